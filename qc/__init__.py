@@ -1,0 +1,26 @@
+"""Sidegate: works out the groove of a vinyl side from its master, before the first cut, and judges it.
+
+Plugin authors import from here: `from qc import Analysis, Check, hookimpl`. Names are handed on lazily, so
+that the command starts without numpy.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+__version__ = "0.1.0"
+
+
+def __getattr__(name: str) -> Any:
+    """Hand on what qc.contract and the hook marker hold, when first asked for."""
+    if name == "hookimpl":
+        from qc.hooks.spec import hookimpl
+
+        return hookimpl
+    if name.startswith("_"):
+        raise AttributeError(name)
+    import qc.contract
+
+    if name in qc.contract.__all__:
+        return getattr(qc.contract, name)
+    raise AttributeError(f"module 'qc' has no attribute {name!r}")

@@ -1,0 +1,265 @@
+"""Everything a plugin author meets, on one page: no thread, no lock, no file, and limits only in checks.
+
+Measuring and judging stay apart. An `Analysis` hears the audio in blocks and sees nothing of a ruleset but
+`chain.signal`; a `Derived` need is worked out from results and the chain; a `Check` judges published numbers.
+Needs are frozen dataclasses: the object is the key, equal ones are computed once.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.chain import Chain
+from qc.quantity import At, Model, Op, Quantity
+from qc.report.model import CheckResult, Finding, Limit, Location, Outcome, Report, Scope, Severity
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+__all__ = [
+    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Finding", "Judged", "Limit",
+    "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity", "Renderer", "Report", "Running",
+    "RunningTap", "Samples", "Scope", "Stream", "Tap",
+]  # fmt: skip
+
+Samples = NDArray[np.float64]
+"""(channels, frames), C order, read-only; full scale is 1.0."""
+
+R = TypeVar("R")
+R_co = TypeVar("R_co", covariant=True)
+P = TypeVar("P", bound=Model)
+
+
+# -- heard once ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Stream:
+    """What a source says before the first block. A mono side is heard as the dual mono it will be cut as."""
+
+    source: str
+    """"side:A", for example."""
+    rate: int
+    """frames a second"""
+    channels: int
+    frames: int
+
+
+class RunningTap(Protocol):
+    """A tap at work on one stream."""
+
+    def push(self, x: Samples) -> Samples:
+        """Take the next samples of the base; may hold frames back. Any block size gives the same total."""
+        ...
+
+    def flush(self) -> Samples:
+        """Give what was held back, after the last block."""
+        ...
+
+
+class Tap(ABC):
+    """A signal derived from the source or from another tap; a frozen dataclass: equal taps are computed once."""
+
+    def base(self) -> Tap | None:
+        """Give the tap this one listens to; None: the source's own channels."""
+        return None
+
+    def rate(self, stream: Stream) -> int:
+        """Frames a second of this tap."""
+        return stream.rate
+
+    def delay_s(self, stream: Stream) -> float:  # noqa: ARG002
+        """Seconds by which the tap's own first frame lies after the stream's; delays of filters are taken out."""
+        return 0.0
+
+    @abstractmethod
+    def start(self, stream: Stream) -> RunningTap:
+        """Begin on a stream."""
+
+
+class Block(Protocol):
+    """A slice of the pass. `block[tap]` is what the tap gave for this slice, worked out once."""
+
+    @property
+    def stream(self) -> Stream: ...
+    @property
+    def start(self) -> int:
+        """Frame of the stream at which `samples` begins."""
+        ...
+
+    @property
+    def samples(self) -> Samples: ...
+    def __getitem__(self, tap: Tap) -> Samples: ...
+
+
+class Need(ABC, Generic[R]):
+    """Something measured; a frozen dataclass whose (id, version, fields) is its key."""
+
+    id: ClassVar[str]
+    version: ClassVar[int] = 1
+    publishes: ClassVar[Mapping[str, str]] = {}
+    """measurement name -> unit"""
+
+    @classmethod
+    @abstractmethod
+    def of(cls, chain: Chain) -> Self:
+        """Build the need for a chain; an analysis may keep values of `chain.signal` only."""
+
+    def publish(self, result: R) -> Mapping[str, Quantity]:  # noqa: ARG002
+        """Turn the result into named numbers; a name may be left out when it has no meaning here."""
+        return {}
+
+
+class Running(Protocol[R_co]):
+    """An analysis at work on one stream."""
+
+    def push(self, block: Block) -> None:
+        """Hear the next slice. The last one may hold no samples, only what the taps had kept back."""
+        ...
+
+    def finish(self) -> R_co:
+        """Give the result, after the last slice."""
+        ...
+
+
+class Analysis(Need[R]):
+    """Measured from audio; sees no limit and no level."""
+
+    cost: ClassVar[float] = 10.0
+    """ns a frame, a hint for sharing out the work"""
+
+    def taps(self) -> tuple[Tap, ...]:
+        """Name the taps this analysis listens to, so that the plan can share out the threads."""
+        return ()
+
+    @abstractmethod
+    def start(self, stream: Stream) -> Running[R]:
+        """Begin on a stream."""
+
+
+class Derived(Need[R]):
+    """Worked out from other results and the chain; hears no audio."""
+
+    @abstractmethod
+    def needs(self) -> tuple[Need[Any], ...]:
+        """Name what must be there first."""
+
+    @abstractmethod
+    def work(self, measured: Measurements) -> R:
+        """Work it out."""
+
+
+@dataclass(frozen=True)
+class Measurements:
+    """The results for one source; a failure is kept for each need and is never a pass."""
+
+    stream: Stream
+    passes: int = 1
+    results: Mapping[Need[Any], Any] = field(default_factory=dict)
+    failed: Mapping[Need[Any], str] = field(default_factory=dict)
+
+    def __getitem__(self, need: Need[R]) -> R:
+        """Give a result; raises LookupError with the reason when the need failed."""
+        if need in self.failed:
+            raise LookupError(f"{need.id}: {self.failed[need]}")
+        result: R = self.results[need]
+        return result
+
+
+# -- judged ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Which measurement a limit of a check is held against, and on which side of it a value must stay."""
+
+    measure: str
+    op: Op
+    of: str = ""
+    """what the number is, in the trade's words, for the message: "the lateral slope" """
+
+
+class CheckContext(Protocol):
+    """What a check sees of one side."""
+
+    @property
+    def side(self) -> str: ...
+    @property
+    def chain(self) -> Chain: ...
+    @property
+    def declared(self) -> Mapping[str, Any]:
+        """The side as the delivery file declares it."""
+        ...
+
+    def __getitem__(self, need: type[Need[R]]) -> R:
+        """Give a result; raises NotMeasuredError when this side does not have it."""
+        ...
+
+    def measured(self, name: str) -> Quantity:
+        """Give a published number; raises NotMeasuredError when this side does not have it."""
+        ...
+
+    def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterable[Finding]:
+        """Hold a published number against a limit; gives at most one finding, at the number's own place."""
+        ...
+
+    def found(
+        self, severity: Severity, message: str, *, measured: Quantity | str, at: At | None = None, remedy: str = ""
+    ) -> Finding:
+        """Make a finding that no limit gave."""
+        ...
+
+
+class Check(ABC, Generic[P]):
+    """One thing to judge. The words are used in reports and in the rulebook."""
+
+    id: ClassVar[str]
+    title: ClassVar[str]
+    why: ClassVar[str]
+    how: ClassVar[str]
+    remedy: ClassVar[str]
+    blind_to: ClassVar[str] = ""
+    scope: ClassVar[Scope] = "side"
+    needs: ClassVar[tuple[type[Need[Any]], ...]] = ()
+    Limits: ClassVar[type[Model]]
+    judges: ClassVar[Mapping[str, Judged]] = {}
+    """limit key -> the measurement it is held against; only these can set the level"""
+
+    def __init__(self, limits: P) -> None:
+        self.limits = limits
+
+    @abstractmethod
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Judge one side; raise NotApplicableError where there is nothing to judge."""
+
+
+class LimitCheck(Check[P]):
+    """A check that is nothing but its limits: each one of `judges` is held against its measurement."""
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Hold every limit against its measurement."""
+        for key, judged in self.judges.items():
+            yield from ctx.judge(judged.measure, getattr(self.limits, key), op=judged.op, of=judged.of)
+
+
+class Renderer(ABC):
+    """Writes a report in one format."""
+
+    name: ClassVar[str]
+    suffixes: ClassVar[tuple[str, ...]] = ()
+
+    @abstractmethod
+    def render(self, report: Report, out: BinaryIO) -> None:
+        """Write the whole report, UTF-8 where it is text."""
+
+
+class DeliveryReader(Protocol):
+    """What `qc_read_delivery` gives for a path it knows how to read: the text of a delivery in YAML."""
+
+    def __call__(self, path: Path) -> str | None: ...

@@ -1,0 +1,151 @@
+"""Numbers with units: how people write them ("13 um"), how reports carry them ({value, unit}), how they compare."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, SerializerFunctionWrapHandler, model_serializer
+
+Op = Literal["<=", ">="]
+Polarity = Literal["normal", "inverted"]
+
+
+class Model(BaseModel):
+    """Base of every model: frozen, closed to unknown keys, finite numbers only."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        allow_inf_nan=False,
+        serialize_by_alias=True,
+        validate_by_name=True,
+        validate_by_alias=True,
+    )
+
+
+class Sparse(Model):
+    """A model whose unset optional fields are left out of the JSON."""
+
+    @model_serializer(mode="wrap")
+    def _leave_out_none(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return {key: value for key, value in handler(self).items() if value is not None}
+
+
+class At(Sparse):
+    """Where on a side something lies: file seconds, track number, channel, radius in mm, polarity of the cut."""
+
+    start_s: float | None = None
+    end_s: float | None = None
+    track: int | None = None
+    channel: str | None = None
+    radius_mm: float | None = None
+    polarity: Polarity | None = None
+
+
+class Quantity(Sparse):
+    """A measured value with its unit; `bound` says that the true value lies below or above what is given."""
+
+    value: float
+    unit: str
+    bound: Literal["<", ">"] | None = None
+    at: At | None = None
+
+    def __str__(self) -> str:
+        return f"{self.bound or ''}{show(self.value, self.unit)}"
+
+
+# unit -> (dimension, factor to the dimension's first unit). Levels of different references do not convert.
+_UNITS: dict[str, tuple[str, float]] = {
+    "m": ("length", 1.0),
+    "cm": ("length", 1e-2),
+    "mm": ("length", 1e-3),
+    "um": ("length", 1e-6),
+    "in": ("length", 0.0254),
+    "m/s": ("velocity", 1.0),
+    "cm/s": ("velocity", 1e-2),
+    "mm/s": ("velocity", 1e-3),
+    "s": ("time", 1.0),
+    "ms": ("time", 1e-3),
+    "us": ("time", 1e-6),
+    "min": ("time", 60.0),
+    "Hz": ("frequency", 1.0),
+    "kHz": ("frequency", 1e3),
+    "rad": ("angle", 1.0),
+    "deg": ("angle", math.pi / 180.0),
+    "1": ("ratio", 1.0),
+    "%": ("ratio", 1e-2),
+    "g": ("acceleration", 1.0),
+    "turn": ("turn", 1.0),
+    "bit": ("bit", 1.0),
+    "dB": ("dB", 1.0),
+    "dBFS": ("dBFS", 1.0),
+    "dBTP": ("dBTP", 1.0),
+    "LU": ("LU", 1.0),
+    "LUFS": ("LUFS", 1.0),
+}
+_WRITTEN = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%/]*)\s*\Z")
+_TOLERANCE = {"um": 0.01, "mm": 0.01}
+_PLACES = {
+    "um": 1, "mm": 2, "cm/s": 1, "g": 0, "dB": 1, "dBFS": 1, "dBTP": 2, "LUFS": 1, "LU": 1, "Hz": 0, "s": 2, "turn": 2,
+    "1": 3, "bit": 0,
+}  # fmt: skip
+
+
+def parse(text: str) -> tuple[float, str]:
+    """Split "115 mm" into (115.0, "mm"); a bare number has unit "1". Raises ValueError with one sentence."""
+    match = _WRITTEN.match(str(text))
+    if match is None:
+        raise ValueError(f'"{text}" is not a number with a unit, such as "13 um"')
+    unit = match[2] or "1"
+    if unit not in _UNITS:
+        raise ValueError(f'"{text}" has the unit "{unit}", which is not one of {", ".join(_UNITS)}')
+    value = float(match[1])
+    if not math.isfinite(value):
+        raise ValueError(f'"{text}" is not a finite number')
+    return value, unit
+
+
+def convert(value: float, unit: str, to: str) -> float:
+    """Express `value` of `unit` in `to`; raises ValueError when the two do not measure the same thing."""
+    if unit == to:
+        return value
+    (have, factor), (want, to_factor) = _UNITS[unit], _UNITS[to]
+    if have != want:
+        raise ValueError(f"{value:g} {unit} is a {have}, {to} is a {want}")
+    return value * factor / to_factor
+
+
+def read(text: str, to: str) -> float:
+    """Read a written quantity as a number of `to`: `read("115 mm", "m")` is 0.115."""
+    value, unit = parse(text)
+    return convert(value, unit, to)
+
+
+def meets(value: float, bound: float, op: Op, unit: str) -> bool:
+    """Whether `value` keeps to `bound`; within 0.01 um (0.01 mm for a diameter) of it counts as on it."""
+    slack = _TOLERANCE.get(unit, 1e-9 * max(1.0, abs(bound)))
+    return value <= bound + slack if op == "<=" else value >= bound - slack
+
+
+def margin(value: float, bound: float, op: Op) -> float:
+    """How far inside the bound the value lies, in its unit; negative = over."""
+    return bound - value if op == "<=" else value - bound
+
+
+def show(value: float, unit: str) -> str:
+    """Write a value for people: rounded as its unit deserves, ratios below 1 as they are, sign on levels."""
+    places = _PLACES.get(unit, 3)
+    sign = "+" if unit in {"dB", "dBTP", "LU"} else ""
+    text = f"{value:{sign}.{places}f}"
+    if float(text) == 0.0:
+        text = text.replace("-", "").replace("+", "")
+    return text if unit == "1" else f"{text} {unit}"
+
+
+def clock(seconds: float) -> str:
+    """File seconds as m:ss.mmm, the way delivery papers write them."""
+    millis = round(seconds * 1000.0)
+    minutes, rest = divmod(millis, 60_000)
+    return f"{minutes}:{rest // 1000:02d}.{rest % 1000:03d}"

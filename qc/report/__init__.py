@@ -1,0 +1,1 @@
+"""What goes out: the report models and one small file a format."""

@@ -1,0 +1,196 @@
+"""The report as models: what was sent, what was measured, how it was judged. No numpy, no judging in here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping  # noqa: TC003 - pydantic reads the annotations
+from typing import Any, Literal
+
+from pydantic import Field
+
+from qc.quantity import At, Model, Polarity, Quantity, Sparse
+
+Outcome = Literal["pass", "warn", "fail", "waived", "not_applicable", "not_measured", "error"]
+Scope = Literal["side", "delivery", "series", "pressing"]
+Severity = Literal["warn", "fail"]
+Verdict = Literal["pass", "warn", "fail", "error"]
+
+
+class Limit(Model):
+    """One limit as bound to a check: values in `unit`, where they come from, and where they are written."""
+
+    warn: float | None = None
+    fail: float | None = None
+    unit: str
+    source: str
+    sets_level: Severity | None = None
+    origin: str = ""
+
+
+class Location(Model):
+    """Where a finding lies: on the side (file seconds, track, radius) or in the delivery file (field, line)."""
+
+    side: str = ""
+    track: int | None = None
+    channel: str | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+    radius_mm: float | None = None
+    field: str | None = None
+    line: int | None = None
+
+
+class Finding(Model):
+    """One thing to look at or to mend, with what was measured against which limit, and what to do."""
+
+    check: str
+    severity: Severity
+    message: str
+    measured: Quantity | str
+    limit: Limit | None
+    margin: float | None
+    location: Location
+    remedy: str
+    sources: tuple[str, ...] = ()
+    fingerprint: str
+    waived_by: str | None = None
+
+
+class CheckResult(Model):
+    """What became of one check on one side (`side` is null for delivery scope)."""
+
+    check: str
+    scope: Scope
+    side: str | None
+    outcome: Outcome
+    measured: Mapping[str, Quantity] = Field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+    findings_omitted: int = 0
+    reason: str = ""
+
+
+class AudioFacts(Model):
+    """The audio file as it was received; None where it could not be told."""
+
+    file: str
+    sha256: str | None = None
+    format: str | None = None
+    coding: str | None = None
+    sample_rate: int | None = None
+    channels: int | None = None
+    frames: int | None = None
+    duration_s: float | None = None
+
+
+class LevelAt(Model):
+    """The highest cut level that one limit allows by itself, and where it bites."""
+
+    level: Quantity
+    at: At | None = None
+
+
+class Levels(Model):
+    """Cut levels of a side in dB: what it is judged at, what was asked for, what fits, what keeps every warning off."""
+
+    judged: Quantity
+    declared: Quantity | None = None
+    recommended: Quantity
+    clean: Quantity
+    ruling: str | None = None
+    by_limit: Mapping[str, LevelAt] = Field(default_factory=dict)
+
+
+class TrackPlace(Model):
+    """Where a track lies on the disc, as cut at the judged level."""
+
+    number: int
+    title: str = ""
+    start_s: float
+    end_s: float
+    start_radius_mm: float
+    end_radius_mm: float
+
+
+class Geometry(Model):
+    """The side as cut at the judged level, for the polarity that travels further."""
+
+    size: str
+    speed: str
+    rpm: float
+    sectors_a_turn: int
+    outer_diameter_mm: float
+    finishing_diameter_mm: float
+    span_start_s: float
+    span_end_s: float
+    travel_mm: float
+    travel_least_mm: float
+    last_diameter_mm: float
+    mean_pitch_um: float
+    polarity: Polarity
+    overlaps: int = 0
+    tracks: tuple[TrackPlace, ...] = ()
+
+
+class SideReport(Model):
+    """One side: the file, the groove, the numbers, the levels."""
+
+    id: str
+    audio: AudioFacts
+    geometry: Geometry | None = None
+    measurements: Mapping[str, Quantity] = Field(default_factory=dict)
+    levels: Levels | None = None
+    declared: Mapping[str, Any] = Field(default_factory=dict)
+    passes: int = 0
+
+
+class RulesetFacts(Model):
+    """Which ruleset judged: exact version, digest of its file, and the chain it assumed with sources."""
+
+    name: str
+    version: str
+    sha256: str
+    chain: Mapping[str, Any] = Field(default_factory=dict)
+
+
+class DeliveryFacts(Model):
+    """The delivery file as it was read."""
+
+    file: str
+    sha256: str
+    title: str
+    catalogue: str = ""
+    disc: Mapping[str, str] = Field(default_factory=dict)
+    notes: str = ""
+
+
+class PluginFailure(Sparse):
+    """A plugin that did not load, or broke while it worked; the run ends with exit code 3."""
+
+    plugin: str
+    stage: str
+    message: str
+    side: str | None = None
+
+
+class Run(Model):
+    """What may differ between two runs over the same delivery, and nothing else."""
+
+    started: str
+    seconds: float
+    workers: int
+
+
+class Report(Model):
+    """A delivery judged."""
+
+    schema_: Literal[1] = Field(1, alias="schema")
+    tool: str
+    plugins: tuple[str, ...]
+    ruleset: RulesetFacts
+    delivery: DeliveryFacts
+    sides: tuple[SideReport, ...]
+    results: tuple[CheckResult, ...]
+    waivers: tuple[Mapping[str, Any], ...] = ()
+    plugin_failures: tuple[PluginFailure, ...] = ()
+    verdict: Verdict
+    cautions: tuple[str, ...] = ()
+    run: Run | None = None
