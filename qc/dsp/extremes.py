@@ -1,0 +1,167 @@
+"""Derivatives of a sampled wave and the extremes of the band-limited wave behind it, not of its samples.
+
+Raw samples at 88.2 kHz miss up to a tenth of a treble peak. So velocity and acceleration are read on the samples
+and half-way between them, and a parabola through the greatest value and its neighbours finds the summit: within
+0.5 % at 20 kHz. The taps are the best in relative error from 0 to 20 kHz at 88.2 kHz and above, within
+0.004 dB; tests derive them again.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.dsp.jit import kernel, reduction
+
+Array = NDArray[np.float64]
+
+REACH = 6
+"""Samples on either side of a stretch that `velocity` and the others look at."""
+
+FIRST = (0.871973397, -0.285693277, 0.090021594, -0.020887293, 0.002583156)
+"""First derivative on a sample: weights of x[+k] - x[-k], k = 1..5."""
+FIRST_HALF = (1.225099593, -0.099428788, 0.018450552, -0.003119004, 0.00030767)
+"""First derivative half a sample later: weights of x[+k] - x[1-k]."""
+SECOND = (1.732124915, -0.277858778, 0.056239203, -0.009242833, 0.000841923)
+"""Second derivative on a sample: weights of x[+k] + x[-k] - 2 x[0]."""
+SECOND_HALF = (-0.957066387, 1.293999047, -0.426196148, 0.102061928, -0.012798439)
+"""Second derivative half a sample later: weights of x[+k] + x[1-k]; they add to nought."""
+BETWEEN = (0.613715877, -0.151773164, 0.048514342, -0.012136726, 0.001679671)
+"""The wave half a sample later: weights of x[+k] + x[1-k]; they add to one half."""
+
+
+@kernel
+def velocity(x: Array, at: int, rate: float, on: Array, half: Array) -> None:
+    """First derivative of x from index `at` on: on the samples into `on`, half a sample later into `half`."""
+    a1, a2, a3, a4, a5 = FIRST
+    b1, b2, b3, b4, b5 = FIRST_HALF
+    w = x[at - 5 :]
+    for i in range(on.shape[0]):
+        on[i] = rate * (
+            a1 * (w[i + 6] - w[i + 4]) + a2 * (w[i + 7] - w[i + 3]) + a3 * (w[i + 8] - w[i + 2])
+            + a4 * (w[i + 9] - w[i + 1]) + a5 * (w[i + 10] - w[i])
+        )  # fmt: skip
+        half[i] = rate * (
+            b1 * (w[i + 6] - w[i + 5]) + b2 * (w[i + 7] - w[i + 4]) + b3 * (w[i + 8] - w[i + 3])
+            + b4 * (w[i + 9] - w[i + 2]) + b5 * (w[i + 10] - w[i + 1])
+        )  # fmt: skip
+
+
+@kernel
+def acceleration(x: Array, at: int, rate: float, on: Array, half: Array) -> None:
+    """Second derivative of x from index `at` on: on the samples and half a sample later."""
+    a1, a2, a3, a4, a5 = SECOND
+    b1, b2, b3, b4, b5 = SECOND_HALF
+    square = rate * rate
+    w = x[at - 5 :]
+    for i in range(on.shape[0]):
+        twice = 2.0 * w[i + 5]
+        on[i] = square * (
+            a1 * (w[i + 6] + w[i + 4] - twice) + a2 * (w[i + 7] + w[i + 3] - twice)
+            + a3 * (w[i + 8] + w[i + 2] - twice) + a4 * (w[i + 9] + w[i + 1] - twice)
+            + a5 * (w[i + 10] + w[i] - twice)
+        )  # fmt: skip
+        half[i] = square * (
+            b1 * (w[i + 6] + w[i + 5]) + b2 * (w[i + 7] + w[i + 4]) + b3 * (w[i + 8] + w[i + 3])
+            + b4 * (w[i + 9] + w[i + 2]) + b5 * (w[i + 10] + w[i + 1])
+        )  # fmt: skip
+
+
+@kernel
+def between(x: Array, i: int) -> float:
+    """Value of the wave half a sample after index i."""
+    total = 0.0
+    for k in range(5):
+        total += BETWEEN[k] * (x[i + 1 + k] + x[i - k])
+    return total
+
+
+@kernel
+def summit(before: float, here: float, after: float) -> float:
+    """Top of the parabola through three values when the middle one is the greatest, else the middle one."""
+    bend = before - 2.0 * here + after
+    if here < before or here < after or bend >= 0.0:
+        return here
+    return here - (before - after) ** 2 / (8.0 * bend)
+
+
+@reduction
+def greatest(x: Array, start: int, stop: int) -> float:
+    """Greatest of x[start:stop]."""
+    top = x[start]
+    for i in range(start, stop):
+        top = max(top, x[i])
+    return top
+
+
+@reduction
+def least(x: Array, start: int, stop: int) -> float:
+    """Least of x[start:stop]."""
+    low = x[start]
+    for i in range(start, stop):
+        low = min(low, x[i])
+    return low
+
+
+@reduction
+def sum_of_squares(x: Array, start: int, stop: int) -> float:
+    """Sum of x[i]^2 over [start, stop)."""
+    total = 0.0
+    for i in range(start, stop):
+        total += x[i] * x[i]
+    return total
+
+
+@kernel
+def crest(x: Array, start: int, stop: int) -> float:
+    """Greatest value of the wave behind x over [start, stop); x reaches 6 samples beyond on either side."""
+    top = greatest(x, start, stop)
+    i = start
+    while x[i] != top:
+        i += 1
+    return max(top, summit(between(x, i - 1), top, between(x, i)))
+
+
+@kernel
+def trough(x: Array, start: int, stop: int) -> float:
+    """Least value of the wave behind x over [start, stop)."""
+    low = least(x, start, stop)
+    i = start
+    while x[i] != low:
+        i += 1
+    return min(low, -summit(-between(x, i - 1), -low, -between(x, i)))
+
+
+@kernel
+def peak(on: Array, half: Array, n: int) -> float:
+    """Greatest magnitude of a wave read on and half-way between samples; index 1 is the first of n that count.
+
+    `on[k]` lies at k - 1 and `half[k]` at k - 1/2, so that both neighbours of every value that counts are there.
+    """
+    up, down = greatest(on, 1, n + 1), least(on, 1, n + 1)
+    up_half, down_half = greatest(half, 1, n + 1), least(half, 1, n + 1)
+    top, top_half = max(up, -down), max(up_half, -down_half)
+    i = 1
+    if top >= top_half:
+        sign = 1.0 if up >= -down else -1.0
+        while sign * on[i] != top:
+            i += 1
+        return summit(sign * half[i - 1], top, sign * half[i])
+    sign = 1.0 if up_half >= -down_half else -1.0
+    while sign * half[i] != top_half:
+        i += 1
+    return summit(sign * on[i], top_half, sign * on[i + 1])
+
+
+@kernel
+def peak_on(x: Array, start: int, stop: int) -> float:
+    """Greatest magnitude of a wave well below a quarter of its rate over [start, stop), neighbours inside x."""
+    up, down = greatest(x, start, stop), least(x, start, stop)
+    sign = 1.0 if up >= -down else -1.0
+    top = max(up, -down)
+    i = start
+    while sign * x[i] != top:
+        i += 1
+    if i == 0 or i + 1 == x.shape[0]:
+        return top
+    return summit(sign * x[i - 1], top, sign * x[i + 1])

@@ -1,0 +1,86 @@
+"""How kernels are compiled: once a machine, into a cache folder named by the digest of everything they come from.
+
+numba's own cache looks at the file of the outermost function only, so a changed callee would leave old code
+running. The folder's name therefore hashes all sources under qc/dsp and qc/groove with the versions that compile
+them, and it is set before the first decorator runs.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numba
+from llvmlite.binding import get_host_cpu_name
+from numba import config
+
+F = TypeVar("F", bound=Callable[..., Any])
+_PACKAGE = Path(__file__).parent.parent
+
+
+def _digest() -> str:
+    """Hash the sources of all kernels, the compilers' versions and the CPU they are compiled for."""
+    digest = hashlib.sha256()
+    for folder in ("dsp", "groove"):
+        for path in sorted((_PACKAGE / folder).glob("*.py")):
+            digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    for part in (numba.__version__, version("llvmlite"), _cpu()):
+        digest.update(part.encode() + b"\0")
+    return digest.hexdigest()[:16]
+
+
+def _cpu() -> str:
+    """Name what the kernels are compiled for: NUMBA_CPU_NAME where it is set, else this machine."""
+    return os.environ.get("NUMBA_CPU_NAME") or get_host_cpu_name()
+
+
+def _folder() -> Path:
+    """Give the cache folder, or a fresh temporary one where the user's cache cannot be written."""
+    root = os.environ.get("SIDEGATE_CACHE") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    folder = Path(root) / "sidegate" / f"kernels-{_digest()}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return Path(tempfile.mkdtemp(prefix="sidegate-kernels-"))
+    return folder
+
+
+CACHE = _folder()
+config.CACHE_DIR = str(CACHE)  # type: ignore[attr-defined]
+_READY = CACHE / "ready"
+
+
+def announce() -> bool:
+    """Say on stderr that the kernels will be compiled, when they were not yet; returns whether it said so."""
+    if _READY.exists():
+        return False
+    sys.stderr.write("sidegate: compiling its measuring code for this machine, once; about half a minute\n")
+    return True
+
+
+def ready() -> None:
+    """Remember that a whole pass has run, so that the kernels are in the cache."""
+    if not _READY.exists():
+        _READY.touch()
+
+
+def kernel(function: F) -> F:
+    """Compile without the GIL, cached; products may be contracted into sums, nothing else is reordered."""
+    return _compiled(function, {"contract"})
+
+
+def reduction(function: F) -> F:
+    """Compile a maximum or a sum: its order is left to the vector unit. Only for finite numbers, checked before."""
+    return _compiled(function, {"contract", "nnan", "ninf", "nsz", "reassoc"})
+
+
+def _compiled(function: F, fastmath: set[str]) -> F:
+    compiled: Any = numba.njit(nogil=True, cache=True, fastmath=fastmath, error_model="numpy")(function)
+    result: F = compiled
+    return result
