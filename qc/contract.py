@@ -210,7 +210,13 @@ class CheckContext(Protocol):
         ...
 
     def found(
-        self, severity: Severity, message: str, *, measured: Quantity | str, at: At | None = None, remedy: str = ""
+        self,
+        severity: Severity,
+        message: str,
+        *,
+        measured: Quantity | str,
+        at: At | None = None,
+        remedy: str = "",
     ) -> Finding:
         """Make a finding that no limit gave."""
         ...

@@ -1,0 +1,122 @@
+"""A side's audio file as a stream of channel-first slices, checked for numbers that no groove can follow."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import soundfile
+
+from qc.audio.received import AudioFault
+from qc.contract import At, Samples, Stream
+from qc.dsp.usable import first_unusable
+from qc.quantity import clock
+
+BLOCK = 262_144
+"""Frames a read: FLAC pays for every call."""
+SLICE = 32_768
+"""Frames a slice of the pass: what taps and analyses hand on stays in the cache."""
+ABSURD = 100.0
+"""+40 dBFS: no gain structure leaves that behind, a wrong number format does (practice)."""
+
+
+class AudioFaultError(Exception):
+    """The audio cannot be judged, for the reason in `fault`."""
+
+    def __init__(self, fault: AudioFault) -> None:
+        super().__init__(fault.message)
+        self.fault = fault
+
+
+class FileSource:
+    """Reads a WAV, RF64, AIFF or FLAC file in order; a mono file is given as the dual mono it will be cut as."""
+
+    def __init__(self, path: Path, name: str, rate: int, frames: int) -> None:
+        self.stream = Stream(source=name, rate=rate, channels=2, frames=frames)
+        self._path = path
+        self._at = 0
+        self._sound: Any = None
+        self._held: Any = None
+
+    @property
+    def blocks(self) -> int:
+        """Number of blocks `read` gives."""
+        return -(-self.stream.frames // BLOCK)
+
+    def open(self) -> None:
+        """Open the file; raises AudioFaultError when it went away or cannot be decoded."""
+        try:
+            self._sound = soundfile.SoundFile(self._path)
+        except (OSError, soundfile.LibsndfileError) as error:
+            raise AudioFaultError(_unreadable(self._path, 0, self.stream.rate, str(error))) from None
+        self._held = np.empty((min(BLOCK, self.stream.frames), self._sound.channels))
+
+    def close(self) -> None:
+        """Close the file."""
+        if self._sound is not None:
+            self._sound.close()
+            self._sound = None
+
+    def read(self) -> Sequence[Samples]:
+        """Read the next block as slices (2, up to SLICE); raises AudioFaultError naming the second at fault."""
+        want = min(BLOCK, self.stream.frames - self._at)
+        try:
+            got = self._sound.read(out=self._held[:want])
+        except (OSError, soundfile.LibsndfileError) as error:
+            raise AudioFaultError(_unreadable(self._path, self._at, self.stream.rate, str(error))) from None
+        if len(got) < want:
+            raise AudioFaultError(_short(self._path, self._at + len(got), self.stream))
+        slices = []
+        for start in range(0, want, SLICE):
+            part = got[start : start + SLICE]
+            samples = np.empty((2, len(part)))
+            samples[:] = part.T  # a mono file fills both rows
+            bad = first_unusable(samples, ABSURD)
+            if bad >= 0:
+                value = float(samples[np.argmax(~(np.abs(samples[:, bad]) <= ABSURD)), bad])
+                raise AudioFaultError(_unusable(self._path, self._at + start + bad, self.stream.rate, value))
+            samples.flags.writeable = False
+            slices.append(samples)
+        self._at += want
+        return slices
+
+
+def _unreadable(path: Path, frame: int, rate: int, why: str) -> AudioFault:
+    second = frame / rate
+    return AudioFault(
+        kind="not audio" if frame == 0 else "cut off",
+        message=f"{path.name} cannot be decoded from {clock(second)} on: {why.strip().rstrip('.')}",
+        remedy="Ask for the file again; it was damaged on the way or while it was written.",
+        at=At(start_s=second),
+    )
+
+
+def _short(path: Path, frame: int, stream: Stream) -> AudioFault:
+    second = frame / stream.rate
+    return AudioFault(
+        kind="cut off",
+        message=f"{path.name} ends at {clock(second)}, its header says {clock(stream.frames / stream.rate)}",
+        remedy="Ask for the file again; it was cut off on the way or while it was written.",
+        at=At(start_s=second),
+    )
+
+
+def _unusable(path: Path, frame: int, rate: int, value: float) -> AudioFault:
+    second = frame / rate
+    if np.isfinite(value):
+        level = 20.0 * np.log10(abs(value))
+        return AudioFault(
+            kind="absurd level",
+            message=f"{path.name} holds a sample of {level:+.0f} dBFS at {clock(second)}, above +40 dBFS",
+            remedy="Ask for the file again: a number format was mistaken when it was written.",
+            at=At(start_s=second),
+        )
+    return AudioFault(
+        kind="not finite",
+        message=f"{path.name} holds a sample that is {'not a number' if np.isnan(value) else 'infinite'} "
+        f"at {clock(second)}",
+        remedy="Ask for the file again: the programme that wrote it failed at that place.",
+        at=At(start_s=second),
+    )
