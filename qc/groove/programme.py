@@ -1,0 +1,93 @@
+"""Where there is programme: 10 ms windows above -60 dBFS rms in either channel (practice)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.chain import Chain
+from qc.contract import Analysis, At, Block, Quantity, Stream
+from qc.dsp.windows import WindowSums
+
+WINDOWS_A_SECOND = 100
+THRESHOLD = 1e-6
+"""Mean square of -60 dBFS rms."""
+
+
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """What the programme search found: `first` and `last` in 10 ms windows from frame 0, None when silent."""
+
+    first: int | None
+    last: int | None
+    power: NDArray[np.float32]
+    """(2, windows): mean square of each channel, the last window may be a part"""
+    duration_s: float
+
+    @property
+    def start_s(self) -> float:
+        """Where the first window with programme begins, in file seconds."""
+        return (self.first or 0) / WINDOWS_A_SECOND
+
+    @property
+    def end_s(self) -> float:
+        """Where the last window with programme ends, in file seconds."""
+        return min(self.duration_s, ((self.last or 0) + 1) / WINDOWS_A_SECOND)
+
+
+@dataclass(frozen=True)
+class Programme(Analysis[Heard]):
+    """Finds the first and the last programme of a side."""
+
+    id: ClassVar[str] = "groove.programme"
+    cost: ClassVar[float] = 3.0
+    publishes: ClassVar[Mapping[str, str]] = {"layout.lead_in_silence": "s", "layout.lead_out_silence": "s"}
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003 - no chain value matters
+        """Build it; it depends on nothing."""
+        return cls()
+
+    def start(self, stream: Stream) -> _Running:
+        """Begin on a stream of two channels."""
+        return _Running(stream)
+
+    def publish(self, result: Heard) -> Mapping[str, Quantity]:
+        """Silence before and after the programme, in s."""
+        if result.first is None:
+            return {}
+        tail = result.duration_s - result.end_s
+        return {
+            "layout.lead_in_silence": Quantity(
+                value=result.start_s, unit="s", at=At(start_s=0.0, end_s=result.start_s)
+            ),
+            "layout.lead_out_silence": Quantity(
+                value=tail, unit="s", at=At(start_s=result.end_s, end_s=result.duration_s)
+            ),
+        }
+
+
+class _Running:
+    def __init__(self, stream: Stream) -> None:
+        self._sums = WindowSums(stream.rate // WINDOWS_A_SECOND)
+        self._stream = stream
+
+    def push(self, block: Block) -> None:
+        """Sum up the block."""
+        self._sums.push(block.samples)
+
+    def finish(self) -> Heard:
+        """Say where the programme lies."""
+        sums, counts = self._sums.finish()
+        power = sums[:, :2] / np.maximum(counts, 1)[:, None]
+        (there,) = np.nonzero(power.max(axis=1) > THRESHOLD)
+        return Heard(
+            first=int(there[0]) if len(there) else None,
+            last=int(there[-1]) if len(there) else None,
+            power=np.ascontiguousarray(power.T, dtype=np.float32),
+            duration_s=self._stream.frames / self._stream.rate,
+        )

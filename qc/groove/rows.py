@@ -1,0 +1,26 @@
+"""A limit as the groove's level search sees it: a plain row, without the check it belongs to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from qc.quantity import Op
+
+
+@dataclass(frozen=True, slots=True)
+class LevelRow:
+    """One limit on one published measurement; `warn` and `fail` in `unit`."""
+
+    check: str
+    key: str
+    measure: str
+    op: Op
+    warn: float | None
+    fail: float | None
+    unit: str
+    sets_level: str | None
+
+    @property
+    def name(self) -> str:
+        """ "CHECK/LIMIT", as reports name it."""
+        return f"{self.check}/{self.key}"

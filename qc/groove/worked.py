@@ -1,0 +1,108 @@
+"""A side worked out: at which level it is judged, and every groove number there with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from qc.chain import Chain
+from qc.contract import At, Quantity
+from qc.groove.cutting import MEASURES, Cutting
+from qc.groove.levels import LevelSearch, Reached
+from qc.groove.programme import Heard
+from qc.groove.rows import LevelRow
+from qc.groove.sectors import GrooveInput
+from qc.groove.side import Side
+from qc.groove.span import TrackTimes, span_of
+from qc.quantity import Polarity
+
+LEAD_OUT_PITCH = 6.4e-3
+"""m a turn (D-8)."""
+
+UNITS: dict[str, str] = {name: measure.unit for name, measure in MEASURES.items()} | {
+    "groove.judged_level": "dB",
+    "groove.recommended_level": "dB",
+    "groove.clean_level": "dB",
+    "groove.level_on_disc": "LU",
+    "groove.level_over_recommended": "dB",
+    "layout.lead_out_room": "turn",
+}
+"""Unit of every measurement that is worked out here."""
+
+
+@dataclass(frozen=True, eq=False)
+class WorkedSide:
+    """What a side takes: levels in dB, and the search that knows the side at any level."""
+
+    search: LevelSearch
+    by_limit: dict[LevelRow, Reached]
+    recommended: Reached
+    clean: Reached
+    declared: float | None
+
+    @classmethod
+    def of(
+        cls, chain: Chain, envelopes: GrooveInput, heard: Heard, tracks: Sequence[TrackTimes],
+        rows: Iterable[LevelRow], declared: float | None,
+    ) -> WorkedSide:  # fmt: skip
+        """Work out a side; `declared` is the cut level asked for in dB, None when it is free."""
+        span = span_of(tracks, heard, envelopes.sectors)
+        search = LevelSearch(Side.of(chain, span, envelopes), rows)
+        by_limit = search.by_limit()
+        return cls(search, by_limit, search.recommended(by_limit), search.clean(), declared)
+
+    @property
+    def judged(self) -> float:
+        """The cut level the side is judged at: the one asked for, else the recommended one, dB."""
+        return self.recommended.level if self.declared is None else self.declared
+
+    @cached_property
+    def polarity(self) -> Polarity:
+        """The polarity that travels further at the judged level."""
+        return self.search.worst("groove.travel", self.judged)[1]
+
+    @property
+    def cutting(self) -> Cutting:
+        """The side as cut at the judged level, for the polarity that travels further."""
+        return self.search.cutting(self.judged, self.polarity)
+
+    def quantities(self, integrated: Quantity | None) -> dict[str, Quantity]:
+        """Give every groove measurement at the judged level; `integrated` is the loudness in LUFS."""
+        found = {name: self.search.quantity(name, self.judged) for name in MEASURES}
+        bound = self.recommended.bound if self.declared is None else None
+        found["groove.judged_level"] = Quantity(value=self.judged, unit="dB", bound=bound)
+        found["groove.recommended_level"] = self.recommended.quantity()
+        found["groove.clean_level"] = self.clean.quantity()
+        if integrated is not None and integrated.bound is None:
+            on_disc = integrated.value - self.search.side.chain.cut.align + self.judged
+            found["groove.level_on_disc"] = Quantity(value=on_disc, unit="LU")
+        if self.declared is not None:
+            over = self.declared - self.recommended.level
+            found["groove.level_over_recommended"] = Quantity(value=over, unit="dB", at=self._ruling_place())
+        room = (found["groove.last_diameter"].value / 1e3 - self.search.side.chain.disc.finishing) / 2.0
+        found["layout.lead_out_room"] = Quantity(
+            value=room / LEAD_OUT_PITCH, unit="turn", at=found["groove.last_diameter"].at
+        )
+        return found
+
+    def _ruling_place(self) -> At | None:
+        """Where the limit that rules bites at the level that is judged."""
+        ruling = self.recommended.by
+        return None if ruling is None else self.search.quantity(ruling.measure, self.judged).at
+
+    def windows(self) -> dict[str, At]:
+        """Place the window of each share and drive at the judged level."""
+        found = {name: self.search.window(name, self.judged) for name in MEASURES}
+        return {name: at for name, at in found.items() if at is not None}
+
+    def place(self, at: At) -> At:
+        """Fill in track and radius of a place given in file seconds, where it lies on the side."""
+        if at.start_s is None or at.radius_mm is not None:
+            return at
+        side, seconds = self.search.side, at.start_s
+        sector = int(seconds * 75.0 + 1e-9) - side.span.start
+        if not 0 <= sector < side.span.sectors:
+            return at
+        radius = float(self.cutting.spiral.radius[sector]) * 1e3
+        return at.model_copy(update={"track": side.span.track_at(sector), "radius_mm": radius})
