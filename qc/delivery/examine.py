@@ -1,0 +1,206 @@
+"""The audio file held against the paper before a sample is heard: there, plain, whole, and in a form that is cut.
+
+Everything wrong with it is an `AudioFault`, never an exception: it fails `delivery.audio-disagrees`, and the other
+sides go on.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from qc.audio.received import AudioFault, Received
+from qc.contract import At
+from qc.delivery.checksum import sha256_of
+from qc.delivery.headers import Header, read_header
+from qc.quantity import clock
+from qc.report.model import AudioFacts
+
+RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
+CONTAINERS = {"WAV": "WAV", "WAVEX": "WAV", "RF64": "RF64", "AIFF": "AIFF", "FLAC": "FLAC"}
+CODINGS = {
+    "PCM_16": "16 bit", "PCM_24": "24 bit", "PCM_32": "32 bit", "FLOAT": "32 bit float", "DOUBLE": "64 bit float",
+}  # fmt: skip
+SLACK = Fraction(1, 75)
+"""s by which a track may end after the audio, one sector."""
+AGAIN = "Ask for the file again."
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """What the delivery file says of a side's audio."""
+
+    path: Path
+    shown: str
+    """the path as the delivery writes it"""
+    sha256: str | None = None
+    channels: int | None = None
+    last_end: Fraction | None = None
+    last_track: int | None = None
+
+
+def examine(declared: Declared) -> Received:
+    """Hold a side's file against the paper; faults come in the order in which a person would look."""
+    fault = _not_a_file(declared)
+    if fault is not None:
+        return Received(declared.shown, AudioFacts(file=declared.shown), (fault,))
+    facts = AudioFacts(file=declared.shown, sha256=sha256_of(declared.path))
+    faults = []
+    if declared.sha256 is not None and facts.sha256 != declared.sha256.lower():
+        faults.append(_checksum(declared, facts))
+    if declared.path.stat().st_size == 0:
+        faults.append(_fault("empty", f"{declared.shown} holds no bytes", AGAIN))
+        return Received(declared.shown, facts, tuple(faults))
+    return _opened(declared, facts, faults)
+
+
+def _not_a_file(declared: Declared) -> AudioFault | None:
+    shown = declared.shown
+    try:
+        mode = os.stat(declared.path).st_mode  # noqa: PTH116 - before anything could block on a FIFO
+    except FileNotFoundError:
+        return _fault(
+            "missing", f"{shown} is not there", "Ask for the file, or correct its name in the delivery."
+        )
+    except OSError as error:
+        return _fault(
+            "missing", f"{shown} cannot be reached: {error.strerror}", "Make it readable and check again."
+        )
+    if not stat.S_ISREG(mode):
+        kind = "a folder" if stat.S_ISDIR(mode) else "a FIFO" if stat.S_ISFIFO(mode) else "not a plain file"
+        return _fault("not a plain file", f"{shown} is {kind}", "Name the audio file itself in the delivery.")
+    if not os.access(declared.path, os.R_OK):
+        return _fault("missing", f"{shown} may not be read", "Make it readable and check again.")
+    return None
+
+
+def _opened(declared: Declared, facts: AudioFacts, faults: list[AudioFault]) -> Received:
+    """Look at the header with libsndfile, and with our own parser where libsndfile is silent."""
+    import soundfile
+
+    header = read_header(declared.path)
+    try:
+        info = soundfile.info(str(declared.path))
+    except (soundfile.LibsndfileError, OSError, ValueError) as error:
+        faults.append(_not_audio(declared, header, str(error)))
+        return Received(declared.shown, facts, tuple(faults))
+    if info.format not in CONTAINERS:
+        faults.append(
+            _fault(
+                "not audio", f"{declared.shown} is {info.format_info}, not WAV, RF64, AIFF or FLAC", _FORMATS
+            )
+        )
+        return Received(declared.shown, replace_facts(facts, format=info.format), tuple(faults))
+    facts = replace_facts(
+        facts,
+        format=header.container or CONTAINERS[info.format],
+        coding=CODINGS.get(info.subtype, info.subtype_info),
+        sample_rate=info.samplerate,
+        channels=info.channels,
+        frames=info.frames,
+        duration_s=info.frames / info.samplerate,
+    )
+    faults += _form(declared, info)
+    faults += _length(declared, header, info)
+    return Received(declared.shown, facts, tuple(faults))
+
+
+_FORMATS = "Ask for a WAV, RF64, AIFF or FLAC file of the master."
+
+
+def _form(declared: Declared, info: Any) -> list[AudioFault]:
+    """Rate, channels and coding."""
+    faults, shown = [], declared.shown
+    if info.samplerate not in RATES:
+        rates = ", ".join(f"{rate / 1000:g}" for rate in RATES)
+        faults.append(
+            _fault(
+                "rate", f"{shown} has a sample rate of {info.samplerate} Hz", f"Ask for one of {rates} kHz."
+            )
+        )
+    if info.channels not in (1, 2):
+        faults.append(
+            _fault("channels", f"{shown} has {info.channels} channels; a side is cut from one or two",
+                   "Ask for the stereo or mono master of this side.")
+        )  # fmt: skip
+    elif declared.channels is not None and info.channels != declared.channels:
+        faults.append(
+            _fault("channels", f"{shown} has {info.channels} channel{'s'[: info.channels - 1]}, "
+                   f"the delivery says {declared.channels}",
+                   "Ask for the file that was meant, or correct the delivery.")
+        )  # fmt: skip
+    if info.subtype not in CODINGS:
+        faults.append(
+            _fault("bit depth", f"{shown} is coded as {info.subtype_info}; a master has 16 to 32 bit or float",
+                   "Ask for the master before it was reduced.")
+        )  # fmt: skip
+    return faults
+
+
+def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
+    """Whole, not empty, and no shorter than the paper."""
+    shown, there = declared.shown, Fraction(info.frames, info.samplerate)
+    if header.cut_off:
+        return [_cut_off(declared, header, info)]
+    if info.frames == 0:
+        return [_fault("empty", f"{shown} holds no frames", AGAIN)]
+    if declared.last_end is not None and declared.last_end > there + SLACK:
+        return [
+            AudioFault(
+                kind="shorter than the paper",
+                message=f"{shown} ends at {clock(float(there))}, track {declared.last_track} is said to end at "
+                f"{clock(float(declared.last_end))}",
+                remedy="Ask for the whole side, or correct the track times.",
+                at=At(start_s=float(there), track=declared.last_track),
+            )
+        ]
+    return []
+
+
+def _cut_off(declared: Declared, header: Header, info: Any) -> AudioFault:
+    second = float(Fraction(info.frames, info.samplerate))
+    stated = f"{header.data_bytes_stated:,} bytes of sound" if header.data_bytes_stated else "more"
+    if header.frames_stated:
+        stated = clock(header.frames_stated / info.samplerate)
+    return AudioFault(
+        kind="cut off",
+        message=f"{declared.shown} is cut off: it ends at {clock(second)}, its header says {stated}",
+        remedy="Ask for the file again; it was cut off on the way or while it was written.",
+        at=At(start_s=second),
+    )
+
+
+def _checksum(declared: Declared, facts: AudioFacts) -> AudioFault:
+    return _fault(
+        "checksum",
+        f"{declared.shown} has SHA-256 {str(facts.sha256)[:12]}…, the delivery says {str(declared.sha256)[:12]}…",
+        "Ask for the file that was meant; this one is another version or was damaged on the way.",
+    )
+
+
+def _not_audio(declared: Declared, header: Header, why: str) -> AudioFault:
+    reason = header.note or why.split(": ")[-1].strip().rstrip(".")
+    return _fault("not audio", f"{declared.shown} cannot be read as audio: {reason}", _FORMATS)
+
+
+def _fault(kind: str, message: str, remedy: str) -> AudioFault:
+    return AudioFault(kind=kind, message=message, remedy=remedy, at=None)
+
+
+def replace_facts(facts: AudioFacts, **changes: object) -> AudioFacts:
+    """Give the facts with some of them filled in."""
+    return facts.model_copy(update=changes)
+
+
+def with_fault(received: Received, fault: AudioFault) -> Received:
+    """Add what the pass found."""
+    return replace(received, faults=(*received.faults, fault))
+
+
+def silent(received: Received) -> AudioFault:
+    """Say that a file holds no programme."""
+    return _fault("silent", f"{received.file} holds nothing above -60 dBFS from start to end", AGAIN)

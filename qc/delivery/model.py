@@ -1,0 +1,253 @@
+"""The delivery file as models, with all that is planned; the reader refuses by name what is not built yet."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
+
+from qc.delivery.schema import (
+    Counted,
+    Day,
+    Decibels,
+    Frequency,
+    InsidePath,
+    Line,
+    SchemaOne,
+    Seconds,
+    Sent,
+    Sha256,
+    SideId,
+    Speed,
+    Text,
+    ToneLevel,
+)
+from qc.delivery.times import PATTERN, read_time, write_time
+from qc.wording import misplaced, shown
+
+STEREO = ("left", "right")
+FOUR = ("front_left", "front_right", "rear_left", "rear_right")
+
+
+def _gap(text: str) -> str:
+    if text not in {"mark", "segue"}:
+        if re.fullmatch(r"\S+ ?s", text) is None:
+            raise ValueError(f'"{shown(text)}" is not a gap; write mark, segue or a time such as "3 s"')
+        read_time(text.removesuffix("s"))
+    return text
+
+
+def _channels(names: tuple[str, ...]) -> tuple[str, ...]:
+    if names not in {STEREO, FOUR}:
+        raise ValueError(f"[{shown(', '.join(names))}] is not an order of channels; write [left, right]")
+    return names
+
+
+Gap = Annotated[
+    str,
+    AfterValidator(_gap),
+    WithJsonSchema({"type": "string", "pattern": rf"^(mark|segue|{PATTERN.strip('^$')} ?s)$"}),
+]
+Channels = Annotated[
+    tuple[str, ...], AfterValidator(_channels), WithJsonSchema({"enum": [list(STEREO), list(FOUR)]})
+]
+# Read as text, so that 33 and "33" are the same.
+Rpm = Annotated[
+    Literal["33", "45"],
+    BeforeValidator(lambda value: str(value) if isinstance(value, int) else value),
+    WithJsonSchema({"enum": [33, 45, "33", "45"]}),
+]
+
+
+class Part(Sent):
+    """Which part of a series this delivery is."""
+
+    of: Line
+    volume: Counted
+
+
+class Disc(Sent):
+    """The disc to be cut; speed "33" is 33 1/3 turns a minute."""
+
+    size: Literal["12in", "10in", "7in"] = Field(examples=["12in"])
+    speed: Rpm = Field(examples=["33"])
+
+
+class FoldDown(Sent):
+    """How four channels become two."""
+
+    rear: Decibels
+    law: Line
+
+
+class Tone(Sent):
+    """One line-up tone."""
+
+    start: Seconds
+    frequency: Frequency
+    level: ToneLevel
+
+
+class Lineup(Sent):
+    """The line-up tones that came with a tape transfer."""
+
+    file: InsidePath
+    tones: tuple[Tone, ...]
+
+
+class Approval(Sent):
+    """Who approved what, in their own words."""
+
+    by: Line
+    on: Day
+    recommended_level: Decibels | None = None
+    """dB"""
+    note: Text | None = None
+
+
+class Source(Sent):
+    """What the audio was transferred from."""
+
+    medium: Line
+    generation: Counted | None = None
+    format: Line | None = None
+    speed: Speed | None = None
+    equalisation: Line | None = None
+    transferred_on: Day | None = None
+    approvals: tuple[Approval, ...] = ()
+
+
+class Track(Sent):
+    """One track; start and end are exact seconds of the side's file."""
+
+    number: Counted = Field(examples=["1"])
+    title: Line | None = None
+    start: Seconds | None = None
+    end: Seconds | None = None
+    isrc: Line | None = None
+    gap_after: Gap | None = None
+    audio: InsidePath | None = None
+
+
+class Waiver(Sent):
+    """A finding that somebody answers for."""
+
+    check: Line
+    tracks: tuple[Counted, ...] = ()
+    from_: Seconds | None = Field(None, alias="from")
+    to: Seconds | None = None
+    reason: Text
+    owner: Line
+    expires: Day | None = None
+
+
+class Side(Sent):
+    """One side of the disc; without `cut_level` (dB) the level is free."""
+
+    id: SideId = Field(examples=["A"])
+    audio: InsidePath | None = None
+    sha256: Sha256 | None = None
+    channels: Channels | None = None
+    fold_down: FoldDown | None = None
+    reference: InsidePath | None = None
+    cut_level: Decibels | None = None
+    inscription: Line | None = None
+    prepared: tuple[Line, ...] = ()
+    lineup: Lineup | None = None
+    source: Source | None = None
+    tracks: tuple[Track, ...] = ()
+    waivers: tuple[Waiver, ...] = ()
+
+    @model_validator(mode="after")
+    def _one_place_for_the_audio(self) -> Self:
+        if self.audio is None and not (self.tracks and all(track.audio for track in self.tracks)):
+            raise misplaced('"audio" is missing; give one audio file for the side, as audio: side-a.wav')
+        return self
+
+    @model_validator(mode="after")
+    def _tracks_in_order(self) -> Self:
+        places: dict[int, int] = {}
+        for i, track in enumerate(self.tracks):
+            if track.number in places:
+                other = ("tracks", places[track.number], "number")
+                raise misplaced(
+                    f"track number {track.number} is given twice on this side", ("tracks", i, "number"), other
+                )
+            places[track.number] = i
+            if self.audio is not None:
+                self._check_times(i)
+        return self
+
+    def _check_times(self, i: int) -> None:
+        """Check one track of a side in one file against itself and the track before."""
+        track = self.tracks[i]
+        if track.start is None or track.end is None:
+            name = "start" if track.start is None else "end"
+            raise misplaced(f'"{name}" is missing; track {track.number} needs start and end', ("tracks", i))
+        if track.end <= track.start:
+            times = (
+                f"ends at {write_time(track.end)}, which is not after its start at {write_time(track.start)}"
+            )
+            raise misplaced(f"track {track.number} {times}; correct one of the two", ("tracks", i, "end"))
+        if track.gap_after not in {None, "mark", "segue"}:
+            raise misplaced(
+                "a gap in seconds is for sides with one file a track; write mark or segue",
+                ("tracks", i, "gap_after"),
+            )
+        before = self.tracks[i - 1] if i else None
+        if before is None or before.start is None or before.end is None or track.start >= before.end:
+            return
+        where = ("tracks", i, "start")
+        starts = f"track {track.number} starts at {write_time(track.start)}, before track {before.number}"
+        if track.start < before.start:
+            raise misplaced(
+                f"{starts} does; list the tracks in order of start", where, ("tracks", i - 1, "start")
+            )
+        raise misplaced(
+            f"{starts} ends at {write_time(before.end)}; tracks must not overlap",
+            where,
+            ("tracks", i - 1, "end"),
+        )
+
+
+class Delivery(Sent):
+    """Everything that was sent for one disc."""
+
+    schema_: SchemaOne = Field(alias="schema", examples=["1"])
+    title: Line = Field(examples=["Quiet Harbour"])
+    catalogue: Line | None = None
+    part: Part | None = None
+    disc: Disc | None = None
+    ruleset: Line | None = None
+    sides: tuple[Side, ...] = Field(min_length=1)
+    notes: Text | None = None
+
+    @model_validator(mode="after")
+    def _disc_or_ruleset(self) -> Self:
+        if self.disc is None and self.ruleset is None:
+            raise misplaced('"disc" is missing; write it as disc: {size: 12in, speed: 33}, or name a ruleset')
+        return self
+
+    @model_validator(mode="after")
+    def _sides_have_names_of_their_own(self) -> Self:
+        # Names of files and of papers do not always tell "a" from "A".
+        places: dict[str, int] = {}
+        for i, side in enumerate(self.sides):
+            if (key := side.id.casefold()) in places:
+                first = places[key]
+                raise misplaced(
+                    f'side id "{side.id}" is given twice; name every side differently',
+                    ("sides", i, "id"),
+                    ("sides", first, "id"),
+                )
+            places[key] = i
+        return self
+
+    def side(self, side_id: str) -> Side:
+        """Give a side by its id; raises KeyError when there is none."""
+        return {side.id: side for side in self.sides}[side_id]
+
+    def declared(self, side_id: str) -> dict[str, Any]:
+        """Give what the file says about a side as plain data for a report: seconds, dB, days as text."""
+        return self.side(side_id).model_dump(mode="json", exclude_none=True, exclude_defaults=True)
