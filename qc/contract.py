@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Finding", "Judged", "Limit",
     "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity", "Renderer", "Report", "Running",
-    "RunningTap", "Samples", "Scope", "Stream", "Tap",
+    "RunningTap", "Samples", "Scope", "Severity", "Stream", "Tap",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]

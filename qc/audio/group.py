@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from qc.audio.plan import lineage
-from qc.contract import Analysis, RunningTap, Samples, Stream, Tap
+from qc.contract import Analysis, Need, RunningTap, Samples, Stream, Tap
 
 _NOTHING: Samples = np.zeros((2, 0))
 _NOTHING.flags.writeable = False
@@ -56,8 +56,8 @@ class Group:
     """The analyses of one group with their taps, hearing one stream in order."""
 
     def __init__(self, analyses: Sequence[Analysis[Any]], stream: Stream) -> None:
-        self.failed: dict[Analysis[Any], str] = {}
-        self.results: dict[Analysis[Any], Any] = {}
+        self.failed: dict[Need[Any], str] = {}
+        self.results: dict[Need[Any], Any] = {}
         self._stream = stream
         self._frame = 0
         self._taps: dict[Tap, RunningTap] = {}

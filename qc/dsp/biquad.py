@@ -34,31 +34,36 @@ def bilinear(b: tuple[float, float, float], a: tuple[float, float, float], rate:
     return np.array([[num[0] / den[0], num[1] / den[0], num[2] / den[0], den[1] / den[0], den[2] / den[0]]])
 
 
-def high_pass(corner: float, q: float, rate: float) -> Sections:
-    """Second-order high-pass by bilinear transform, exact at its corner in Hz."""
-    w = 2.0 * rate * math.tan(math.pi * corner / rate)
-    return bilinear((1.0, 0.0, 0.0), (1.0, w / q, w * w), rate)
+def _mapped(corner: float, q: float, rate: float) -> tuple[float, float, float, float]:
+    """Map the analogue poles by exp(s T): a1, a2, sin^2(w/2) at the corner, and the squared size of the poles there.
 
-
-def low_pass(corner: float, q: float, rate: float) -> Sections:
-    """Second-order low-pass with the analogue poles and the analogue gain at 0 Hz and at the corner in Hz.
-
-    A bilinear low-pass at 12 kHz and 96 kHz falls away too early above its corner; here the poles are mapped by
-    exp(s T) and the two zeros are set so that the gain is 1 at 0 Hz and Q at the corner.
+    The bilinear transform would bend the response well below 20 kHz; with the poles where they belong, the zeros
+    are set so that the gain at the corner is Q, as it is in the analogue filter.
     """
     w = 2.0 * math.pi * corner / rate
     damp = 1.0 / (2.0 * q)
     root = math.sqrt(abs(1.0 - damp * damp))
     turn = math.cos(root * w) if damp <= 1.0 else math.cosh(root * w)
     a1, a2 = -2.0 * math.exp(-damp * w) * turn, math.exp(-2.0 * damp * w)
-    # squared gain = (A0 f0 + A1 f1 + A2 f2 for the poles) with f1 = sin^2(w/2), f0 = 1 - f1, f2 = 4 f0 f1
     f1 = math.sin(w / 2.0) ** 2
-    f0, f2 = 1.0 - f1, 4.0 * f1 * (1.0 - f1)
-    at_dc, at_nyquist = (1.0 + a1 + a2) ** 2, (1.0 - a1 + a2) ** 2
-    poles = at_dc * f0 + at_nyquist * f1 - 4.0 * a2 * f2
-    b_nyquist = max(0.0, (poles * q * q - at_dc * f0) / f1)
-    b0 = 0.5 * (math.sqrt(at_dc) + math.sqrt(b_nyquist))
-    return np.array([[b0, math.sqrt(at_dc) - b0, 0.0, a1, a2]])
+    poles = (1.0 + a1 + a2) ** 2 * (1.0 - f1) + (1.0 - a1 + a2) ** 2 * f1 - 16.0 * a2 * f1 * (1.0 - f1)
+    return a1, a2, f1, poles
+
+
+def high_pass(corner: float, q: float, rate: float) -> Sections:
+    """Second-order high-pass with the analogue poles, a double zero at 0 Hz and the analogue gain at the corner."""
+    a1, a2, f1, poles = _mapped(corner, q, rate)
+    b0 = q * math.sqrt(poles) / (4.0 * f1)
+    return np.array([[b0, -2.0 * b0, b0, a1, a2]])
+
+
+def low_pass(corner: float, q: float, rate: float) -> Sections:
+    """Second-order low-pass with the analogue poles and the analogue gain at 0 Hz and at the corner in Hz."""
+    a1, a2, f1, poles = _mapped(corner, q, rate)
+    at_dc = 1.0 + a1 + a2
+    b_nyquist = max(0.0, (poles * q * q - at_dc * at_dc * (1.0 - f1)) / f1)
+    b0 = 0.5 * (at_dc + math.sqrt(b_nyquist))
+    return np.array([[b0, at_dc - b0, 0.0, a1, a2]])
 
 
 def butterworth_2_high(corner: float, rate: float) -> Sections:
@@ -77,11 +82,14 @@ def butterworth_4_high(corner: float, rate: float) -> Sections:
 
 
 def pole(tau: float, rate: float) -> Sections:
-    """First-order low-pass 1/(1 + s tau): its own pole, its gain at 0 Hz and at half the rate."""
+    """First-order low-pass 1/(1 + s tau): its own pole, its gain at 0 Hz and at 20 kHz (EQ-6)."""
     p = math.exp(-1.0 / (tau * rate))
-    at_nyquist = 1.0 / math.hypot(1.0, math.pi * rate * tau)
-    total, difference = 1.0 - p, at_nyquist * (1.0 + p)
-    return np.array([[0.5 * (total + difference), 0.5 * (total - difference), 0.0, -p, 0.0]])
+    w = 2.0 * math.pi * 20_000.0 / rate
+    total = 1.0 - p  # b0 + b1, for gain 1 at 0 Hz
+    wanted = (1.0 + p * p - 2.0 * p * math.cos(w)) / (1.0 + (2.0 * math.pi * 20_000.0 * tau) ** 2)
+    product = (total * total - wanted) / (2.0 * (1.0 - math.cos(w)))  # b0 b1
+    b0 = 0.5 * (total + math.sqrt(total * total - 4.0 * product))
+    return np.array([[b0, total - b0, 0.0, -p, 0.0]])
 
 
 def first_high(corner: float, rate: float) -> Sections:

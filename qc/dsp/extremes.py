@@ -113,13 +113,26 @@ def sum_of_squares(x: Array, start: int, stop: int) -> float:
 
 
 @kernel
+def _over(before: float, here: float, after: float, left: float, right: float) -> float:
+    """Top of the wave about its greatest sample `here`: half a sample before and after it, and its neighbours.
+
+    The summit may lie half-way to a neighbour; it counts only while that neighbour is lower, as on any summit.
+    """
+    if after > here and right <= here:
+        return summit(here, after, right)
+    if before > here and left <= here:
+        return summit(left, before, here)
+    return summit(before, here, after)
+
+
+@kernel
 def crest(x: Array, start: int, stop: int) -> float:
     """Greatest value of the wave behind x over [start, stop); x reaches 6 samples beyond on either side."""
     top = greatest(x, start, stop)
     i = start
     while x[i] != top:
         i += 1
-    return max(top, summit(between(x, i - 1), top, between(x, i)))
+    return _over(between(x, i - 1), top, between(x, i), x[i - 1], x[i + 1])
 
 
 @kernel
@@ -129,7 +142,7 @@ def trough(x: Array, start: int, stop: int) -> float:
     i = start
     while x[i] != low:
         i += 1
-    return min(low, -summit(-between(x, i - 1), -low, -between(x, i)))
+    return -_over(-between(x, i - 1), -low, -between(x, i), -x[i - 1], -x[i + 1])
 
 
 @kernel

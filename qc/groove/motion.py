@@ -22,6 +22,8 @@ STOP = 54.0
 """dB by which the top is down above its transition."""
 IMAGE = 105.0
 """dB by which the images of doubling are down: bass has images that acceleration would show."""
+AFTER = 8
+"""Frames of motion given after the file's last one."""
 
 
 class _Stage(Protocol):
@@ -37,7 +39,11 @@ def motion_rate(rate: int) -> int:
 
 @dataclass(frozen=True)
 class Displacement(Tap):
-    """Displacement of the left and right wall, (2, frames) at `motion_rate`, frame 0 at the file's frame 0."""
+    """Displacement of the left and right wall, (2, frames + AFTER) at `motion_rate`, frame 0 at the file's frame 0.
+
+    The groove does not stop where the file does: AFTER frames of it are given beyond the last one, so that
+    derivatives can be read there. They count for nothing.
+    """
 
     signal: Signal
 
@@ -64,7 +70,7 @@ class _Running:
                 fold = stream.rate / 2.0 - end
                 self._stages.append(fir.Halver(fir.kaiser_low_pass(signal.top, fold, stream.rate, 60.0)))
             self._stages.append(fir.Same(fir.kaiser_low_pass(signal.top, end, rate, STOP)))
-        self._left = -(-stream.frames * rate // stream.rate)  # frames still to give
+        self._left = -(-stream.frames * rate // stream.rate) + AFTER  # frames still to give
         self._side = biquad.paired(biquad.first_high(signal.bass_mono, rate)) if signal.bass_mono else None
         self._side_state = biquad.fresh(self._side, 2) if self._side is not None else None
         sections = recording.displacement(signal.subsonic, rate)
@@ -84,7 +90,7 @@ class _Running:
         return biquad.run(x, self._sections, self._state, np.empty_like(x))
 
     def flush(self) -> Samples:
-        """Give what the filters held back: nothing after the file's last frame."""
+        """Give what the filters held back."""
         given = [self.push(np.zeros((2, 256)))]
         while self._left:
             given.append(self.push(np.zeros((2, 256))))

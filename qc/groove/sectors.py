@@ -18,9 +18,9 @@ from qc.dsp import biquad
 from qc.dsp.biquad import run_sections
 from qc.dsp.extremes import acceleration, crest, peak, peak_on, sum_of_squares, trough, velocity
 from qc.dsp.jit import kernel
-from qc.groove.motion import Displacement, motion_rate
+from qc.groove.motion import AFTER, Displacement, motion_rate
 
-MARGIN = 8
+MARGIN = AFTER
 """Motion frames kept on either side of a sector, more than the derivatives and summits reach."""
 
 COLUMNS = 19
@@ -124,9 +124,9 @@ class _Running:
         self._done += count
 
     def finish(self) -> GrooveInput:
-        """Work out the last sectors, with stillness after the last frame, and give the envelopes."""
+        """Work out the last sectors and give the envelopes."""
         rest = self._frames - self._done * self._size
-        self._held = np.concatenate([self._held, np.zeros((2, MARGIN + self._size))], axis=1)
+        self._held = np.concatenate([self._held, np.zeros((2, self._size))], axis=1)  # counts for nothing
         if rest:
             count = -(-rest // self._size)
             self._work(self._held, count, rest - (count - 1) * self._size)

@@ -1,0 +1,202 @@
+"""Loudness of a side (ITU-R BS.1770-5, EBU Tech 3341 and 3342)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.contract import Analysis, At, Block, Chain, Quantity, RunningTap, Samples, Stream, Tap
+from qc.dsp import biquad
+from qc.dsp.kweighting import k_weighting
+from qc.dsp.windows import WindowSums, part_frames, sliding
+
+Array = NDArray[np.float64]
+
+ABSOLUTE_GATE = -70.0
+"""LUFS that a window must exceed to be heard at all."""
+INTEGRATED_GATE, RANGE_GATE = -10.0, -20.0
+"""LU relative to all that passes the absolute gate (BS.1770-5; Tech 3342)."""
+MOMENTARY, SHORT_TERM, HOP = 40, 300, 10
+"""Parts of 10 ms in a window of 400 ms, of 3 s, and from one window to the next in gating and in curves."""
+
+_OFFSET = -0.691
+_LEAST = 1e-15
+_AT_REST = 1e-170
+
+
+@dataclass(frozen=True)
+class KWeighted(Tap):
+    """The source through the K-weighting, (2, frames) at its own rate."""
+
+    def start(self, stream: Stream) -> RunningTap:
+        """Begin on a stream of two channels."""
+        return _Weighing(k_weighting(stream.rate))
+
+
+class _Weighing:
+    def __init__(self, sections: biquad.Sections) -> None:
+        self._sections = biquad.paired(sections)
+        self._state = biquad.fresh(self._sections, 2)
+
+    def push(self, x: Samples) -> Samples:
+        """Take (2, n), give as many."""
+        y = biquad.run(x, self._sections, self._state, np.empty(x.shape))
+        # ringing on in digital silence ends in numbers too small for the processor's fast path; their
+        # squares are nought, so that no energy depends on where a block ends
+        self._state[np.abs(self._state) < _AT_REST] = 0.0
+        return y
+
+    def flush(self) -> Samples:
+        """Give nothing: nothing is held back."""
+        return np.zeros((2, 0))
+
+
+@dataclass(frozen=True, slots=True)
+class Loudest:
+    """The loudest of a kind of window: LUFS, and the file seconds it lies between."""
+
+    loudness: float
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LoudnessResult:
+    """Loudness of one side. None: shorter than a window; -inf: nothing above the absolute gate."""
+
+    integrated: float | None
+    """LUFS"""
+    range: float | None
+    """LU; None also when nothing is above the absolute gate"""
+    momentary_max: Loudest | None
+    short_term_max: Loudest | None
+    momentary: Array
+    """(windows,) LUFS of 400 ms, one every 100 ms; silence reads -150.7"""
+    short_term: Array
+    """(windows,) LUFS of 3 s, one every 100 ms"""
+    hop_s: float
+    """seconds from one window of the curves to the next; the first begins at 0"""
+
+
+@dataclass(frozen=True)
+class Loudness(Analysis[LoudnessResult]):
+    """Integrated loudness, range and the loudest windows; mono is measured as the dual mono it is cut as."""
+
+    id: ClassVar[str] = "loudness.programme"
+    cost: ClassVar[float] = 4.4
+    publishes: ClassVar[Mapping[str, str]] = {
+        "loudness.integrated": "LUFS",
+        "loudness.range": "LU",
+        "loudness.momentary_max": "LUFS",
+        "loudness.short_term_max": "LUFS",
+    }
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build; nothing of the chain matters."""
+        return cls()
+
+    def taps(self) -> tuple[Tap, ...]:
+        """Listen to the K-weighted signal."""
+        return (KWeighted(),)
+
+    def start(self, stream: Stream) -> _Listening:
+        """Begin on a stream of two channels."""
+        return _Listening(stream)
+
+    def publish(self, result: LoudnessResult) -> Mapping[str, Quantity]:
+        """Give what was measured; "<" -70 LUFS when nothing is above the absolute gate."""
+        published = {}
+        if result.integrated is not None:
+            published["loudness.integrated"] = _lufs(result.integrated)
+        if result.range is not None:
+            published["loudness.range"] = Quantity(value=result.range, unit="LU")
+        for name, loudest in (
+            ("loudness.momentary_max", result.momentary_max),
+            ("loudness.short_term_max", result.short_term_max),
+        ):
+            if loudest is not None:
+                published[name] = _lufs(loudest.loudness, At(start_s=loudest.start_s, end_s=loudest.end_s))
+        return published
+
+
+class _Listening:
+    def __init__(self, stream: Stream) -> None:
+        self._rate = stream.rate
+        self._sums = WindowSums(part_frames(stream.rate))
+        self._tap = KWeighted()
+
+    def push(self, block: Block) -> None:
+        """Hear the next slice."""
+        self._sums.push(block[self._tap])
+
+    def finish(self) -> LoudnessResult:
+        """Work out all four from the energies of 10 ms."""
+        frames = self._sums.window
+        sums, counts = self._sums.finish()
+        part_s = frames / self._rate
+        energies = sums[counts == frames, :2].sum(axis=1) / frames
+        momentary = sliding(energies, MOMENTARY) / MOMENTARY
+        short_term = sliding(energies, SHORT_TERM) / SHORT_TERM
+        return LoudnessResult(
+            integrated_loudness(momentary[::HOP]),
+            loudness_range(short_term[::HOP]),
+            _loudest(momentary, MOMENTARY, part_s),
+            _loudest(short_term, SHORT_TERM, part_s),
+            loudness_of(momentary[::HOP]),
+            loudness_of(short_term[::HOP]),
+            HOP * part_s,
+        )
+
+
+def loudness_of(energies: Array) -> Array:
+    """LUFS of mean squares of both K-weighted channels, any shape (BS.1770-5); silence reads -150.7."""
+    levels: Array = _OFFSET + 10.0 * np.log10(np.maximum(energies, _LEAST))
+    return levels
+
+
+def integrated_loudness(energies: Array) -> float | None:
+    """Gated loudness in LUFS of the mean squares of blocks of 400 ms, one every 100 ms (BS.1770-5).
+
+    None without a block, -inf when no block is above the absolute gate.
+    """
+    if not len(energies):
+        return None
+    heard = energies[loudness_of(energies) > ABSOLUTE_GATE]
+    if not len(heard):
+        return -np.inf
+    gate = float(loudness_of(heard.mean())) + INTEGRATED_GATE
+    return float(loudness_of(heard[loudness_of(heard) > gate].mean()))
+
+
+def loudness_range(energies: Array) -> float | None:
+    """Loudness range in LU of the mean squares of windows of 3 s, one every 100 ms (EBU Tech 3342).
+
+    From the 10th to the 95th percentile, nearest rank; None when no window reaches the absolute gate.
+    """
+    heard = energies[loudness_of(energies) >= ABSOLUTE_GATE]
+    if not len(heard):
+        return None
+    gate = float(loudness_of(heard.mean())) + RANGE_GATE
+    levels = np.sort(loudness_of(heard[loudness_of(heard) >= gate]))
+    low, high = (int((len(levels) - 1) * percent / 100.0 + 0.5) for percent in (10, 95))
+    return float(levels[high] - levels[low])
+
+
+def _loudest(energies: Array, parts: int, part_s: float) -> Loudest | None:
+    """Find the loudest of windows of so many parts, one every part."""
+    if not len(energies):
+        return None
+    k = int(np.argmax(energies))
+    level = float(loudness_of(energies[k]))
+    return Loudest(level if level > ABSOLUTE_GATE else -np.inf, k * part_s, (k + parts) * part_s)
+
+
+def _lufs(value: float, at: At | None = None) -> Quantity:
+    if value == -np.inf:
+        return Quantity(value=ABSOLUTE_GATE, unit="LUFS", bound="<")
+    return Quantity(value=value, unit="LUFS", at=at)

@@ -1,0 +1,98 @@
+"""Peaks, clipped runs and direct current of a side."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+from qc.contract import Analysis, At, Block, Chain, Quantity, Stream
+from qc.dsp.runs import ClippedRuns, Runs
+from qc.dsp.truepeak import Peak, TruePeak
+from qc.dsp.windows import Means
+
+SILENCE = -200.0
+"""dBFS below which a level is given as this bound: digital silence has no level, and JSON no infinity."""
+CHANNELS = ("left", "right")
+
+
+@dataclass(frozen=True, slots=True)
+class PeaksResult:
+    """Left and right, full scale 1.0, frames of the file."""
+
+    rate: int
+    peaks: tuple[Peak, Peak]
+    runs: tuple[Runs, Runs]
+    means: tuple[float, float]
+    """mean of each channel: its direct current"""
+
+
+@dataclass(frozen=True)
+class Peaks(Analysis[PeaksResult]):
+    """Sample peak, true peak, clipped runs and direct current."""
+
+    id: ClassVar[str] = "level.peaks"
+    cost: ClassVar[float] = 7.0
+    publishes: ClassVar[Mapping[str, str]] = {
+        "level.sample_peak": "dBFS",
+        "level.true_peak": "dBTP",
+        "level.clipped_runs": "1",
+        "level.dc_offset": "dBFS",
+    }
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build; nothing of the chain matters."""
+        return cls()
+
+    def start(self, stream: Stream) -> _Watching:
+        """Begin on a stream of two channels."""
+        return _Watching(stream.rate)
+
+    def publish(self, result: PeaksResult) -> Mapping[str, Quantity]:
+        """Give the higher channel of each, the left of equals; clipped runs of both, at the longest one."""
+        left, right = result.peaks
+        sample = int(right.sample > left.sample)
+        true = int(right.true > left.true)
+        longest = int(result.runs[1].longest > result.runs[0].longest)
+        runs, offset = result.runs[longest], int(abs(result.means[1]) > abs(result.means[0]))
+
+        def at(frame: float, channel: int) -> At:
+            return At(start_s=frame / result.rate, channel=CHANNELS[channel])
+
+        peaks = result.peaks
+        return {
+            "level.sample_peak": _level(peaks[sample].sample, "dBFS", at(peaks[sample].sample_frame, sample)),
+            "level.true_peak": _level(peaks[true].true, "dBTP", at(peaks[true].true_frame, true)),
+            "level.clipped_runs": Quantity(
+                value=result.runs[0].count + result.runs[1].count,
+                unit="1",
+                at=at(runs.frame, longest) if runs.count else None,
+            ),
+            "level.dc_offset": _level(abs(result.means[offset]), "dBFS", At(channel=CHANNELS[offset])),
+        }
+
+
+class _Watching:
+    def __init__(self, rate: int) -> None:
+        self._rate = rate
+        self._peaks, self._runs, self._means = TruePeak(), ClippedRuns(), Means()
+
+    def push(self, block: Block) -> None:
+        """Hear the next slice."""
+        self._peaks.push(block.samples)
+        self._runs.push(block.samples)
+        self._means.push(block.samples)
+
+    def finish(self) -> PeaksResult:
+        """Give all four."""
+        left, right = self._means.finish()
+        return PeaksResult(self._rate, self._peaks.finish(), self._runs.finish(), (float(left), float(right)))
+
+
+def _level(magnitude: float, unit: str, at: At) -> Quantity:
+    """Magnitude as a level; "<" -200 and no place for what is less than that."""
+    if magnitude < 10.0 ** (SILENCE / 20.0):
+        return Quantity(value=SILENCE, unit=unit, bound="<")
+    return Quantity(value=20.0 * math.log10(magnitude), unit=unit, at=at)

@@ -1,0 +1,45 @@
+"""What came in: the facts of a side's audio file, and everything that is wrong with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+from qc.chain import Chain
+from qc.contract import Need
+from qc.quantity import At
+from qc.report.model import AudioFacts
+
+
+@dataclass(frozen=True, slots=True)
+class AudioFault:
+    """One thing wrong with an audio file; after a fatal one the side is not measured."""
+
+    kind: str
+    """in two or three words: "cut off", "not audio" """
+    message: str
+    remedy: str
+    at: At | None
+    fatal: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """A side's audio file as it was found."""
+
+    file: str
+    """as the delivery writes it"""
+    facts: AudioFacts
+    faults: tuple[AudioFault, ...]
+
+
+@dataclass(frozen=True)
+class AsReceived(Need[Received]):
+    """The file as it was received; there for every side, also for one whose audio cannot be heard."""
+
+    id: ClassVar[str] = "audio.received"
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build it; it depends on nothing."""
+        return cls()

@@ -1,0 +1,65 @@
+"""What several tests share: signals with soft ends, rulesets varied for one test, deliveries judged in this process."""
+
+import re
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from qc.testing.deliveries import Judged, Sent, deliver, judge
+
+SHIPPED = Path(str(files("qc_rulesets"))) / "disc-12in-33" / "1.0.0.yaml"
+
+
+def tone(hz, seconds, rate, peak=1.0, phase=0.0, fade=0.25):
+    """A sine with raised-cosine ends, so that no click outweighs it."""
+    t = np.arange(round(seconds * rate)) / rate
+    ends = np.clip(np.minimum(t, t[::-1]) / fade, 0.0, 1.0)
+    return peak * np.sin(2.0 * np.pi * hz * t + phase) * 0.5 * (1.0 - np.cos(np.pi * ends))
+
+
+def both(x):
+    """The same in both channels: lateral."""
+    return np.vstack([x, x])
+
+
+def opposed(x):
+    """Opposite in the two channels: vertical."""
+    return np.vstack([x, -x])
+
+
+@pytest.fixture
+def variant(tmp_path):
+    """Write the shipped ruleset with some chain values changed, as a house would: variant({"outer": "241.8 mm"})."""
+
+    def write(changes, speed="33"):
+        text = SHIPPED.read_text(encoding="utf-8")
+        for key, value in changes.items():
+            text, count = re.subn(rf"(\b{key}: *\{{ *value: *)[^,}}]+", rf"\g<1>{value}", text)
+            assert count == 1, f"{key} is not in the shipped ruleset once"
+        text, count = re.subn(r"(serves:.*speed: *)\d+", rf"\g<1>{speed}", text)
+        assert count == 1
+        number = len(list(tmp_path.glob("variant-*.yaml")))
+        path = tmp_path / f"variant-{number}.yaml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture
+def judged(tmp_path):
+    """Deliver sides and judge them; gives the report: judged({"A": Sent(...)}, "--strict")."""
+    count = 0
+
+    def run(sides, *words, speed=33) -> Judged:
+        nonlocal count
+        count += 1
+        folder = deliver(tmp_path / f"delivery-{count}", sides, speed=speed)
+        return judge(folder, tmp_path / f"report-{count}.json", *words)
+
+    return run
+
+
+__all__ = ["Sent", "both", "opposed", "tone"]

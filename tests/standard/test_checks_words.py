@@ -1,0 +1,157 @@
+"""The words of the standard checks, and that each check is one file, one id, one entry in every ruleset."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+import qc_rulesets
+import qc_standard
+from qc.audio.received import AsReceived, AudioFault, Received
+from qc.chain import Chain
+from qc.contract import At, Limit
+from qc.errors import NotApplicableError, NotMeasuredError
+from qc.report.model import AudioFacts
+from qc.ruleset.find import available
+from qc.ruleset.load import load_ruleset
+from qc.ruleset.sources import Sources
+from qc_standard import checks
+
+FOLDER = Path(checks.__file__).parent
+RULESETS = Path(str(qc_rulesets.qc_rulesets()))
+EVERY = qc_standard.qc_checks()
+BY_ID = {check.id: check for check in EVERY}
+TEXTS = ("title", "why", "how", "remedy", "blind_to")
+NOT_OF_THE_TRADE = re.compile(r"\b(rule|error|todo|config|parameter|algorithm|threshold)\b", re.IGNORECASE)
+
+
+@pytest.mark.parametrize("check", EVERY, ids=lambda check: check.id)
+class TestWords:
+    @pytest.mark.parametrize("text", TEXTS)
+    def test_every_text_is_there_and_plain(self, check, text):
+        words = getattr(check, text)
+        assert words == " ".join(words.split())
+        assert 15 <= len(words) <= 330
+        assert words[0].isupper()
+        assert words.endswith(".") == (text != "title")
+        assert words.isascii()
+        assert NOT_OF_THE_TRADE.search(words) is None
+
+    def test_the_id_is_plain_words_and_the_name_of_the_file(self, check):
+        assert re.fullmatch(r"[a-z]+\.[a-z]+(-[a-z]+)+", check.id)
+        area, _, words = check.id.partition(".")
+        assert check.__module__ == f"qc_standard.checks.{area}.{words.replace('-', '_')}"
+        assert check.__name__ == "".join(word.capitalize() for word in words.split("-"))
+        assert check.__doc__
+
+    def test_every_limit_is_judged_and_every_judged_one_is_a_limit(self, check):
+        assert {key.partition(".")[0] for key in check.judges} == set(check.Limits.model_fields)
+
+    def test_the_numbers_have_names_for_messages(self, check):
+        for judged in check.judges.values():
+            assert judged.of.startswith("the ")
+            assert not judged.of.endswith(".")
+
+
+def test_every_file_is_a_check():
+    files = {path for path in FOLDER.glob("*/*.py") if path.stem != "__init__"}
+    assert {f"{path.parent.name}.{path.stem.replace('_', '-')}" for path in files} == set(BY_ID)
+
+
+def test_every_ruleset_says_something_of_every_check():
+    for one in available([RULESETS]):
+        ruleset = load_ruleset(one, Sources([RULESETS]))
+        assert set(ruleset.limits) | set(ruleset.off) == set(BY_ID)
+        for check_id, limits in ruleset.limits.items():
+            assert set(limits) == set(BY_ID[check_id].Limits.model_fields)
+
+
+def test_sibilance_says_that_it_may_be_cymbals():
+    check = BY_ID["hf.sibilance-or-cymbals-too-strong"]
+    assert "ibilance or cymbals" in check.title
+    assert all("sibilance or cymbals" in judged.of for judged in check.judges.values())
+
+
+# -- the checks that are more than their limits ----------------------------------------------------------------
+
+
+class Ctx:
+    """A side on which only some numbers are known; judging notes what was asked."""
+
+    side, chain = "A", Chain()
+
+    def __init__(self, known=(), declared=None, received=None):
+        self.known, self.declared, self.received, self.asked = set(known), declared or {}, received, []
+
+    def __getitem__(self, need):
+        assert need is AsReceived
+        return self.received
+
+    def judge(self, name, limit, *, op, of):
+        assert of
+        if name not in self.known:
+            raise NotMeasuredError(f"{name} has no value on this side")
+        self.asked.append((name, limit.warn, op))
+        yield SimpleNamespace(check=name)
+
+    def found(self, severity, message, *, measured, at=None, remedy=""):
+        return (severity, message, measured, at, remedy)
+
+
+def made(check_id):
+    """A check whose limits warn at 0, 1, 2 ... in the order of its keys."""
+    check = BY_ID[check_id]
+    keys = check.Limits.model_fields
+    limits = {key: Limit(warn=float(i), unit="1", source="practice") for i, key in enumerate(keys)}
+    return check(check.Limits(**limits))
+
+
+def test_a_free_level_is_not_held_against_the_recommended_one():
+    check = made("groove.level-above-recommended")
+    for declared in ({}, {"cut_level": None}):
+        ctx = Ctx(["groove.level_over_recommended"], declared)
+        with pytest.raises(NotApplicableError, match="no cut level is declared; the side is judged at its recomm"):
+            list(check.evaluate(ctx))
+    ctx = Ctx(["groove.level_over_recommended"], {"cut_level": 0.0})
+    assert len(list(check.evaluate(ctx))) == 1
+    assert ctx.asked == [("groove.level_over_recommended", 0.0, "<=")]
+
+
+def test_the_steepest_slope_is_held_sideways_and_up_and_down():
+    check = made("groove.slope-too-steep")
+    ctx = Ctx([judged.measure for judged in check.judges.values()])
+    assert len(list(check.evaluate(ctx))) == 5
+    assert ("groove.lateral_slope_peak", 2.0, "<=") in ctx.asked
+    assert ("groove.vertical_slope_peak", 2.0, "<=") in ctx.asked
+
+
+def test_bass_without_a_correlation_is_judged_by_its_movement():
+    check = made("stereo.low-end-out-of-phase")
+    both = Ctx(["groove.low_vertical_peak", "stereo.low_correlation"])
+    assert len(list(check.evaluate(both))) == 2
+    assert both.asked == [("groove.low_vertical_peak", 0.0, "<="), ("stereo.low_correlation", 1.0, ">=")]
+    assert len(list(check.evaluate(Ctx(["groove.low_vertical_peak"])))) == 1
+    with pytest.raises(NotMeasuredError, match=r"groove\.low_vertical_peak"):
+        list(check.evaluate(Ctx(["stereo.low_correlation"])))
+
+
+def test_every_fault_of_the_file_is_reported():
+    faults = (
+        AudioFault("cut off", "a.wav is cut off", "Ask for it again.", At(start_s=3.0)),
+        AudioFault("checksum", "a.wav is another file", "Ask which one.", None),
+    )
+    check = made("delivery.audio-disagrees")
+    ctx = Ctx(received=Received("a.wav", AudioFacts(file="a.wav"), faults))
+    assert list(check.evaluate(ctx)) == [
+        ("fail", "a.wav is cut off", "cut off", At(start_s=3.0), "Ask for it again."),
+        ("fail", "a.wav is another file", "checksum", None, "Ask which one."),
+    ]
+    assert list(check.evaluate(Ctx(received=Received("a.wav", AudioFacts(file="a.wav"), ())))) == []
+
+
+def test_as_received_is_one_need_for_every_chain():
+    assert AsReceived.of(Chain()) == AsReceived()
+    assert AsReceived.id == "audio.received"

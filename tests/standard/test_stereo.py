@@ -1,0 +1,138 @@
+"""Balance and correlation against closed forms and plain numpy."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from qc.chain import Chain, Signal
+from qc.contract import Stream
+from qc.testing.drive import hear
+from qc_standard.stereo import LowBand, LowCorrelation, Stereo
+
+RATE = 8000
+NOISE = 0.1 * np.random.default_rng(8).standard_normal((2, RATE * 12))
+
+
+def tone(seconds, frequency=1000.0, phase=0.0):
+    return np.sin(2.0 * np.pi * frequency * np.arange(round(seconds * RATE)) / RATE + phase)
+
+
+def stereo(x):
+    return hear(Stereo.of(Chain()), x, RATE)
+
+
+def low(x):
+    return hear(LowCorrelation.of(Chain()), x, RATE).correlation
+
+
+def ratio(x):
+    return (x[0] @ x[1]) / np.sqrt((x[0] @ x[0]) * (x[1] @ x[1]))
+
+
+def test_balance_is_right_re_left():
+    result = stereo(np.vstack([0.5 * tone(2.0), 0.25 * tone(2.0, 500.0)]))
+    assert result.balance == pytest.approx(-6.02, abs=0.01)
+    assert {name: q.unit for name, q in Stereo().publish(result).items()} == dict(Stereo.publishes)
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.5, 2.0, np.pi])
+def test_correlation_of_tones(phase):
+    x = 0.1 * np.vstack([tone(2.0), tone(2.0, phase=phase)])
+    assert stereo(x).correlation_min.value == pytest.approx(np.cos(phase), abs=1e-6)
+
+
+def test_worst_window_and_its_place():
+    x = 0.1 * np.vstack([tone(10.0), tone(10.0)])
+    x[1, 4 * RATE : round(4.4 * RATE)] *= -1.0
+    worst = stereo(x).correlation_min
+    assert worst.value == pytest.approx(-1.0)
+    assert (worst.start_s, worst.end_s) == pytest.approx((4.0, 4.4))
+
+
+def test_against_numpy_on_noise():
+    x = NOISE.copy()
+    x[1] += 0.5 * x[0]
+    values = [ratio(x[:, k : k + 3200]) for k in range(0, x.shape[1] - 3199, 800)]
+    worst = stereo(x).correlation_min
+    assert worst.value == pytest.approx(min(values), abs=1e-12)
+    assert worst.start_s == pytest.approx(int(np.argmin(values)) * 0.1)
+
+
+def test_only_windows_that_hold_programme():
+    x = 0.1 * np.vstack([tone(4.0), tone(4.0)])
+    x[:, RATE : 3 * RATE] *= 5e-3  # -69 dBFS rms, out of phase
+    x[1, RATE : 3 * RATE] *= -1.0
+    assert stereo(x).correlation_min.value > 0.9
+    x[:, RATE : 3 * RATE] *= 20.0  # the same stretch as programme
+    assert stereo(x).correlation_min.value == pytest.approx(-1.0)
+
+
+@pytest.mark.parametrize("level", [0.0, 2e-5])
+def test_silent_channel(level):
+    x = np.vstack([0.1 * tone(12.0, 100.0), level * tone(12.0, 150.0)])
+    assert Stereo().publish(stereo(x)) == {}
+    analysis = LowCorrelation.of(Chain())
+    assert analysis.publish(hear(analysis, x, RATE)) == {}
+
+
+def test_short_files_are_taken_whole():
+    x = 0.1 * np.vstack([tone(0.123), tone(0.123, phase=1.0)])
+    worst = stereo(x).correlation_min
+    assert worst.value == pytest.approx(ratio(x))
+    assert (worst.start_s, worst.end_s) == (0.0, x.shape[1] / RATE)
+    assert stereo(x[:, 301:302]).correlation_min is not None
+    assert stereo(np.zeros((2, 1))).correlation_min is None
+
+
+def test_low_correlation_hears_the_bass_only():
+    bass, treble = 0.1 * tone(25.0, 80.0), 0.3 * tone(25.0, 2000.0)
+    x = np.vstack([bass + treble, bass - treble])
+    assert low(x).value > 0.99
+    x[1, 12 * RATE :] -= 2.0 * bass[12 * RATE :]
+    worst = low(x)
+    assert worst.value < -0.99
+    assert worst.end_s - worst.start_s == pytest.approx(10.0)
+    assert worst.start_s >= 12.0
+    analysis = LowCorrelation.of(Chain())
+    quantity = analysis.publish(hear(analysis, x, RATE))["stereo.low_correlation"]
+    assert (quantity.value, quantity.unit, quantity.at.start_s) == (worst.value, "1", worst.start_s)
+
+
+def test_low_correlation_of_a_short_side():
+    x = 0.1 * np.vstack([tone(5.004, 80.0), -tone(5.004, 80.0)])
+    worst = low(x)
+    assert worst.value == pytest.approx(-1.0)
+    assert (worst.start_s, worst.end_s) == pytest.approx((0.0, 5.004))
+
+
+@pytest.mark.parametrize("rate", [44_100, 192_000])
+def test_low_band_response(rate):
+    running = LowBand(10.0).start(Stream("side:A", rate, 2, rate))
+    x = np.zeros((2, rate * 2))
+    x[:, 0] = 1.0
+    y = running.push(x)[0]
+    assert running.flush().shape == (2, 0)
+    frequency = np.array([10.0, 30.0, 100.0, 300.0, 600.0])
+    got = np.abs(np.exp(-2j * np.pi * np.outer(frequency, np.arange(len(y))) / rate) @ y)
+    wanted = 1.0 / np.sqrt((1.0 + (10.0 / frequency) ** 4) * (1.0 + (frequency / 300.0) ** 8))
+    np.testing.assert_allclose(20 * np.log10(got), 20 * np.log10(wanted), atol=0.05)
+
+
+def test_chain_gives_the_subsonic_corner():
+    chain = replace(Chain(), signal=Signal(subsonic=20.0))
+    assert LowCorrelation.of(chain) == LowCorrelation(20.0)
+    assert LowCorrelation(20.0).taps() == (LowBand(20.0),)
+    x = 0.1 * np.vstack([tone(1.0, 80.0), tone(1.0, 80.0)])
+    assert hear(LowCorrelation(0.0), x, RATE).correlation.value == pytest.approx(1.0)
+
+
+@settings(max_examples=25, deadline=None)
+@given(frames=st.integers(1, RATE * 12), sizes=st.lists(st.integers(0, 30_000), max_size=8))
+def test_any_blocks_give_the_same_digits(frames, sizes):
+    x = NOISE[:, :frames].copy()
+    x[:, RATE * 4 : RATE * 8] = 0.0
+    for analysis in (Stereo(), LowCorrelation(10.0)):
+        assert hear(analysis, x, RATE, frames) == hear(analysis, x, RATE, sizes)
