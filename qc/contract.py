@@ -235,7 +235,8 @@ class Check(ABC, Generic[P]):
     needs: ClassVar[tuple[type[Need[Any]], ...]] = ()
     Limits: ClassVar[type[Model]]
     judges: ClassVar[Mapping[str, Judged]] = {}
-    """limit key -> the measurement it is held against; only these can set the level"""
+    """limit key -> the measurement it is held against; only these can set the level. One limit may be held against
+    several measurements: "peak" and "peak.vertical" are both the limit "peak"."""
 
     def __init__(self, limits: P) -> None:
         self.limits = limits
@@ -251,7 +252,8 @@ class LimitCheck(Check[P]):
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Hold every limit against its measurement."""
         for key, judged in self.judges.items():
-            yield from ctx.judge(judged.measure, getattr(self.limits, key), op=judged.op, of=judged.of)
+            limit: Limit = getattr(self.limits, key.partition(".")[0])
+            yield from ctx.judge(judged.measure, limit, op=judged.op, of=judged.of)
 
 
 class Renderer(ABC):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,8 @@ from qc.quantity import clock
 
 BLOCK = 262_144
 """Frames a read: FLAC pays for every call."""
+STEP = 1024
+"""Frames a read where the place of a fault is looked for."""
 SLICE = 32_768
 """Frames a slice of the pass: what taps and analyses hand on stays in the cache."""
 ABSURD = 100.0
@@ -50,7 +53,7 @@ class FileSource:
         try:
             self._sound = soundfile.SoundFile(self._path)
         except (OSError, soundfile.LibsndfileError) as error:
-            raise AudioFaultError(_unreadable(self._path, 0, self.stream.rate, str(error))) from None
+            raise AudioFaultError(_unreadable("not audio", self._path, 0, self.stream.rate, str(error))) from None
         self._held = np.empty((min(BLOCK, self.stream.frames), self._sound.channels))
 
     def close(self) -> None:
@@ -65,7 +68,8 @@ class FileSource:
         try:
             got = self._sound.read(out=self._held[:want])
         except (OSError, soundfile.LibsndfileError) as error:
-            raise AudioFaultError(_unreadable(self._path, self._at, self.stream.rate, str(error))) from None
+            kind, frame = self._undecodable()
+            raise AudioFaultError(_unreadable(kind, self._path, frame, self.stream.rate, str(error))) from None
         if len(got) < want:
             raise AudioFaultError(_short(self._path, self._at + len(got), self.stream))
         slices = []
@@ -82,12 +86,24 @@ class FileSource:
         self._at += want
         return slices
 
+    def _undecodable(self) -> tuple[str, int]:
+        """Find the frame of this block at which decoding fails, and whether the file can be decoded behind it."""
+        kind, frame = "cut off", self._at
+        with contextlib.suppress(OSError, soundfile.LibsndfileError), soundfile.SoundFile(self._path) as sound:
+            sound.seek(frame)
+            while len(sound.read(STEP)) == STEP:
+                frame += STEP
+        with contextlib.suppress(OSError, soundfile.LibsndfileError), soundfile.SoundFile(self._path) as sound:
+            sound.seek(self.stream.frames - 1)
+            kind = "damaged" if len(sound.read(1)) else kind
+        return kind, frame
 
-def _unreadable(path: Path, frame: int, rate: int, why: str) -> AudioFault:
-    second = frame / rate
+
+def _unreadable(kind: str, path: Path, frame: int, rate: int, why: str) -> AudioFault:
+    second, reason = frame / rate, why.split(": ")[-1].strip().rstrip(".")
     return AudioFault(
-        kind="not audio" if frame == 0 else "cut off",
-        message=f"{path.name} cannot be decoded from {clock(second)} on: {why.strip().rstrip('.')}",
+        kind=kind,
+        message=f"{path.name} cannot be decoded from {clock(second)} on: {reason}",
         remedy="Ask for the file again; it was damaged on the way or while it was written.",
         at=At(start_s=second),
     )

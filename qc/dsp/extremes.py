@@ -15,7 +15,7 @@ from qc.dsp.jit import kernel, reduction
 
 Array = NDArray[np.float64]
 
-REACH = 6
+REACH = 7
 """Samples on either side of a stretch that `velocity` and the others look at."""
 
 FIRST = (0.871973397, -0.285693277, 0.090021594, -0.020887293, 0.002583156)
@@ -77,12 +77,22 @@ def between(x: Array, i: int) -> float:
 
 
 @kernel
-def summit(before: float, here: float, after: float) -> float:
-    """Top of the parabola through three values when the middle one is the greatest, else the middle one."""
-    bend = before - 2.0 * here + after
-    if here < before or here < after or bend >= 0.0:
+def summit(a: float, b: float, here: float, d: float, e: float) -> float:
+    """Top of the wave through five evenly spaced values, when the middle one is the greatest, else the middle one.
+
+    A parabola through the middle three says where; the quartic through all five says how high.
+    """
+    bend = b - 2.0 * here + d
+    if here < b or here < d or bend >= 0.0:
         return here
-    return here - (before - after) ** 2 / (8.0 * bend)
+    p = 0.5 * (b - d) / bend
+    return (
+        here
+        + p * ((a - e) / 12.0 + (d - b) * 2.0 / 3.0)
+        + p * p * (-(a + e) / 24.0 + (b + d) * 2.0 / 3.0 - here * 1.25)
+        + p * p * p * ((e - a) / 12.0 + (b - d) / 6.0)
+        + p * p * p * p * ((a + e) / 24.0 - (b + d) / 6.0 + here * 0.25)
+    )
 
 
 @reduction
@@ -113,26 +123,25 @@ def sum_of_squares(x: Array, start: int, stop: int) -> float:
 
 
 @kernel
-def _over(before: float, here: float, after: float, left: float, right: float) -> float:
-    """Top of the wave about its greatest sample `here`: half a sample before and after it, and its neighbours.
-
-    The summit may lie half-way to a neighbour; it counts only while that neighbour is lower, as on any summit.
-    """
+def _over(x: Array, i: int, sign: float) -> float:
+    """Top of the wave about index i, where sign * x is greatest; the summit may lie half-way to a neighbour."""
+    here, left, right = sign * x[i], sign * x[i - 1], sign * x[i + 1]
+    before, after = sign * between(x, i - 1), sign * between(x, i)
     if after > here and right <= here:
-        return summit(here, after, right)
+        return summit(before, here, after, right, sign * between(x, i + 1))
     if before > here and left <= here:
-        return summit(left, before, here)
-    return summit(before, here, after)
+        return summit(sign * between(x, i - 2), left, before, here, after)
+    return summit(left, before, here, after, right)
 
 
 @kernel
 def crest(x: Array, start: int, stop: int) -> float:
-    """Greatest value of the wave behind x over [start, stop); x reaches 6 samples beyond on either side."""
+    """Greatest value of the wave behind x over [start, stop); x reaches REACH samples beyond on either side."""
     top = greatest(x, start, stop)
     i = start
     while x[i] != top:
         i += 1
-    return _over(between(x, i - 1), top, between(x, i), x[i - 1], x[i + 1])
+    return _over(x, i, 1.0)
 
 
 @kernel
@@ -142,7 +151,7 @@ def trough(x: Array, start: int, stop: int) -> float:
     i = start
     while x[i] != low:
         i += 1
-    return -_over(-between(x, i - 1), -low, -between(x, i), -x[i - 1], -x[i + 1])
+    return -_over(x, i, -1.0)
 
 
 @kernel
@@ -159,22 +168,20 @@ def peak(on: Array, half: Array, n: int) -> float:
         sign = 1.0 if up >= -down else -1.0
         while sign * on[i] != top:
             i += 1
-        return summit(sign * half[i - 1], top, sign * half[i])
+        return summit(sign * on[i - 1], sign * half[i - 1], top, sign * half[i], sign * on[i + 1])
     sign = 1.0 if up_half >= -down_half else -1.0
     while sign * half[i] != top_half:
         i += 1
-    return summit(sign * on[i], top_half, sign * on[i + 1])
+    return summit(sign * half[i - 1], sign * on[i], top_half, sign * on[i + 1], sign * half[i + 1])
 
 
 @kernel
 def peak_on(x: Array, start: int, stop: int) -> float:
-    """Greatest magnitude of a wave well below a quarter of its rate over [start, stop), neighbours inside x."""
+    """Greatest magnitude of a wave well below a quarter of its rate; x reaches two samples beyond on either side."""
     up, down = greatest(x, start, stop), least(x, start, stop)
     sign = 1.0 if up >= -down else -1.0
     top = max(up, -down)
     i = start
     while sign * x[i] != top:
         i += 1
-    if i == 0 or i + 1 == x.shape[0]:
-        return top
-    return summit(sign * x[i - 1], top, sign * x[i + 1])
+    return summit(sign * x[i - 2], sign * x[i - 1], top, sign * x[i + 1], sign * x[i + 2])

@@ -113,19 +113,20 @@ class Cutting:
         return self.peak(values, self._scale)
 
     def share(self, ratio: Array, seconds: int) -> Worst:
-        """Share of sectors above 1 in the worst `seconds`, or in all of a shorter side; by wall for (2, n)."""
+        """Share of sectors above 1 in the worst `seconds`, or in all of a shorter side; (2, n): the greater wall."""
         rows = np.atleast_2d(ratio)
-        window = min(seconds * SECTORS_A_SECOND, rows.shape[1])
-        over = np.cumsum(np.pad(rows > 1.0, ((0, 0), (1, 0))), axis=1)
-        counts: Array = over[:, window:] - over[:, :-window]
-        if not counts.any():
-            top = self.peak(ratio)
-            start = max(0, min(top.sector - window // 2, rows.shape[1] - window))
-            return Worst(0.0, top.sector, start, start + window, top.channel)
-        channel, start = divmod(int(counts.argmax()), counts.shape[1])
-        worst = start + int(rows[channel, start : start + window].argmax())
-        name = CHANNELS[channel] if rows.shape[0] == 2 else None
-        return Worst(float(counts[channel, start]) / window, worst, start, start + window, name)
+        greater = rows.max(axis=0)
+        window = min(seconds * SECTORS_A_SECOND, len(greater))
+        over = np.cumsum(np.concatenate([[0], greater > 1.0]))
+        counts = over[window:] - over[:-window]
+        if counts.any():
+            start = int(counts.argmax())
+            worst = start + int(greater[start : start + window].argmax())
+        else:  # nothing is over: the window about the greatest ratio
+            worst = int(greater.argmax())
+            start = max(0, min(worst - window // 2, len(greater) - window))
+        name = CHANNELS[int(rows[:, worst].argmax())] if rows.shape[0] == 2 else None
+        return Worst(float(counts[start]) / window, worst, start, start + window, name)
 
     def drive(self, seconds: int) -> Worst:
         """Root of the mean square acceleration of the worst `seconds`, greater wall, m/s2 (C-10)."""
@@ -169,18 +170,14 @@ def _lateral(c: Cutting) -> Array:
 
 
 MEASURES: dict[str, Measure] = {
-    "groove.wall_velocity_peak": Measure(
-        "cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.v_abs), False
-    ),
+    "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.v_abs), False),
     "groove.lateral_velocity_peak": Measure(
         "cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.lateral_v), False
     ),
     "groove.lateral_displacement_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(_lateral(c)), False),
     "groove.vertical_up_peak": Measure("um", 1e6, "<=", Cutting.up, False),
     "groove.vertical_down_peak": Measure("um", 1e6, "<=", Cutting.down, False),
-    "groove.low_vertical_peak": Measure(
-        "um", 1e6, "<=", lambda c: c.scaled_peak(c.side.envelopes.low_vertical), False
-    ),
+    "groove.low_vertical_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(c.side.envelopes.low_vertical), False),
     "groove.acceleration_peak": Measure(
         "g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.scaled_peak(c.side.envelopes.a_abs), False
     ),
@@ -192,20 +189,14 @@ MEASURES: dict[str, Measure] = {
     "groove.lateral_slope_peak": Measure("1", 1.0, "<=", lambda c: c.peak(c.lateral_slope)),
     "groove.vertical_slope_peak": Measure("1", 1.0, "<=", lambda c: c.peak(c.vertical_slope)),
     "groove.tracing_ratio_peak": Measure("1", 1.0, "<=", lambda c: c.peak(c.tracing(c.side.envelopes.a_abs))),
-    "groove.tracing_ratio_peak_5um": Measure(
-        "1", 1.0, "<=", lambda c: c.peak(c.tracing(c.side.envelopes.a_abs, 5e-6))
-    ),
+    "groove.tracing_ratio_peak_5um": Measure("1", 1.0, "<=", lambda c: c.peak(c.tracing(c.side.envelopes.a_abs, 5e-6))),
     "groove.tracing_ratio_peak_18um": Measure(
         "1", 1.0, "<=", lambda c: c.peak(c.tracing(c.side.envelopes.a_abs, 18e-6))
     ),
     "groove.lateral_slope_share": Measure("1", 1.0, "<=", lambda c: c.share(c.lateral_slope, 10)),
     "groove.vertical_slope_share": Measure("1", 1.0, "<=", lambda c: c.share(c.vertical_slope, 10)),
-    "groove.tracing_ratio_share": Measure(
-        "1", 1.0, "<=", lambda c: c.share(c.tracing(c.side.envelopes.a_abs), 10)
-    ),
-    "groove.sibilance_share": Measure(
-        "1", 1.0, "<=", lambda c: c.share(c.tracing(c.side.envelopes.sibilance_a), 1)
-    ),
+    "groove.tracing_ratio_share": Measure("1", 1.0, "<=", lambda c: c.share(c.tracing(c.side.envelopes.a_abs), 10)),
+    "groove.sibilance_share": Measure("1", 1.0, "<=", lambda c: c.share(c.tracing(c.side.envelopes.sibilance_a), 1)),
     "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.spiral.travel)),
     "groove.travel_least": Measure("mm", 1e3, "<=", lambda c: c.whole(c.spiral.travel_least)),
     "groove.last_diameter": Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.spiral.last_radius)),

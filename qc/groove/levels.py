@@ -7,7 +7,7 @@ since no number improves when the level rises.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from qc.contract import At
@@ -126,5 +126,6 @@ def _first(*values: float | None) -> float | None:
 
 
 def _lowest(reached: Sequence[Reached]) -> Reached:
-    """Take the limit that gives out first; with no limit at all every level is allowed."""
-    return min(reached, key=lambda r: r.level, default=Reached(HIGHEST / 10.0, ">"))
+    """Take the limit that gives out first; where none does, every level is allowed and nothing rules."""
+    first = min(reached, key=lambda r: r.level, default=Reached(HIGHEST / 10.0, ">"))
+    return replace(first, by=None) if first.bound == ">" else first

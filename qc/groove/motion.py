@@ -18,8 +18,8 @@ from qc.dsp import biquad, fir, recording
 TRANSITION = 4_100.0
 """Hz above the top in which the pass band ends; what 44.1 kHz leaves between 20 kHz and the image of 20 kHz."""
 
-STOP = 54.0
-"""dB by which the top is down above its transition."""
+STOP = 72.0
+"""dB by which the top is down above its transition; its ripple below 20 kHz is 0.003 dB."""
 IMAGE = 105.0
 """dB by which the images of doubling are down: bass has images that acceleration would show."""
 AFTER = 8
@@ -68,7 +68,7 @@ class _Running:
         else:
             if rate < stream.rate:  # what folds below the top's own stop band is taken out first
                 fold = stream.rate / 2.0 - end
-                self._stages.append(fir.Halver(fir.kaiser_low_pass(signal.top, fold, stream.rate, 60.0)))
+                self._stages.append(fir.Halver(fir.kaiser_low_pass(signal.top, fold, stream.rate, 80.0)))
             self._stages.append(fir.Same(fir.kaiser_low_pass(signal.top, end, rate, STOP)))
         self._left = -(-stream.frames * rate // stream.rate) + AFTER  # frames still to give
         self._side = biquad.paired(biquad.first_high(signal.bass_mono, rate)) if signal.bass_mono else None

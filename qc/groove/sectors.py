@@ -97,12 +97,11 @@ class _Running:
         self._rows = np.zeros((sectors, COLUMNS))
         self._done = 0
         self._held = np.zeros((2, MARGIN))
-        self._band = np.vstack(
-            [biquad.butterworth_4_high(5_000.0, rate), biquad.butterworth_4_low(12_000.0, rate)]
-        )
+        self._band = np.vstack([biquad.butterworth_4_high(5_000.0, rate), biquad.butterworth_4_low(12_000.0, rate)])
         self._band_state = biquad.fresh(self._band, 2)
         self._low = biquad.butterworth_4_low(300.0, rate)
         self._low_state = biquad.fresh(self._low, 2)
+        self._before = np.zeros((4, 2))
 
     def push(self, block: Block) -> None:
         """Take the block's displacement."""
@@ -119,7 +118,16 @@ class _Running:
     def _work(self, held: Samples, count: int, last: int) -> None:
         rows = self._rows[self._done : self._done + count]
         envelopes(
-            held, self._size, last, self._rate, self._band, self._band_state, self._low, self._low_state, rows
+            held,
+            self._size,
+            last,
+            self._rate,
+            self._band,
+            self._band_state,
+            self._low,
+            self._low_state,
+            self._before,
+            rows,
         )
         self._done += count
 
@@ -145,25 +153,19 @@ def _named(signal: Signal, rows: Array) -> GrooveInput:
 
 @kernel
 def envelopes(
-    d: Array,
-    size: int,
-    last: int,
-    rate: float,
-    band: Array,
-    band_state: Array,
-    low: Array,
-    low_state: Array,
-    rows: Array,
-) -> None:
+    d: Array, size: int, last: int, rate: float, band: Array, band_state: Array, low: Array, low_state: Array,
+    before: Array, rows: Array,
+) -> None:  # fmt: skip
     """Fill one row a sector from displacement d (2, frames), whose first sector begins at MARGIN.
 
-    `last` is the number of frames that count in the last sector. Reads MARGIN frames on either side.
+    `last` is the number of frames that count in the last sector. Reads MARGIN frames on either side. `before`
+    (4, 2) carries the last two values of the two band signals and of the low vertical one from sector to sector.
     """
     root = np.sqrt(0.5)
-    on, half = np.empty((2, size + 2)), np.empty((2, size + 2))
+    on, half = np.empty((2, size + 4)), np.empty((2, size + 4))
     turned = np.empty((2, size + 2 * MARGIN))
-    mixed, mixed_half = np.empty(size + 2), np.empty(size + 2)
-    banded, lows = np.empty((2, size)), np.empty((2, size))
+    mixed, mixed_half = np.empty(size + 4), np.empty(size + 4)
+    banded, lows = np.empty((2, size + 4)), np.empty((2, size + 4))
     for k in range(rows.shape[0]):
         n = last if k == rows.shape[0] - 1 else size
         at, row = MARGIN + k * size, rows[k]
@@ -185,11 +187,25 @@ def envelopes(
             mixed[i], mixed_half[i] = root * (on[0, i] - on[1, i]), root * (half[0, i] - half[1, i])
         row[9] = peak(mixed, mixed_half, n)
         for c in range(2):
-            acceleration(d[c], at - 1, rate, on[c, : n + 2], half[c, : n + 2])
+            acceleration(d[c], at - 1, rate, on[c, : n + 3], half[c, : n + 3])
             row[12 + c] = peak(on[c], half[c], n)
             row[14 + c] = sum_of_squares(on[c], 1, n + 1) / n
-        run_sections(on[:, 1 : n + 1], banded[:, :n], band, band_state)
-        run_sections(turned[:, MARGIN : MARGIN + n], lows[:, :n], low, low_state)
+        _filtered(on[:, 1 : n + 3], banded, n, band, band_state, before[:2])
+        _filtered(turned[:, MARGIN : MARGIN + n + 2], lows, n, low, low_state, before[2:])
         for c in range(2):
-            row[16 + c] = peak_on(banded[c, :n], 0, n)
-        row[18] = peak_on(lows[1, :n], 0, n)
+            row[16 + c] = peak_on(banded[c], 2, n + 2)
+        row[18] = peak_on(lows[1], 2, n + 2)
+
+
+@kernel
+def _filtered(x: Array, out: Array, n: int, sections: Array, state: Array, before: Array) -> None:
+    """Filter n values of x (2, n + 2) into out from index 2 on, two known values before and two looked ahead.
+
+    The look-ahead runs on a copy of the state, so that the next sector begins where this one ends.
+    """
+    for c in range(2):
+        out[c, 0], out[c, 1] = before[c, 0], before[c, 1]
+    run_sections(x[:, :n], out[:, 2 : n + 2], sections, state)
+    run_sections(x[:, n : n + 2], out[:, n + 2 : n + 4], sections, state.copy())
+    for c in range(2):
+        before[c, 0], before[c, 1] = out[c, n], out[c, n + 1]

@@ -48,9 +48,7 @@ class Side:
         """What differs between the polarities."""
         return {polarity: Walls.of(self, polarity) for polarity in self.polarities}
 
-    def at(
-        self, start: int, end: int, radius: Array | None, polarity: Polarity | None, channel: str | None
-    ) -> At:
+    def at(self, start: int, end: int, radius: Array | None, polarity: Polarity | None, channel: str | None) -> At:
         """Place the sectors from `start` to before `end` of the span; the radius is that of `start`."""
         return At(
             start_s=(self.span.start + start) / SECTORS_A_SECOND,

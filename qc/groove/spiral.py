@@ -110,9 +110,7 @@ def as_cut(
     cum = np.empty(n + off + 1)  # cum[i + off]: all advances before sector i, from i = -off on
     for i in range(turn + 1):
         cum[i] = base * i
-    known = np.empty(
-        n
-    )  # demand plus what was advanced a turn before: less cum, it is what is still to be given
+    known = np.empty(n)  # demand plus what was advanced a turn before: less cum, it is what is still to be given
     filled = 0
     for i in range(-ahead, n):
         high = min(i + ahead + 1, n)

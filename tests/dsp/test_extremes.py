@@ -63,7 +63,7 @@ def test_a_rising_edge_is_not_overshot():
     x = np.arange(40.0)
     assert extremes.crest(x, 8, 20) == 19.0
     assert extremes.trough(x, 8, 20) == 8.0
-    assert extremes.summit(1.0, 2.0, 3.0) == 2.0
+    assert extremes.summit(0.0, 1.0, 2.0, 3.0, 4.0) == 2.0
 
 
 def test_reductions_are_numpys():

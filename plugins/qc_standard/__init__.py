@@ -1,0 +1,28 @@
+"""The standard measurements and checks, a plugin like any other; it imports only what it is asked for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from qc.hooks.spec import hookimpl
+
+if TYPE_CHECKING:
+    from qc.contract import Check, Need
+
+
+@hookimpl
+def qc_checks() -> list[type[Check[Any]]]:
+    """Give the checks, one module each in qc_standard.checks."""
+    from qc_standard.checks import every_check
+
+    return every_check()
+
+
+@hookimpl
+def qc_measures() -> list[type[Need[Any]]]:
+    """Give what is measured of the programme; the groove itself is measured by the core."""
+    from qc_standard.loudness import Loudness
+    from qc_standard.peaks import Peaks
+    from qc_standard.stereo import LowCorrelation, Stereo
+
+    return [Loudness, Peaks, Stereo, LowCorrelation]

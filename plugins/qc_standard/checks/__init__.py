@@ -1,0 +1,39 @@
+"""All standard checks, one a file; folder and file name are the check's id."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from qc.contract import Check
+from qc_standard.checks.delivery.audio_disagrees import AudioDisagrees
+from qc_standard.checks.groove.curvature_too_tight import CurvatureTooTight
+from qc_standard.checks.groove.cut_too_deep import CutTooDeep
+from qc_standard.checks.groove.drive_too_high import DriveTooHigh
+from qc_standard.checks.groove.last_diameter_too_small import LastDiameterTooSmall
+from qc_standard.checks.groove.level_above_recommended import LevelAboveRecommended
+from qc_standard.checks.groove.level_on_disc_too_low import LevelOnDiscTooLow
+from qc_standard.checks.groove.slope_too_steep import SlopeTooSteep
+from qc_standard.checks.groove.too_little_land import TooLittleLand
+from qc_standard.checks.groove.top_width_too_narrow import TopWidthTooNarrow
+from qc_standard.checks.hf.sibilance_or_cymbals_too_strong import SibilanceOrCymbalsTooStrong
+from qc_standard.checks.level.true_peak_too_high import TruePeakTooHigh
+from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
+
+
+def every_check() -> list[type[Check[Any]]]:
+    """Give the classes of all of them."""
+    return [
+        AudioDisagrees,
+        CutTooDeep,
+        CurvatureTooTight,
+        DriveTooHigh,
+        LastDiameterTooSmall,
+        LevelAboveRecommended,
+        LevelOnDiscTooLow,
+        SlopeTooSteep,
+        TooLittleLand,
+        TopWidthTooNarrow,
+        SibilanceOrCymbalsTooStrong,
+        TruePeakTooHigh,
+        LowEndOutOfPhase,
+    ]

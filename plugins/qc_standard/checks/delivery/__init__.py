@@ -1,0 +1,1 @@
+"""What was sent against what the paper says."""

@@ -1,0 +1,36 @@
+"""The audio file against the paper."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from qc.audio.received import AsReceived
+from qc.contract import Check, CheckContext, Finding, Model
+
+
+class AudioDisagreesLimits(Model):
+    """It has no limits: the file is what the paper says, or it is not."""
+
+
+class AudioDisagrees(Check[AudioDisagreesLimits]):
+    """The audio file is not what the delivery says, or cannot be used."""
+
+    id = "delivery.audio-disagrees"
+    title = "The audio is not what the paper says"
+    why = (
+        "A file that is missing, damaged, cut off or a different one must not be cut, and nothing "
+        "that was measured on it would mean anything."
+    )
+    how = (
+        "The file is opened, its header, length and digest are compared with the delivery, and every "
+        "sample is read and must be a usable number."
+    )
+    remedy = "Ask for the file again, or correct the delivery file."
+    blind_to = "A wrong version of the music that fits the paper, when the paper gives no digest."
+    needs = (AsReceived,)
+    Limits = AudioDisagreesLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Report every fault of the file, each with its own remedy."""
+        for fault in ctx[AsReceived].faults:
+            yield ctx.found("fail", fault.message, measured=fault.kind, at=fault.at, remedy=fault.remedy)

@@ -1,0 +1,1 @@
+"""The groove itself: room, width, depth, steepness, curvature, drive, and the level it is cut at."""

@@ -1,0 +1,37 @@
+"""How tightly the groove bends."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class CurvatureTooTightLimits(Model):
+    """How often, and how far, the groove may bend more tightly than the tip."""
+
+    share: Limit
+    peak: Limit
+
+
+class CurvatureTooTight(LimitCheck[CurvatureTooTightLimits]):
+    """The groove bends more tightly than the replay tip can follow."""
+
+    id = "groove.curvature-too-tight"
+    title = "The groove bends too tightly for the replay tip"
+    why = (
+        "Where a bend is tighter than the tip is round, the tip bridges it. It stays in the groove, "
+        "and the treble comes back dull and distorted."
+    )
+    how = (
+        "The radius of the tip is compared with the radius of the bend, on the worse wall: 1 means as "
+        "tight as the tip. The share counts the sectors of 1/75 s above 1 in the worst 10 s."
+    )
+    remedy = "Soften the treble at the place given, cut lower, or move this track further out on the side."
+    blind_to = "How finer or blunter tips fare: the measurements beside this one say it for 5 um and 18 um."
+    Limits = CurvatureTooTightLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "share": Judged("groove.tracing_ratio_share", "<=", "the share of too tight curvature in the worst 10 s"),
+        "peak": Judged("groove.tracing_ratio_peak", "<=", "the tightest curvature against the tip"),
+    }

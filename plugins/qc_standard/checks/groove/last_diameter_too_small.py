@@ -1,0 +1,36 @@
+"""How far in the side runs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class LastDiameterTooSmallLimits(Model):
+    """How far in the music may run."""
+
+    least: Limit
+
+
+class LastDiameterTooSmall(LimitCheck[LastDiameterTooSmallLimits]):
+    """The side runs in past the diameter that the ruleset allows."""
+
+    id = "groove.last-diameter-too-small"
+    title = "The side ends too close to the label"
+    why = (
+        "Groove speed falls with the radius. The same music gets shorter waves, treble is traced "
+        "worse, and the lead-out must still fit."
+    )
+    how = (
+        "The spiral is worked out turn by turn at the judged level, with every groove as wide and as "
+        "far from its neighbour as the programme asks. The diameter is the one at the end of the last "
+        "track."
+    )
+    remedy = "Cut lower, shorten the side, or move the last track to the other side. Less wide bass saves room too."
+    blind_to = "The inertia of a real carriage, and a cutting engineer who closes up quiet passages by hand."
+    Limits = LastDiameterTooSmallLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "least": Judged("groove.last_diameter", ">=", "the last diameter"),
+    }

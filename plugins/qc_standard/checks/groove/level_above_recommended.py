@@ -1,0 +1,42 @@
+"""The cut level asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import ClassVar
+
+from qc.contract import CheckContext, Finding, Judged, Limit, LimitCheck, Model
+from qc.errors import NotApplicableError
+
+
+class LevelAboveRecommendedLimits(Model):
+    """How far the level asked for may lie above the recommended one."""
+
+    over: Limit
+
+
+class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
+    """The cut level that was asked for is more than the side can take."""
+
+    id = "groove.level-above-recommended"
+    title = "The level asked for is more than the side can take"
+    why = (
+        "Above its recommended level the side breaks at least one limit that rules the level: it runs "
+        "out of room, or it will not trace."
+    )
+    how = (
+        "The declared cut level less the recommended one, which is the highest level, in steps of 0.1 "
+        "dB, at which every limit that sets the level holds."
+    )
+    remedy = "Agree on the recommended level, shorten the side, or mend the place where the ruling limit bites."
+    blind_to = "A level that was asked for by word of mouth and stands in no delivery file."
+    Limits = LevelAboveRecommendedLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "over": Judged("groove.level_over_recommended", "<=", "the level asked for over the recommended one"),
+    }
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Judge a declared level; raises NotApplicableError where the level is free."""
+        if ctx.declared.get("cut_level") is None:
+            raise NotApplicableError("no cut level is declared; the side is judged at its recommended level")
+        return super().evaluate(ctx)

@@ -1,0 +1,37 @@
+"""How loud the side ends up on the disc."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class LevelOnDiscTooLowLimits(Model):
+    """How quiet the side may end up on the disc."""
+
+    least: Limit
+
+
+class LevelOnDiscTooLow(LimitCheck[LevelOnDiscTooLowLimits]):
+    """The side ends up so quiet on the disc that its surface is heard."""
+
+    id = "groove.level-on-disc-too-low"
+    title = "The side ends up too quiet on the disc"
+    why = (
+        "Every disc has surface noise. A side that must be cut very low, because it is long or hard "
+        "to cut, sinks into it."
+    )
+    how = (
+        "Loudness of the programme against the alignment tone, at the level the side is judged at. A "
+        "louder file does not change it: it is then cut that much lower."
+    )
+    remedy = (
+        "Shorten the side, or mend what holds the level down: the report names the limit that rules and where it bites."
+    )
+    blind_to = "The noise of the pressing to come, and music that is meant to be quiet."
+    Limits = LevelOnDiscTooLowLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "least": Judged("groove.level_on_disc", ">=", "the loudness on the disc"),
+    }

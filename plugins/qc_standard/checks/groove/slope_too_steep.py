@@ -1,0 +1,45 @@
+"""How steep the groove runs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class SlopeTooSteepLimits(Model):
+    """How often, and how far, the groove may run steeper than the cutter, and how fast it may move."""
+
+    lateral_share: Limit
+    vertical_share: Limit
+    peak: Limit
+    velocity: Limit
+
+
+class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
+    """The groove runs steeper than the back edges of the cutting stylus."""
+
+    id = "groove.slope-too-steep"
+    title = "The groove runs too steep for the cutting stylus"
+    why = (
+        "Where the groove swings faster than it runs, the back edges of the stylus scrape what the "
+        "front has just cut: distortion that no playback mends."
+    )
+    how = (
+        "Speed sideways, and up and down, is compared with the speed of the groove and the angle of "
+        "the back edges: 1 means that they touch. The shares count the sectors of 1/75 s above 1 in "
+        "the worst 10 s."
+    )
+    remedy = (
+        "Cut lower, soften loud upper middle and treble at the place given, or move this track further out on the side."
+    )
+    blind_to = "The stylus in hand: its back angle is assumed, and a worn one touches sooner."
+    Limits = SlopeTooSteepLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "lateral_share": Judged("groove.lateral_slope_share", "<=", "the lateral slope share of the worst 10 s"),
+        "vertical_share": Judged("groove.vertical_slope_share", "<=", "the vertical slope share of the worst 10 s"),
+        "peak": Judged("groove.lateral_slope_peak", "<=", "the steepest lateral slope"),
+        "peak.vertical": Judged("groove.vertical_slope_peak", "<=", "the steepest vertical slope"),
+        "velocity": Judged("groove.lateral_velocity_peak", "<=", "the peak lateral velocity"),
+    }

@@ -1,0 +1,40 @@
+"""How narrow the groove becomes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class TopWidthTooNarrowLimits(Model):
+    """How narrow the groove may become."""
+
+    least: Limit
+
+
+class TopWidthTooNarrow(LimitCheck[TopWidthTooNarrowLimits]):
+    """The groove is so narrow somewhere that a stylus may leave it."""
+
+    id = "groove.top-width-too-narrow"
+    title = "The groove becomes too narrow"
+    why = (
+        "Where the cutter rises, the groove gets narrow and shallow. A stylus that finds no walls to "
+        "sit in skips or mistracks."
+    )
+    how = (
+        "The top width is twice the depth left when the cutter is at its highest, with depth as the "
+        "ruleset lets it vary."
+    )
+    remedy = (
+        "Reduce the difference between left and right in the bass, cut lower, or cut deeper where the disc has room."
+    )
+    blind_to = (
+        "The lathe whose depth moves more slowly than is assumed here, and the surface of the "
+        "lacquer, which is never quite flat."
+    )
+    Limits = TopWidthTooNarrowLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "least": Judged("groove.top_width_min", ">=", "the least top width"),
+    }

@@ -1,0 +1,1 @@
+"""High frequencies: what the cutter and the replay tip make of sibilance and cymbals."""

@@ -1,0 +1,38 @@
+"""Sibilance and cymbals."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class SibilanceOrCymbalsTooStrongLimits(Model):
+    """How much of a second sibilance or cymbals may overload."""
+
+    share: Limit
+
+
+class SibilanceOrCymbalsTooStrong(LimitCheck[SibilanceOrCymbalsTooStrongLimits]):
+    """Sibilance or cymbals bend the groove more tightly than the replay tip can follow."""
+
+    id = "hf.sibilance-or-cymbals-too-strong"
+    title = "Sibilance or cymbals are too strong"
+    why = (
+        "The recording curve lifts them by 8 to 14 dB. Bursts that sound clean in the file come back "
+        "from the disc as spitting, worst near the label."
+    )
+    how = (
+        "As the bends of the whole groove, but from 5 to 12 kHz alone: the share of sectors of 1/75 s "
+        "above 1 in the worst second."
+    )
+    remedy = (
+        "De-ess the voice, or soften the cymbals, at the place given; cut lower; or move this track "
+        "further out on the side."
+    )
+    blind_to = "Whether it is a voice or a cymbal: both lie in the same band, so listen there first."
+    Limits = SibilanceOrCymbalsTooStrongLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "share": Judged("groove.sibilance_share", "<=", "the share of sibilance or cymbals in the worst second"),
+    }

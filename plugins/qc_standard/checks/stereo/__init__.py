@@ -1,0 +1,1 @@
+"""Left against right."""

@@ -1,0 +1,47 @@
+"""Bass that pulls left and right apart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import ClassVar
+
+from qc.contract import CheckContext, Finding, Judged, Limit, LimitCheck, Model
+from qc.errors import NotMeasuredError
+
+
+class LowEndOutOfPhaseLimits(Model):
+    """How far the bass may move the cutter up and down, and how out of phase it may be."""
+
+    excursion: Limit
+    correlation: Limit
+
+
+class LowEndOutOfPhase(LimitCheck[LowEndOutOfPhaseLimits]):
+    """The bass is so far out of phase that the groove is closed or driven deep."""
+
+    id = "stereo.low-end-out-of-phase"
+    title = "The low end is out of phase"
+    why = (
+        "Bass that differs between left and right moves the cutter up and down. The groove closes or "
+        "digs deep, and the stylus may be thrown out of it."
+    )
+    how = (
+        "Below 300 Hz: the greatest movement up or down at the judged level, and the correlation of "
+        "left and right over the worst 10 s of programme, from +1 (the same) over 0 to -1 (opposite)."
+    )
+    remedy = "Make the bass mono below 150 Hz or so, look for a channel with its polarity swapped, or cut lower."
+    blind_to = "Bass that is wide on purpose and small enough to cut: the correlation does not know how loud it is."
+    Limits = LowEndOutOfPhaseLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "excursion": Judged("groove.low_vertical_peak", "<=", "the vertical movement below 300 Hz"),
+        "correlation": Judged("stereo.low_correlation", ">=", "the correlation below 300 Hz over the worst 10 s"),
+    }
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Hold both limits; where a channel is silent nothing correlates, and the movement says it all."""
+        for key, judged in self.judges.items():
+            try:
+                yield from ctx.judge(judged.measure, getattr(self.limits, key), op=judged.op, of=judged.of)
+            except NotMeasuredError:
+                if key != "correlation":
+                    raise

@@ -1,0 +1,150 @@
+"""Limits bound to checks: each raw limit becomes a number in the unit of what it is held against."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import ValidationError
+
+from qc.contract import Check, Judged, Limit
+from qc.errors import PluginError, RulesetError
+from qc.groove.cutting import MEASURES
+from qc.groove.rows import LevelRow
+from qc.nearest import meant
+from qc.quantity import meets, parse, read
+from qc.ruleset.load import RawLimit, Ruleset
+from qc.wording import shown
+
+GROOVE = "groove."
+"""What the names of the measurements that the level search may look at begin with."""
+
+
+@dataclass(frozen=True)
+class Bound:
+    """The checks of a run with their limits, by id, and the limits that the level search looks at."""
+
+    checks: tuple[Check[Any], ...]
+    rows: tuple[LevelRow, ...]
+
+
+def bind(ruleset: Ruleset, checks: Mapping[str, type[Check[Any]]], units: Mapping[str, str]) -> Bound:
+    """Bind every check that the ruleset names and does not put off.
+
+    `checks` are those installed by id, `units` gives the unit of every measurement there is. Raises
+    RulesetError, "FILE:LINE: ...", where the ruleset does not fit the checks, PluginError where a check breaks.
+    """
+    for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
+        if check_id not in checks:
+            raise RulesetError(f'{origin}: no check is called "{shown(check_id)}"; {meant(check_id, checks)}')
+    bound: list[Check[Any]] = []
+    rows: list[LevelRow] = []
+    for check_id in sorted(set(ruleset.limits) - set(ruleset.off)):
+        kind = checks[check_id]
+        limits = dict(_limits(ruleset, kind, units))
+        bound.append(_instance(kind, limits, ruleset.origins.get(check_id, ruleset.name)))
+        rows += _rows(kind, limits, units)
+    return Bound(tuple(bound), tuple(rows))
+
+
+def _limits(ruleset: Ruleset, kind: type[Check[Any]], units: Mapping[str, str]) -> Iterator[tuple[str, Limit]]:
+    """Convert the limits of one check; unknown keys first, since a misspelt one leaves another missing."""
+    raw, known = ruleset.limits[kind.id], kind.Limits.model_fields
+    for key, limit in raw.items():
+        if key not in known:
+            raise RulesetError(f'{limit.origin}: "{kind.id}" has no limit "{shown(key)}"; {meant(key, known)}')
+    for key, info in known.items():
+        if key not in raw and info.is_required():
+            where = ruleset.origins.get(kind.id, ruleset.name)
+            raise RulesetError(
+                f'{where}: "{kind.id}" needs the limit "{key}"; add it, or put the check under "off" and say why'
+            )
+    for key, limit in raw.items():
+        yield key, _limit(kind, key, limit, units)
+
+
+def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, str]) -> Limit:
+    judged = [one for name, one in kind.judges.items() if _limit_key(name) == key]
+    for one in judged:
+        if one.measure not in units:
+            raise RulesetError(
+                f'{raw.origin}: "{kind.id}" is held against "{one.measure}", which nothing installed '
+                f"measures; {meant(one.measure, units)}"
+            )
+    try:
+        unit = units[judged[0].measure] if judged else _own_unit(raw)
+        warn, fail = (None if text is None else read(text, unit) for text in (raw.warn, raw.fail))
+    except ValueError as why:
+        raise RulesetError(f'{raw.origin}: the limit "{key}" of "{kind.id}": {why}') from None
+    if any(units[one.measure] != unit for one in judged):
+        raise PluginError(f'the check "{kind.id}" holds "{key}" against measurements of different units')
+    limit = Limit(warn=warn, fail=fail, unit=unit, source=raw.source, sets_level=raw.sets_level, origin=raw.origin)
+    _in_order(kind, key, limit, judged)
+    _can_set_the_level(kind, key, limit, judged)
+    return limit
+
+
+def _limit_key(name: str) -> str:
+    """Give the limit that a key of `judges` is about: "peak" and "peak.vertical" are both about "peak"."""
+    return name.partition(".")[0]
+
+
+def _own_unit(raw: RawLimit) -> str:
+    """Keep a limit that only the check itself looks at in the unit it is written in."""
+    return parse(raw.warn if raw.warn is not None else raw.fail or "")[1]
+
+
+def _in_order(kind: type[Check[Any]], key: str, limit: Limit, judged: Iterable[Judged]) -> None:
+    """Refuse a warning that comes only after the failure."""
+    if limit.warn is None or limit.fail is None:
+        return
+    for one in judged:
+        if not meets(limit.warn, limit.fail, one.op, limit.unit):
+            side = "above" if one.op == "<=" else "below"
+            raise RulesetError(
+                f'{limit.origin}: the limit "{key}" of "{kind.id}" warns {side} {limit.warn:g} {limit.unit} '
+                f"and already fails {side} {limit.fail:g} {limit.unit}; exchange the two"
+            )
+
+
+def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, judged: list[Judged]) -> None:
+    if limit.sets_level is None:
+        return
+    where = f'{limit.origin}: the limit "{key}" of "{kind.id}"'
+    if getattr(limit, limit.sets_level) is None:
+        raise RulesetError(f'{where} sets the level at "{limit.sets_level}", which it does not have')
+    for one in judged:
+        if one.measure not in MEASURES or MEASURES[one.measure].op != one.op:
+            raise RulesetError(
+                f"{where} cannot set the level: {one.measure} does not get worse as the level rises; "
+                'leave "sets_level" out'
+            )
+    if not judged:
+        raise RulesetError(f'{where} cannot set the level: it is held against no measurement; leave "sets_level" out')
+
+
+def _instance(kind: type[Check[Any]], limits: Mapping[str, Limit], origin: str) -> Check[Any]:
+    try:
+        return kind(kind.Limits(**limits))
+    except ValidationError as faults:
+        first = faults.errors()[0]
+        raise RulesetError(f'{origin}: the limits of "{kind.id}" do not fit: {first["msg"]}') from None
+    except Exception as why:  # a plugin may raise anything
+        raise PluginError(f'the check "{kind.id}" cannot be made: {type(why).__name__}: {why}') from why
+
+
+def _rows(kind: type[Check[Any]], limits: Mapping[str, Limit], units: Mapping[str, str]) -> Iterator[LevelRow]:
+    for name, judged in kind.judges.items():
+        limit = limits.get(_limit_key(name))
+        if limit is not None and judged.measure.startswith(GROOVE):
+            yield LevelRow(
+                kind.id,
+                name,
+                judged.measure,
+                judged.op,
+                limit.warn,
+                limit.fail,
+                units[judged.measure],
+                limit.sets_level,
+            )

@@ -1,0 +1,161 @@
+"""What a check sees while it judges one side."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from qc.chain import Chain
+from qc.contract import At, Check, Finding, Limit, Location, Need, Quantity, Severity
+from qc.errors import NotMeasuredError
+from qc.quantity import Op, margin, meets, show
+
+R = TypeVar("R")
+
+
+class BrokenNeedError(Exception):
+    """A measurement is missing because the plugin that measures it raised."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Everything known of one side when it is judged."""
+
+    side: str
+    chain: Chain
+    declared: Mapping[str, Any]
+    results: Mapping[type[Need[Any]], Any] = field(default_factory=dict)
+    broken: Mapping[type[Need[Any]], str] = field(default_factory=dict)
+    """needs whose plugin raised, with its sentence"""
+    quantities: Mapping[str, Quantity] = field(default_factory=dict)
+    publishers: Mapping[str, type[Need[Any]]] = field(default_factory=dict)
+    windows: Mapping[str, At] = field(default_factory=dict)
+    missing: str = ""
+    """why nothing was measured, when the audio itself is at fault"""
+    line: int | None = None
+    """line of the audio in the delivery file"""
+    place: Callable[[At], At] = lambda at: at
+
+
+class Context:
+    """The contract's CheckContext for one check; remembers which numbers the check looked at."""
+
+    def __init__(self, evidence: Evidence, check: Check[Any]) -> None:
+        self.looked_at: dict[str, Quantity] = {}
+        self._evidence, self._check = evidence, check
+
+    @property
+    def side(self) -> str:
+        """Id of the side."""
+        return self._evidence.side
+
+    @property
+    def chain(self) -> Chain:
+        """What is assumed of the cut."""
+        return self._evidence.chain
+
+    @property
+    def declared(self) -> Mapping[str, Any]:
+        """The side as the delivery declares it."""
+        return self._evidence.declared
+
+    def __getitem__(self, need: type[Need[R]]) -> R:
+        """Give the result of a need; raises NotMeasuredError, or BrokenNeedError when its plugin raised."""
+        if need in self._evidence.broken:
+            raise BrokenNeedError(f"{need.id}: {self._evidence.broken[need]}")
+        if need not in self._evidence.results:
+            raise NotMeasuredError(self._evidence.missing or f"{need.id} was not measured")
+        result: R = self._evidence.results[need]
+        return result
+
+    def measured(self, name: str) -> Quantity:
+        """Give a published number; raises as `__getitem__` does."""
+        quantity = self._evidence.quantities.get(name)
+        if quantity is None:
+            publisher = self._evidence.publishers.get(name)
+            if publisher is not None and publisher in self._evidence.broken:
+                raise BrokenNeedError(f"{publisher.id}: {self._evidence.broken[publisher]}")
+            raise NotMeasuredError(self._evidence.missing or f"{name} has no value on this side")
+        self.looked_at[name] = quantity
+        return quantity
+
+    def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterator[Finding]:
+        """Hold a published number against a limit; at most one finding, the graver one."""
+        quantity = self.measured(name)
+        grades: tuple[tuple[Severity, float | None], ...] = (("fail", limit.fail), ("warn", limit.warn))
+        for severity, bound in grades:
+            if bound is not None and not meets(quantity.value, bound, op, quantity.unit):
+                side = "above" if op == "<=" else "below"
+                yield self._finding(
+                    severity,
+                    f"{_capital(of or name)} is {quantity}, {side} {show(bound, quantity.unit)}",
+                    measured=quantity,
+                    location=self._location(quantity.at, self._evidence.windows.get(name)),
+                    limit=limit,
+                    over=margin(quantity.value, bound, op),
+                    key=name,
+                    remedy=remedy,
+                )
+                return
+
+    def found(
+        self,
+        severity: Severity,
+        message: str,
+        *,
+        measured: Quantity | str,
+        at: At | None = None,
+        remedy: str = "",
+    ) -> Finding:
+        """Make a finding that no limit gave."""
+        key = measured if isinstance(measured, str) else ""
+        location = self._location(at, None).model_copy(update={"field": "audio", "line": self._evidence.line})
+        return self._finding(
+            severity,
+            message,
+            measured=measured,
+            location=location,
+            limit=None,
+            over=None,
+            key=key,
+            remedy=remedy,
+        )
+
+    def _location(self, at: At | None, window: At | None) -> Location:
+        """Place a finding: a share or a drive over its window, everything else over its sector."""
+        if at is None:
+            return Location(side=self.side)
+        at = self._evidence.place(at)
+        start, end = (at.start_s, at.end_s) if window is None else (window.start_s, window.end_s)
+        return Location(
+            side=self.side,
+            track=at.track,
+            channel=at.channel,
+            start_s=start,
+            end_s=end,
+            radius_mm=at.radius_mm,
+        )
+
+    def _finding(
+        self, severity: Severity, message: str, *, measured: Quantity | str, location: Location,
+        limit: Limit | None, over: float | None, key: str, remedy: str,
+    ) -> Finding:  # fmt: skip
+        parts = (self._check.id, key, location.side, str(location.track), str(location.channel))
+        return Finding(
+            check=self._check.id,
+            severity=severity,
+            message=message,
+            measured=measured,
+            limit=limit,
+            margin=over,
+            location=location,
+            remedy=remedy or self._check.remedy,
+            sources=tuple(part.strip() for part in limit.source.split(";")) if limit else (),
+            fingerprint=hashlib.blake2b("|".join(parts).encode(), digest_size=8).hexdigest(),
+        )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

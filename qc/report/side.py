@@ -1,0 +1,74 @@
+"""A worked side put into the report's words: geometry, tracks on the disc, levels."""
+
+from __future__ import annotations
+
+import math
+
+from qc.contract import Quantity
+from qc.groove.levels import Reached
+from qc.groove.rows import LevelRow
+from qc.groove.worked import WorkedSide
+from qc.report.model import Geometry, LevelAt, Levels, TrackPlace
+
+
+def geometry(worked: WorkedSide) -> Geometry:
+    """Describe the side as cut at the judged level."""
+    side, cutting = worked.search.side, worked.cutting
+    disc, span, spiral = side.chain.disc, side.span, cutting.spiral
+    travel = worked.search.quantity("groove.travel", worked.judged).value
+    return Geometry(
+        size=disc.size,
+        speed=disc.speed,
+        rpm=disc.rpm,
+        sectors_a_turn=disc.sectors_a_turn,
+        outer_diameter_mm=disc.outer * 1e3,
+        finishing_diameter_mm=disc.finishing * 1e3,
+        span_start_s=span.start / 75.0,
+        span_end_s=span.end / 75.0,
+        travel_mm=travel,
+        travel_least_mm=worked.search.quantity("groove.travel_least", worked.judged).value,
+        last_diameter_mm=worked.search.quantity("groove.last_diameter", worked.judged).value,
+        mean_pitch_um=travel * 1e3 * disc.sectors_a_turn / span.sectors,
+        polarity=worked.polarity,
+        overlaps=max(worked.search.cutting(worked.judged, p).spiral.overlaps for p in side.polarities),
+        tracks=_tracks(worked),
+    )
+
+
+def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
+    """Place each declared track on the disc."""
+    span, radius = worked.search.side.span, worked.cutting.spiral.radius
+
+    def radius_at(second: float, *, end: bool) -> float:
+        sector = (math.ceil(second * 75.0 - 1e-9) - 1 if end else int(second * 75.0 + 1e-9)) - span.start
+        return float(radius[min(max(sector, 0), span.sectors - 1)]) * 1e3
+
+    return tuple(
+        TrackPlace(
+            number=track.number,
+            title=track.title,
+            start_s=float(track.start),
+            end_s=float(track.end),
+            start_radius_mm=radius_at(float(track.start), end=False),
+            end_radius_mm=radius_at(float(track.end), end=True),
+        )
+        for track in span.tracks
+    )
+
+
+def levels(worked: WorkedSide) -> Levels:
+    """Give the levels, and what each limit alone allows and where it bites."""
+    ruling = worked.recommended.by
+    declared = None if worked.declared is None else Quantity(value=worked.declared, unit="dB")
+    return Levels(
+        judged=Quantity(value=worked.judged, unit="dB", bound=None if declared else worked.recommended.bound),
+        declared=declared,
+        recommended=worked.recommended.quantity(),
+        clean=worked.clean.quantity(),
+        ruling=None if ruling is None else ruling.name,
+        by_limit={row.name: _level_at(worked, row, reached) for row, reached in worked.by_limit.items()},
+    )
+
+
+def _level_at(worked: WorkedSide, row: LevelRow, reached: Reached) -> LevelAt:
+    return LevelAt(level=reached.quantity(), at=worked.search.quantity(row.measure, reached.level).at)

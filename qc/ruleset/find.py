@@ -1,0 +1,110 @@
+"""Which rulesets there are, and which one is meant: by name and version, by path, or by the disc."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import NamedTuple
+
+from packaging.version import InvalidVersion, Version
+
+from qc.errors import RulesetError
+from qc.nearest import meant
+from qc.ruleset.read import read_file
+from qc.wording import shown
+
+SUFFIXES = (".yaml", ".yml")
+
+
+class Available(NamedTuple):
+    """A ruleset file; name and version as folder and file name say, empty when it was named by path."""
+
+    path: Path
+    name: str = ""
+    version: str = ""
+
+    @property
+    def released(self) -> bool:
+        """Whether it is no release candidate or the like."""
+        return not Version(self.version).is_prerelease
+
+
+def available(folders: Iterable[Path]) -> tuple[Available, ...]:
+    """List every <name>/<version>.yaml in the folders, by name and rising version.
+
+    Raises RulesetError when a file is not named for a version, or a version of a name lies in two folders.
+    """
+    found: dict[tuple[str, Version], Available] = {}
+    for path in (path for folder in folders for path in sorted(Path(folder).glob("*/*"))):
+        if path.suffix not in SUFFIXES or not path.is_file():
+            continue
+        try:
+            key = (path.parent.name, Version(path.stem))
+        except InvalidVersion:
+            name = shown(str(path), longest=500)
+            raise RulesetError(f"{name}: the file is not named for a version; name it like 1.0.0.yaml") from None
+        other = found.setdefault(key, Available(path, path.parent.name, path.stem))
+        if other.path.resolve() != path.resolve():
+            raise RulesetError(f"{key[0]}@{key[1]} is there twice, in {other.path} and in {path}; remove one of them")
+    return tuple(found[key] for key in sorted(found))
+
+
+def is_path(spec: str) -> bool:
+    """Whether "NAME[@VERSION]" or the path of a file is meant."""
+    return spec.endswith(SUFFIXES) or any(sep in spec for sep in (os.sep, os.altsep, "/") if sep)
+
+
+def find(spec: str, folders: Iterable[Path]) -> Available:
+    """Find "NAME@VERSION", the highest released version of "NAME", or the file that a path leads to.
+
+    Raises RulesetError, with the nearest known name or the known versions.
+    """
+    if is_path(spec):
+        return Available(Path(spec))
+    known = available(folders)
+    name, pinned, wanted = (part.strip() for part in spec.partition("@"))
+    versions = [one for one in known if one.name == name]
+    if not versions:
+        names = {one.name for one in known}
+        raise RulesetError(f'no ruleset is called "{shown(name)}"; {meant(name, names)}')
+    return _version(name, wanted, versions) if pinned else _highest(name, versions)
+
+
+def _version(name: str, wanted: str, versions: list[Available]) -> Available:
+    try:
+        version = Version(wanted)
+    except InvalidVersion:
+        raise RulesetError(
+            f'"{shown(wanted)}" is not a version; write {name}@{versions[-1].version}, for example'
+        ) from None
+    for one in versions:
+        if Version(one.version) == version:
+            return one
+    there = [one.version for one in versions]
+    raise RulesetError(f"{name} has no version {version}; {meant(str(version), there)}")
+
+
+def _highest(name: str, versions: list[Available]) -> Available:
+    released = [one for one in versions if one.released]
+    if not released:
+        last = versions[-1].version
+        raise RulesetError(f"{name} has no released version yet; to use an unreleased one, write {name}@{last}")
+    return released[-1]
+
+
+def serving(size: str, speed: str, folders: Iterable[Path]) -> Available:
+    """Find the one ruleset, at its highest released version, that serves a disc.
+
+    Raises RulesetError when none or several do.
+    """
+    newest = {one.name: one for one in available(folders) if one.released}
+    discs = {name: read_file(one.path)[1].serves for name, one in newest.items()}
+    serve = [name for name, disc in discs.items() if (disc.size, disc.speed) == (size, speed)]
+    if len(serve) == 1:
+        return newest[serve[0]]
+    disc = f"a {size} disc at {speed}"
+    if serve:
+        raise RulesetError(f"{', '.join(serve)} all serve {disc}; say which one is meant, by its name")
+    there = ", ".join(sorted({f"{disc.size} at {disc.speed}" for disc in discs.values()})) or "no disc at all"
+    raise RulesetError(f"no ruleset serves {disc}; those installed serve {there}")

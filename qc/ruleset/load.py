@@ -1,0 +1,182 @@
+"""A ruleset loaded: the chain in SI, the limits as they are written with their lines, every source known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from packaging.specifiers import SpecifierSet
+from packaging.utils import canonicalize_name
+from packaging.version import InvalidVersion, Version
+
+import qc
+from qc.chain import Chain, Cut, Disc, Playback, Signal
+from qc.delivery.schema import Sent
+from qc.errors import RulesetError
+from qc.lined import Lined, Loc
+from qc.ruleset.find import Available
+from qc.ruleset.model import ChainEntry, RulesetFile, Serves
+from qc.ruleset.read import read_file
+from qc.ruleset.sources import Sources
+from qc.ruleset.written import Between, Sourced
+
+
+@dataclass(frozen=True, slots=True)
+class RawLimit:
+    """A limit as it is written, with the line it is written on."""
+
+    warn: str | None
+    fail: str | None
+    source: str
+    sets_level: Literal["warn", "fail"] | None = None
+    origin: str = ""
+    """"disc-12in-33/1.0.0.yaml:57" """
+
+
+@dataclass(frozen=True, slots=True)
+class Ruleset:
+    """What a side is held against."""
+
+    name: str
+    version: str
+    sha256: str
+    path: Path
+    serves: tuple[str, str]
+    """size, speed"""
+    chain: Chain
+    chain_rows: Mapping[str, Mapping[str, Mapping[str, str]]]
+    """section -> name -> {"value": as written, "source": ...}"""
+    limits: Mapping[str, Mapping[str, RawLimit]]
+    """check id -> limit key -> limit"""
+    off: Mapping[str, str]
+    """check id -> reason"""
+    requires: Mapping[str, str]
+    """distribution -> versions"""
+    needs_tool: str | None
+    origins: Mapping[str, str]
+    """check id -> "FILE:LINE" of its entry under limits"""
+    off_origins: Mapping[str, str]
+    """check id -> "FILE:LINE" of its entry under off"""
+
+
+def load_ruleset(found: Available | Path, sources: Sources) -> Ruleset:
+    """Load a ruleset file; raises RulesetError with one sentence, "FILE:LINE: ..."."""
+    found = found if isinstance(found, Available) else Available(Path(found))
+    lined, file = read_file(found.path)
+    _is_what_it_is_named(lined, file, found)
+    _every_source_is_known(lined, file, sources)
+    home = _short_name(found.path, file)
+
+    def origin(loc: Loc) -> str:
+        return f"{home}:{lined.line(loc)}"
+
+    limits = {
+        check: {
+            key: RawLimit(limit.warn, limit.fail, limit.source, limit.sets_level, origin(("limits", check, key)))
+            for key, limit in entries.items()
+        }
+        for check, entries in file.limits.items()
+    }
+    return Ruleset(
+        name=file.name,
+        version=file.version,
+        sha256=lined.sha256,
+        path=found.path,
+        serves=(file.serves.size, file.serves.speed),
+        chain=_chain(file.chain, file.serves),
+        chain_rows=file.chain.model_dump(),
+        limits=limits,
+        off=dict(file.off),
+        requires=dict(file.requires),
+        needs_tool=file.needs_tool,
+        origins={check: origin(("limits", check)) for check in file.limits},
+        off_origins={check: origin(("off", check)) for check in file.off},
+    )
+
+
+def missing_requirements(ruleset: Ruleset, installed: Mapping[str, str]) -> list[str]:
+    """Say what the ruleset requires and `installed` (distribution -> version) does not have, a sentence each.
+
+    The tool itself is always there.
+    """
+    there = {"sidegate": qc.__version__} | {canonicalize_name(name): version for name, version in installed.items()}
+    missing = []
+    for name, wanted in ruleset.requires.items():
+        version = there.get(canonicalize_name(name))
+        needs = f"{ruleset.name}@{ruleset.version} requires {name} {wanted}"
+        if version is None:
+            missing.append(f"{needs}, which is not installed; install it, or name another ruleset")
+        elif not _is_within(version, wanted):
+            missing.append(f"{needs}, and {version} is installed; install such a version, or name another ruleset")
+    return missing
+
+
+def _is_within(version: str, wanted: str) -> bool:
+    try:
+        return SpecifierSet(wanted).contains(Version(version), prereleases=True)
+    except InvalidVersion:  # a distribution may call itself anything
+        return False
+
+
+def _short_name(path: Path, file: RulesetFile) -> str:
+    """Name the file the same wherever it lies: "disc-12in-33/1.0.0.yaml"."""
+    in_its_place = (path.parent.name, path.stem) == (file.name, file.version)
+    return f"{file.name}/{path.name}" if in_its_place else path.name
+
+
+def _is_what_it_is_named(lined: Lined, file: RulesetFile, found: Available) -> None:
+    """Refuse a file that says another name or version than its place says."""
+    if found.name and file.name != found.name:
+        raise RulesetError(
+            f'{lined.at(("name",))}: the name is "{file.name}", and the folder is called "{found.name}"; '
+            "they must be the same"
+        )
+    if found.version and Version(file.version) != Version(found.version):
+        raise RulesetError(
+            f"{lined.at(('version',))}: the version is {file.version}, and the file is named for "
+            f"{found.version}; they must be the same"
+        )
+
+
+def _every_source_is_known(lined: Lined, file: RulesetFile, sources: Sources) -> None:
+    for loc, source in _cited(file):
+        fault = sources.fault(source)
+        if fault is not None:
+            raise RulesetError(f"{lined.at((*loc, 'source'))}: {fault}")
+
+
+def _cited(file: RulesetFile) -> Iterator[tuple[Loc, str]]:
+    for section, part in _sections(file.chain):
+        for name, entry in _entries(part):
+            yield ("chain", section, name), entry.source
+    for check, limits in file.limits.items():
+        for key, limit in limits.items():
+            yield ("limits", check, key), limit.source
+
+
+def _sections(chain: ChainEntry) -> Iterator[tuple[str, Sent]]:
+    yield from ((name, getattr(chain, name)) for name in ChainEntry.model_fields)
+
+
+def _entries(part: Sent) -> Iterator[tuple[str, Sourced]]:
+    yield from ((name, getattr(part, name)) for name in type(part).model_fields)
+
+
+def _chain(chain: ChainEntry, serves: Serves) -> Chain:
+    return Chain(
+        signal=Signal(**_values(chain.signal)),
+        cut=Cut(**_values(chain.cut)),
+        disc=Disc(size=serves.size, speed=serves.speed, **_values(chain.disc)),
+        playback=Playback(**_values(chain.playback)),
+    )
+
+
+def _values(part: Sent) -> dict[str, Any]:
+    """Give a section in SI, by the units that its model states; words stay words."""
+    values: dict[str, Any] = {}
+    for name, entry in _entries(part):
+        bounds = [one for one in type(part).model_fields[name].metadata if isinstance(one, Between)]
+        values[name] = bounds[0].in_si(entry) if bounds else entry.value
+    return values

@@ -1,0 +1,165 @@
+"""A ruleset file as models. Limits stay as written: what one is held against is known to its check."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Annotated, Literal, Self
+
+from packaging.specifiers import InvalidSpecifier, SpecifierSet
+from packaging.version import InvalidVersion, Version
+from pydantic import AfterValidator, Field, model_validator
+
+from qc.delivery.model import Rpm
+from qc.delivery.schema import Line, SchemaOne, Sent
+from qc.quantity import parse, read
+from qc.ruleset.written import Between, OneOf, Sourced
+from qc.wording import misplaced, shown
+
+
+def _name(text: str) -> str:
+    if re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]*", text) is None:
+        raise ValueError(f'"{shown(text)}" cannot name a ruleset; use letters, digits, ".", "_" and "-"')
+    return text
+
+
+def _version(text: str) -> str:
+    try:
+        Version(text)
+    except InvalidVersion:
+        raise ValueError(f'"{shown(text)}" is not a version; write it like 1.0.0') from None
+    return text
+
+
+def _specifier(text: str) -> str:
+    try:
+        SpecifierSet(text)
+    except InvalidSpecifier:
+        raise ValueError(f'"{shown(text)}" does not say which versions; write it like ">=0.1"') from None
+    return text
+
+
+def _quantity(text: str) -> str:
+    parse(text)
+    return text
+
+
+Name = Annotated[Line, AfterValidator(_name)]
+WrittenVersion = Annotated[Line, AfterValidator(_version)]
+Specifier = Annotated[Line, AfterValidator(_specifier)]
+Quantified = Annotated[Line, AfterValidator(_quantity)]
+
+
+class Serves(Sent):
+    """The disc that the ruleset is for; "33" is 33 1/3 turns a minute."""
+
+    size: Literal["12in", "10in", "7in"]
+    speed: Rpm
+
+
+class SignalEntry(Sent):
+    """What is done to the programme on its way to the cutter."""
+
+    subsonic: Annotated[Sourced, Between(2.0, 40.0, "Hz", "Hz")]
+    top: Annotated[Sourced, Between(8.0, 20.0, "kHz", "Hz")]
+    cutter_pole: Annotated[Sourced, Between(0.0, 20.0, "us", "s")]
+    bass_mono: Annotated[Sourced, Between(0.0, 500.0, "Hz", "Hz")]
+
+
+class CutEntry(Sent):
+    """How the groove is cut."""
+
+    align: Annotated[Sourced, Between(-40.0, 0.0, "dBFS", "dBFS")]
+    reference_velocity: Annotated[Sourced, Between(0.5, 50.0, "cm/s", "m/s")]
+    polarity: Annotated[Sourced, OneOf(("normal", "inverted", "worst"))]
+    top_width: Annotated[Sourced, Between(10.0, 200.0, "um", "m")]
+    land: Annotated[Sourced, Between(1.0, 200.0, "um", "m")]
+    depth: Annotated[Sourced, OneOf(("variable", "fixed"))]
+    keep_width: Annotated[Sourced, Between(1.0, 200.0, "um", "m")]
+    nominal_depth: Annotated[Sourced, Between(5.0, 300.0, "um", "m")]
+    preview: Annotated[Sourced, Between(0.0, 1.0, "turn", "turn", below=True)]
+    max_pitch: Annotated[Sourced, Between(20.0, 5000.0, "um", "m")]
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        width, land, keep, deep, pitch = (
+            read(entry.value, "um")
+            for entry in (self.top_width, self.land, self.keep_width, self.nominal_depth, self.max_pitch)
+        )
+        top = ("top_width",)
+        if keep > width:
+            raise misplaced(f"{keep:g} um is wider than the top width it is kept of", ("keep_width",), top)
+        if deep < width / 2.0:
+            sentence = f"{deep:g} um is too shallow for a groove {width:g} um wide; it takes {width / 2:g} um"
+            raise misplaced(sentence, ("nominal_depth",), top)
+        if pitch < width + land:
+            sentence = f"{pitch:g} um is less than one groove and its land, {width + land:g} um"
+            raise misplaced(sentence, ("max_pitch",), top)
+        return self
+
+
+class DiscEntry(Sent):
+    """The disc."""
+
+    outer: Annotated[Sourced, Between(60.0, 310.0, "mm", "m")]
+    finishing: Annotated[Sourced, Between(50.0, 150.0, "mm", "m")]
+    mark_width: Annotated[Sourced, Between(0.0, 10.0, "mm", "m")]
+
+    @model_validator(mode="after")
+    def _runs_inwards(self) -> Self:
+        if read(self.finishing.value, "mm") >= read(self.outer.value, "mm"):
+            raise misplaced("the finishing groove must lie inside the outer diameter", ("finishing",), ("outer",))
+        return self
+
+
+class PlaybackEntry(Sent):
+    """What traces the groove."""
+
+    tip_radius: Annotated[Sourced, Between(1.0, 50.0, "um", "m")]
+    back_angle: Annotated[Sourced, Between(10.0, 80.0, "deg", "rad")]
+
+
+class ChainEntry(Sent):
+    """Everything that is assumed, from the file to the stylus."""
+
+    signal: SignalEntry
+    cut: CutEntry
+    disc: DiscEntry
+    playback: PlaybackEntry
+
+
+class LimitEntry(Sent):
+    """One limit of one check, as it is written."""
+
+    warn: Quantified | None = None
+    fail: Quantified | None = None
+    sets_level: Literal["warn", "fail"] | None = None
+    source: Line = Field(examples=["practice"])
+
+    @model_validator(mode="after")
+    def _has_values(self) -> Self:
+        if self.warn is None and self.fail is None:
+            raise misplaced('this limit has no value; give it "warn", "fail" or both')
+        if self.sets_level is not None and getattr(self, self.sets_level) is None:
+            raise misplaced(
+                f'"sets_level" is {self.sets_level}, and this limit has no "{self.sets_level}"',
+                ("sets_level",),
+            )
+        return self
+
+
+class RulesetFile(Sent):
+    """A ruleset as it is written."""
+
+    schema_: SchemaOne = Field(alias="schema", examples=["1"])
+    name: Name = Field(examples=["disc-12in-33"])
+    version: WrittenVersion = Field(examples=["1.0.0"])
+    needs_tool: Specifier | None = Field(default=None, examples=['">=0.1"'])
+    requires: Mapping[str, Specifier] = Field(default_factory=dict)
+    """distribution -> versions"""
+    serves: Serves = Field(examples=["{size: 12in, speed: 33}"])
+    chain: ChainEntry
+    limits: Mapping[str, Mapping[str, LimitEntry]]
+    """check id -> limit key -> limit"""
+    off: Mapping[str, Line] = Field(default_factory=dict)
+    """check id -> reason"""

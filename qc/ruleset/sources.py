@@ -1,0 +1,91 @@
+"""The sources that rulesets cite: the sources.yaml of each ruleset folder, read when first asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import AfterValidator, ValidationError
+
+from qc.delivery.schema import Line, Sent
+from qc.errors import RulesetError
+from qc.lined import Lined, load_lined
+from qc.nearest import meant
+from qc.wording import first_fault, shown
+
+FILE = "sources.yaml"
+HOUSE = "house:"
+"""What a source in a house's own words begins with."""
+
+
+def _confidence(text: str) -> str:
+    if text != "practice" and not set(text.split("/")) <= set("ABCM"):
+        raise ValueError(f'"{shown(text)}" is not one of A, B, C, M, two of them with "/", or practice')
+    return text
+
+
+class Source(Sent):
+    """Where a value comes from: what was read, the figure in it, and how far to trust it."""
+
+    title: Line
+    figure: Line
+    confidence: Annotated[Line, AfterValidator(_confidence)]
+
+
+def keys_of(source: str) -> tuple[str, ...]:
+    """Split what is written as a source, "C-3; practice", into its keys."""
+    return tuple(part.strip() for part in source.split(";"))
+
+
+class Sources(Mapping[str, Source]):
+    """Every known source by key."""
+
+    def __init__(self, folders: Iterable[Path]) -> None:
+        self._folders = tuple(folders)
+
+    @cached_property
+    def _known(self) -> Mapping[str, Source]:
+        known: dict[str, Source] = {}
+        for path in (folder / FILE for folder in self._folders):
+            if not path.is_file():
+                continue
+            lined = load_lined(path, "ruleset", RulesetError)
+            for key in lined.data:
+                source = _source(lined, key)
+                if known.setdefault(key, source) != source:
+                    raise RulesetError(
+                        f'{lined.at((key,))}: the source "{shown(key)}" is told differently in another '
+                        "folder of rulesets; give it a key of its own"
+                    )
+        return known
+
+    def __getitem__(self, key: str) -> Source:
+        return self._known[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._known)
+
+    def __len__(self) -> int:
+        return len(self._known)
+
+    def fault(self, source: str) -> str | None:
+        """Say what is wrong with a source as it is written; None when every key of it is known."""
+        for key in keys_of(source):
+            if key.startswith(HOUSE):
+                if not key.removeprefix(HOUSE).strip():
+                    return f'"{HOUSE}" says nothing; write in your own words where the value comes from'
+            elif key not in self._known:
+                hint = f'a source in your own words begins with "{HOUSE}"'
+                return f'the source "{shown(key)}" is unknown; {meant(key, self._known)} ({hint})'
+        return None
+
+
+def _source(lined: Lined, key: str) -> Source:
+    """Read one entry; `validate` wants a model of the whole file, and here any key may stand."""
+    try:
+        return Source.model_validate(lined.data[key], context={"written": True})
+    except ValidationError as faults:
+        fault, _ = first_fault(faults.errors(include_url=False), Source, lambda loc: lined.line((key, *loc)))
+    raise RulesetError(f"{lined.name}:{fault.line}: {fault.sentence}")

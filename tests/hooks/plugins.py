@@ -1,0 +1,99 @@
+"""Plugins for the tests: what a house might write, and what it might get wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from types import FunctionType
+from typing import Any, BinaryIO, ClassVar, Self
+
+from qc.chain import Chain
+from qc.contract import Check, CheckContext, Derived, Finding, Judged, Limit, LimitCheck, Measurements, Model, Renderer
+from qc.hooks.spec import hookimpl
+from qc.report.model import DeliveryFacts, Report, RulesetFacts
+
+
+class QuietLimits(Model):
+    most: Limit
+
+
+def check(check_id: str = "house.quiet-side", **changes: Any) -> type[Check[Any]]:
+    words = {name: f"{name} of it" for name in ("title", "why", "how", "remedy")}
+    judges = {"most": Judged("house.quietness", "<=", "the quietness")}
+    body = {"id": check_id, **words, "Limits": QuietLimits, "judges": judges, **changes}
+    return type("Quiet", (LimitCheck,), body)
+
+
+class Unfinished(Check[QuietLimits]):
+    """It has no evaluate."""
+
+    id = "house.unfinished"
+
+
+class NotACheck:
+    def evaluate(self, _ctx: CheckContext) -> Iterable[Finding]:
+        return ()
+
+
+def need(need_id: str = "house.quietness", publishes: Any = None) -> type[Derived[float]]:
+    published: Mapping[str, str] = {"house.quietness": "LU"} if publishes is None else publishes
+
+    class Quietness(Derived[float]):
+        id: ClassVar[str] = need_id
+        publishes: ClassVar[Mapping[str, str]] = published
+
+        @classmethod
+        def of(cls, _chain: Chain) -> Self:
+            return cls()
+
+        def needs(self) -> tuple[()]:
+            return ()
+
+        def work(self, _measured: Measurements) -> float:
+            return 1.0
+
+    return Quietness
+
+
+def renderer(format_name: str = "house") -> type[Renderer]:
+    class House(Renderer):
+        name = format_name
+
+        def render(self, _report: Report, out: BinaryIO) -> None:
+            out.write(b"house")
+
+    return House
+
+
+def plugin(**hooks: Any) -> Any:
+    """An object with these hooks; a value that is no function is what the hook gives."""
+    return Plain(
+        {
+            name: hookimpl(gives if isinstance(gives, FunctionType) else _giving(name, gives))
+            for name, gives in hooks.items()
+        }
+    )
+
+
+class Plain:
+    """Holds functions as they are, as a module does."""
+
+    def __init__(self, attributes: Mapping[str, Any]) -> None:
+        self.__dict__.update(attributes)
+
+
+def _giving(name: str, value: Any) -> Any:
+    if name == "qc_read_delivery":
+        return lambda path: value  # noqa: ARG005
+    return lambda: value
+
+
+def report() -> Report:
+    return Report(
+        tool="t",
+        plugins=(),
+        ruleset=RulesetFacts(name="r", version="1", sha256=""),
+        delivery=DeliveryFacts(file="d", sha256="", title="t"),
+        sides=(),
+        results=(),
+        verdict="pass",
+    )

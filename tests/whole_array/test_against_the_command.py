@@ -1,0 +1,135 @@
+"""The whole command against the independent whole-array model: noise and music by code, four rates.
+
+The model shares no code with the package (an import contract says so): it transforms the file in one piece and
+multiplies by the analogue responses themselves.
+"""
+
+import numpy as np
+import pytest
+from conftest import Sent
+from whole_array import model
+
+from qc.testing.music import Song, song
+
+RATES = (44_100, 48_000, 96_000, 192_000)
+SECONDS = 14.0
+TRACKS = [(0.0, 6.0), (7.0, 14.0)]
+
+RELATIVE = {
+    "groove.travel": 0.005, "groove.travel_least": 0.005,
+    "groove.lateral_displacement_peak": 0.005, "groove.vertical_up_peak": 0.005,
+    "groove.vertical_down_peak": 0.005, "groove.low_vertical_peak": 0.005,
+    "groove.wall_velocity_peak": 0.01, "groove.lateral_velocity_peak": 0.01,
+    "groove.lateral_slope_peak": 0.01, "groove.vertical_slope_peak": 0.01,
+    "groove.acceleration_peak": 0.02, "groove.drive_1s": 0.02, "groove.drive_10s": 0.02,
+    "groove.tracing_ratio_peak": 0.02,
+}  # fmt: skip
+ABSOLUTE = {
+    "groove.last_diameter": 0.2, "groove.top_width_min": 0.4, "groove.depth_max": 0.4, "groove.land_min": 0.4,
+    "groove.lateral_slope_share": 0.003, "groove.vertical_slope_share": 0.003,
+    "groove.tracing_ratio_share": 0.003, "groove.sibilance_share": 0.003,
+}  # fmt: skip
+
+
+def to_20k(x, rate):
+    """Leave out what lies above 20 kHz: from there to 24.1 kHz the groove model leaves the shape of the top open."""
+    hz = np.fft.rfftfreq(x.shape[1], 1.0 / rate)
+    return np.fft.irfft(np.fft.rfft(x) * (hz < 20_000.0), x.shape[1])
+
+
+def noise(rate):
+    """Wide noise with a little more left than right and more out of phase at the end."""
+    rng = np.random.default_rng(31)
+    x = to_20k(0.03 * np.sqrt(rate / 48_000.0) * rng.standard_normal((2, round(SECONDS * rate))), rate)
+    x[0] += 0.4 * x[1]
+    x[:, round(9.0 * rate) :] *= [[1.4], [-1.1]]
+    return x
+
+
+def music(rate):
+    """A song with wide bass and forward cymbals, quieter at its start."""
+    x = song(Song(SECONDS, rate, seed=17, tempo=126.0, cymbals=2.0, bass_width=0.35))
+    return to_20k(x * np.linspace(0.5, 0.9, x.shape[1]), rate)
+
+
+PROGRAMMES = {"noise": (noise, 8.0), "music": (music, 9.0)}
+
+
+def disagreements(report, expected):
+    """Name every measurement that is further from the model than its tolerance."""
+    found = []
+    for name, tolerance in RELATIVE.items():
+        if abs(report.value(name) - expected[name]) > tolerance * abs(expected[name]):
+            found.append(f"{name}: {report.value(name):.6g}, model {expected[name]:.6g}")
+    for name, tolerance in ABSOLUTE.items():
+        if abs(report.value(name) - expected[name]) > tolerance:
+            found.append(f"{name}: {report.value(name):.6g}, model {expected[name]:.6g}")
+    return found
+
+
+def heard(judged, x, rate, level):
+    """The command's report on samples that the file holds exactly, and those samples."""
+    x = x.astype(np.float32).astype(np.float64)
+    report = judged({"A": Sent(x, rate, tracks=TRACKS, more={"cut_level": f"{level} dB"})})
+    return report, x
+
+
+def modelled(x, rate):
+    tracks = [(start, end, True) for start, end in TRACKS]
+    return model.side_of(x, rate, tracks, model.Chain())
+
+
+@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("programme", PROGRAMMES)
+def test_command_agrees_with_the_model(judged, programme, rate):
+    make, level = PROGRAMMES[programme]
+    report, x = heard(judged, make(rate), rate, level)
+    side = modelled(x, rate)
+    expected = model.measure(side.envelopes, side.span, side.gaps, model.Chain(), level)
+    assert disagreements(report, expected) == []
+    assert expected["groove.tracing_ratio_share"] > 0.0  # the shares are tried, not only found to be nought
+
+
+@pytest.mark.parametrize("polarity", ["normal", "inverted"])
+def test_each_polarity_agrees_by_itself(judged, variant, polarity):
+    x = music(48_000).astype(np.float32).astype(np.float64)
+    ruleset = variant({"polarity": polarity})
+    report = judged({"A": Sent(x, tracks=TRACKS, more={"cut_level": "9 dB"})}, "--ruleset", str(ruleset))
+    side = modelled(x, 48_000)
+    assert (
+        disagreements(report, model.measure(side.envelopes, side.span, side.gaps, model.Chain(), 9.0, polarity)) == []
+    )
+
+
+def test_recommended_level_agrees(judged):
+    x = music(48_000).astype(np.float32).astype(np.float64)
+    report = judged({"A": Sent(x, tracks=TRACKS)})
+    side = modelled(x, 48_000)
+    expected = model.recommended(side.envelopes, side.span, side.gaps, model.Chain())
+    assert report.value("groove.recommended_level") == pytest.approx(expected.level_db, abs=0.1001)
+
+
+@pytest.fixture(scope="module")
+def both_ways():
+    """Music as it is and with both channels inverted, with the model's envelopes of each."""
+    x = music(48_000).astype(np.float32).astype(np.float64)
+    return [(x, modelled(x, 48_000)), (-x, modelled(-x, 48_000))]
+
+
+@pytest.mark.parametrize("envelope", model.ENVELOPES)
+def test_one_wrong_sign_in_the_model_is_seen(judged, both_ways, envelope):
+    """A sign flipped in any one envelope must make the comparison fail: it can."""
+    seen = []
+    for x, side in both_ways:
+        report, _ = heard(judged, x, 48_000, 9.0)
+        right = model.measure(side.envelopes, side.span, side.gaps, model.Chain(), 9.0)
+        assert disagreements(report, right) == []
+        flipped = {**side.envelopes, envelope: -side.envelopes[envelope]}
+        with np.errstate(invalid="ignore"):
+            try:
+                wrong = model.measure(flipped, side.span, side.gaps, model.Chain(), 9.0)
+            except ValueError:  # the root of a negative mean square
+                seen.append("not a number")
+                continue
+        seen += disagreements(report, wrong)
+    assert seen
