@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel, reduction
+from qc.dsp.search import highest, largest
 
 Array = NDArray[np.float64]
 
@@ -96,24 +97,6 @@ def summit(a: float, b: float, here: float, d: float, e: float) -> float:
 
 
 @reduction
-def greatest(x: Array, start: int, stop: int) -> float:
-    """Greatest of x[start:stop]."""
-    top = x[start]
-    for i in range(start, stop):
-        top = max(top, x[i])
-    return top
-
-
-@reduction
-def least(x: Array, start: int, stop: int) -> float:
-    """Least of x[start:stop]."""
-    low = x[start]
-    for i in range(start, stop):
-        low = min(low, x[i])
-    return low
-
-
-@reduction
 def sum_of_squares(x: Array, start: int, stop: int) -> float:
     """Sum of x[i]^2 over [start, stop)."""
     total = 0.0
@@ -137,21 +120,13 @@ def _over(x: Array, i: int, sign: float) -> float:
 @kernel
 def crest(x: Array, start: int, stop: int) -> float:
     """Greatest value of the wave behind x over [start, stop); x reaches REACH samples beyond on either side."""
-    top = greatest(x, start, stop)
-    i = start
-    while x[i] != top:
-        i += 1
-    return _over(x, i, 1.0)
+    return _over(x, highest(x, start, stop, 1.0)[1], 1.0)
 
 
 @kernel
 def trough(x: Array, start: int, stop: int) -> float:
     """Least value of the wave behind x over [start, stop)."""
-    low = least(x, start, stop)
-    i = start
-    while x[i] != low:
-        i += 1
-    return -_over(x, i, -1.0)
+    return -_over(x, highest(x, start, stop, -1.0)[1], -1.0)
 
 
 @kernel
@@ -160,28 +135,18 @@ def peak(on: Array, half: Array, n: int) -> float:
 
     `on[k]` lies at k - 1 and `half[k]` at k - 1/2, so that both neighbours of every value that counts are there.
     """
-    up, down = greatest(on, 1, n + 1), least(on, 1, n + 1)
-    up_half, down_half = greatest(half, 1, n + 1), least(half, 1, n + 1)
-    top, top_half = max(up, -down), max(up_half, -down_half)
-    i = 1
+    top, i = largest(on, 1, n + 1)
+    top_half, j = largest(half, 1, n + 1)
     if top >= top_half:
-        sign = 1.0 if up >= -down else -1.0
-        while sign * on[i] != top:
-            i += 1
+        sign = 1.0 if on[i] >= 0.0 else -1.0
         return summit(sign * on[i - 1], sign * half[i - 1], top, sign * half[i], sign * on[i + 1])
-    sign = 1.0 if up_half >= -down_half else -1.0
-    while sign * half[i] != top_half:
-        i += 1
-    return summit(sign * half[i - 1], sign * on[i], top_half, sign * on[i + 1], sign * half[i + 1])
+    sign = 1.0 if half[j] >= 0.0 else -1.0
+    return summit(sign * half[j - 1], sign * on[j], top_half, sign * on[j + 1], sign * half[j + 1])
 
 
 @kernel
 def peak_on(x: Array, start: int, stop: int) -> float:
     """Greatest magnitude of a wave well below a quarter of its rate; x reaches two samples beyond on either side."""
-    up, down = greatest(x, start, stop), least(x, start, stop)
-    sign = 1.0 if up >= -down else -1.0
-    top = max(up, -down)
-    i = start
-    while sign * x[i] != top:
-        i += 1
+    top, i = largest(x, start, stop)
+    sign = 1.0 if x[i] >= 0.0 else -1.0
     return summit(sign * x[i - 2], sign * x[i - 1], top, sign * x[i + 1], sign * x[i + 2])

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
-from qc.dsp.truepeak import largest
+from qc.dsp.search import largest
 
 Array = NDArray[np.float64]
 
@@ -49,7 +49,7 @@ def follow(x: Array, frame: int, tops: Array, runs: NDArray[np.int64]) -> None:
         row = x[c]
         for start in range(0, n, _CHUNK):
             stop = min(start + _CHUNK, n)
-            reach = largest(row, start, stop)
+            reach = largest(row, start, stop)[0]
             if reach >= tops[c, 0]:
                 tops[c, 0] = _walk(row, start, stop, 1.0, frame, tops[c, 0], runs[c, 0])
             else:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
+from qc.dsp.search import largest
 
 Array = NDArray[np.float64]
 
@@ -49,21 +50,6 @@ WEIGHTS, BOUND = _folded()
 
 
 @kernel
-def largest(x: Array, start: int, stop: int) -> float:
-    """Greatest magnitude of x[start:stop], nought when that is empty."""
-    m0 = m1 = m2 = m3 = 0.0
-    i = start
-    while i + 3 < stop:  # four at a time: each comparison would else wait for the one before it
-        v0, v1, v2, v3 = abs(x[i]), abs(x[i + 1]), abs(x[i + 2]), abs(x[i + 3])
-        m0, m1, m2, m3 = max(m0, v0), max(m1, v1), max(m2, v2), max(m3, v3)
-        i += 4
-    while i < stop:
-        m0 = max(m0, abs(x[i]))
-        i += 1
-    return max(m0, m1, m2, m3)
-
-
-@kernel
 def oversample(x: Array, at: int, weights: Array, y: Array) -> None:
     """Set y (3, n) to the values 1/4, 1/2 and 3/4 of a frame after x[at], x[at + 1], ..."""
     common, half, opposite = y[0], y[1], y[2]
@@ -89,7 +75,7 @@ def oversample(x: Array, at: int, weights: Array, y: Array) -> None:
 @kernel
 def _beat(x: Array, start: int, stop: int, best: float) -> int:
     """Index of the first of the greatest magnitudes of x[start:stop] that are above `best`, or -1."""
-    top = largest(x, start, stop)
+    top = largest(x, start, stop)[0]
     if top <= best:
         return -1
     i = start
@@ -108,7 +94,7 @@ def scan(x: Array, at: int, frame: int, segments: int, weights: Array, bound: fl
     for c in range(2):
         row, top = x[c], best[c]
         for i in range(at, at + segments * n, n):
-            reach = largest(row, i - HALF + 1, i + n + HALF)
+            reach = largest(row, i - HALF + 1, i + n + HALF)[0]
             if reach > top[0]:
                 j = _beat(row, i, i + n, top[0])
                 if j >= 0:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from qc.dsp import extremes
+from qc.dsp import extremes, search
 
 
 def lawson(basis, want, weight, sweeps=1500):
@@ -66,8 +66,23 @@ def test_a_rising_edge_is_not_overshot():
     assert extremes.summit(0.0, 1.0, 2.0, 3.0, 4.0) == 2.0
 
 
-def test_reductions_are_numpys():
+@pytest.mark.parametrize("length", [0, 1, 63, 64, 65, 900])
+def test_searches_are_numpys(length):
     x = np.random.default_rng(5).standard_normal(1000)
-    assert extremes.greatest(x, 3, 900) == x[3:900].max()
-    assert extremes.least(x, 3, 900) == x[3:900].min()
-    assert extremes.sum_of_squares(x, 3, 900) == pytest.approx(np.sum(x[3:900] ** 2), rel=1e-13)
+    part = x[3 : 3 + length]
+    if length == 0:
+        assert search.largest(x, 3, 3) == (0.0, 3)
+        assert search.highest(x, 3, 3, 1.0) == (-np.inf, 3)
+        return
+    assert search.highest(x, 3, 3 + length, 1.0) == (part.max(), 3 + part.argmax())
+    assert search.highest(x, 3, 3 + length, -1.0) == (-part.min(), 3 + part.argmin())
+    assert search.largest(x, 3, 3 + length) == (np.abs(part).max(), 3 + np.abs(part).argmax())
+    assert extremes.sum_of_squares(x, 3, 3 + length) == pytest.approx(np.sum(part**2), rel=1e-13)
+
+
+def test_first_of_equal_values_is_found():
+    x = np.zeros(300)
+    x[[70, 200]] = -2.0
+    assert search.largest(x, 0, 300) == (2.0, 70)
+    assert search.highest(x, 0, 300, -1.0) == (2.0, 70)
+    assert search.highest(np.zeros(300), 5, 300, 1.0) == (0.0, 5)
