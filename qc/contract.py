@@ -87,14 +87,20 @@ class Block(Protocol):
     """A slice of the pass. `block[tap]` is what the tap gave for this slice, worked out once."""
 
     @property
-    def stream(self) -> Stream: ...
+    def stream(self) -> Stream:
+        """The stream this is a slice of."""
+        ...
+
     @property
     def start(self) -> int:
         """Frame of the stream at which `samples` begins."""
         ...
 
     @property
-    def samples(self) -> Samples: ...
+    def samples(self) -> Samples:
+        """(2, n), read-only: left and right."""
+        ...
+
     def __getitem__(self, tap: Tap) -> Samples: ...
 
 
@@ -189,9 +195,15 @@ class CheckContext(Protocol):
     """What a check sees of one side."""
 
     @property
-    def side(self) -> str: ...
+    def side(self) -> str:
+        """Id of the side."""
+        ...
+
     @property
-    def chain(self) -> Chain: ...
+    def chain(self) -> Chain:
+        """What is assumed of the cut."""
+        ...
+
     @property
     def declared(self) -> Mapping[str, Any]:
         """The side as the delivery file declares it."""

@@ -12,6 +12,10 @@ import numpy as np
 
 from qc.audio.plan import lineage
 from qc.contract import Analysis, Need, RunningTap, Samples, Stream, Tap
+from qc.wording import shown
+
+FAULTS = (Exception, SystemExit)
+"""What a plugin may raise without stopping the others; Ctrl-C is not among them."""
 
 _NOTHING: Samples = np.zeros((2, 0))
 _NOTHING.flags.writeable = False
@@ -25,24 +29,26 @@ class Slice:
     ) -> None:
         self.stream, self.start, self.samples = stream, start, samples
         self._taps, self._last = taps, last
-        self._known: dict[Tap, Samples | Exception] = {}
+        self._known: dict[Tap, Samples | BaseException] = {}
 
     def __getitem__(self, tap: Tap) -> Samples:
         """Give what the tap made of this slice, worked out on first use; what it raised is raised again."""
         if tap not in self._known:
             try:
                 self._known[tap] = self._worked(tap)
-            except Exception as error:  # a plugin's tap may raise anything
+            except FAULTS as error:
                 self._known[tap] = error
         known = self._known[tap]
-        if isinstance(known, Exception):
+        if isinstance(known, BaseException):
             raise known
         return known
 
     def _worked(self, tap: Tap) -> Samples:
+        running = self._taps.get(tap)
+        if running is None:
+            raise LookupError(f"{tap} is named in the taps() of no analysis that hears this")
         base = tap.base()
         heard = self.samples if base is None else self[base]
-        running = self._taps[tap]
         if not self._last:
             out = running.push(heard)
         else:
@@ -69,7 +75,7 @@ class Group:
                         if one not in self._taps:
                             self._taps[one] = one.start(stream)
                 self._running[analysis] = analysis.start(stream)
-            except Exception as error:  # a plugin may raise anything
+            except FAULTS as error:
                 self.failed[analysis] = told(error)
 
     def hear(self, slices: Sequence[Samples]) -> None:
@@ -84,7 +90,7 @@ class Group:
         for analysis, running in self._running.items():
             try:
                 self.results[analysis] = running.finish()
-            except Exception as error:  # a plugin may raise anything
+            except FAULTS as error:
                 self.failed[analysis] = told(error)
 
     def _hear(self, samples: Samples, *, last: bool) -> None:
@@ -92,12 +98,15 @@ class Group:
         for analysis, running in list(self._running.items()):
             try:
                 running.push(block)
-            except Exception as error:  # a plugin may raise anything
+            except FAULTS as error:
                 self.failed[analysis] = told(error)
                 del self._running[analysis]
 
 
 def told(error: BaseException) -> str:
-    """Put an exception of a plugin into one line."""
-    text = " ".join(str(error).split())
+    """Put an exception of a plugin into one line, whatever its own text does."""
+    try:
+        text = shown(" ".join(str(error).split()), longest=300)
+    except Exception:
+        text = ""
     return f"{type(error).__name__}: {text}" if text else type(error).__name__

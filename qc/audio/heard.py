@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Any, Protocol
 
-from qc.audio.group import Group, told
+from qc.audio.group import FAULTS, Group, told
 from qc.audio.plan import Plan
 from qc.contract import Measurements, Need, Samples, Stream
 
@@ -67,7 +67,7 @@ def hear(
     for derived in plan.derived:
         try:
             results[derived] = derived.work(measured)
-        except Exception as error:  # a plugin may raise anything
+        except FAULTS as error:
             failed[derived] = told(error)
     return measured
 
@@ -139,7 +139,8 @@ class _Shared:
     def _read_one(self) -> None:
         slices = self._source.read()
         with self._changed:
-            self._blocks[self._read] = slices
+            if self._groups:
+                self._blocks[self._read] = slices
             self._read += 1
             self._reading = False
             self._changed.notify_all()

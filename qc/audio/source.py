@@ -100,7 +100,7 @@ class FileSource:
 
 
 def _unreadable(kind: str, path: Path, frame: int, rate: int, why: str) -> AudioFault:
-    second, reason = frame / rate, why.split(": ")[-1].strip().rstrip(".")
+    second, reason = frame / rate, why.rsplit(": ", maxsplit=1)[-1].strip().rstrip(".")
     return AudioFault(
         kind=kind,
         message=f"{path.name} cannot be decoded from {clock(second)} on: {reason}",

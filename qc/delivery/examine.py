@@ -95,14 +95,15 @@ def _opened(declared: Declared, facts: AudioFacts, faults: list[AudioFault]) -> 
             )
         )
         return Received(declared.shown, replace_facts(facts, format=info.format), tuple(faults))
+    frames = None if _left_open(header) else info.frames
     facts = replace_facts(
         facts,
         format=header.container or CONTAINERS[info.format],
         coding=CODINGS.get(info.subtype, info.subtype_info),
         sample_rate=info.samplerate,
         channels=info.channels,
-        frames=info.frames,
-        duration_s=info.frames / info.samplerate,
+        frames=frames,
+        duration_s=None if frames is None else frames / info.samplerate,
     )
     faults += _form(declared, info)
     faults += _length(declared, header, info)
@@ -144,6 +145,11 @@ def _form(declared: Declared, info: Any) -> list[AudioFault]:
 def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
     """Whole, not empty, and no shorter than the paper."""
     shown, there = declared.shown, Fraction(info.frames, info.samplerate)
+    if _left_open(header):
+        return [
+            _fault("length left open", f"{shown} does not say how long it is, as a FLAC file written to a pipe",
+                   "Ask for the file again, written to a disk.")
+        ]  # fmt: skip
     if header.cut_off:
         return [_cut_off(declared, header, info)]
     if info.frames == 0:
@@ -159,6 +165,11 @@ def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
             )
         ]
     return []
+
+
+def _left_open(header: Header) -> bool:
+    """Tell a FLAC file that states no length: what is there cannot be told from what should be."""
+    return header.container == "FLAC" and header.frames_stated is None
 
 
 def _cut_off(declared: Declared, header: Header, info: Any) -> AudioFault:
@@ -183,7 +194,7 @@ def _checksum(declared: Declared, facts: AudioFacts) -> AudioFault:
 
 
 def _not_audio(declared: Declared, header: Header, why: str) -> AudioFault:
-    reason = header.note or why.split(": ")[-1].strip().rstrip(".")
+    reason = header.note or why.rsplit(": ", maxsplit=1)[-1].strip().rstrip(".")
     return _fault("not audio", f"{declared.shown} cannot be read as audio: {reason}", _FORMATS)
 
 

@@ -142,6 +142,7 @@ def _two_by_two(x: Array, y: Array, c: Array, d: Array, s: Array, k: int) -> Non
 
 @kernel
 def run_sections(x: Array, y: Array, sections: Array, state: Array) -> None:
+    """Filter x (2, n) into y through an even number of sections, carrying `state` on; callable from kernels."""
     _two_by_two(x, y, sections[0], sections[1], state, 0)
     for k in range(2, sections.shape[0], 2):
         _two_by_two(y, y, sections[k], sections[k + 1], state, k)

@@ -32,13 +32,12 @@ class Worst:
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """How a groove measurement is reported: unit, factor from SI, and which direction is worse."""
+    """How a groove measurement is reported: unit, factor from SI, and which direction must be kept to."""
 
     unit: str
     factor: float
     op: Op
     of: Callable[[Cutting], Worst]
-    needs_spiral: bool = True
 
 
 class Cutting:
@@ -170,21 +169,21 @@ def _lateral(c: Cutting) -> Array:
 
 
 MEASURES: dict[str, Measure] = {
-    "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.v_abs), False),
+    "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.v_abs)),
     "groove.lateral_velocity_peak": Measure(
         "cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.lateral_v), False
     ),
-    "groove.lateral_displacement_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(_lateral(c)), False),
-    "groove.vertical_up_peak": Measure("um", 1e6, "<=", Cutting.up, False),
-    "groove.vertical_down_peak": Measure("um", 1e6, "<=", Cutting.down, False),
-    "groove.low_vertical_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(c.side.envelopes.low_vertical), False),
+    "groove.lateral_displacement_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(_lateral(c))),
+    "groove.vertical_up_peak": Measure("um", 1e6, "<=", Cutting.up),
+    "groove.vertical_down_peak": Measure("um", 1e6, "<=", Cutting.down),
+    "groove.low_vertical_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(c.side.envelopes.low_vertical)),
     "groove.acceleration_peak": Measure(
         "g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.scaled_peak(c.side.envelopes.a_abs), False
     ),
-    "groove.drive_1s": Measure("g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.drive(1), False),
-    "groove.drive_10s": Measure("g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.drive(10), False),
-    "groove.top_width_min": Measure("um", 1e6, ">=", Cutting.width, False),
-    "groove.depth_max": Measure("um", 1e6, "<=", Cutting.deepest, False),
+    "groove.drive_1s": Measure("g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.drive(1)),
+    "groove.drive_10s": Measure("g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.drive(10)),
+    "groove.top_width_min": Measure("um", 1e6, ">=", Cutting.width),
+    "groove.depth_max": Measure("um", 1e6, "<=", Cutting.deepest),
     "groove.land_min": Measure("um", 1e6, ">=", Cutting.land),
     "groove.lateral_slope_peak": Measure("1", 1.0, "<=", lambda c: c.peak(c.lateral_slope)),
     "groove.vertical_slope_peak": Measure("1", 1.0, "<=", lambda c: c.peak(c.vertical_slope)),

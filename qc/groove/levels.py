@@ -57,9 +57,16 @@ class LevelSearch:
                 worst = other
         return worst
 
+    def shown(self, name: str, level: float) -> tuple[Worst, Polarity]:
+        """Give a measurement as reports place it: where the polarities are equal, on the spiral that travels further."""
+        further = self.worst("groove.travel", level)[1]
+        other = self.cutting(level, further).measure(name)
+        worst, polarity = self.worst(name, level)
+        return (other, further) if other.value == worst.value else (worst, polarity)
+
     def quantity(self, name: str, level: float) -> Quantity:
         """Give a measurement as a report does, with the sector where it is worst."""
-        worst, polarity = self.worst(name, level)
+        worst, polarity = self.shown(name, level)
         measure = MEASURES[name]
         return Quantity(
             value=worst.value * measure.factor,
@@ -71,7 +78,7 @@ class LevelSearch:
         """Place the window that a share or a drive is taken over; None for other measurements."""
         if not windowed(name):
             return None
-        worst, polarity = self.worst(name, level)
+        worst, polarity = self.shown(name, level)
         return self.place(worst, polarity, level, worst.start, worst.end)
 
     def place(self, worst: Worst, polarity: Polarity, level: float, start: int, end: int | None = None) -> At:

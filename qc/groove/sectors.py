@@ -76,7 +76,7 @@ class Sectors(Analysis[GrooveInput]):
         return cls(chain.signal)
 
     def taps(self) -> tuple[Tap, ...]:
-        """Listens to the displacement alone."""
+        """Name the displacement, the only one."""
         return (Displacement(self.signal),)
 
     def start(self, stream: Stream) -> _Running:

@@ -90,7 +90,8 @@ class Context:
                 side = "above" if op == "<=" else "below"
                 yield self._finding(
                     severity,
-                    f"{_capital(of or name)} is {quantity}, {side} {show(bound, quantity.unit)}",
+                    f"{_capital(of or name)} is {quantity.bound or ''}{_shown(name, quantity.value, quantity.unit)}, "
+                    f"{side} {_shown(name, bound, quantity.unit)}",
                     measured=quantity,
                     location=self._location(quantity.at, self._evidence.windows.get(name)),
                     limit=limit,
@@ -155,6 +156,11 @@ class Context:
             sources=tuple(part.strip() for part in limit.source.split(";")) if limit else (),
             fingerprint=hashlib.blake2b("|".join(parts).encode(), digest_size=8).hexdigest(),
         )
+
+
+def _shown(name: str, value: float, unit: str) -> str:
+    """Write a value for people; a share as a percentage."""
+    return f"{100.0 * value:.1f} %" if name.endswith("_share") else show(value, unit)
 
 
 def _capital(text: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from qc.audio.group import FAULTS, told
 from qc.contract import Check, CheckResult, Finding, Outcome, Report
 from qc.errors import NotApplicableError, NotMeasuredError
 from qc.judge.context import BrokenNeedError, Context, Evidence
@@ -17,14 +18,16 @@ MOST_FINDINGS = 100
 def judge_side(
     checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str]
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
-    """Judge one side with every check of side scope; `owner` names each check's plugin."""
+    """Judge one side with every check; `owner` names each check's plugin.
+
+    A measurement that broke is an error of every check that asks for it and no fault of theirs: whoever measured
+    names its plugin.
+    """
     results, failures = [], []
     for check in checks:
-        if check.scope != "side":
-            continue
         context = Context(evidence, check)
-        outcome, findings, reason = _judged(check, context)
-        if outcome == "error":
+        outcome, findings, reason, at_fault = _judged(check, context)
+        if at_fault:
             failures.append(
                 PluginFailure(
                     plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=evidence.side
@@ -46,25 +49,30 @@ def judge_side(
     return results, failures
 
 
-def _judged(check: Check[Any], context: Context) -> tuple[Outcome, list[Finding], str]:
-    """Run one check; gives outcome, findings and the reason where there is one."""
+def _judged(check: Check[Any], context: Context) -> tuple[Outcome, list[Finding], str, bool]:
+    """Run one check; gives outcome, findings, the reason where there is one, and whether the check is at fault."""
     findings: list[Finding] = []
+    without: Outcome = "pass"
+    reason = ""
     try:
+        if check.scope != "side":
+            raise ValueError(f'its scope is "{check.scope}", and only checks of a side are judged')
         for finding in check.evaluate(context):
             if not isinstance(finding, Finding):
-                raise TypeError(f"{check.id} gave a {type(finding).__name__}, not a Finding")  # noqa: TRY301
+                raise TypeError(f"{check.id} gave a {type(finding).__name__}, not a Finding")
             findings.append(finding)
-    except NotApplicableError as reason:
-        return "not_applicable", [], str(reason)
-    except NotMeasuredError as reason:
-        return "not_measured", [], str(reason)
+    except NotApplicableError as why:
+        without, reason = "not_applicable", str(why)
+    except NotMeasuredError as why:
+        without, reason = "not_measured", str(why)
     except BrokenNeedError as broken:
-        return "error", [], str(broken)
-    except Exception as error:  # a plugin may raise anything
-        text = " ".join(str(error).split())
-        return "error", [], f"{type(error).__name__}: {text}" if text else type(error).__name__
+        return "error", [], str(broken), False
+    except FAULTS as error:
+        return "error", [], told(error), True
+    # what was found before a number turned out to be missing stands
     severities = {finding.severity for finding in findings}
-    return ("fail" if "fail" in severities else "warn" if "warn" in severities else "pass"), findings, ""
+    outcome: Outcome = "fail" if "fail" in severities else "warn" if "warn" in severities else without
+    return outcome, findings, reason, False
 
 
 def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -> Verdict:

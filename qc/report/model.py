@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping  # noqa: TC003 - pydantic reads the annotations
+from collections.abc import Mapping
 from typing import Any, Literal
 
 from pydantic import Field

@@ -13,8 +13,8 @@ from qc.report.model import Geometry, LevelAt, Levels, TrackPlace
 
 def geometry(worked: WorkedSide) -> Geometry:
     """Describe the side as cut at the judged level."""
-    side, cutting = worked.search.side, worked.cutting
-    disc, span, spiral = side.chain.disc, side.span, cutting.spiral
+    side = worked.search.side
+    disc, span = side.chain.disc, side.span
     travel = worked.search.quantity("groove.travel", worked.judged).value
     return Geometry(
         size=disc.size,

@@ -50,9 +50,7 @@ def deliver(folder: Path, sides: Mapping[str, Sent], *, size: str = "12in", spee
         if tracks:
             lines.append("    tracks:")
         for number, (start, end) in enumerate(tracks, start=1):
-            lines.append(
-                f'      - {{number: {number}, title: "No. {number}", start: {start!r}, end: {end!r}}}'
-            )
+            lines.append(f'      - {{number: {number}, title: "No. {number}", start: {start!r}, end: {end!r}}}')
     (folder / "delivery.yaml").write_text("\n".join(lines) + "\n", encoding="utf-8")
     return folder
 

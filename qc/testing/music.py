@@ -6,6 +6,7 @@ Nothing here is a recording or after one. The same seed, length and rate give th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,9 +96,7 @@ class _Stage:
             wet.append(both[: self.frames] / np.sqrt(np.sum(tail**2)))
         mix = self.dry + 0.5 * np.array(wet)
         mix = np.tanh(0.8 * mix / np.quantile(np.abs(mix), 0.9999))
-        fade = np.minimum(
-            1.0, np.minimum(np.arange(self.frames), np.arange(self.frames)[::-1]) / 0.02 / self.plan.rate
-        )
+        fade = np.minimum(1.0, np.minimum(np.arange(self.frames), np.arange(self.frames)[::-1]) / 0.02 / self.plan.rate)
         mix = mix * fade
         out: Array = mix * (10.0 ** (-1.0 / 20.0) / np.abs(mix).max())
         return out
@@ -107,7 +106,7 @@ def _hz(note: float) -> float:
     return float(440.0 * 2.0 ** ((note - 69.0) / 12.0))
 
 
-def _partials(t: Array, hz: float, weights: Array, decay: float) -> Array:
+def _partials(t: Array, hz: float, weights: NDArray[Any], decay: float) -> Array:
     """Add harmonics below 18 kHz; higher ones die sooner."""
     out = np.zeros_like(t)
     for k, weight in enumerate(weights, start=1):
@@ -117,7 +116,7 @@ def _partials(t: Array, hz: float, weights: Array, decay: float) -> Array:
 
 
 def _bass(stage: _Stage, start: float, beat: float, chord: tuple[int, ...]) -> None:
-    """A plucked bass: root, fifth, octave; its width is the plan's."""
+    """Play a plucked bass: root, fifth, octave; its width is the plan's."""
     for step, (at, interval) in enumerate(((0.0, 0), (1.5, 0), (2.0, 7), (3.5, 12))):
         t = stage.time(beat * 1.3)
         hz = _hz(stage.plan.tonic - 12 + chord[0] + interval)
@@ -165,7 +164,7 @@ def _drums(stage: _Stage, start: float, beat: float, *, fill: bool) -> None:
 
 
 def _voice(stage: _Stage, start: float, beat: float, chord: tuple[int, ...]) -> None:
-    """A sung line: a buzzing source through three formants, each note begun by a sibilant."""
+    """Sing a line: a buzzing source through three formants, each note begun by a sibilant."""
     for i, at in enumerate((0.5, 1.5, 2.25, 3.0)):
         length = beat * (0.9 if i != 3 else 1.1)
         t = stage.time(length)
@@ -174,9 +173,7 @@ def _voice(stage: _Stage, start: float, beat: float, chord: tuple[int, ...]) -> 
         vowel = FORMANTS[int(stage.rng.integers(len(FORMANTS)))]
         sound = np.zeros_like(t)
         for k in range(1, int(5_000.0 / hz)):
-            gain = sum(
-                1.0 / (1.0 + ((k * hz - f) / (60.0 + 0.05 * f)) ** 2) / (j + 1) for j, f in enumerate(vowel)
-            )
+            gain = sum(1.0 / (1.0 + ((k * hz - f) / (60.0 + 0.05 * f)) ** 2) / (j + 1) for j, f in enumerate(vowel))
             sound += gain / k**0.35 * np.sin(2.0 * np.pi * k * bend)
         shape = np.minimum(1.0, np.minimum(t / 0.05, np.maximum(0.0, length - t) / 0.09))
         stage.put(start + at * beat, 0.2 * stage.plan.voice * sound * shape, -0.05, 0.4)

@@ -1,0 +1,178 @@
+"""One function a command: what the command line calls, and what a Python programme may call instead."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import qc
+from qc.audio.heard import default_workers
+from qc.cautions import CAUTIONS
+from qc.contract import CheckResult, Need, Report
+from qc.delivery.model import Side
+from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
+from qc.errors import DeliveryError, PluginError, RulesetError, UsageError
+from qc.groove.programme import Programme
+from qc.groove.sectors import Sectors
+from qc.groove.worked import UNITS
+from qc.hooks.host import Host
+from qc.judge.bind import Bound, bind
+from qc.judge.engine import judge_side, verdict
+from qc.measuring import MeasuredSide, Progress, measure_side
+from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
+from qc.ruleset.find import Available, available, find, serving
+from qc.ruleset.load import Ruleset, load_ruleset, missing_requirements
+from qc.ruleset.sources import Sources
+
+CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
+"""Needs that the groove itself has; plugins bring the others."""
+
+
+@dataclass(frozen=True)
+class Options:
+    """How to check: ruleset NAME[@VERSION] or a file, sides by id (none named: all), threads, who is told."""
+
+    ruleset: str | None = None
+    sides: tuple[str, ...] = ()
+    workers: int | None = None
+    progress: Callable[[str, float], None] | None = None
+    """told the side and how much of it is heard, 0..1"""
+
+
+def check(path: Path, options: Options | None = None, host: Host | None = None) -> Report:
+    """Judge a delivery: read it, hear each side once, work out its groove, hold it against the ruleset.
+
+    Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio files
+    and plugins that break are in the report.
+    """
+    options, began = options or Options(), time.monotonic()
+    started = datetime.now(UTC).isoformat(timespec="seconds")
+    host = host or build_host()
+    read = read_any(path, host)
+    ruleset = choose(read, options.ruleset, host)
+    bound = bind(ruleset, host.checks, units(host.needs))
+    workers = options.workers or default_workers()
+    sides, results, failures = [], [], list(host.failures)
+    for index, side in _chosen(read, options.sides):
+        progress = _told(options.progress, side.id)
+        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
+        judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
+        sides.append(measured.report)
+        results += judged
+        failures += broken + _broken_measures(measured, host)
+    report = _report(read, ruleset, host, sides, results, failures)
+    more = host.report_done(report)
+    if more:
+        failures += more
+        report = report.model_copy(update={"plugin_failures": tuple(failures), "verdict": "error"})
+    run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
+    return report.model_copy(update={"run": run})
+
+
+def build_host() -> Host:
+    """Load the installed plugins, none of which may take the place of what the core brings."""
+    return Host.build(core=UNITS, formats=("json", "text"))
+
+
+def read_any(path: Path, host: Host) -> ReadDelivery:
+    """Read a delivery: by a plugin that knows the path, else as YAML."""
+    text = host.read_delivery(path)
+    if text is not None:
+        return parse_delivery(text.encode(), path, path if path.is_dir() else path.parent)
+    return read_delivery(path)
+
+
+def rulesets(host: Host | None = None) -> Sequence[Available]:
+    """List the rulesets there are, by name and version."""
+    return available((host or build_host()).ruleset_folders)
+
+
+def choose(read: ReadDelivery, asked: str | None, host: Host) -> Ruleset:
+    """Find the ruleset: the one asked for, else the one the delivery names, else the one that serves its disc."""
+    folders, delivery = host.ruleset_folders, read.delivery
+    spec = asked or delivery.ruleset
+    try:
+        if spec is not None:
+            there = find(spec, folders)
+        else:
+            assert delivery.disc is not None  # the delivery model asks for one of the two
+            there = serving(delivery.disc.size, delivery.disc.speed, folders)
+    except RulesetError as error:
+        if asked is None:
+            where = read.lined.at(("ruleset",) if delivery.ruleset else ("disc",))
+            raise RulesetError(f"{where}: {error}") from None
+        raise
+    ruleset = load_ruleset(there, Sources(folders))
+    lacking = missing_requirements(ruleset, {plugin.package: plugin.version for plugin in host.plugins if plugin.error is None})
+    if lacking:
+        raise PluginError(lacking[0])
+    disc = delivery.disc
+    if disc is not None and ruleset.serves != (disc.size, disc.speed):
+        size, speed = ruleset.serves
+        raise RulesetError(
+            f"{read.lined.at(('disc',))}: the delivery is for {disc.size} at {disc.speed}, ruleset {ruleset.name}"
+            f"@{ruleset.version} serves {size} at {speed}; correct the disc or choose another ruleset"
+        )
+    return ruleset
+
+
+def units(needs: Sequence[type[Need[Any]]]) -> Mapping[str, str]:
+    """Give the unit of every measurement there is, by name."""
+    known = dict(UNITS)
+    for need in (*CORE, *needs):
+        known |= need.publishes
+    return known
+
+
+def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
+    """Give the sides asked for, in the delivery's order."""
+    sides = read.delivery.sides
+    unknown = [one for one in ids if one not in {side.id for side in sides}]
+    if unknown:
+        there = ", ".join(side.id for side in sides)
+        raise UsageError(f"--side {unknown[0]}: the delivery has no such side; it has {there}")
+    return [(i, side) for i, side in enumerate(sides) if not ids or side.id in ids]
+
+
+def _told(progress: Callable[[str, float], None] | None, side: str) -> Progress | None:
+    return None if progress is None else lambda part: progress(side, part)
+
+
+def _broken_measures(measured: MeasuredSide, host: Host) -> list[PluginFailure]:
+    """Name each plugin whose measuring raised, also when no check asked for the number."""
+    return [
+        PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why,
+                      side=measured.report.id)
+        for need, why in measured.evidence.broken.items()
+    ]  # fmt: skip
+
+
+def _report(
+    read: ReadDelivery, ruleset: Ruleset, host: Host, sides: Sequence[SideReport],
+    results: Sequence[CheckResult], failures: Sequence[PluginFailure],
+) -> Report:  # fmt: skip
+    delivery = read.delivery
+    disc = {} if delivery.disc is None else {"size": delivery.disc.size, "speed": delivery.disc.speed}
+    return Report(
+        tool=f"sidegate {qc.__version__}",
+        plugins=tuple(f"{plugin.name} ({plugin.package} {plugin.version})" for plugin in host.plugins if plugin.error is None),
+        ruleset=RulesetFacts(
+            name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows
+        ),
+        delivery=DeliveryFacts(
+            file=read.file.name, sha256=read.sha256, title=delivery.title, catalogue=delivery.catalogue or "",
+            disc=disc, notes=delivery.notes or "",
+        ),
+        sides=tuple(sides),
+        results=tuple(results),
+        plugin_failures=tuple(failures),
+        verdict=verdict(results, failures),
+        cautions=CAUTIONS,
+    )  # fmt: skip
+
+
+__all__ = ["Bound", "DeliveryError", "Options", "check", "choose", "read_any", "rulesets", "units"]

@@ -1,0 +1,40 @@
+"""`sidegate check`: judge a delivery and write the reports that were asked for."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from qc import api
+from qc.cli.main import say
+from qc.cli.progress import Progress
+from qc.cli.writing import Output, outputs, refuse_sources, write
+from qc.dsp import jit
+from qc.judge.engine import exit_code
+from qc.ruleset.find import is_path
+
+
+def check(words: argparse.Namespace) -> int:
+    """Run the command; raises SidegateError for what cannot be used, before anything is written."""
+    host = api.build_host()
+    wanted: list[Output] = outputs(words.out or ["text=-"], host.renderers)
+    path = Path(words.delivery)
+    read = api.read_any(path, host)
+    spec = words.ruleset or read.delivery.ruleset
+    house = [Path(spec)] if spec and is_path(spec) else []
+    refuse_sources(wanted, [read.file, *read.audio.values(), *house])
+    jit.announce()
+    with Progress(sys.stderr) as progress:
+        options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told)
+        report = api.check(path, options, host)
+    if any(side.passes for side in report.sides):
+        jit.ready()
+    for output in wanted:
+        write(output, report)
+    for failure in report.plugin_failures:
+        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    if not any(output.path is None for output in wanted):
+        failed = sum(result.outcome == "fail" for result in report.results)
+        say(f"{report.delivery.title}: {report.verdict}" + (f", {failed} checks failed" if failed else ""))
+    return exit_code(report, strict=words.strict)

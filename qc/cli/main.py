@@ -1,0 +1,140 @@
+"""The `sidegate` command: reads its words, calls one function of the API, ends with the exit code."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from typing import NoReturn
+
+import qc
+from qc.errors import OutputError, SidegateError
+from qc.wording import shown
+
+EPILOG = """\
+exit codes: 0 nothing failed, 1 a check failed (with --strict: or warned), 2 the command line, delivery file or
+ruleset cannot be used, 3 a plugin or the tool failed"""
+
+LONGEST = 2000
+"""Characters of a sentence on stderr: what was read may be longer than anyone wants to see again."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one sentence."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with exit code 2."""
+        self.exit(2, f"{self.prog}: {shown(message, LONGEST)}; see {self.prog} --help\n")
+
+
+def parser() -> argparse.ArgumentParser:
+    """Build the parser of all commands."""
+    top = _Parser(
+        prog="sidegate",
+        description="Works out the groove of a vinyl side from its master, before the first cut, and judges it.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="version", version=f"sidegate {qc.__version__}")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
+
+    check = commands.add_parser(
+        "check", help="judge a delivery", description="Judge a delivery side by side."
+    )
+    check.add_argument(
+        "delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml"
+    )
+    check.add_argument(
+        "--ruleset", metavar="NAME[@VERSION]", help="judge by this ruleset (or a ruleset file)"
+    )
+    check.add_argument(
+        "--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable"
+    )
+    check.add_argument(
+        "--out", metavar="FORMAT=PATH", action="append", default=[],
+        help="write a report (text, json, or a plugin's format); - is stdout; repeatable; default text=-",
+    )  # fmt: skip
+    check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
+    check.add_argument(
+        "--workers", metavar="N", type=_count, help="threads to use; default: the cores there are"
+    )
+
+    commands.add_parser("rulesets", help="list the rulesets there are")
+    commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
+    schema = commands.add_parser("schema", help="print a JSON Schema")
+    schema.add_argument("model", choices=["report", "delivery", "ruleset"])
+    return top
+
+
+def _count(text: str) -> int:
+    value = int(text) if text.isascii() and text.isdigit() and len(text) <= 2 else 0
+    if not 1 <= value <= 64:
+        raise argparse.ArgumentTypeError(f"{shown(text)} is not a number of threads from 1 to 64")
+    return value
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command and give its exit code; every error is one sentence on stderr."""
+    words = parser().parse_args(argv)
+    try:
+        if words.command == "check":
+            from qc.cli.check import check
+
+            return check(words)
+        if words.command == "schema":
+            from qc.cli.schema import schema
+
+            return schema(words.model)
+        from qc.cli.listing import plugins, rulesets
+
+        return rulesets() if words.command == "rulesets" else plugins()
+    except SidegateError as error:
+        say(str(error))
+        return error.exit_code
+    except KeyboardInterrupt:
+        say("stopped; nothing more was written")
+        return 130
+    except Exception as error:  # a fault of the tool is one sentence too
+        if os.environ.get("SIDEGATE_DEBUG"):
+            raise
+        text = " ".join(str(error).split())
+        say(
+            f"the tool itself failed ({type(error).__name__}: {text}); please report it; "
+            "SIDEGATE_DEBUG=1 shows where"
+        )
+        return 3
+
+
+def say(sentence: str) -> None:
+    """Write a sentence on stderr, on one line and without anything that would steer a terminal."""
+    sys.stderr.write(f"sidegate: {shown(sentence, LONGEST)}\n")
+
+
+def emit(asked_for: bytes) -> None:
+    """Write on stdout; a reader that went away has read what it wanted, anything else raises OutputError."""
+    try:
+        sys.stdout.buffer.write(asked_for)
+        sys.stdout.buffer.flush()
+    except BrokenPipeError:
+        _mute()
+    except OSError as error:
+        _mute()
+        raise OutputError(f"stdout cannot be written: {error.strerror}; send it elsewhere") from None
+
+
+def _mute() -> None:
+    """Let what is still in the buffer of stdout go nowhere, so that it is not tried again at the end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def run() -> NoReturn:
+    """Entry point of the console script."""
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - closed by the caller
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    try:
+        sys.exit(main())
+    finally:
+        try:
+            sys.stdout.flush()  # help that nobody reads to its end
+        except OSError:
+            _mute()

@@ -1,0 +1,13 @@
+"""`sidegate schema`: the JSON Schema of what is written and read, as committed beside the models."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from qc.cli.main import emit
+
+
+def schema(model: str) -> int:
+    """Print the schema of `report`, `delivery` or `ruleset`."""
+    emit((files("qc") / "schemas" / f"{model}.json").read_bytes())
+    return 0

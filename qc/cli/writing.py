@@ -1,0 +1,107 @@
+"""Where reports go: written beside their place and renamed, so that nobody ever finds half a report."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+
+from qc.cli.main import emit
+from qc.contract import Renderer, Report
+from qc.errors import OutputError, UsageError
+from qc.report.json import Json
+from qc.report.text import Text
+from qc.wording import shown
+
+CORE: dict[str, type[Renderer]] = {"json": Json, "text": Text}
+
+
+@dataclass(frozen=True)
+class Output:
+    """One report to write; no path means stdout."""
+
+    renderer: Renderer
+    path: Path | None
+    """with links resolved, so that a place has one name"""
+    place: str
+    """as it was asked for"""
+
+
+def outputs(asked: Sequence[str], more: Mapping[str, type[Renderer]]) -> list[Output]:
+    """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written."""
+    known = CORE | dict(more)
+    found: list[Output] = []
+    for word in asked:
+        name, equals, place = word.partition("=")
+        if not equals or not place:
+            raise UsageError(f'--out {shown(word)}: write it as FORMAT=PATH, for example "json=report.json"')
+        if name not in known:
+            near = get_close_matches(name, known, 1)
+            hint = f'; did you mean "{near[0]}"?' if near else f"; there are {', '.join(sorted(known))}"
+            raise UsageError(f'--out {shown(word)}: there is no format "{shown(name)}"{hint}')
+        path = None if place == "-" else Path(os.path.realpath(place))
+        if path in [output.path for output in found]:
+            why = f"{shown(place)} is asked for twice; give each report its own place"
+            raise UsageError(f"--out {shown(word)}: {why}")
+        if path is not None and (fault := _not_writable(Path(place), path)):
+            raise UsageError(f"--out {shown(word)}: {fault}")
+        found.append(Output(known[name](), path, place))
+    return found
+
+
+def _not_writable(place: Path, path: Path) -> str:
+    """Say why a place cannot be written, before the audio is heard; empty when it can."""
+    name, parent, folder = shown(str(place)), shown(str(place.parent)), path.parent
+    faults: tuple[tuple[Callable[[], bool], str], ...] = (
+        (path.is_symlink, f"{name} is a link that leads to itself; name another place"),
+        (path.is_dir, f"{name} is a folder; name the file to write"),
+        (lambda: not folder.is_dir(), f"there is no folder {parent}; make it first"),
+        (lambda: path.exists() and not path.is_file(), f"{name} is not a plain file; name another place"),
+        (lambda: not os.access(folder, os.W_OK), f"the folder {parent} may not be written; name another place"),
+    )
+    try:
+        return next((sentence for holds, sentence in faults if holds()), "")
+    except OSError as error:
+        return f"{name} cannot be written ({error.strerror}); name another place"
+
+
+def refuse_sources(wanted: Sequence[Output], sources: Sequence[Path]) -> None:
+    """Refuse to write a report over the delivery, its audio or its ruleset."""
+    real = {Path(os.path.realpath(source)) for source in sources}
+    for output in wanted:
+        if output.path in real:
+            raise UsageError(f"--out: {shown(output.place)} belongs to the delivery; write the report elsewhere")
+
+
+def write(output: Output, report: Report) -> None:
+    """Write one report; raises OutputError when the place cannot be written after all."""
+    if output.path is None:
+        held = io.BytesIO()
+        output.renderer.render(report, held)
+        emit(held.getvalue())
+        return
+    path = output.path
+    beside = ""
+    try:
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".sidegate-")
+        with os.fdopen(handle, "wb") as out:
+            output.renderer.render(report, out)
+        Path(beside).chmod(0o666 & ~_umask())
+        Path(beside).replace(path)
+    except OSError as error:
+        raise OutputError(f"{output.place} cannot be written: {error.strerror}; name another place") from None
+    finally:
+        with contextlib.suppress(OSError):
+            if beside:
+                Path(beside).unlink(missing_ok=True)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

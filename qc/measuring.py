@@ -1,0 +1,229 @@
+"""One side from its file to its numbers: examined, heard once, its groove worked out, everything published."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from qc.audio.group import FAULTS, told
+from qc.audio.heard import hear
+from qc.audio.plan import plan
+from qc.audio.received import AsReceived, Received
+from qc.audio.source import AudioFaultError, FileSource
+from qc.chain import Chain
+from qc.contract import Measurements, Need, Quantity
+from qc.delivery.examine import Declared, examine, silent, with_fault
+from qc.delivery.model import Side
+from qc.delivery.reader import ReadDelivery
+from qc.groove.programme import Programme
+from qc.groove.sectors import Sectors
+from qc.groove.span import TrackTimes
+from qc.groove.worked import UNITS, WorkedSide
+from qc.judge.bind import Bound
+from qc.judge.context import Evidence
+from qc.report.model import AudioFacts, SideReport
+from qc.report.side import geometry, levels
+
+Progress = Callable[[float], None]
+BITS = {"16 bit": 16, "24 bit": 24, "32 bit": 32, "32 bit float": 32, "64 bit float": 64}
+
+
+@dataclass(frozen=True)
+class MeasuredSide:
+    """What is known of a side: for the report, and for the checks."""
+
+    report: SideReport
+    evidence: Evidence
+
+
+def measure_side(
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], bound: Bound, workers: int,
+    progress: Progress | None,
+) -> MeasuredSide:  # fmt: skip
+    """Measure one side of a delivery; what is wrong with its audio ends up in the evidence, not as an error."""
+    side = read.delivery.sides[index]
+    received = examine(_declared(read, side))
+    measured: Measurements | None = None
+    wanted, unbuilt = _built(_closure(needs, bound), chain)
+    if not received.faults:
+        received, measured = _heard(
+            read.audio[side.id], side, received, list(wanted.values()), workers, progress
+        )
+    line = read.line(("sides", index, "audio"))
+    if measured is None:
+        return _unmeasured(read, side, chain, received, line)
+    return _measured(read, side, chain, received, measured, wanted, unbuilt, bound, line)
+
+
+def _built(
+    kinds: Sequence[type[Need[Any]]], chain: Chain
+) -> tuple[dict[type[Need[Any]], Need[Any]], dict[type[Need[Any]], str]]:
+    """Build every need for a chain; one that cannot be built or planned is put aside with its sentence."""
+    built: dict[type[Need[Any]], Need[Any]] = {}
+    broken: dict[type[Need[Any]], str] = {}
+    for kind in kinds:
+        try:
+            need = kind.of(chain)
+            alone = plan([need])
+            if need not in (*alone.analyses, *alone.derived):
+                raise TypeError("it is neither an Analysis nor a Derived")
+        except FAULTS as error:
+            broken[kind] = told(error)
+        else:
+            built[kind] = need
+    return built, broken
+
+
+def _closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
+    """Give every kind of need once: those that publish, and those that a check asks for."""
+    asked = [need for check in bound.checks for need in check.needs]
+    return [need for need in dict.fromkeys([*needs, *asked]) if need is not AsReceived]
+
+
+def _declared(read: ReadDelivery, side: Side) -> Declared:
+    ends = [(track.end, track.number) for track in side.tracks if track.end is not None]
+    last = max(ends, default=(None, None))
+    return Declared(
+        path=read.audio[side.id],
+        shown=str(side.audio),
+        sha256=side.sha256,
+        channels=None if side.channels is None else len(side.channels),
+        last_end=last[0],
+        last_track=last[1],
+    )
+
+
+def _heard(
+    path: Path, side: Side, received: Received, needs: Sequence[Need[Any]], workers: int,
+    progress: Progress | None,
+) -> tuple[Received, Measurements | None]:  # fmt: skip
+    """Hear the side; a fault that only hearing shows is added to what was received."""
+    facts = received.facts
+    assert facts.sample_rate is not None  # no fault: the file was opened
+    assert facts.frames is not None
+    source = FileSource(path, f"side:{side.id}", facts.sample_rate, facts.frames)
+    try:
+        measured = hear(source, plan(needs), workers=workers, progress=progress)
+    except AudioFaultError as error:
+        return with_fault(received, error.fault), None
+    programme = next(
+        (result for need, result in measured.results.items() if isinstance(need, Programme)), None
+    )
+    if programme is not None and programme.first is None:
+        return with_fault(received, silent(received)), None
+    return received, measured
+
+
+def _unmeasured(read: ReadDelivery, side: Side, chain: Chain, received: Received, line: int) -> MeasuredSide:
+    declared = read.delivery.declared(side.id)
+    report = SideReport(
+        id=side.id, audio=received.facts, declared=declared, measurements=_of_file(received.facts),
+        passes=0,
+    )  # fmt: skip
+    evidence = Evidence(
+        side=side.id,
+        chain=chain,
+        declared=declared,
+        results={AsReceived: received},
+        quantities=report.measurements,
+        missing=f"the audio is at fault: {received.faults[0].message}",
+        line=line,
+    )
+    return MeasuredSide(report, evidence)
+
+
+def _measured(
+    read: ReadDelivery, side: Side, chain: Chain, received: Received, measured: Measurements,
+    wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound, line: int,
+) -> MeasuredSide:  # fmt: skip
+    declared = read.delivery.declared(side.id)
+    results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
+    failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
+    broken = {**unbuilt, **failed}
+    quantities = _of_file(received.facts) | _published(wanted, results, broken)
+    publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
+    worked = None
+    if Sectors in results and Programme in results:
+        worked = WorkedSide.of(
+            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level
+        )
+        quantities |= worked.quantities(quantities.get("loudness.integrated"))
+        quantities = {
+            name: q if q.at is None else q.model_copy(update={"at": worked.place(q.at)})
+            for name, q in quantities.items()
+        }
+    else:
+        publishers |= dict.fromkeys(UNITS, Sectors if Sectors in broken else Programme)
+    report = SideReport(
+        id=side.id,
+        audio=received.facts,
+        geometry=None if worked is None else geometry(worked),
+        measurements=dict(sorted(quantities.items())),
+        levels=None if worked is None else levels(worked),
+        declared=declared,
+        passes=measured.passes,
+    )
+    evidence = Evidence(
+        side=side.id,
+        chain=chain,
+        declared=declared,
+        results={AsReceived: received, **results},
+        broken=broken,
+        quantities=quantities,
+        publishers=publishers,
+        windows={} if worked is None else worked.windows(),
+        line=line,
+        place=(lambda at: at) if worked is None else worked.place,
+    )
+    return MeasuredSide(report, evidence)
+
+
+def _published(
+    wanted: Mapping[type[Need[Any]], Need[Any]], results: Mapping[type[Need[Any]], Any],
+    broken: dict[type[Need[Any]], str],
+) -> dict[str, Quantity]:  # fmt: skip
+    """Collect what the needs publish; one that raises, or publishes a name it did not announce, is broken."""
+    found: dict[str, Quantity] = {}
+    for kind, result in results.items():
+        try:
+            published = dict(wanted[kind].publish(result))
+            for name, quantity in published.items():
+                _is_as_announced(kind, name, quantity)
+        except FAULTS as error:
+            broken[kind] = told(error)
+            continue
+        found |= published
+    return found
+
+
+def _is_as_announced(kind: type[Need[Any]], name: str, quantity: object) -> None:
+    if name not in kind.publishes:
+        raise ValueError(f"it publishes {name}, which it did not announce")
+    if not isinstance(quantity, Quantity):
+        raise TypeError(f"it publishes {name} as a {type(quantity).__name__}, not a Quantity")
+    if quantity.unit != kind.publishes[name]:
+        raise ValueError(f"it publishes {name} in {quantity.unit} and announced {kind.publishes[name]}")
+
+
+def _of_file(facts: AudioFacts) -> dict[str, Quantity]:
+    """Give the file's own numbers as measurements."""
+    known = {
+        "audio.sample_rate": (facts.sample_rate, "Hz"),
+        "audio.bit_depth": (BITS.get(facts.coding or ""), "bit"),
+        "audio.channels": (facts.channels, "1"),
+        "audio.duration": (facts.duration_s, "s"),
+    }
+    return {
+        name: Quantity(value=value, unit=unit) for name, (value, unit) in known.items() if value is not None
+    }
+
+
+def _tracks(side: Side) -> tuple[TrackTimes, ...]:
+    """Give the declared tracks with their exact times; a segue has no mark after it."""
+    return tuple(
+        TrackTimes(track.number, track.title or "", track.start, track.end, track.gap_after != "segue")
+        for track in side.tracks
+        if track.start is not None and track.end is not None
+    )

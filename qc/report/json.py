@@ -1,0 +1,20 @@
+"""The JSON report: the model as it is, numbers unrounded, keys in the model's order."""
+
+from __future__ import annotations
+
+import json
+from typing import BinaryIO
+
+from qc.contract import Renderer, Report
+
+
+class Json(Renderer):
+    """Writes the whole report as JSON."""
+
+    name = "json"
+    suffixes = (".json",)
+
+    def render(self, report: Report, out: BinaryIO) -> None:
+        """Write UTF-8 with two spaces of indent and a line end."""
+        text = json.dumps(report.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
+        out.write(text.encode("utf-8", "replace") + b"\n")

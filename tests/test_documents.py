@@ -1,0 +1,73 @@
+"""What README and DEVELOPERS show is true: blocks load and run, and the commands exist."""
+
+import re
+import shlex
+import types
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from qc import api
+from qc.cli.main import parser
+from qc.delivery.reader import parse_delivery
+from qc.hooks.host import Host
+from qc.testing.deliveries import Sent, deliver
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def blocks(page, language):
+    text = (ROOT / page).read_text(encoding="utf-8")
+    return re.findall(rf"^```{language}\n(.*?)^```$", text, flags=re.MULTILINE | re.DOTALL)
+
+
+def test_the_delivery_shown_is_read():
+    (shown,) = blocks("README.md", "yaml")
+    read = parse_delivery(shown.encode(), Path("delivery.yaml"), Path())
+    assert [track.number for track in read.delivery.sides[0].tracks] == [1, 2]
+
+
+def test_the_first_two_commands_are_the_ones_ci_runs():
+    main, tests = blocks("README.md", "sh")
+    assert "sidegate check examples/quiet_harbour" in main
+    assert "pytest" in tests
+
+
+def test_the_commands_shown_are_understood():
+    (usage,) = blocks("README.md", "text")
+    shown = {line.split()[1] for line in usage.splitlines()}
+    assert shown == {"check", "rulesets", "plugins", "schema"}
+    for words in ("check D --ruleset a@1.0.0 --side A --out json=x --strict --workers 2", "schema report"):
+        parser().parse_args(shlex.split(words))
+
+
+def test_every_shipped_check_is_in_the_readme():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    for check in api.build_host().checks:
+        assert f"`{check}`" in text
+
+
+def test_the_plugin_shown_works(tmp_path, variant):
+    (shown,) = blocks("DEVELOPERS.md", "python")
+    plugin = types.ModuleType("house_plugin")
+    exec(compile(shown, "DEVELOPERS.md", "exec"), plugin.__dict__)  # noqa: S102
+    ruleset = variant({})
+    ruleset.write_text(
+        ruleset.read_text(encoding="utf-8").replace(
+            "limits:\n",
+            'limits:\n  house.left-too-heavy:\n    most: {warn: 90 %, source: "house: desk notes"}\n',
+            1,
+        ),
+        encoding="utf-8",
+    )
+    x = 0.1 * np.random.default_rng(1).standard_normal((2, 48_000))
+    x[0] *= 2.0
+    host = Host.build(extra=[("house", plugin)])
+    assert host.failures == []
+    folder = deliver(tmp_path / "delivery", {"A": Sent(x)})
+    report = api.check(folder, api.Options(ruleset=str(ruleset)), host)
+    result = next(result for result in report.results if result.check == "house.left-too-heavy")
+    assert result.outcome == "warn"
+    assert result.findings[0].measured.value == pytest.approx(1.0)
+    assert report.sides[0].passes == 1
