@@ -170,15 +170,13 @@ def _lateral(c: Cutting) -> Array:
 
 MEASURES: dict[str, Measure] = {
     "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.v_abs)),
-    "groove.lateral_velocity_peak": Measure(
-        "cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.lateral_v), False
-    ),
+    "groove.lateral_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.lateral_v)),
     "groove.lateral_displacement_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(_lateral(c))),
     "groove.vertical_up_peak": Measure("um", 1e6, "<=", Cutting.up),
     "groove.vertical_down_peak": Measure("um", 1e6, "<=", Cutting.down),
     "groove.low_vertical_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(c.side.envelopes.low_vertical)),
     "groove.acceleration_peak": Measure(
-        "g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.scaled_peak(c.side.envelopes.a_abs), False
+        "g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.scaled_peak(c.side.envelopes.a_abs)
     ),
     "groove.drive_1s": Measure("g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.drive(1)),
     "groove.drive_10s": Measure("g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.drive(10)),
