@@ -12,14 +12,14 @@ from qc.audio.heard import hear
 from qc.audio.plan import plan
 from qc.audio.received import AsReceived, Received
 from qc.audio.source import AudioFaultError, FileSource
-from qc.chain import Chain
-from qc.contract import Measurements, Need, Quantity
+from qc.chain import SECTORS_A_SECOND, Chain
+from qc.contract import At, Measurements, Need, Quantity
 from qc.delivery.examine import Declared, examine, silent, with_fault
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
-from qc.groove.span import TrackTimes
+from qc.groove.span import Span, TrackTimes
 from qc.groove.worked import UNITS, WorkedSide
 from qc.judge.bind import Bound
 from qc.judge.context import Evidence
@@ -130,8 +130,17 @@ def _unmeasured(read: ReadDelivery, side: Side, chain: Chain, received: Received
         quantities=report.measurements,
         missing=f"the audio is at fault: {received.faults[0].message}",
         line=line,
+        place=lambda at: _on_paper(at, _tracks(side)),
     )
     return MeasuredSide(report, evidence)
+
+
+def _on_paper(at: At, tracks: tuple[TrackTimes, ...]) -> At:
+    """Fill in the track that a place of audio that is not cut lies in, as the delivery declares it."""
+    if at.start_s is None or at.track is not None:
+        return at
+    sector = int(at.start_s * SECTORS_A_SECOND + 1e-9)
+    return at.model_copy(update={"track": Span(0, sector + 1, tracks).track_at(sector)})
 
 
 def _measured(

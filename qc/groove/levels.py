@@ -18,6 +18,11 @@ from qc.quantity import Polarity, Quantity, meets
 
 LOWEST, HIGHEST = -400, 200
 """Ends of the search in tenths of a dB."""
+HELD = 3
+"""Levels whose arrays are held at once."""
+
+Wanted = tuple[LevelRow, float]
+"""A limit and the value it is searched at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,19 +39,22 @@ class Reached:
 
 
 class LevelSearch:
-    """Judges one side at any level, remembering each level it has worked out."""
+    """Judges one side at any level."""
 
     def __init__(self, side: Side, rows: Iterable[LevelRow]) -> None:
         self.side = side
         self.rows = tuple(row for row in rows if row.measure in MEASURES)
-        self._cuttings: dict[tuple[float, Polarity], Cutting] = {}
+        self._held: dict[float, dict[Polarity, Cutting]] = {}
 
     def cutting(self, level: float, polarity: Polarity) -> Cutting:
-        """Give the side as cut at a level and polarity."""
-        key = (level, polarity)
-        if key not in self._cuttings:
-            self._cuttings[key] = Cutting(self.side, level, polarity)
-        return self._cuttings[key]
+        """Give the side as cut at a level and polarity; only the last few levels are held, for they are large."""
+        held = self._held.pop(level, None)
+        if held is None:
+            held = {one: Cutting(self.side, level, one) for one in self.side.polarities}
+        self._held[level] = held  # now the last
+        if len(self._held) > HELD:
+            del self._held[next(iter(self._held))]
+        return held[polarity]
 
     def worst(self, name: str, level: float) -> tuple[Worst, Polarity]:
         """Give a measurement at a level for its own worse polarity."""
@@ -86,42 +94,53 @@ class LevelSearch:
         radius = self.cutting(level, polarity).spiral.radius
         return self.side.at(start, start + 1 if end is None else end, radius, polarity, worst.channel)
 
-    def holds(self, row: LevelRow, bound: float, level: float) -> bool:
+    def holds(self, want: Wanted, level: float) -> bool:
         """Whether a limit holds at a level."""
+        row, bound = want
         worst, _ = self.worst(row.measure, level)
         return meets(worst.value * MEASURES[row.measure].factor, bound, row.op, row.unit)
 
-    def reach(self, row: LevelRow, bound: float) -> Reached:
-        """Find the highest level at which one limit holds."""
-        if self.holds(row, bound, HIGHEST / 10.0):
-            return Reached(HIGHEST / 10.0, ">", row)
-        if not self.holds(row, bound, LOWEST / 10.0):
-            return Reached(LOWEST / 10.0, "<", row)
-        low, high = LOWEST, HIGHEST
-        while high - low > 1:
-            middle = (low + high) // 2
-            if self.holds(row, bound, middle / 10.0):
-                low = middle
-            else:
-                high = middle
-        return Reached(low / 10.0, None, row)
+    def reach(self, wanted: Iterable[Wanted]) -> dict[Wanted, Reached]:
+        """Find the highest level at which each limit holds by itself.
 
-    def by_limit(self) -> dict[LevelRow, Reached]:
-        """Find what each limit alone allows: at the value that sets the level, else at warn, else at fail."""
-        found = {}
-        for row in self.rows:
-            bound = _first(_setting(row), row.warn, row.fail)
-            if bound is not None:
-                found[row] = self.reach(row, bound)
-        return found
+        All searches go in step: a level that is worked out for one narrows every other that it lies inside of,
+        so that no level is worked out twice and none has to be remembered.
+        """
+        span = dict.fromkeys(wanted, (LOWEST - 1, HIGHEST + 1))  # holds at the first, does not at the second
+        while still := [want for want, (low, high) in span.items() if high - low > 1]:
+            low, high = span[still[0]]
+            middle = _middle(low, high)
+            for want in still:
+                low, high = span[want]
+                if low < middle < high:
+                    span[want] = (middle, high) if self.holds(want, middle / 10.0) else (low, middle)
+        return {want: _reached(want[0], low) for want, (low, _) in span.items()}
 
-    def recommended(self, by_limit: dict[LevelRow, Reached]) -> Reached:
-        """Find the highest level at which every limit that sets the level holds."""
-        return _lowest([reached for row, reached in by_limit.items() if row.sets_level])
+    def allowed(self) -> tuple[dict[LevelRow, Reached], Reached, Reached]:
+        """Find what each limit alone allows, the recommended level and the clean level.
 
-    def clean(self) -> Reached:
-        """Find the highest level at which no warn value is passed."""
-        return _lowest([self.reach(row, row.warn) for row in self.rows if row.warn is not None])
+        A limit is taken at the value that sets the level, else at warn, else at fail; recommended is the lowest of
+        those that set the level, clean the lowest at which a warn value is reached.
+        """
+        single = {row: bound for row in self.rows if (bound := _first(_setting(row), row.warn, row.fail)) is not None}
+        warned = {row: row.warn for row in self.rows if row.warn is not None}
+        reached = self.reach([*single.items(), *warned.items()])
+        by_limit = {row: reached[row, bound] for row, bound in single.items()}
+        recommended = _lowest([by_limit[row] for row in single if row.sets_level])
+        return by_limit, recommended, _lowest([reached[want] for want in warned.items()])
+
+
+def _middle(low: int, high: int) -> int:
+    """Try the ends of the search first, then halve."""
+    if high > HIGHEST:
+        return HIGHEST
+    return LOWEST if low < LOWEST else (low + high) // 2
+
+
+def _reached(row: LevelRow, low: int) -> Reached:
+    if low < LOWEST:
+        return Reached(LOWEST / 10.0, "<", row)
+    return Reached(low / 10.0, ">" if low == HIGHEST else None, row)
 
 
 def _setting(row: LevelRow) -> float | None:

@@ -52,7 +52,7 @@ class Side:
         """Place the sectors from `start` to before `end` of the span; the radius is that of `start`."""
         return At(
             start_s=(self.span.start + start) / SECTORS_A_SECOND,
-            end_s=(self.span.start + end) / SECTORS_A_SECOND,
+            end_s=min((self.span.start + end) / SECTORS_A_SECOND, self.span.file_end_s),
             track=self.span.track_at(start),
             radius_mm=None if radius is None else float(radius[start]) * 1e3,
             polarity=polarity if len(self.polarities) > 1 else None,

@@ -35,6 +35,8 @@ class Span:
     start: int
     end: int
     tracks: tuple[TrackTimes, ...] = ()
+    file_end_s: float = math.inf
+    """where the file ends; the last sector may be a part"""
 
     @property
     def sectors(self) -> int:
@@ -64,7 +66,7 @@ def span_of(tracks: Sequence[TrackTimes], heard: Heard, sectors: int) -> Span:
     if tracks:
         start, end = min(start, tracks[0].start), max(end, tracks[-1].end)
     begin = min(math.floor(start * SECTORS_A_SECOND), sectors - 1)
-    return Span(begin, max(begin + 1, min(math.ceil(end * SECTORS_A_SECOND), sectors)), tuple(tracks))
+    return Span(begin, max(begin + 1, min(math.ceil(end * SECTORS_A_SECOND), sectors)), tuple(tracks), heard.duration_s)
 
 
 def _nearest(second: Fraction) -> int:

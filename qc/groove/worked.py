@@ -49,8 +49,7 @@ class WorkedSide:
         """Work out a side; `declared` is the cut level asked for in dB, None when it is free."""
         span = span_of(tracks, heard, envelopes.sectors)
         search = LevelSearch(Side.of(chain, span, envelopes), rows)
-        by_limit = search.by_limit()
-        return cls(search, by_limit, search.recommended(by_limit), search.clean(), declared)
+        return cls(search, *search.allowed(), declared)
 
     @property
     def judged(self) -> float:

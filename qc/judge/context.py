@@ -88,10 +88,10 @@ class Context:
         for severity, bound in grades:
             if bound is not None and not meets(quantity.value, bound, op, quantity.unit):
                 side = "above" if op == "<=" else "below"
+                value, than = _apart(name, quantity.value, bound, quantity.unit)
                 yield self._finding(
                     severity,
-                    f"{_capital(of or name)} is {quantity.bound or ''}{_shown(name, quantity.value, quantity.unit)}, "
-                    f"{side} {_shown(name, bound, quantity.unit)}",
+                    f"{_capital(of or name)} is {quantity.bound or ''}{value}, {side} {than}",
                     measured=quantity,
                     location=self._location(quantity.at, self._evidence.windows.get(name)),
                     limit=limit,
@@ -156,6 +156,16 @@ class Context:
             sources=tuple(part.strip() for part in limit.source.split(";")) if limit else (),
             fingerprint=hashlib.blake2b("|".join(parts).encode(), digest_size=8).hexdigest(),
         )
+
+
+def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
+    """Write a value and the bound it breaks for people; what rounds to the same gets as many digits as it takes."""
+    shown, than = _shown(name, value, unit), _shown(name, bound, unit)
+    if shown == than:
+        factor, after = (100.0, " %") if name.endswith("_share") else (1.0, "" if unit == "1" else f" {unit}")
+        digits = (f"{factor * value:.{n}g}" for n in range(3, 18))
+        shown = next(text for text in digits if float(text) != float(f"{factor * bound:.12g}")) + after
+    return shown, than
 
 
 def _shown(name: str, value: float, unit: str) -> str:
