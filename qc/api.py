@@ -24,7 +24,7 @@ from qc.judge.bind import Bound, bind
 from qc.judge.engine import judge_side, verdict
 from qc.measuring import MeasuredSide, Progress, measure_side
 from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
-from qc.ruleset.find import Available, available, find, serving
+from qc.ruleset.find import Available, available, find, is_path, serving
 from qc.ruleset.load import Ruleset, load_ruleset, missing_requirements
 from qc.ruleset.sources import Sources
 
@@ -95,6 +95,11 @@ def choose(read: ReadDelivery, asked: str | None, host: Host) -> Ruleset:
     """Find the ruleset: the one asked for, else the one the delivery names, else the one that serves its disc."""
     folders, delivery = host.ruleset_folders, read.delivery
     spec = asked or delivery.ruleset
+    if asked is None and delivery.ruleset is not None and is_path(delivery.ruleset):
+        raise RulesetError(
+            f"{read.lined.at(('ruleset',))}: a delivery names its ruleset as NAME@VERSION, not by a path; "
+            "a ruleset file is given with --ruleset"
+        )
     try:
         if spec is not None:
             there = find(spec, folders)
@@ -107,7 +112,8 @@ def choose(read: ReadDelivery, asked: str | None, host: Host) -> Ruleset:
             raise RulesetError(f"{where}: {error}") from None
         raise
     ruleset = load_ruleset(there, Sources(folders))
-    lacking = missing_requirements(ruleset, {plugin.package: plugin.version for plugin in host.plugins if plugin.error is None})
+    loaded = {plugin.package: plugin.version for plugin in host.plugins if plugin.error is None}
+    lacking = missing_requirements(ruleset, loaded)
     if lacking:
         raise PluginError(lacking[0])
     disc = delivery.disc
@@ -159,7 +165,7 @@ def _report(
     disc = {} if delivery.disc is None else {"size": delivery.disc.size, "speed": delivery.disc.speed}
     return Report(
         tool=f"sidegate {qc.__version__}",
-        plugins=tuple(f"{plugin.name} ({plugin.package} {plugin.version})" for plugin in host.plugins if plugin.error is None),
+        plugins=tuple(f"{p.name} ({p.package} {p.version})" for p in host.plugins if p.error is None),
         ruleset=RulesetFacts(
             name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows
         ),

@@ -109,28 +109,20 @@ def load_lined(path: Path, kind: Kind, error: type[SidegateError]) -> Lined:
         if stat.S_ISDIR(there.st_mode):
             raise error(f"{name}: this is a folder, not a {noun}; name the YAML file itself")
         if not stat.S_ISREG(there.st_mode):
-            raise error(
-                f"{name}: this is not a plain file, so it cannot be a {noun}; name the YAML file itself"
-            )
+            raise error(f"{name}: this is not a plain file, so it cannot be a {noun}; name the YAML file itself")
         with path.open("rb") as file:
             text = file.read(LARGEST + 1)
     except FileNotFoundError:
         raise error(f"{name}: there is no such file; check the name of the {noun}") from None
     except (OSError, ValueError) as why:
         reason = (why.strerror if isinstance(why, OSError) else None) or str(why)
-        raise error(
-            f"{name}: the {noun} cannot be read ({reason}); check its name and who may read it"
-        ) from None
+        raise error(f"{name}: the {noun} cannot be read ({reason}); check its name and who may read it") from None
     if len(text) > LARGEST:
-        raise error(
-            f"{name}: the file is larger than 256 KiB, so it cannot be a {noun}; name the YAML file itself"
-        )
+        raise error(f"{name}: the file is larger than 256 KiB, so it cannot be a {noun}; name the YAML file itself")
     return parse_lined(text, name, kind, error, path=path)
 
 
-def parse_lined(
-    text: bytes, name: str, kind: Kind, error: type[SidegateError], *, path: Path | None = None
-) -> Lined:
+def parse_lined(text: bytes, name: str, kind: Kind, error: type[SidegateError], *, path: Path | None = None) -> Lined:
     """Read YAML from bytes, as `load_lined` does; `name` stands for the file in messages."""
     if len(text) > LARGEST:
         raise error(f"{name}: the text is larger than 256 KiB, so it cannot be a {_NAMES[kind]}")

@@ -48,9 +48,7 @@ def measure_side(
     measured: Measurements | None = None
     wanted, unbuilt = _built(_closure(needs, bound), chain)
     if not received.faults:
-        received, measured = _heard(
-            read.audio[side.id], side, received, list(wanted.values()), workers, progress
-        )
+        received, measured = _heard(read.audio[side.id], side, received, list(wanted.values()), workers, progress)
     line = read.line(("sides", index, "audio"))
     if measured is None:
         return _unmeasured(read, side, chain, received, line)
@@ -103,14 +101,12 @@ def _heard(
     facts = received.facts
     assert facts.sample_rate is not None  # no fault: the file was opened
     assert facts.frames is not None
-    source = FileSource(path, f"side:{side.id}", facts.sample_rate, facts.frames)
+    source = FileSource(path, f"side:{side.id}", facts.sample_rate, facts.frames, received.file)
     try:
         measured = hear(source, plan(needs), workers=workers, progress=progress)
     except AudioFaultError as error:
         return with_fault(received, error.fault), None
-    programme = next(
-        (result for need, result in measured.results.items() if isinstance(need, Programme)), None
-    )
+    programme = next((result for need, result in measured.results.items() if isinstance(need, Programme)), None)
     if programme is not None and programme.first is None:
         return with_fault(received, silent(received)), None
     return received, measured
@@ -155,9 +151,7 @@ def _measured(
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
     worked = None
     if Sectors in results and Programme in results:
-        worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level
-        )
+        worked = WorkedSide.of(chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level)
         quantities |= worked.quantities(quantities.get("loudness.integrated"))
         quantities = {
             name: q if q.at is None else q.model_copy(update={"at": worked.place(q.at)})
@@ -224,9 +218,7 @@ def _of_file(facts: AudioFacts) -> dict[str, Quantity]:
         "audio.channels": (facts.channels, "1"),
         "audio.duration": (facts.duration_s, "s"),
     }
-    return {
-        name: Quantity(value=value, unit=unit) for name, (value, unit) in known.items() if value is not None
-    }
+    return {name: Quantity(value=value, unit=unit) for name, (value, unit) in known.items() if value is not None}
 
 
 def _tracks(side: Side) -> tuple[TrackTimes, ...]:

@@ -21,18 +21,14 @@ Loc = tuple[str | int, ...]
 
 def shown(text: str, longest: int = 60) -> str:
     """Quote what somebody wrote inside a sentence: on one line, of bounded length, printable everywhere."""
-    line = "".join(
-        c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode() for c in text
-    )
+    line = "".join(c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode() for c in text)
     return line if len(line) <= longest else f"{line[: longest - 3]}..."
 
 
 # -- YAML ----------------------------------------------------------------------------------------------------
 
 _INDENT = "this line does not line up with those above it; check its indentation"
-_AFTER_QUOTE = (
-    "text stands after a closing quotation mark, or the line does not line up with those above; check it"
-)
+_AFTER_QUOTE = "text stands after a closing quotation mark, or the line does not line up with those above; check it"
 # part of the parser's message -> (our words, whether the fault lies where the construct began)
 _YAML: tuple[tuple[str, str, bool], ...] = (
     (

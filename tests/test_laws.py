@@ -1,13 +1,14 @@
 """Laws that hold for any programme, by hypothesis, through the pass and the command."""
 
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 import pytest
-from conftest import Sent, both
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from conftest import Sent, both
 from qc.audio import source as source_module
 from qc.testing.music import Song, song
 
@@ -58,22 +59,14 @@ def test_gain_in_the_file_is_cut_level(judged, music, tenths):
     one = judged({"A": Sent(music, more={"cut_level": f"{gain:.1f} dB"}, **exact), "F": Sent(music, **exact)})
     two = judged({"A": Sent(louder, more={"cut_level": "0 dB"}, **exact), "F": Sent(louder, **exact)})
     grooves = [
-        {
-            k: v
-            for k, v in numbers(report).items()
-            if k.startswith("groove.") and "/" not in k and "level" not in k
-        }
+        {k: v for k, v in numbers(report).items() if k.startswith("groove.") and "/" not in k and "level" not in k}
         for report in (one, two)
     ]
     assert_same(*grooves, 1e-9)
     moved = one.value("groove.recommended_level", "F") - two.value("groove.recommended_level", "F")
     assert moved == pytest.approx(gain, abs=1e-6)
     outcomes = [
-        {
-            r["check"]: r["outcome"]
-            for r in report.report["results"]
-            if r["side"] == "F" and "groove" in r["check"]
-        }
+        {r["check"]: r["outcome"] for r in report.report["results"] if r["side"] == "F" and "groove" in r["check"]}
         for report in (one, two)
     ]
     assert outcomes[0] == outcomes[1]
@@ -93,11 +86,9 @@ def test_both_channels_inverted_change_nothing(judged, seed, level):
 @given(levels=st.lists(st.integers(-30, 15), min_size=2, max_size=3, unique=True))
 def test_level_law(judged, music, levels):
     """Travel never falls as the level rises; the recommended level does not depend on the judged one."""
-    report = judged(
-        {f"S{i}": Sent(music, more={"cut_level": f"{level} dB"}) for i, level in enumerate(levels)}
-    )
+    report = judged({f"S{i}": Sent(music, more={"cut_level": f"{level} dB"}) for i, level in enumerate(levels)})
     travels = sorted((level, report.value("groove.travel", f"S{i}")) for i, level in enumerate(levels))
-    assert all(later[1] >= earlier[1] for earlier, later in zip(travels, travels[1:], strict=False))
+    assert all(later[1] >= earlier[1] for earlier, later in pairwise(travels))
     recommended = {report.value("groove.recommended_level", f"S{i}") for i in range(len(levels))}
     clean = {report.value("groove.clean_level", f"S{i}") for i in range(len(levels))}
     assert len(recommended) == len(clean) == 1
@@ -106,9 +97,7 @@ def test_level_law(judged, music, levels):
 def test_container_and_coding_change_nothing(judged, music):
     """WAV = RF64 = AIFF = FLAC for the same 24-bit samples."""
     whole = np.round(music * 2.0**23) / 2.0**23
-    report = judged(
-        {kind: Sent(whole, container=kind, coding="PCM_24") for kind in ("WAV", "RF64", "AIFF", "FLAC")}
-    )
+    report = judged({kind: Sent(whole, container=kind, coding="PCM_24") for kind in ("WAV", "RF64", "AIFF", "FLAC")})
     for kind in ("RF64", "AIFF", "FLAC"):
         assert_same(numbers(report, "WAV"), numbers(report, kind), 1e-12)
 
@@ -120,9 +109,7 @@ def test_codings_agree_within_their_steps(judged, music):
     for coding, tolerance in codings.items():
         for name in ("groove.travel", "groove.wall_velocity_peak", "loudness.integrated", "level.true_peak"):
             expected = report.value(name, "FLOAT")
-            assert report.value(name, coding.replace("_", "")) == pytest.approx(
-                expected, rel=tolerance, abs=tolerance
-            )
+            assert report.value(name, coding.replace("_", "")) == pytest.approx(expected, rel=tolerance, abs=tolerance)
 
 
 def test_mono_is_judged_as_the_dual_mono_it_is_cut_as(judged, music):

@@ -112,14 +112,12 @@ BAD: list[tuple[str | bytes, int, str]] = [
     ("a: 1\nb: {{ c }}\n", 2, "a key must be plain text"),
     ("a: 1\n: b\n", 2, "a key is missing"),
     ("a: " + "[" * 33 + "\n", 1, "nested deeper than 32"),
-    ("a: 1\nb: " + "[" * 500_000, 2, "nested deeper than 32"),
+    ("a: 1\nb: " + "[" * 100_000, 2, "nested deeper than 32"),
     ("\n".join(" " * i + "a:" for i in range(40)), 33, "nested deeper than 32"),
 ]
 
 
-@pytest.mark.parametrize(
-    ("text", "line", "part"), BAD, ids=[f"{i}-{part[:20]}" for i, (_, _, part) in enumerate(BAD)]
-)
+@pytest.mark.parametrize(("text", "line", "part"), BAD, ids=[f"{i}-{part[:20]}" for i, (_, _, part) in enumerate(BAD)])
 def test_a_fault_is_one_sentence_with_its_line(text: str | bytes, line: int, part: str):
     said = sentence(text)
     assert said.startswith(f"d.yaml:{line}: ")
@@ -133,9 +131,7 @@ def test_nesting_up_to_the_bound_is_read():
 
 
 def test_an_anchor_bomb_is_refused_before_it_grows():
-    bomb = "a: &a [x, x]\n" + "".join(
-        f"{b}: &{b} [*{a}, *{a}]\n" for a, b in zip("abcdefgh", "bcdefghi", strict=True)
-    )
+    bomb = "a: &a [x, x]\n" + "".join(f"{b}: &{b} [*{a}, *{a}]\n" for a, b in zip("abcdefgh", "bcdefghi", strict=True))
     assert sentence(bomb).startswith('d.yaml:1: "&a" is an anchor')
 
 

@@ -45,9 +45,7 @@ class Source(Protocol):
         ...
 
 
-def hear(
-    source: Source, plan: Plan, *, workers: int | None = None, progress: Progress | None = None
-) -> Measurements:
+def hear(source: Source, plan: Plan, *, workers: int | None = None, progress: Progress | None = None) -> Measurements:
     """Hear a source once and work out everything planned; what a plugin raises is kept in `failed`.
 
     Raises AudioFaultError when the audio itself cannot be judged.
@@ -74,9 +72,7 @@ def hear(
 
 def default_workers() -> int:
     """Give the cores this process may use, at most four: more groups than that do not exist."""
-    return max(
-        1, min(4, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
-    )
+    return max(1, min(4, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1))
 
 
 class _Shared:

@@ -36,9 +36,10 @@ class AudioFaultError(Exception):
 class FileSource:
     """Reads a WAV, RF64, AIFF or FLAC file in order; a mono file is given as the dual mono it will be cut as."""
 
-    def __init__(self, path: Path, name: str, rate: int, frames: int) -> None:
+    def __init__(self, path: Path, name: str, rate: int, frames: int, shown: str = "") -> None:
         self.stream = Stream(source=name, rate=rate, channels=2, frames=frames)
         self._path = path
+        self._shown = shown or path.name
         self._at = 0
         self._sound: Any = None
         self._held: Any = None
@@ -53,7 +54,7 @@ class FileSource:
         try:
             self._sound = soundfile.SoundFile(self._path)
         except (OSError, soundfile.LibsndfileError) as error:
-            raise AudioFaultError(_unreadable("not audio", self._path, 0, self.stream.rate, str(error))) from None
+            raise AudioFaultError(_unreadable("not audio", self._shown, 0, self.stream.rate, str(error))) from None
         self._held = np.empty((min(BLOCK, self.stream.frames), self._sound.channels))
 
     def close(self) -> None:
@@ -69,9 +70,9 @@ class FileSource:
             got = self._sound.read(out=self._held[:want])
         except (OSError, soundfile.LibsndfileError) as error:
             kind, frame = self._undecodable()
-            raise AudioFaultError(_unreadable(kind, self._path, frame, self.stream.rate, str(error))) from None
+            raise AudioFaultError(_unreadable(kind, self._shown, frame, self.stream.rate, str(error))) from None
         if len(got) < want:
-            raise AudioFaultError(_short(self._path, self._at + len(got), self.stream))
+            raise AudioFaultError(_short(self._shown, self._at + len(got), self.stream))
         slices = []
         for start in range(0, want, SLICE):
             part = got[start : start + SLICE]
@@ -80,7 +81,7 @@ class FileSource:
             bad = first_unusable(samples, ABSURD)
             if bad >= 0:
                 value = float(samples[np.argmax(~(np.abs(samples[:, bad]) <= ABSURD)), bad])
-                raise AudioFaultError(_unusable(self._path, self._at + start + bad, self.stream.rate, value))
+                raise AudioFaultError(_unusable(self._shown, self._at + start + bad, self.stream.rate, value))
             samples.flags.writeable = False
             slices.append(samples)
         self._at += want
@@ -99,39 +100,39 @@ class FileSource:
         return kind, frame
 
 
-def _unreadable(kind: str, path: Path, frame: int, rate: int, why: str) -> AudioFault:
+def _unreadable(kind: str, shown: str, frame: int, rate: int, why: str) -> AudioFault:
     second, reason = frame / rate, why.rsplit(": ", maxsplit=1)[-1].strip().rstrip(".")
     return AudioFault(
         kind=kind,
-        message=f"{path.name} cannot be decoded from {clock(second)} on: {reason}",
+        message=f"{shown} cannot be decoded from {clock(second)} on: {reason}",
         remedy="Ask for the file again; it was damaged on the way or while it was written.",
         at=At(start_s=second),
     )
 
 
-def _short(path: Path, frame: int, stream: Stream) -> AudioFault:
+def _short(shown: str, frame: int, stream: Stream) -> AudioFault:
     second = frame / stream.rate
     return AudioFault(
         kind="cut off",
-        message=f"{path.name} ends at {clock(second)}, its header says {clock(stream.frames / stream.rate)}",
+        message=f"{shown} ends at {clock(second)}, its header says {clock(stream.frames / stream.rate)}",
         remedy="Ask for the file again; it was cut off on the way or while it was written.",
         at=At(start_s=second),
     )
 
 
-def _unusable(path: Path, frame: int, rate: int, value: float) -> AudioFault:
+def _unusable(shown: str, frame: int, rate: int, value: float) -> AudioFault:
     second = frame / rate
     if np.isfinite(value):
         level = 20.0 * np.log10(abs(value))
         return AudioFault(
             kind="absurd level",
-            message=f"{path.name} holds a sample of {level:+.0f} dBFS at {clock(second)}, above +40 dBFS",
+            message=f"{shown} holds a sample of {level:+.0f} dBFS at {clock(second)}, above +40 dBFS",
             remedy="Ask for the file again: a number format was mistaken when it was written.",
             at=At(start_s=second),
         )
     return AudioFault(
         kind="not finite",
-        message=f"{path.name} holds a sample that is {'not a number' if np.isnan(value) else 'infinite'} "
+        message=f"{shown} holds a sample that is {'not a number' if np.isnan(value) else 'infinite'} "
         f"at {clock(second)}",
         remedy="Ask for the file again: the programme that wrote it failed at that place.",
         at=At(start_s=second),

@@ -10,13 +10,17 @@ from qc import api
 from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.writing import Output, outputs, refuse_sources, write
+from qc.contract import Report
 from qc.dsp import jit
+from qc.errors import SidegateError, UsageError
 from qc.judge.engine import exit_code
 from qc.ruleset.find import is_path
 
 
 def check(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for what cannot be used, before anything is written."""
+    if not words.delivery:
+        raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
     host = api.build_host()
     wanted: list[Output] = outputs(words.out or ["text=-"], host.renderers)
     path = Path(words.delivery)
@@ -30,11 +34,22 @@ def check(words: argparse.Namespace) -> int:
         report = api.check(path, options, host)
     if any(side.passes for side in report.sides):
         jit.ready()
+    code = exit_code(report, strict=words.strict)
     for output in wanted:
-        write(output, report)
+        code = max(code, _written(output, report))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):
         failed = sum(result.outcome == "fail" for result in report.results)
         say(f"{report.delivery.title}: {report.verdict}" + (f", {failed} checks failed" if failed else ""))
-    return exit_code(report, strict=words.strict)
+    return code
+
+
+def _written(output: Output, report: Report) -> int:
+    """Write one report; one that cannot be written does not keep the others from it."""
+    try:
+        write(output, report)
+    except SidegateError as error:
+        say(str(error))
+        return error.exit_code
+    return 0

@@ -38,26 +38,16 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="version", version=f"sidegate {qc.__version__}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
 
-    check = commands.add_parser(
-        "check", help="judge a delivery", description="Judge a delivery side by side."
-    )
-    check.add_argument(
-        "delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml"
-    )
-    check.add_argument(
-        "--ruleset", metavar="NAME[@VERSION]", help="judge by this ruleset (or a ruleset file)"
-    )
-    check.add_argument(
-        "--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable"
-    )
+    check = commands.add_parser("check", help="judge a delivery", description="Judge a delivery side by side.")
+    check.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
+    check.add_argument("--ruleset", metavar="NAME[@VERSION]", help="judge by this ruleset (or a ruleset file)")
+    check.add_argument("--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable")
     check.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
         help="write a report (text, json, or a plugin's format); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
-    check.add_argument(
-        "--workers", metavar="N", type=_count, help="threads to use; default: the cores there are"
-    )
+    check.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
 
     commands.add_parser("rulesets", help="list the rulesets there are")
     commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
@@ -98,10 +88,7 @@ def main(argv: list[str] | None = None) -> int:
         if os.environ.get("SIDEGATE_DEBUG"):
             raise
         text = " ".join(str(error).split())
-        say(
-            f"the tool itself failed ({type(error).__name__}: {text}); please report it; "
-            "SIDEGATE_DEBUG=1 shows where"
-        )
+        say(f"the tool itself failed ({type(error).__name__}: {text}); please report it; SIDEGATE_DEBUG=1 shows where")
         return 3
 
 

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
+from qc.audio.group import told
 from qc.cli.main import emit
 from qc.contract import Renderer, Report
-from qc.errors import OutputError, UsageError
+from qc.errors import OutputError, PluginError, UsageError
 from qc.report.json import Json
 from qc.report.text import Text
 from qc.wording import shown
@@ -79,10 +80,13 @@ def refuse_sources(wanted: Sequence[Output], sources: Sequence[Path]) -> None:
 
 
 def write(output: Output, report: Report) -> None:
-    """Write one report; raises OutputError when the place cannot be written after all."""
-    if output.path is None:
-        held = io.BytesIO()
+    """Write one report; raises PluginError when its format breaks, OutputError when the place cannot be written."""
+    held = io.BytesIO()
+    try:
         output.renderer.render(report, held)
+    except Exception as error:  # a plugin's format may raise anything
+        raise PluginError(f'the format "{output.renderer.name}" broke: {told(error)}; nothing was written') from None
+    if output.path is None:
         emit(held.getvalue())
         return
     path = output.path
@@ -90,7 +94,7 @@ def write(output: Output, report: Report) -> None:
     try:
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".sidegate-")
         with os.fdopen(handle, "wb") as out:
-            output.renderer.render(report, out)
+            out.write(held.getvalue())
         Path(beside).chmod(0o666 & ~_umask())
         Path(beside).replace(path)
     except OSError as error:

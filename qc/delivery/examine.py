@@ -63,13 +63,9 @@ def _not_a_file(declared: Declared) -> AudioFault | None:
     try:
         mode = os.stat(declared.path).st_mode  # noqa: PTH116 - before anything could block on a FIFO
     except FileNotFoundError:
-        return _fault(
-            "missing", f"{shown} is not there", "Ask for the file, or correct its name in the delivery."
-        )
+        return _fault("missing", f"{shown} is not there", "Ask for the file, or correct its name in the delivery.")
     except OSError as error:
-        return _fault(
-            "missing", f"{shown} cannot be reached: {error.strerror}", "Make it readable and check again."
-        )
+        return _fault("missing", f"{shown} cannot be reached: {error.strerror}", "Make it readable and check again.")
     if not stat.S_ISREG(mode):
         kind = "a folder" if stat.S_ISDIR(mode) else "a FIFO" if stat.S_ISFIFO(mode) else "not a plain file"
         return _fault("not a plain file", f"{shown} is {kind}", "Name the audio file itself in the delivery.")
@@ -90,9 +86,7 @@ def _opened(declared: Declared, facts: AudioFacts, faults: list[AudioFault]) -> 
         return Received(declared.shown, facts, tuple(faults))
     if info.format not in CONTAINERS:
         faults.append(
-            _fault(
-                "not audio", f"{declared.shown} is {info.format_info}, not WAV, RF64, AIFF or FLAC", _FORMATS
-            )
+            _fault("not audio", f"{declared.shown} is {info.format_info}, not WAV, RF64, AIFF or FLAC", _FORMATS)
         )
         return Received(declared.shown, replace_facts(facts, format=info.format), tuple(faults))
     frames = None if _left_open(header) else info.frames
@@ -119,9 +113,7 @@ def _form(declared: Declared, info: Any) -> list[AudioFault]:
     if info.samplerate not in RATES:
         rates = ", ".join(f"{rate / 1000:g}" for rate in RATES)
         faults.append(
-            _fault(
-                "rate", f"{shown} has a sample rate of {info.samplerate} Hz", f"Ask for one of {rates} kHz."
-            )
+            _fault("rate", f"{shown} has a sample rate of {info.samplerate} Hz", f"Ask for one of {rates} kHz.")
         )
     if info.channels not in (1, 2):
         faults.append(

@@ -128,9 +128,7 @@ def _rf64(file: BinaryIO, size: int) -> Header:
     head = _at(file, 12, 8)
     body = _at(file, 20, 28)
     if head[:4] != b"ds64" or len(body) < 24:
-        return Header(
-            "RF64", note="the ds64 chunk with the real sizes is missing" if size >= 48 else _ENDS_EARLY
-        )
+        return Header("RF64", note="the ds64 chunk with the real sizes is missing" if size >= 48 else _ENDS_EARLY)
     _, data_size, samples = struct.unpack("<QQQ", body[:24])
     sizes = {b"data": data_size}
     if len(body) == 28:
@@ -185,9 +183,7 @@ def _measured(container: Container, form: bytes, fact: bytes, stated: int, there
     if tag in {_PCM, _FLOAT, _ALAW, _MULAW}:
         frame = channels * ((bits + 7) // 8)
         if block != frame:
-            notes.append(
-                f"the format chunk states frames of {block} bytes, but {channels} channels of {bits} bits"
-            )
+            notes.append(f"the format chunk states frames of {block} bytes, but {channels} channels of {bits} bits")
         block = block or frame
         frames = stated // block if block else None
         if not block:

@@ -49,9 +49,7 @@ Gap = Annotated[
     AfterValidator(_gap),
     WithJsonSchema({"type": "string", "pattern": rf"^(mark|segue|{PATTERN.strip('^$')} ?s)$"}),
 ]
-Channels = Annotated[
-    tuple[str, ...], AfterValidator(_channels), WithJsonSchema({"enum": [list(STEREO), list(FOUR)]})
-]
+Channels = Annotated[tuple[str, ...], AfterValidator(_channels), WithJsonSchema({"enum": [list(STEREO), list(FOUR)]})]
 # Read as text, so that 33 and "33" are the same.
 Rpm = Annotated[
     Literal["33", "45"],
@@ -186,9 +184,7 @@ class Side(Sent):
             name = "start" if track.start is None else "end"
             raise misplaced(f'"{name}" is missing; track {track.number} needs start and end', ("tracks", i))
         if track.end <= track.start:
-            times = (
-                f"ends at {write_time(track.end)}, which is not after its start at {write_time(track.start)}"
-            )
+            times = f"ends at {write_time(track.end)}, which is not after its start at {write_time(track.start)}"
             raise misplaced(f"track {track.number} {times}; correct one of the two", ("tracks", i, "end"))
         if track.gap_after not in {None, "mark", "segue"}:
             raise misplaced(
@@ -201,9 +197,7 @@ class Side(Sent):
         where = ("tracks", i, "start")
         starts = f"track {track.number} starts at {write_time(track.start)}, before track {before.number}"
         if track.start < before.start:
-            raise misplaced(
-                f"{starts} does; list the tracks in order of start", where, ("tracks", i - 1, "start")
-            )
+            raise misplaced(f"{starts} does; list the tracks in order of start", where, ("tracks", i - 1, "start"))
         raise misplaced(
             f"{starts} ends at {write_time(before.end)}; tracks must not overlap",
             where,

@@ -52,14 +52,10 @@ def read_delivery(path: Path) -> ReadDelivery:
     path = Path(path)
     name = shown(str(path), longest=500)
     if not os.path.lexists(path):
-        raise DeliveryError(
-            f"{name}: there is no such file or folder; give a delivery file, or the folder of {_NAME}"
-        )
+        raise DeliveryError(f"{name}: there is no such file or folder; give a delivery file, or the folder of {_NAME}")
     if path.is_dir():
         if not os.path.lexists(path / _NAME):
-            raise DeliveryError(
-                f"{name}: the folder holds no {_NAME}; add it, or name the delivery file itself"
-            )
+            raise DeliveryError(f"{name}: the folder holds no {_NAME}; add it, or name the delivery file itself")
         path = path / _NAME
     return _checked(load_lined(path, "delivery", DeliveryError), path, path.parent)
 
@@ -89,19 +85,13 @@ def _not_built_yet(data: Mapping[str, Any]) -> Iterator[tuple[Loc, str]]:
             at = ("sides", i, key)
             if key in _PLANNED:
                 yield at, _PLANNED[key]
-            if (
-                key == "channels"
-                and isinstance(value, list)
-                and (len(value) == len(FOUR) or set(FOUR) & _words(value))
-            ):
+            if key == "channels" and isinstance(value, list) and (len(value) == len(FOUR) or set(FOUR) & _words(value)):
                 yield (
                     at,
                     "four-channel sources are not judged yet; deliver the two channels that are to be cut",
                 )
             if key == "tracks":
-                yield from (
-                    ((*at, j, "audio"), _ONE_FILE) for j, track in _mappings(value) if "audio" in track
-                )
+                yield from (((*at, j, "audio"), _ONE_FILE) for j, track in _mappings(value) if "audio" in track)
 
 
 def _mappings(items: Any) -> Iterator[tuple[int, Mapping[str, Any]]]:

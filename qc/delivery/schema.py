@@ -138,9 +138,7 @@ Seconds = Annotated[
     Fraction,
     BeforeValidator(_time),
     PlainSerializer(times.to_seconds_float, return_type=float, when_used="json"),
-    WithJsonSchema(
-        {"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": times.PATTERN}]}
-    ),
+    WithJsonSchema({"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": times.PATTERN}]}),
 ]
 """exact seconds; in JSON the nearest float"""
 

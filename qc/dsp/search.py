@@ -25,7 +25,8 @@ def highest(x: Array, start: int, stop: int, sign: float) -> tuple[float, int]:
             m2, m3 = max(m2, sign * x[k + 2]), max(m3, sign * x[k + 3])
             m4, m5 = max(m4, sign * x[k + 4]), max(m5, sign * x[k + 5])
             m6, m7 = max(m6, sign * x[k + 6]), max(m7, sign * x[k + 7])
-        top = max(max(max(m0, m1), max(m2, m3)), max(max(m4, m5), max(m6, m7)))
+        a, b, c, d = max(m0, m1), max(m2, m3), max(m4, m5), max(m6, m7)
+        top = max(a, b, c, d)
         if top > best:
             best, at = top, i
         i += 64
@@ -49,7 +50,8 @@ def largest(x: Array, start: int, stop: int) -> tuple[float, int]:
             m2, m3 = max(m2, abs(x[k + 2])), max(m3, abs(x[k + 3]))
             m4, m5 = max(m4, abs(x[k + 4])), max(m5, abs(x[k + 5]))
             m6, m7 = max(m6, abs(x[k + 6])), max(m7, abs(x[k + 7]))
-        top = max(max(max(m0, m1), max(m2, m3)), max(max(m4, m5), max(m6, m7)))
+        a, b, c, d = max(m0, m1), max(m2, m3), max(m4, m5), max(m6, m7)
+        top = max(a, b, c, d)
         if top > best:
             best, at = top, i
         i += 64

@@ -66,7 +66,7 @@ class LevelSearch:
         return worst
 
     def shown(self, name: str, level: float) -> tuple[Worst, Polarity]:
-        """Give a measurement as reports place it: where the polarities are equal, on the spiral that travels further."""
+        """Give a measurement as reports place it: of equal polarities, on the spiral that travels further."""
         further = self.worst("groove.travel", level)[1]
         other = self.cutting(level, further).measure(name)
         worst, polarity = self.worst(name, level)

@@ -22,5 +22,5 @@ class LevelRow:
 
     @property
     def name(self) -> str:
-        """ "CHECK/LIMIT", as reports name it."""
+        """Give the name that reports use, CHECK/LIMIT."""
         return f"{self.check}/{self.key}"

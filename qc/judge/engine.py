@@ -29,9 +29,7 @@ def judge_side(
         outcome, findings, reason, at_fault = _judged(check, context)
         if at_fault:
             failures.append(
-                PluginFailure(
-                    plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=evidence.side
-                )
+                PluginFailure(plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=evidence.side)
             )
         findings.sort(key=lambda f: (f.severity != "fail", f.location.start_s or 0.0))
         results.append(

@@ -67,7 +67,8 @@ def _finding(finding: Finding) -> Iterator[str]:
     where = [f"side {at.side}"]
     if at.start_s is not None:
         where.append(clock(at.start_s) if at.end_s is None else f"{clock(at.start_s)} to {clock(at.end_s)}")
-        worst = None if isinstance(finding.measured, str) or finding.measured.at is None else finding.measured.at.start_s
+        measured = None if isinstance(finding.measured, str) else finding.measured.at
+        worst = None if measured is None else measured.start_s
         if worst is not None and worst != at.start_s:
             where.append(f"worst at {clock(worst)}")
     if at.track is not None:

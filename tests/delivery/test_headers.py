@@ -111,9 +111,7 @@ def chunk(name: bytes, body: bytes, order: str = "<", size: int | None = None) -
 
 def fmt(tag: int = 1, channels: int = 2, bits: int = 16, block: int | None = None, order: str = "<") -> bytes:
     block = channels * bits // 8 if block is None else block
-    return chunk(
-        b"fmt ", struct.pack(f"{order}HHIIHH", tag, channels, 48_000, 48_000 * block, block, bits), order
-    )
+    return chunk(b"fmt ", struct.pack(f"{order}HHIIHH", tag, channels, 48_000, 48_000 * block, block, bits), order)
 
 
 def riff(*chunks: bytes, size: int | None = None, kind: bytes = b"RIFF", order: str = "<") -> bytes:
@@ -122,9 +120,7 @@ def riff(*chunks: bytes, size: int | None = None, kind: bytes = b"RIFF", order: 
 
 
 def test_odd_chunks_are_padded_and_chunks_may_stand_anywhere(tmp_path: Path):
-    got = header(
-        tmp_path / "a", riff(chunk(b"odd ", b"xyz"), fmt(), chunk(b"LIST", b"x"), chunk(b"data", bytes(40)))
-    )
+    got = header(tmp_path / "a", riff(chunk(b"odd ", b"xyz"), fmt(), chunk(b"LIST", b"x"), chunk(b"data", bytes(40))))
     assert got == Header("WAV", 10, 40, 40)
     late = header(tmp_path / "a", riff(chunk(b"data", bytes(40)), fmt(), chunk(b"LIST", b"x")))
     assert late == Header("WAV", 10, 40, 40)
@@ -163,9 +159,7 @@ def test_a_streamed_wav_leaves_its_length_open(tmp_path: Path, size: int, data: 
 
 
 def test_a_large_file_that_was_cut_off_is_not_taken_for_a_streamed_one(tmp_path: Path):
-    got = header(
-        tmp_path / "a", riff(fmt(), chunk(b"data", bytes(40), size=3_000_000_000), size=3_000_000_036)
-    )
+    got = header(tmp_path / "a", riff(fmt(), chunk(b"data", bytes(40), size=3_000_000_000), size=3_000_000_036))
     assert (got.frames_stated, got.data_bytes_there, got.cut_off) == (750_000_000, 40, True)
 
 
@@ -219,15 +213,11 @@ def test_aiff_with_an_offset_and_chunks_in_either_order(tmp_path: Path):
     assert header(tmp_path / "a", aiff(comm(10), ssnd(bytes(40), offset=6))) == Header("AIFF", 10, 40, 40)
     assert header(tmp_path / "a", aiff(ssnd(bytes(40)), comm(10))) == Header("AIFF", 10, 40, 40)
     assert header(tmp_path / "a", aiff(comm(10), ssnd(bytes(40), offset=6))[:-4]).cut_off
-    assert (
-        header(tmp_path / "a", aiff(comm(10, b"sowt\0\0"), ssnd(bytes(40)), form=b"AIFC")).container == "AIFC"
-    )
+    assert header(tmp_path / "a", aiff(comm(10, b"sowt\0\0"), ssnd(bytes(40)), form=b"AIFC")).container == "AIFC"
     assert "40 bytes" in header(tmp_path / "a", aiff(comm(11), ssnd(bytes(40)))).note
 
 
-@pytest.mark.parametrize(
-    ("frames", "size"), [(0, 8), (0, 0), (0xFFFFFFFF, None), (10, 0xFFFFFFFF), (9, 0x7F000008)]
-)
+@pytest.mark.parametrize(("frames", "size"), [(0, 8), (0, 0), (0xFFFFFFFF, None), (10, 0xFFFFFFFF), (9, 0x7F000008)])
 def test_a_streamed_aiff_leaves_its_length_open(tmp_path: Path, frames: int, size: int | None):
     got = header(tmp_path / "a", aiff(comm(frames), ssnd(bytes(40), size=size)))
     assert (got.container, got.frames_stated, got.data_bytes_there, got.cut_off) == ("AIFF", None, 40, False)
@@ -273,9 +263,7 @@ def test_a_damaged_wav_has_a_note(tmp_path: Path, data: bytes):
 
 def test_compressed_frames_come_from_the_fact_chunk(tmp_path: Path):
     fact = chunk(b"fact", struct.pack("<I", 505))
-    assert header(tmp_path / "a", riff(fmt(tag=2), fact, chunk(b"data", bytes(40)))) == Header(
-        "WAV", 505, 40, 40
-    )
+    assert header(tmp_path / "a", riff(fmt(tag=2), fact, chunk(b"data", bytes(40)))) == Header("WAV", 505, 40, 40)
     assert header(tmp_path / "a", riff(fmt(tag=2), chunk(b"data", bytes(40)))).frames_stated is None
 
 
@@ -298,9 +286,7 @@ ssnd(bytes(8))),
 
 @given(st.sampled_from(STARTS), st.randoms(use_true_random=False), st.integers(1, 6))
 @settings(max_examples=300, deadline=None)
-def test_no_damage_raises(
-    tmp_path_factory: pytest.TempPathFactory, start: bytes, chance: random.Random, hits: int
-):
+def test_no_damage_raises(tmp_path_factory: pytest.TempPathFactory, start: bytes, chance: random.Random, hits: int):
     data = bytearray(start)
     for _ in range(hits):
         data[chance.randrange(len(data))] = chance.choice((0, 1, 0x7F, 0x80, 0xFF, chance.randrange(256)))

@@ -59,9 +59,7 @@ def test_a_delivery_is_read(tmp_path: Path):
 
 
 def test_times_levels_and_ids_are_typed():
-    got = read(
-        GOOD.replace(AUDIO_LINE, AUDIO_LINE + f"    cut_level: -3 dB\n    sha256: {'AB' * 32}\n")
-    ).delivery
+    got = read(GOOD.replace(AUDIO_LINE, AUDIO_LINE + f"    cut_level: -3 dB\n    sha256: {'AB' * 32}\n")).delivery
     side = got.side("A")
     assert (got.title, got.catalogue, got.disc.size, got.disc.speed) == (
         "Quiet Harbour",
@@ -98,9 +96,7 @@ def test_what_is_carried_without_being_judged():
       transferred_on: 2026-03-01
       approvals: [{by: the producer, on: 2026-03-02, recommended_level: 0 dB, note: as it is}]
 """
-    text = (
-        GOOD.replace(AUDIO_LINE, AUDIO_LINE + extra) + "part: {of: QH, volume: 2}\nnotes: |\n  two\n  lines\n"
-    )
+    text = GOOD.replace(AUDIO_LINE, AUDIO_LINE + extra) + "part: {of: QH, volume: 2}\nnotes: |\n  two\n  lines\n"
     got = read(text.replace("end: 301", "end: 301, isrc: any text, gap_after: segue")).delivery
     side = got.side("A")
     assert side.channels == ("left", "right")
@@ -114,9 +110,7 @@ def test_what_is_carried_without_being_judged():
 def test_a_ruleset_stands_for_the_disc():
     text = GOOD.replace("disc: {size: 12in, speed: 33}", "ruleset: disc-12in-33@1.0.0")
     assert read(text).delivery.disc is None
-    assert changed("disc: {size: 12in, speed: 33}\n", "").startswith(
-        'd.yaml:1: "disc" is missing; write it as'
-    )
+    assert changed("disc: {size: 12in, speed: 33}\n", "").startswith('d.yaml:1: "disc" is missing; write it as')
 
 
 @pytest.mark.parametrize("speed", ["33", "45", '"33"'])
@@ -148,19 +142,14 @@ def test_what_is_planned_is_refused_by_name(line: str, part: str):
 
 def test_one_file_a_track_is_refused_by_name():
     text = (
-        GOOD[: GOOD.index("  - id: B")]
-        + "  - id: B\n    tracks:\n      - {number: 1, audio: b1.wav, gap_after: 3 s}\n"
+        GOOD[: GOOD.index("  - id: B")] + "  - id: B\n    tracks:\n      - {number: 1, audio: b1.wav, gap_after: 3 s}\n"
     )
     assert said(text) == "d.yaml:13: one file a track is not joined yet; give one audio file for the side"
-    assert changed("end: 301", "end: 301, audio: x.wav").startswith(
-        "d.yaml:10: one file a track is not joined yet"
-    )
+    assert changed("end: 301", "end: 301, audio: x.wav").startswith("d.yaml:10: one file a track is not joined yet")
 
 
 def test_a_side_without_audio():
-    assert changed(AUDIO_LINE, "").startswith(
-        'd.yaml:6: "audio" is missing; give one audio file for the side'
-    )
+    assert changed(AUDIO_LINE, "").startswith('d.yaml:6: "audio" is missing; give one audio file for the side')
 
 
 # -- faults ------------------------------------------------------------------------------------------------
@@ -300,9 +289,7 @@ def test_links_may_stay_inside_the_folder_only(tmp_path: Path):
     for target in ("../outside.wav", "/dev/null", "more/../../outside.wav"):
         (folder / "side-a.wav").unlink()
         (folder / "side-a.wav").symlink_to(target)
-        assert refused(folder).startswith(
-            f'{folder / "delivery.yaml"}:7: "side-a.wav" leads through a link out of'
-        )
+        assert refused(folder).startswith(f'{folder / "delivery.yaml"}:7: "side-a.wav" leads through a link out of')
 
 
 def test_a_folder_that_leads_outside(tmp_path: Path):
@@ -310,9 +297,7 @@ def test_a_folder_that_leads_outside(tmp_path: Path):
     folder.mkdir()
     (folder / "delivery.yaml").write_text(GOOD)
     (folder / "more").symlink_to(tmp_path)
-    assert refused(folder).startswith(
-        f'{folder / "delivery.yaml"}:12: "more/side-b.flac" leads through a link'
-    )
+    assert refused(folder).startswith(f'{folder / "delivery.yaml"}:12: "more/side-b.flac" leads through a link')
 
 
 def test_a_link_to_itself_is_left_to_the_audio_checks(tmp_path: Path):

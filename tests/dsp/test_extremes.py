@@ -49,9 +49,7 @@ def test_derivatives_and_summits_of_a_sine(hz, phase):
     np.testing.assert_allclose(on, rate * w * np.cos(w * t + phase), atol=1e-4 * rate * w)
     np.testing.assert_allclose(half, rate * w * np.cos(w * (t + 0.5) + phase), atol=1e-4 * rate * w)
     extremes.acceleration(x, 7, rate, on, half)
-    np.testing.assert_allclose(
-        half, -((rate * w) ** 2) * np.sin(w * (t + 0.5) + phase), atol=6e-4 * (rate * w) ** 2
-    )
+    np.testing.assert_allclose(half, -((rate * w) ** 2) * np.sin(w * (t + 0.5) + phase), atol=6e-4 * (rate * w) ** 2)
     if hz > 100.0:  # at least one whole swing in the sector
         assert extremes.peak(on, half, n) == pytest.approx((rate * w) ** 2, rel=5e-3)
         assert extremes.crest(x, 8, n + 8) == pytest.approx(1.0, abs=3e-3)

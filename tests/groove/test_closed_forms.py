@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from conftest import Sent, both, opposed, tone
 
 ALIGN = 10.0 ** (-18.0 / 20.0)
@@ -70,9 +71,7 @@ def test_a_mark_between_tracks_is_one_millimetre(judged):
     opened = report.value("groove.travel", "B") - report.value("groove.travel", "A")
     turns = 2.0 * TURNS_A_SECOND  # the gap's own turns would have taken 69 um each
     assert opened == pytest.approx(1.0 - turns * 0.069, abs=0.005)
-    assert report.value("groove.travel_least", "B") == pytest.approx(
-        report.value("groove.travel_least", "A"), abs=1e-9
-    )
+    assert report.value("groove.travel_least", "B") == pytest.approx(report.value("groove.travel_least", "A"), abs=1e-9)
 
 
 def test_shares_and_drive_of_a_steady_tone(judged):

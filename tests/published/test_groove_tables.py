@@ -6,6 +6,7 @@ Tables are of the facts page that sources.yaml names: 2e groove speed, 4a record
 
 import numpy as np
 import pytest
+
 from conftest import Sent, both, tone
 
 ALIGN = 10.0 ** (-18.0 / 20.0)
@@ -105,11 +106,7 @@ def test_minutes_from_constant_pitch_are_table_5b(judged, variant, speed):
 def test_twenty_minutes_over_76_mm_are_223_lines_an_inch(judged, variant):
     """T-2: the handbook's worked example, on a whole side of 20 minutes."""
     ruleset = variant({"land": "58 um", "top_width": "56 um"})
-    side = {
-        "A": Sent(
-            still(1200.0, 44_100), 44_100, container="FLAC", coding="PCM_16", more={"cut_level": "0 dB"}
-        )
-    }
+    side = {"A": Sent(still(1200.0, 44_100), 44_100, container="FLAC", coding="PCM_16", more={"cut_level": "0 dB"})}
     report = judged(side, "--ruleset", str(ruleset))
     assert report.value("groove.travel") == pytest.approx(76.0, abs=0.05)
     assert 25_400.0 / report.side()["geometry"]["mean_pitch_um"] == pytest.approx(223.0, abs=0.5)

@@ -6,10 +6,10 @@ multiplies by the analogue responses themselves.
 
 import numpy as np
 import pytest
-from conftest import Sent
-from whole_array import model
 
+from conftest import Sent
 from qc.testing.music import Song, song
+from whole_array import model
 
 RATES = (44_100, 48_000, 96_000, 192_000)
 SECONDS = 14.0

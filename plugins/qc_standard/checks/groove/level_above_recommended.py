@@ -32,7 +32,7 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
     blind_to = "A level that was asked for by word of mouth and stands in no delivery file."
     Limits = LevelAboveRecommendedLimits
     judges: ClassVar[Mapping[str, Judged]] = {
-        "over": Judged("groove.level_over_recommended", "<=", "the level asked for over the recommended one"),
+        "over": Judged("groove.level_over_recommended", "<=", "the excess over the recommended level"),
     }
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:

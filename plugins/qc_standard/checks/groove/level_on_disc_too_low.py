@@ -20,15 +20,16 @@ class LevelOnDiscTooLow(LimitCheck[LevelOnDiscTooLowLimits]):
     id = "groove.level-on-disc-too-low"
     title = "The side ends up too quiet on the disc"
     why = (
-        "Every disc has surface noise. A side that must be cut very low, because it is long or hard "
-        "to cut, sinks into it."
+        "Every disc has surface noise. A side that is cut very low, because it is long or hard to cut or "
+        "because a low level was asked for, sinks into it."
     )
     how = (
         "Loudness of the programme against the alignment tone, at the level the side is judged at. A "
         "louder file does not change it: it is then cut that much lower."
     )
     remedy = (
-        "Shorten the side, or mend what holds the level down: the report names the limit that rules and where it bites."
+        "Where a level was asked for, raise it towards the recommended one. Otherwise shorten the side, or mend what "
+        "holds the level down: the report names the limit that rules and where it bites."
     )
     blind_to = "The noise of the pressing to come, and music that is meant to be quiet."
     Limits = LevelOnDiscTooLowLimits
