@@ -202,7 +202,7 @@ def test_a_folder_that_may_not_be_written(bench):
         (["rulesets", "all"], ["unrecognized arguments: all", "see sidegate"]),
         (["--fast"], ["see sidegate --help"]),
         ([""], ["invalid choice: ''", "see sidegate --help"]),
-        (["check", ""], [".: the folder holds no delivery.yaml", "name the delivery file itself"]),
+        (["check", ""], ["the delivery has no name", "give a delivery file"]),
     ],
 )
 def test_commands_that_there_are_not(bench, words, parts):
