@@ -43,8 +43,10 @@ class Options:
     """told the side and how much of it is heard, 0..1"""
 
 
-def check(path: Path, options: Options | None = None, host: Host | None = None) -> Report:
-    """Judge a delivery: read it, hear each side once, work out its groove, hold it against the ruleset.
+def check(
+    path: Path, options: Options | None = None, host: Host | None = None, read: ReadDelivery | None = None
+) -> Report:
+    """Judge a delivery: read it (or take it as `read`), hear each side once, work out its groove, judge it.
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio files
     and plugins that break are in the report.
@@ -52,9 +54,10 @@ def check(path: Path, options: Options | None = None, host: Host | None = None) 
     options, began = options or Options(), time.monotonic()
     started = datetime.now(UTC).isoformat(timespec="seconds")
     host = host or build_host()
-    read = read_any(path, host)
+    read = read or read_any(path, host)
     ruleset = choose(read, options.ruleset, host)
-    bound = bind(ruleset, host.checks, units(host.needs))
+    lost = _lost(ruleset, host)
+    bound = bind(ruleset, host.checks, units(host.needs), lost)
     workers = options.workers or default_workers()
     sides, results, failures = [], [], list(host.failures)
     for index, side in _chosen(read, options.sides):
@@ -62,7 +65,7 @@ def check(path: Path, options: Options | None = None, host: Host | None = None) 
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
         judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
         sides.append(measured.report)
-        results += judged
+        results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured, host)
     report = _report(read, ruleset, host, sides, results, failures)
     more = host.report_done(report)
@@ -76,6 +79,16 @@ def check(path: Path, options: Options | None = None, host: Host | None = None) 
 def build_host() -> Host:
     """Load the installed plugins, none of which may take the place of what the core brings."""
     return Host.build(core=UNITS, formats=("json", "text"))
+
+
+def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
+    """Name the checks a ruleset asks for that are not there, where a plugin that did not load may have held them."""
+    return tuple(sorted(set(ruleset.limits) - set(host.checks) - set(ruleset.off))) if host.failures else ()
+
+
+def _not_run(check_id: str, side: str) -> CheckResult:
+    reason = "the check is not there; a plugin did not load"
+    return CheckResult(check=check_id, scope="side", side=side, outcome="error", reason=reason)
 
 
 def read_any(path: Path, host: Host) -> ReadDelivery:

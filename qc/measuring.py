@@ -49,10 +49,21 @@ def measure_side(
     wanted, unbuilt = _built(_closure(needs, bound), chain)
     if not received.faults:
         received, measured = _heard(read.audio[side.id], side, received, list(wanted.values()), workers, progress)
-    line = read.line(("sides", index, "audio"))
     if measured is None:
-        return _unmeasured(read, side, chain, received, line)
-    return _measured(read, side, chain, received, measured, wanted, unbuilt, bound, line)
+        key = _on_the_paper(side, received)
+        return _unmeasured(read, side, chain, received, key, read.line(("sides", index, *key)))
+    return _measured(read, side, chain, received, measured, wanted, unbuilt, bound)
+
+
+def _on_the_paper(side: Side, received: Received) -> tuple[str | int, ...]:
+    """Give the key of the side that a fault of its audio is about."""
+    kind = received.faults[0].kind if received.faults else ""
+    if kind == "checksum":
+        return ("sha256",)
+    if kind == "shorter than the paper":
+        ends = [track.end or 0 for track in side.tracks]
+        return ("tracks", ends.index(max(ends)), "end")
+    return ("audio",)
 
 
 def _built(
@@ -112,7 +123,9 @@ def _heard(
     return received, measured
 
 
-def _unmeasured(read: ReadDelivery, side: Side, chain: Chain, received: Received, line: int) -> MeasuredSide:
+def _unmeasured(
+    read: ReadDelivery, side: Side, chain: Chain, received: Received, key: tuple[str | int, ...], line: int
+) -> MeasuredSide:
     declared = read.delivery.declared(side.id)
     report = SideReport(
         id=side.id, audio=received.facts, declared=declared, measurements=_of_file(received.facts),
@@ -125,6 +138,7 @@ def _unmeasured(read: ReadDelivery, side: Side, chain: Chain, received: Received
         results={AsReceived: received},
         quantities=report.measurements,
         missing=f"the audio is at fault: {received.faults[0].message}",
+        field=".".join(map(str, key)),
         line=line,
         place=lambda at: _on_paper(at, _tracks(side)),
     )
@@ -141,7 +155,7 @@ def _on_paper(at: At, tracks: tuple[TrackTimes, ...]) -> At:
 
 def _measured(
     read: ReadDelivery, side: Side, chain: Chain, received: Received, measured: Measurements,
-    wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound, line: int,
+    wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound,
 ) -> MeasuredSide:  # fmt: skip
     declared = read.delivery.declared(side.id)
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
@@ -177,7 +191,6 @@ def _measured(
         quantities=quantities,
         publishers=publishers,
         windows={} if worked is None else worked.windows(),
-        line=line,
         place=(lambda at: at) if worked is None else worked.place,
     )
     return MeasuredSide(report, evidence)

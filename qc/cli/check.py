@@ -31,7 +31,7 @@ def check(words: argparse.Namespace) -> int:
     jit.announce()
     with Progress(sys.stderr) as progress:
         options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told)
-        report = api.check(path, options, host)
+        report = api.check(path, options, host, read)
     if any(side.passes for side in report.sides):
         jit.ready()
     code = exit_code(report, strict=words.strict)
@@ -41,7 +41,8 @@ def check(words: argparse.Namespace) -> int:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):
         failed = sum(result.outcome == "fail" for result in report.results)
-        say(f"{report.delivery.title}: {report.verdict}" + (f", {failed} checks failed" if failed else ""))
+        count = f", {failed} check{'s' * (failed > 1)} failed" if failed else ""
+        say(f"{report.delivery.title}: {report.verdict}{count}")
     return code
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
-from qc.audio.group import told
+from qc.audio.group import FAULTS, told
 from qc.cli.main import emit
 from qc.contract import Renderer, Report
 from qc.errors import OutputError, PluginError, UsageError
@@ -84,7 +84,7 @@ def write(output: Output, report: Report) -> None:
     held = io.BytesIO()
     try:
         output.renderer.render(report, held)
-    except Exception as error:  # a plugin's format may raise anything
+    except FAULTS as error:  # a plugin's format may raise anything
         raise PluginError(f'the format "{output.renderer.name}" broke: {told(error)}; nothing was written') from None
     if output.path is None:
         emit(held.getvalue())

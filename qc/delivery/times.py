@@ -44,8 +44,8 @@ def _why_not(text: str) -> str:
         return f"{quoted} is before the beginning; a time cannot be negative"
     if re.match(r"[0-9]+:[0-9]{1,2}:[0-9]{1,2}\Z", text):
         return (
-            f"{quoted} has two colons but no fraction of a second; write h:mm:ss.fff, "
-            "for mm:ss:ff with 75 frames belongs to CUE sheets only"
+            f"{quoted} could be hours, minutes and seconds or, as in a CUE sheet, minutes, seconds and frames; "
+            "write h:mm:ss.fff with the fraction, or m:ss"
         )
     if re.match(r"[0-9:]+,[0-9]+\Z", text):
         return f"{quoted} has a comma; write the fraction of a second with a point"

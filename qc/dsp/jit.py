@@ -60,7 +60,7 @@ def announce() -> bool:
     """Say on stderr that the kernels will be compiled, when they were not yet; returns whether it said so."""
     if _READY.exists():
         return False
-    sys.stderr.write("sidegate: compiling its measuring code for this machine, once; about half a minute\n")
+    sys.stderr.write("sidegate: compiling its measuring code for this machine, once; about 15 seconds\n")
     return True
 
 

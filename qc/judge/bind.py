@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,18 +29,20 @@ class Bound:
     rows: tuple[LevelRow, ...]
 
 
-def bind(ruleset: Ruleset, checks: Mapping[str, type[Check[Any]]], units: Mapping[str, str]) -> Bound:
-    """Bind every check that the ruleset names and does not put off.
+def bind(
+    ruleset: Ruleset, checks: Mapping[str, type[Check[Any]]], units: Mapping[str, str], lost: Collection[str] = ()
+) -> Bound:
+    """Bind every check that the ruleset names and does not put off, but for those that are `lost` with a plugin.
 
     `checks` are those installed by id, `units` gives the unit of every measurement there is. Raises
     RulesetError, "FILE:LINE: ...", where the ruleset does not fit the checks, PluginError where a check breaks.
     """
     for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
-        if check_id not in checks:
+        if check_id not in checks and check_id not in lost:
             raise RulesetError(f'{origin}: no check is called "{shown(check_id)}"; {meant(check_id, checks)}')
     bound: list[Check[Any]] = []
     rows: list[LevelRow] = []
-    for check_id in sorted(set(ruleset.limits) - set(ruleset.off)):
+    for check_id in sorted(set(ruleset.limits) - set(ruleset.off) - set(lost)):
         kind = checks[check_id]
         limits = dict(_limits(ruleset, kind, units))
         bound.append(_instance(kind, limits, ruleset.origins.get(check_id, ruleset.name)))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from qc.chain import Chain
@@ -26,16 +27,18 @@ class Evidence:
     side: str
     chain: Chain
     declared: Mapping[str, Any]
-    results: Mapping[type[Need[Any]], Any] = field(default_factory=dict)
-    broken: Mapping[type[Need[Any]], str] = field(default_factory=dict)
+    results: Mapping[type[Need[Any]], Any] = dataclasses.field(default_factory=dict)
+    broken: Mapping[type[Need[Any]], str] = dataclasses.field(default_factory=dict)
     """needs whose plugin raised, with its sentence"""
-    quantities: Mapping[str, Quantity] = field(default_factory=dict)
-    publishers: Mapping[str, type[Need[Any]]] = field(default_factory=dict)
-    windows: Mapping[str, At] = field(default_factory=dict)
+    quantities: Mapping[str, Quantity] = dataclasses.field(default_factory=dict)
+    publishers: Mapping[str, type[Need[Any]]] = dataclasses.field(default_factory=dict)
+    windows: Mapping[str, At] = dataclasses.field(default_factory=dict)
     missing: str = ""
     """why nothing was measured, when the audio itself is at fault"""
+    field: str = "audio"
+    """key of the side in the delivery file that a fault of its audio is about"""
     line: int | None = None
-    """line of the audio in the delivery file"""
+    """the line it stands on"""
     place: Callable[[At], At] = lambda at: at
 
 
@@ -112,7 +115,9 @@ class Context:
     ) -> Finding:
         """Make a finding that no limit gave."""
         key = measured if isinstance(measured, str) else ""
-        location = self._location(at, None).model_copy(update={"field": "audio", "line": self._evidence.line})
+        location = self._location(at, None).model_copy(
+            update={"field": self._evidence.field, "line": self._evidence.line}
+        )
         return self._finding(
             severity,
             message,

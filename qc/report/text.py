@@ -76,7 +76,7 @@ def _finding(finding: Finding) -> Iterator[str]:
     if at.radius_mm is not None:
         where.append(f"radius {at.radius_mm:.1f} mm")
     if at.channel is not None:
-        where.append(at.channel)
+        where.append(f"{at.channel} channel")
     if at.line is not None:
         where.append(f"line {at.line} of the delivery")
     yield f"{WORDS[finding.severity]:5} {finding.check}"
@@ -102,9 +102,9 @@ def _glance(side: SideReport) -> Iterator[str]:
     )
     room = side.measurements.get("layout.lead_out_room")
     yield f"              last diameter {geometry.last_diameter_mm:.2f} mm" + (
-        f", room for {room.value:.1f} turns of lead-out" if room else ""
+        f", {room.value:.1f} lead-out turns (6.4 mm) to the finishing groove" if room else ""
     )
-    yield f"              both as cut with {geometry.polarity} polarity"
+    yield f"              as cut with {geometry.polarity} polarity, the one that travels further"
     for label, names in _ROWS:
         known = [f"{word} {side.measurements[name]}" for name, word in names if name in side.measurements]
         if known:

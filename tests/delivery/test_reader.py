@@ -229,7 +229,7 @@ ABSOLUTE, CLIMBS, BACKSLASH = "is an absolute path", 'climbs out of its folder w
             10,
             "before track 1 does; list the tracks in order of start (see line 9)",
         ),
-        ("end: 301", "end: 1:02:03", 10, "belongs to CUE sheets only"),
+        ("end: 301", "end: 1:02:03", 10, "as in a CUE sheet"),
         ("end: 301", "end: -1", 10, "a time cannot be negative"),
         ("end: 301", "end: [1]", 10, "this is not a single time"),
         ("gap_after: mark", "gap_after: 3 s", 9, "write mark or segue"),

@@ -29,7 +29,7 @@ def test_a_time_is_read_exactly(written: str | float | Fraction, seconds: str):
     [
         ("-1", "cannot be negative"), ("-0:02.0", "cannot be negative"), (-1.5, "cannot be negative"),
         (Fraction(-1, 2), "cannot be negative"),
-        ("1:02:03", "belongs to CUE sheets only"), ("74:59:74", "belongs to CUE sheets only"),
+        ("1:02:03", "as in a CUE sheet"), ("74:59:74", "as in a CUE sheet"),
         ("4:60", "below 60"), ("4:5", "two digits"), ("4:5.0", "two digits"), ("1:02:60.0", "below 60"),
         ("1:99.5", "below 60"), ("4:31,5", "with a point"), ("0,5", "with a point"),
         ("1:60:00.0", "is not a time"), ("1:2:03.0", "is not a time"), ("", "is not a time"),

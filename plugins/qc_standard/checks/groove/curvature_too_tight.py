@@ -32,6 +32,8 @@ class CurvatureTooTight(LimitCheck[CurvatureTooTightLimits]):
     blind_to = "How finer or blunter tips fare: the measurements beside this one say it for 5 um and 18 um."
     Limits = CurvatureTooTightLimits
     judges: ClassVar[Mapping[str, Judged]] = {
-        "share": Judged("groove.tracing_ratio_share", "<=", "the share of too tight curvature in the worst 10 s"),
-        "peak": Judged("groove.tracing_ratio_peak", "<=", "the tightest curvature against the tip"),
+        "share": Judged(
+            "groove.tracing_ratio_share", "<=", "the part of the worst 10 s with curves tighter than the tip can follow"
+        ),
+        "peak": Judged("groove.tracing_ratio_peak", "<=", "the tightest curve, as tip radius over groove radius,"),
     }

@@ -38,7 +38,7 @@ class DriveTooHigh(LimitCheck[DriveTooHighLimits]):
     )
     Limits = DriveTooHighLimits
     judges: ClassVar[Mapping[str, Judged]] = {
-        "in_1s": Judged("groove.drive_1s", "<=", "the drive over the worst 1 s"),
-        "in_10s": Judged("groove.drive_10s", "<=", "the drive over the worst 10 s"),
+        "in_1s": Judged("groove.drive_1s", "<=", "the drive (rms acceleration) over the worst 1 s"),
+        "in_10s": Judged("groove.drive_10s", "<=", "the drive (rms acceleration) over the worst 10 s"),
         "peak": Judged("groove.acceleration_peak", "<=", "the greatest acceleration"),
     }

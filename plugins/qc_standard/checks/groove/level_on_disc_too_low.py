@@ -34,5 +34,5 @@ class LevelOnDiscTooLow(LimitCheck[LevelOnDiscTooLowLimits]):
     blind_to = "The noise of the pressing to come, and music that is meant to be quiet."
     Limits = LevelOnDiscTooLowLimits
     judges: ClassVar[Mapping[str, Judged]] = {
-        "least": Judged("groove.level_on_disc", ">=", "the loudness on the disc"),
+        "least": Judged("groove.level_on_disc", ">=", "the loudness on the disc, against the alignment tone,"),
     }

@@ -37,9 +37,21 @@ class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
     blind_to = "The stylus in hand: its back angle is assumed, and a worn one touches sooner."
     Limits = SlopeTooSteepLimits
     judges: ClassVar[Mapping[str, Judged]] = {
-        "lateral_share": Judged("groove.lateral_slope_share", "<=", "the lateral slope share of the worst 10 s"),
-        "vertical_share": Judged("groove.vertical_slope_share", "<=", "the vertical slope share of the worst 10 s"),
-        "peak": Judged("groove.lateral_slope_peak", "<=", "the steepest lateral slope"),
-        "peak.vertical": Judged("groove.vertical_slope_peak", "<=", "the steepest vertical slope"),
+        "lateral_share": Judged(
+            "groove.lateral_slope_share",
+            "<=",
+            "the part of the worst 10 s that swings sideways steeper than the cutter's back edges",
+        ),
+        "vertical_share": Judged(
+            "groove.vertical_slope_share",
+            "<=",
+            "the part of the worst 10 s that rises or falls steeper than the cutter's back edges",
+        ),
+        "peak": Judged(
+            "groove.lateral_slope_peak", "<=", "the steepest swing sideways, over what the cutter's back edges allow,"
+        ),
+        "peak.vertical": Judged(
+            "groove.vertical_slope_peak", "<=", "the steepest rise or fall, over what the cutter's back edges allow,"
+        ),
         "velocity": Judged("groove.lateral_velocity_peak", "<=", "the peak lateral velocity"),
     }

@@ -34,5 +34,9 @@ class SibilanceOrCymbalsTooStrong(LimitCheck[SibilanceOrCymbalsTooStrongLimits])
     blind_to = "Whether it is a voice or a cymbal: both lie in the same band, so listen there first."
     Limits = SibilanceOrCymbalsTooStrongLimits
     judges: ClassVar[Mapping[str, Judged]] = {
-        "share": Judged("groove.sibilance_share", "<=", "the share of sibilance or cymbals in the worst second"),
+        "share": Judged(
+            "groove.sibilance_share",
+            "<=",
+            "the part of the worst second with sibilance or cymbals tighter than the tip can follow",
+        ),
     }

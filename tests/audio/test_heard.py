@@ -1,0 +1,390 @@
+"""The pass: every block read once, in order, by every analysis, in any number of threads; what breaks breaks alone."""
+
+import threading
+import time
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import pytest
+
+from qc.audio import heard
+from qc.audio.heard import RING, hear
+from qc.audio.plan import plan
+from qc.contract import Analysis, Derived, Stream, Tap
+from qc.errors import SidegateError
+
+FRAMES = 5_000
+
+
+class Memory:
+    """Samples in memory as a source; raises `error` in place of block `at`."""
+
+    def __init__(self, samples, block=700, part=300, *, error=None, at=None):
+        self.stream = Stream("side:A", 48_000, 2, samples.shape[1])
+        self.pieces = [samples[:, i : i + block] for i in range(0, samples.shape[1], block)]
+        self.part, self.error, self.at = part, error, at
+        self.reads, self.threads, self.opened, self.closed = 0, set(), 0, 0
+
+    @property
+    def blocks(self):
+        return len(self.pieces)
+
+    def open(self):
+        self.opened += 1
+
+    def close(self):
+        self.closed += 1
+
+    def read(self):
+        self.threads.add(threading.get_ident())
+        if self.error is not None and self.reads == self.at:
+            raise self.error
+        piece = self.pieces[self.reads]
+        self.reads += 1
+        slices = [piece[:, i : i + self.part].copy() for i in range(0, piece.shape[1], self.part)]
+        for one in slices:
+            one.flags.writeable = False
+        return slices
+
+
+@dataclass(frozen=True)
+class Delay(Tap):
+    """Gives everything `frames` later, so that it has them left at the end; begins with nothing."""
+
+    frames: int
+    on: Tap | None = None
+
+    def base(self):
+        return self.on
+
+    def start(self, stream):  # noqa: ARG002
+        return _Delaying(self.frames)
+
+
+class _Delaying:
+    def __init__(self, frames):
+        self.frames, self.held = frames, np.zeros((2, 0))
+
+    def push(self, x):
+        held = np.concatenate([self.held, x], axis=1)
+        ready = max(0, held.shape[1] - self.frames)
+        self.held = held[:, ready:]
+        return held[:, :ready].copy()
+
+    def flush(self):
+        return self.held
+
+
+@dataclass(frozen=True)
+class Times(Tap):
+    """A factor, which counts how often it was worked out."""
+
+    factor: float
+    on: Tap | None = None
+    worked: ClassVar[list] = []
+
+    def base(self):
+        return self.on
+
+    def start(self, stream):  # noqa: ARG002
+        return _Multiplying(self.factor)
+
+
+class _Multiplying:
+    def __init__(self, factor):
+        self.factor = factor
+
+    def push(self, x):
+        Times.worked.append(x.shape[1])
+        return self.factor * x
+
+    def flush(self):
+        return np.zeros((2, 0))
+
+
+@dataclass(frozen=True)
+class Collect(Analysis):
+    """Everything it hears, whole; raises `error` in a step of its life."""
+
+    name: str
+    tap: Tap | None = None
+    breaks: str = ""
+    id: ClassVar[str] = "test.collect"
+    error: ClassVar[BaseException] = ValueError("it broke")
+
+    @classmethod
+    def of(cls, chain):  # noqa: ARG003
+        return cls("")
+
+    def taps(self):
+        return () if self.tap is None else (self.tap,)
+
+    def step(self, name):
+        if self.breaks == name:
+            raise self.error
+
+    def start(self, stream):  # noqa: ARG002
+        self.step("start")
+        return _Collecting(self)
+
+
+class _Collecting:
+    def __init__(self, need):
+        self.need, self.parts, self.frame, self.inside = need, [], 0, threading.Lock()
+
+    def push(self, block):
+        assert self.inside.acquire(blocking=False)  # never in two threads at once
+        assert block.start == self.frame
+        assert not block.samples.flags.writeable
+        if block.start > FRAMES // 2:
+            self.need.step("push")
+        self.frame += block.samples.shape[1]
+        self.parts.append(block.samples if self.need.tap is None else block[self.need.tap])
+        self.inside.release()
+
+    def finish(self):
+        self.need.step("finish")
+        return np.concatenate(self.parts, axis=1)
+
+
+@pytest.fixture
+def samples():
+    return np.random.default_rng(4).standard_normal((2, FRAMES))
+
+
+@pytest.fixture(autouse=True)
+def no_thread_is_left():
+    before = set(threading.enumerate())
+    yield
+    assert set(threading.enumerate()) == before
+
+
+@pytest.mark.parametrize("workers", [1, 2, 3, 4])
+@pytest.mark.parametrize(("block", "part"), [(700, 300), (5_000, 5_000), (1, 1), (64, 1_000)])
+def test_everything_is_heard_once_in_order(samples, workers, block, part):
+    whole = Collect("whole")
+    late = Collect("late", Delay(37))
+    later = Collect("later", Times(0.5, Delay(90, Delay(37))))
+    source = Memory(samples, block, part)
+    measured = hear(source, plan([whole, late, later]), workers=workers)
+    np.testing.assert_array_equal(measured[whole], samples)
+    np.testing.assert_array_equal(measured[late], samples)
+    np.testing.assert_array_equal(measured[later], 0.5 * samples)
+    assert (source.reads, source.opened, source.closed, measured.passes) == (source.blocks, 1, 1, 1)
+
+
+def test_a_tap_that_keeps_all_back_is_flushed(samples):
+    late = Collect("late", Times(3.0, Delay(10 * FRAMES)))
+    np.testing.assert_array_equal(hear(Memory(samples), plan([late]), workers=2)[late], 3.0 * samples)
+
+
+def test_equal_taps_are_worked_out_once(samples, monkeypatch):
+    monkeypatch.setattr(Times, "worked", [])
+    needs = [Collect("a", Times(2.0)), Collect("b", Times(2.0)), Collect("c", Delay(5, Times(2.0)))]
+    hear(Memory(samples), plan(needs), workers=4)
+    assert sum(Times.worked) == FRAMES
+
+
+def test_a_tap_that_nobody_named_is_said(samples):
+    @dataclass(frozen=True)
+    class Forgets(Collect):
+        def taps(self):
+            return ()
+
+    forgets = Forgets("x", Times(7.0))
+    measured = hear(Memory(samples), plan([forgets]), workers=1)
+    assert measured.failed[forgets].startswith("LookupError: Times(factor=7.0, on=None) is named in the taps() of no")
+
+
+@pytest.mark.parametrize("workers", [1, 2, 4])
+@pytest.mark.parametrize("step", ["start", "push", "finish"])
+@pytest.mark.parametrize("error", [ValueError("it\nbroke"), SystemExit(0), MemoryError()])
+def test_an_analysis_that_raises_is_put_aside_alone(samples, workers, step, error, monkeypatch):
+    monkeypatch.setattr(Collect, "error", error)
+    bad, shares, other = Collect("bad", Times(2.0), step), Collect("shares", Times(2.0)), Collect("other")
+    measured = hear(Memory(samples), plan([bad, shares, other]), workers=workers)
+    said = {ValueError: "ValueError: it broke", SystemExit: "SystemExit: 0", MemoryError: "MemoryError"}
+    assert measured.failed == {bad: said[type(error)]}
+    np.testing.assert_array_equal(measured[shares], 2.0 * samples)
+    np.testing.assert_array_equal(measured[other], samples)
+    with pytest.raises(LookupError, match=r"test\.collect: "):
+        measured[bad]
+
+
+@dataclass(frozen=True)
+class BadTap(Tap):
+    step: str
+    on: Tap | None = None
+
+    def base(self):
+        return self.on
+
+    def start(self, stream):  # noqa: ARG002
+        if self.step == "start":
+            raise KeyError("no such band")
+        return self
+
+    def push(self, x):
+        if self.step == "push":
+            raise KeyError("no such band")
+        return "samples" if self.step == "gives text" else x
+
+    def flush(self):
+        raise KeyError("no such band")
+
+
+@pytest.mark.parametrize("step", ["start", "push", "flush", "gives text"])
+def test_a_tap_that_breaks_breaks_those_that_listen_to_it(samples, step):
+    low, on_it = Collect("low", BadTap(step)), Collect("on it", Times(2.0, BadTap(step)))
+    other = Collect("other", Times(2.0))
+    measured = hear(Memory(samples), plan([low, on_it, other]), workers=2)
+    assert set(measured.failed) == {low, on_it}
+    assert all(why.startswith(("KeyError: 'no such", "AttributeError: ")) for why in measured.failed.values())
+    np.testing.assert_array_equal(measured[other], 2.0 * samples)
+
+
+def test_an_error_without_a_text_of_its_own(samples, monkeypatch):
+    class Mute(Exception):  # noqa: N818
+        def __str__(self):
+            raise ValueError("no text")
+
+    monkeypatch.setattr(Collect, "error", Mute())
+    bad = Collect("bad", None, "push")
+    assert hear(Memory(samples), plan([bad]), workers=1).failed == {bad: "Mute"}
+
+
+@pytest.mark.parametrize("workers", [1, 2, 4])
+@pytest.mark.parametrize("at", [0, 3, 7])
+def test_a_source_that_raises_ends_the_pass(samples, workers, at):
+    error = SidegateError("cut off")
+    source = Memory(samples, error=error, at=at)
+    with pytest.raises(SidegateError) as caught:
+        hear(source, plan([Collect("a"), Collect("b", Delay(5)), Collect("c", Times(2.0))]), workers=workers)
+    assert caught.value is error
+    assert (source.reads, source.closed) == (at, 1)
+
+
+class Stop(BaseException):
+    """As Ctrl-C: not a fault of anybody."""
+
+
+@pytest.mark.parametrize("workers", [1, 2, 4])
+@pytest.mark.parametrize("error", [KeyboardInterrupt(), Stop()])
+def test_control_c_is_no_fault_of_a_plugin(samples, workers, error, monkeypatch):
+    monkeypatch.setattr(Collect, "error", error)
+    needs = [Collect("a", None, "push"), Collect("b", Delay(5)), Collect("c", Times(2.0))]
+    source = Memory(samples)
+    with pytest.raises(type(error)):
+        hear(source, plan(needs), workers=workers)
+    assert source.closed == 1
+
+
+def test_whoever_is_told_of_progress_may_stop_the_pass(samples):
+    def told(part):
+        if part > 0.5:
+            raise Stop
+
+    with pytest.raises(Stop):
+        hear(Memory(samples), plan([Collect("a"), Collect("b")]), workers=3, progress=told)
+
+
+@pytest.mark.parametrize("workers", [1, 3])
+def test_progress_never_goes_back_and_ends_at_one(samples, workers):
+    parts = []
+    hear(Memory(samples), plan([Collect("a"), Collect("b", Times(2.0))]), workers=workers, progress=parts.append)
+    assert parts == sorted(parts)
+    assert parts[-1] == 1.0
+    assert parts[0] >= 0.0
+
+
+def test_no_more_than_a_few_blocks_are_in_memory(samples):
+    """The reader waits for the slowest group."""
+    done = []
+
+    @dataclass(frozen=True)
+    class Slow(Collect):
+        def start(self, stream):  # noqa: ARG002
+            return _Slow(self)
+
+    class _Slow(_Collecting):
+        def push(self, block):
+            time.sleep(0.002)
+            super().push(block)
+            done.append(block.start)
+
+    class Counting(Memory):
+        def read(self):
+            assert self.reads - len(done) < RING
+            return super().read()
+
+    hear(Counting(samples, 100, 100), plan([Slow("slow"), Collect("quick")]), workers=3)
+    assert len(done) == FRAMES // 100 + 1
+
+
+def test_with_nothing_to_measure_the_source_is_still_read_and_nothing_kept(samples, monkeypatch):
+    held = []
+    whole = heard._Shared._read_one
+
+    def read_one(self):
+        whole(self)
+        held.append(len(self._blocks))
+
+    monkeypatch.setattr(heard._Shared, "_read_one", read_one)
+    source = Memory(samples)
+    assert hear(source, plan([]), workers=2).results == {}
+    assert source.reads == source.blocks
+    assert set(held) == {0}
+
+
+def test_a_stream_without_frames():
+    whole = Collect("whole", Delay(3))
+    assert hear(Memory(np.zeros((2, 0))), plan([whole]), workers=2)[whole].shape == (2, 0)
+
+
+@dataclass(frozen=True)
+class Sum(Derived):
+    of_what: tuple
+    error: ClassVar[BaseException | None] = None
+    id: ClassVar[str] = "test.sum"
+
+    @classmethod
+    def of(cls, chain):  # noqa: ARG003
+        return cls(())
+
+    def needs(self):
+        return self.of_what
+
+    def work(self, measured):
+        if self.error is not None:
+            raise self.error
+        return sum(float(np.sum(measured[need])) for need in self.of_what)
+
+
+def test_what_is_derived_is_worked_out_after_all_is_heard(samples):
+    whole = Collect("whole")
+    twice = Sum((whole, Sum((whole,))))
+    assert hear(Memory(samples), plan([twice]))[twice] == pytest.approx(2.0 * samples.sum())
+
+
+def test_what_is_derived_from_something_broken_is_broken_too(samples):
+    bad, good = Collect("bad", None, "finish"), Collect("good")
+    measured = hear(Memory(samples), plan([Sum((bad,)), Sum((good,))]), workers=2)
+    assert measured.failed == {
+        bad: "ValueError: it broke",
+        Sum((bad,)): "LookupError: test.collect: ValueError: it broke",
+    }
+    assert measured[Sum((good,))] == pytest.approx(samples.sum())
+
+
+@pytest.mark.parametrize("error", [ZeroDivisionError("by nought"), SystemExit(0)])
+def test_a_derived_need_that_raises_is_put_aside(samples, error, monkeypatch):
+    monkeypatch.setattr(Sum, "error", error)
+    good = Collect("good")
+    measured = hear(Memory(samples), plan([Sum((good,))]), workers=1)
+    assert measured.failed == {Sum((good,)): f"{type(error).__name__}: {error}"}
+    np.testing.assert_array_equal(measured[good], samples)
+
+
+def test_the_usual_number_of_workers():
+    assert 1 <= heard.default_workers() <= 4

@@ -1,0 +1,534 @@
+"""A house's plugin in the same pass as everything else; whatever it gets wrong, it is named and the others go on."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+import pytest
+
+from conftest import SHIPPED, Sent
+from hooks.plugins import Plain, plugin
+from qc import api
+from qc.contract import Analysis, At, Check, Derived, Judged, Limit, LimitCheck, Model, Quantity, Renderer, Tap
+from qc.errors import NotApplicableError
+from qc.groove.worked import UNITS
+from qc.hooks.finder import Found, find
+from qc.hooks.host import Host
+from qc.hooks.spec import hookimpl
+from qc.judge.engine import exit_code
+from qc.testing.deliveries import deliver, judge
+from qc.testing.music import Song, song
+
+RATE = 48_000
+LIMIT = '  house.too-loud: {most: {warn: 0.5, fail: 0.8, source: "house: what we like"}}\n'
+AFTER = "  delivery.audio-disagrees: {}"
+
+
+# -- what a house might write ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Loudest(Analysis[float]):
+    """The greatest sample, in plain numpy."""
+
+    id: ClassVar[str] = "house.loudest"
+    publishes: ClassVar[Mapping[str, str]] = {"house.loudest": "1"}
+
+    @classmethod
+    def of(cls, chain):  # noqa: ARG003
+        return cls()
+
+    def start(self, stream):
+        return Listening(stream)
+
+    def publish(self, result):
+        value, frame, rate = result
+        return {"house.loudest": Quantity(value=value, unit="1", at=At(start_s=frame / rate))}
+
+
+class Listening:
+    def __init__(self, stream):
+        self.rate, self.value, self.frame = stream.rate, 0.0, 0
+
+    def push(self, block):
+        if block.samples.shape[1]:
+            loud = np.abs(block.samples).max(axis=0)
+            if loud.max() > self.value:
+                self.value, self.frame = float(loud.max()), block.start + int(loud.argmax())
+
+    def finish(self):
+        return self.value, self.frame, self.rate
+
+
+class Most(Model):
+    most: Limit
+
+
+class TooLoud(LimitCheck[Most]):
+    id, title, why, how, remedy = "house.too-loud", "Too loud", "It is.", "The greatest sample.", "Turn it down."
+    Limits = Most
+    judges: ClassVar[Mapping[str, Judged]] = {"most": Judged("house.loudest", "<=", "the greatest sample")}
+
+
+class Lines(Renderer):
+    """A line a check."""
+
+    name = "lines"
+
+    def render(self, report, out):
+        out.write("".join(f"{r.check}={r.outcome}\n" for r in report.results).encode())
+
+
+# -- the run ---------------------------------------------------------------------------------------------------
+
+
+def built(*extra, found=None):
+    return Host.build(found, extra=extra, core=UNITS, formats=("json", "text"))
+
+
+@pytest.fixture(scope="module")
+def delivery(tmp_path_factory):
+    x = 0.6 * song(Song(4.0, RATE, seed=2, cymbals=0.5))
+    side = Sent(x, tracks=[(0.0, 2.0), (2.0, 4.0)], more={"cut_level": "-4 dB"})
+    return deliver(tmp_path_factory.mktemp("house") / "delivery", {"A": side})
+
+
+@pytest.fixture(scope="module")
+def ruled(tmp_path_factory):
+    """The shipped ruleset with the house's check."""
+    text = SHIPPED.read_text(encoding="utf-8")
+    assert text.count(AFTER) == 1
+    path = tmp_path_factory.mktemp("rules") / "house.yaml"
+    path.write_text(text.replace(AFTER, LIMIT + AFTER), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def alone(delivery):
+    """The report without any plugin of a house."""
+    return api.check(delivery, api.Options(), built())
+
+
+@pytest.fixture
+def command(delivery, tmp_path, monkeypatch):
+    """Run the command with a host; gives the report read back with the exit code."""
+
+    def run(host, *words):
+        monkeypatch.setattr(api, "build_host", lambda: host)
+        return judge(delivery, tmp_path / "report.json", *words)
+
+    return run
+
+
+def outcomes(report):
+    return {result.check: result.outcome for result in report.results}
+
+
+def numbers(report, without=()):
+    (side,) = report.sides
+    return {name: q for name, q in side.measurements.items() if name not in without}
+
+
+# -- it works --------------------------------------------------------------------------------------------------
+
+
+def test_an_analysis_a_check_and_a_format_in_the_same_pass(command, ruled, alone, delivery, tmp_path):
+    done = []
+
+    def filed(report):
+        done.append(report)
+
+    house = plugin(
+        qc_measures=[Loudest],
+        qc_checks=[TooLoud],
+        qc_renderers=[Lines],
+        qc_report_done=filed,
+    )
+    lines = tmp_path / "report.lines"
+    run = command(built(("house", house)), "--ruleset", str(ruled), "--out", f"lines={lines}")
+    assert run.code == 0
+    assert run.report["plugin_failures"] == []
+    assert run.side()["passes"] == 1
+    assert run.report["verdict"] == "warn"
+    x = 0.6 * song(Song(4.0, RATE, seed=2, cymbals=0.5)).astype(np.float32).astype(float)
+    where = int(np.abs(x).max(axis=0).argmax())
+    (finding,) = run.result("house.too-loud")["findings"]
+    assert finding["measured"]["value"] == pytest.approx(np.abs(x).max(), rel=1e-6)
+    assert finding["location"]["start_s"] == pytest.approx(where / RATE)
+    assert finding["location"]["track"] == 1 + (where >= 2 * RATE)
+    assert finding["location"]["radius_mm"] == pytest.approx(145.9, abs=0.5)
+    assert (finding["limit"]["warn"], finding["limit"]["source"]) == (0.5, "house: what we like")
+    assert finding["limit"]["origin"].startswith("house.yaml:")
+    written = dict(line.split("=") for line in lines.read_text().splitlines())
+    assert written == outcomes(alone) | {"house.too-loud": "warn"}
+    assert [report.verdict for report in done] == ["warn"]
+
+
+def test_its_check_can_fail_and_its_warning_counts_when_strict(command, ruled):
+    class Double(Loudest):
+        def publish(self, result):
+            return {"house.loudest": Quantity(value=2.0 * result[0], unit="1")}
+
+    house = plugin(qc_measures=[Double], qc_checks=[TooLoud])
+    assert command(built(("house", house)), "--ruleset", str(ruled)).code == 1
+    house = plugin(qc_measures=[Loudest], qc_checks=[TooLoud])
+    assert command(built(("house", house)), "--ruleset", str(ruled), "--strict").code == 1
+
+
+def test_nobody_else_s_number_changes(delivery, ruled, alone):
+    report = api.check(
+        delivery, api.Options(str(ruled)), built(("house", plugin(qc_measures=[Loudest], qc_checks=[TooLoud])))
+    )
+    assert numbers(report, without=["house.loudest"]) == numbers(alone)
+    assert outcomes(report) == outcomes(alone) | {"house.too-loud": "warn"}
+
+
+def test_a_check_may_have_nothing_to_judge(delivery, ruled):
+    class Never(TooLoud):
+        def evaluate(self, ctx):  # noqa: ARG002
+            raise NotApplicableError("no brass on this side")
+
+    house = plugin(qc_measures=[Loudest], qc_checks=[Never])
+    report = api.check(delivery, api.Options(str(ruled)), built(("house", house)))
+    (result,) = [r for r in report.results if r.check == "house.too-loud"]
+    assert (result.outcome, result.reason) == ("not_applicable", "no brass on this side")
+    assert exit_code(report) == 0
+
+
+def test_a_number_without_a_meaning_here(delivery, ruled):
+    class Silent(Loudest):
+        def publish(self, result):  # noqa: ARG002
+            return {}
+
+    house = plugin(qc_measures=[Silent], qc_checks=[TooLoud])
+    report = api.check(delivery, api.Options(str(ruled)), built(("house", house)))
+    (result,) = [r for r in report.results if r.check == "house.too-loud"]
+    assert (result.outcome, result.reason) == ("not_measured", "house.loudest has no value on this side")
+    assert exit_code(report) == 0
+
+
+# -- it breaks while it measures -------------------------------------------------------------------------------
+
+
+def breaking(error, *steps):
+    """Loudest that raises in a step."""
+
+    def at(step):
+        if step in steps:
+            raise error
+
+    class Running(Listening):
+        def push(self, block):
+            if block.start > RATE:
+                at("push")
+            super().push(block)
+
+        def finish(self):
+            at("finish")
+            return super().finish()
+
+    class Breaks(Loudest):
+        @classmethod
+        def of(cls, chain):
+            at("of")
+            return super().of(chain)
+
+        def taps(self):
+            at("taps")
+            return ()
+
+        def start(self, stream):
+            at("start")
+            return Running(stream)
+
+        def publish(self, result):
+            at("publish")
+            return super().publish(result)
+
+    return Breaks
+
+
+def publishing(**quantities):
+    class Publishes(Loudest):
+        def publish(self, result):  # noqa: ARG002
+            return {name.replace("__", "."): quantity for name, quantity in quantities.items()}
+
+    return Publishes
+
+
+class Writes(Loudest):
+    """Turns the side down where it lies, as plain numpy code well may."""
+
+    def start(self, stream):
+        class Running(Listening):
+            def push(self, block):
+                samples = block.samples
+                samples *= 0.5
+                super().push(block)
+
+        return Running(stream)
+
+
+def tapped(step):
+    @dataclass(frozen=True)
+    class BadTap(Tap):
+        def start(self, stream):  # noqa: ARG002
+            if step == "start":
+                raise OSError("no table")
+            return self
+
+        def push(self, x):
+            if step == "push":
+                raise OSError("no table")
+            return x
+
+        def flush(self):
+            raise OSError("no table")
+
+    class Listens(Loudest):
+        def taps(self):
+            return (BadTap(),)
+
+        def start(self, stream):
+            class Running(Listening):
+                def push(self, block):
+                    block[BadTap()]
+
+            return Running(stream)
+
+    return Listens
+
+
+@dataclass(frozen=True)
+class Works(Derived[float]):
+    id: ClassVar[str] = "house.loudest"
+    publishes: ClassVar[Mapping[str, str]] = {"house.loudest": "1"}
+
+    @classmethod
+    def of(cls, chain):  # noqa: ARG003
+        return cls()
+
+    def needs(self):
+        return (Loudest(),)
+
+    def work(self, measured):  # noqa: ARG002
+        raise ZeroDivisionError("by nought")
+
+
+class Rings(Works):
+    def needs(self):
+        return (self,)
+
+
+class Mutable(Loudest):
+    __hash__ = None
+
+
+class Mute(Exception):  # noqa: N818
+    def __str__(self):
+        raise ValueError("no text")
+
+
+MEASURING: dict[str, tuple[type[Any], str]] = {
+    "of raises": (breaking(KeyError("x"), "of"), "KeyError: 'x'"),
+    "taps raises": (breaking(KeyError("x"), "taps"), "KeyError: 'x'"),
+    "start raises": (breaking(ValueError("two\nlines"), "start"), "ValueError: two lines"),
+    "push raises": (breaking(IndexError("out"), "push"), "IndexError: out"),
+    "push exits": (breaking(SystemExit(0), "push"), "SystemExit: 0"),
+    "push raises without a text": (breaking(Mute(), "push"), "Mute"),
+    "finish raises": (breaking(ZeroDivisionError("by nought"), "finish"), "ZeroDivisionError: by nought"),
+    "publish raises": (breaking(TypeError("x"), "publish"), "TypeError: x"),
+    "publish exits": (breaking(SystemExit("bye"), "publish"), "SystemExit: bye"),
+    "a name it did not announce": (
+        publishing(house__lodest=Quantity(value=1.0, unit="1")),
+        "ValueError: it publishes house.lodest, which it did not announce",
+    ),
+    "the name of another": (
+        publishing(level__true_peak=Quantity(value=-9.0, unit="dBTP")),
+        "ValueError: it publishes level.true_peak, which it did not announce",
+    ),
+    "another unit": (
+        publishing(house__loudest=Quantity(value=1.0, unit="%")),
+        "ValueError: it publishes house.loudest in % and announced 1",
+    ),
+    "a bare number": (
+        publishing(house__loudest=1.0),
+        "TypeError: it publishes house.loudest as a float, not a Quantity",
+    ),
+    "writes into the samples": (Writes, "ValueError: output array is read-only"),
+    "a tap does not start": (tapped("start"), "OSError: no table"),
+    "a tap raises": (tapped("push"), "OSError: no table"),
+    "a tap raises at the end": (tapped("flush"), "OSError: no table"),
+    "work raises": (Works, "ZeroDivisionError: by nought"),
+    "it waits for itself": (Rings, "ValueError: house.loudest needs itself by way of house.loudest"),
+    "it cannot be a key": (Mutable, "TypeError: unhashable type: 'Mutable'"),
+}
+
+
+@pytest.mark.parametrize("case", MEASURING)
+def test_measuring_that_breaks_is_named_and_never_a_pass(case, command, ruled, alone):
+    need, says = MEASURING[case]
+    run = command(built(("acme", plugin(qc_measures=[need], qc_checks=[TooLoud]))), "--ruleset", str(ruled))
+    assert run.code == 3
+    assert run.report["verdict"] == "error"
+    assert run.report["plugin_failures"] == [{"plugin": "acme", "stage": "house.loudest", "message": says, "side": "A"}]
+    result = run.result("house.too-loud")
+    assert (result["outcome"], result["reason"], result["findings"]) == ("error", f"house.loudest: {says}", [])
+    others = {r["check"]: r["outcome"] for r in run.report["results"] if r["check"] != "house.too-loud"}
+    assert others == outcomes(alone)
+    assert set(run.side()["measurements"]) == set(numbers(alone))
+    assert {name: q["value"] for name, q in run.side()["measurements"].items()} == {
+        name: q.value for name, q in numbers(alone).items()
+    }
+    assert run.side()["passes"] == 1
+
+
+def test_measuring_that_breaks_is_named_also_where_no_check_asks_for_it(command, alone):
+    run = command(built(("acme", plugin(qc_measures=[breaking(ValueError("x"), "push")]))))
+    assert run.code == 3
+    assert [f["plugin"] for f in run.report["plugin_failures"]] == ["acme"]
+    assert {r["check"]: r["outcome"] for r in run.report["results"]} == outcomes(alone)
+
+
+def test_control_c_in_a_plugin_stops_the_command(delivery, monkeypatch, tmp_path):
+    from qc.cli.main import main
+
+    host = built(("acme", plugin(qc_measures=[breaking(KeyboardInterrupt(), "push")])))
+    monkeypatch.setattr(api, "build_host", lambda: host)
+    out = tmp_path / "report.json"
+    assert main(["check", str(delivery), "--out", f"json={out}"]) == 130
+    assert not out.exists()
+
+
+# -- it breaks while it judges ---------------------------------------------------------------------------------
+
+
+def judging(does):
+    class Breaks(Check[Most]):
+        id, title, why, how, remedy = "house.too-loud", "Too loud", "It is.", "How.", "Turn it down."
+        Limits = Most
+
+        def evaluate(self, ctx):
+            return does(self, ctx)
+
+    return Breaks
+
+
+def one(_check, ctx):
+    yield ctx.found("fail", "far too loud", measured="x")
+    raise LookupError("no such number")
+
+
+def leaves(_check, _ctx):
+    raise SystemExit(0)
+
+
+JUDGING = {
+    "raises": (one, "LookupError: no such number"),
+    "exits": (leaves, "SystemExit: 0"),
+    "gives text": (lambda _check, _ctx: ["too loud"], "TypeError: house.too-loud gave a str, not a Finding"),
+    "forgets to return": (lambda _check, _ctx: None, "TypeError: 'NoneType' object is not iterable"),
+    "a misspelt limit": (
+        lambda check, ctx: ctx.judge("level.true_peak", check.limits.mots, op="<="),
+        "AttributeError: 'Most' object has no attribute 'mots'",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", JUDGING)
+def test_a_check_that_breaks_is_named_and_never_a_pass(case, command, ruled, alone):
+    does, says = JUDGING[case]
+    run = command(built(("acme", plugin(qc_checks=[judging(does)]))), "--ruleset", str(ruled))
+    assert run.code == 3
+    assert run.report["verdict"] == "error"
+    assert run.report["plugin_failures"] == [
+        {"plugin": "acme", "stage": "house.too-loud", "message": says, "side": "A"}
+    ]
+    assert (run.outcome("house.too-loud"), run.result("house.too-loud")["reason"]) == ("error", says)
+    assert {r["check"]: r["outcome"] for r in run.report["results"]} == outcomes(alone) | {"house.too-loud": "error"}
+
+
+# -- it breaks before or after ---------------------------------------------------------------------------------
+
+
+class Entry:
+    def __init__(self, load):
+        self.load = load
+
+
+def does_not_import():
+    raise ImportError("no module named acme_tables")
+
+
+def fails(report):
+    raise OSError("the share is gone")
+
+
+def misspelt():
+    @hookimpl
+    def qc_chekcs():
+        return []
+
+    return Plain({"qc_chekcs": qc_chekcs})
+
+
+class Again(TooLoud):
+    id = "groove.cut-too-deep"
+
+
+AROUND = {
+    "misspelt hook": (lambda: built(("acme", misspelt())), "hooks", 'did you mean "qc_checks"?'),
+    "duplicate check": (
+        lambda: built(("acme", plugin(qc_checks=[Again]))),
+        "names",
+        'the check "groove.cut-too-deep" is already given by plugin "standard"',
+    ),
+    "no import": (
+        lambda: built(found=[*find(), Found("acme", "acme-rules", "2.1", Entry(does_not_import))]),
+        "load",
+        'plugin "acme" of acme-rules 2.1: it raised ImportError: no module named acme_tables',
+    ),
+    "report_done": (
+        lambda: built(("acme", plugin(qc_report_done=fails))),
+        "qc_report_done",
+        "qc_report_done raised OSError: the share is gone",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", AROUND)
+def test_a_plugin_that_breaks_around_it_is_named_and_all_is_judged(case, command, alone):
+    build, stage, says = AROUND[case]
+    run = command(build())
+    assert run.code == 3
+    assert run.report["verdict"] == "error"
+    (failure,) = run.report["plugin_failures"]
+    assert (failure["plugin"], failure["stage"]) == ("acme", stage)
+    assert says in failure["message"]
+    assert {r["check"]: r["outcome"] for r in run.report["results"]} == outcomes(alone)
+    assert len(run.report["results"]) == 13
+    assert not any(name.startswith("acme") for name in run.report["plugins"]) or case == "report_done"
+
+
+def test_a_failure_is_said_in_every_report(delivery):
+    report = api.check(delivery, api.Options(), built(("acme", misspelt())))
+    host = built(("house", plugin(qc_renderers=[Lines])))
+    out = io.BytesIO()
+    host.renderers["lines"]().render(report, out)
+    assert len(out.getvalue().splitlines()) == 13
+    from qc.report.json import Json
+    from qc.report.text import Text
+
+    texts = []
+    for renderer in (Json, Text):
+        held = io.BytesIO()
+        renderer().render(report, held)
+        texts.append(held.getvalue().decode())
+    assert json.loads(texts[0])["plugin_failures"][0]["plugin"] == "acme"
+    assert "acme" in texts[1]
+    assert exit_code(report) == exit_code(report, strict=True) == 3
