@@ -22,7 +22,8 @@ from qc.groove.worked import UNITS
 from qc.hooks.host import Host
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import judge_side, verdict
-from qc.measuring import MeasuredSide, Progress, measure_side
+from qc.measuring import FILE_UNITS, MeasuredSide, Progress, measure_side
+from qc.nearest import nearest
 from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
 from qc.ruleset.find import Available, available, find, is_path, serving
 from qc.ruleset.load import Ruleset, load_ruleset, missing_requirements
@@ -70,20 +71,22 @@ def check(
     report = _report(read, ruleset, host, sides, results, failures)
     more = host.report_done(report)
     if more:
-        failures += more
-        report = report.model_copy(update={"plugin_failures": tuple(failures), "verdict": "error"})
+        report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
     return report.model_copy(update={"run": run})
 
 
 def build_host() -> Host:
     """Load the installed plugins, none of which may take the place of what the core brings."""
-    return Host.build(core=UNITS, formats=("json", "text"))
+    return Host.build(core=units(()), formats=("json", "text"))
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
-    """Name the checks a ruleset asks for that are not there, where a plugin that did not load may have held them."""
-    return tuple(sorted(set(ruleset.limits) - set(host.checks) - set(ruleset.off))) if host.failures else ()
+    """Name the checks a ruleset asks for that a plugin that did not load may have held: those near no known id."""
+    if all(plugin.error is None for plugin in host.plugins):
+        return ()
+    missing = set(ruleset.limits) - set(host.checks) - set(ruleset.off)
+    return tuple(sorted(check_id for check_id in missing if nearest(check_id, host.checks) is None))
 
 
 def _not_run(check_id: str, side: str) -> CheckResult:
@@ -141,7 +144,7 @@ def choose(read: ReadDelivery, asked: str | None, host: Host) -> Ruleset:
 
 def units(needs: Sequence[type[Need[Any]]]) -> Mapping[str, str]:
     """Give the unit of every measurement there is, by name."""
-    known = dict(UNITS)
+    known = UNITS | FILE_UNITS
     for need in (*CORE, *needs):
         known |= need.publishes
     return known

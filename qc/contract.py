@@ -10,7 +10,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
+from typing import Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +18,6 @@ from numpy.typing import NDArray
 from qc.chain import Chain
 from qc.quantity import At, Model, Op, Quantity
 from qc.report.model import CheckResult, Finding, Limit, Location, Outcome, Report, Scope, Severity
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 __all__ = [
     "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Finding", "Judged", "Limit",
@@ -49,6 +46,8 @@ class Stream:
     """frames a second"""
     channels: int
     frames: int
+    mono: bool = False
+    """whether the file has one channel, so that both are the same"""
 
 
 class RunningTap(Protocol):
@@ -277,9 +276,3 @@ class Renderer(ABC):
     @abstractmethod
     def render(self, report: Report, out: BinaryIO) -> None:
         """Write the whole report, UTF-8 where it is text."""
-
-
-class DeliveryReader(Protocol):
-    """What `qc_read_delivery` gives for a path it knows how to read: the text of a delivery in YAML."""
-
-    def __call__(self, path: Path) -> str | None: ...

@@ -27,6 +27,8 @@ from qc.report.model import AudioFacts, SideReport
 from qc.report.side import geometry, levels
 
 Progress = Callable[[float], None]
+FILE_UNITS = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": "1", "audio.duration": "s"}
+"""Unit of every measurement that is the file's own."""
 BITS = {"16 bit": 16, "24 bit": 24, "32 bit": 32, "32 bit float": 32, "64 bit float": 64}
 
 
@@ -78,6 +80,8 @@ def _built(
             alone = plan([need])
             if need not in (*alone.analyses, *alone.derived):
                 raise TypeError("it is neither an Analysis nor a Derived")
+            if alone.analyses == (need,) and need != kind.of(Chain(signal=chain.signal)):
+                raise ValueError("it hears the audio and keeps more of the chain than chain.signal")
         except FAULTS as error:
             broken[kind] = told(error)
         else:
@@ -112,7 +116,9 @@ def _heard(
     facts = received.facts
     assert facts.sample_rate is not None  # no fault: the file was opened
     assert facts.frames is not None
-    source = FileSource(path, f"side:{side.id}", facts.sample_rate, facts.frames, received.file)
+    source = FileSource(
+        path, f"side:{side.id}", facts.sample_rate, facts.frames, received.file, mono=facts.channels == 1
+    )
     try:
         measured = hear(source, plan(needs), workers=workers, progress=progress)
     except AudioFaultError as error:
@@ -167,8 +173,9 @@ def _measured(
     if Sectors in results and Programme in results:
         worked = WorkedSide.of(chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level)
         quantities |= worked.quantities(quantities.get("loudness.integrated"))
+        mono = {"channel": None} if received.facts.channels == 1 else {}  # both walls move alike: neither is named
         quantities = {
-            name: q if q.at is None else q.model_copy(update={"at": worked.place(q.at)})
+            name: q if q.at is None else q.model_copy(update={"at": worked.place(q.at).model_copy(update=mono)})
             for name, q in quantities.items()
         }
     else:
@@ -226,12 +233,12 @@ def _is_as_announced(kind: type[Need[Any]], name: str, quantity: object) -> None
 def _of_file(facts: AudioFacts) -> dict[str, Quantity]:
     """Give the file's own numbers as measurements."""
     known = {
-        "audio.sample_rate": (facts.sample_rate, "Hz"),
-        "audio.bit_depth": (BITS.get(facts.coding or ""), "bit"),
-        "audio.channels": (facts.channels, "1"),
-        "audio.duration": (facts.duration_s, "s"),
+        "audio.sample_rate": facts.sample_rate,
+        "audio.bit_depth": BITS.get(facts.coding or ""),
+        "audio.channels": facts.channels,
+        "audio.duration": facts.duration_s,
     }
-    return {name: Quantity(value=value, unit=unit) for name, (value, unit) in known.items() if value is not None}
+    return {name: Quantity(value=value, unit=FILE_UNITS[name]) for name, value in known.items() if value is not None}
 
 
 def _tracks(side: Side) -> tuple[TrackTimes, ...]:

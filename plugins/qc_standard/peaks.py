@@ -48,7 +48,7 @@ class Peaks(Analysis[PeaksResult]):
 
     def start(self, stream: Stream) -> _Watching:
         """Begin on a stream of two channels."""
-        return _Watching(stream.rate)
+        return _Watching(stream)
 
     def publish(self, result: PeaksResult) -> Mapping[str, Quantity]:
         """Give the higher channel of each, the left of equals; clipped runs of both, at the longest one."""
@@ -75,8 +75,8 @@ class Peaks(Analysis[PeaksResult]):
 
 
 class _Watching:
-    def __init__(self, rate: int) -> None:
-        self._rate = rate
+    def __init__(self, stream: Stream) -> None:
+        self._rate, self._mono = stream.rate, stream.mono
         self._peaks, self._runs, self._means = TruePeak(), ClippedRuns(), Means()
 
     def push(self, block: Block) -> None:
@@ -88,7 +88,10 @@ class _Watching:
     def finish(self) -> PeaksResult:
         """Give all four."""
         left, right = self._means.finish()
-        return PeaksResult(self._rate, self._peaks.finish(), self._runs.finish(), (float(left), float(right)))
+        runs = self._runs.finish()
+        if self._mono:  # the right channel is the left again
+            runs = (runs[0], Runs(0, 0, 0))
+        return PeaksResult(self._rate, self._peaks.finish(), runs, (float(left), float(right)))
 
 
 def _level(magnitude: float, unit: str, at: At) -> Quantity:

@@ -71,7 +71,7 @@ def hear(source: Source, plan: Plan, *, workers: int | None = None, progress: Pr
 
 
 def default_workers() -> int:
-    """Give the cores this process may use, at most four: more groups than that do not exist."""
+    """Give the cores this process may use, at most four: the heaviest of the groups keeps one busy by itself."""
     return max(1, min(4, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1))
 
 

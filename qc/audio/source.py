@@ -36,8 +36,8 @@ class AudioFaultError(Exception):
 class FileSource:
     """Reads a WAV, RF64, AIFF or FLAC file in order; a mono file is given as the dual mono it will be cut as."""
 
-    def __init__(self, path: Path, name: str, rate: int, frames: int, shown: str = "") -> None:
-        self.stream = Stream(source=name, rate=rate, channels=2, frames=frames)
+    def __init__(self, path: Path, name: str, rate: int, frames: int, shown: str = "", *, mono: bool = False) -> None:
+        self.stream = Stream(source=name, rate=rate, channels=2, frames=frames, mono=mono)
         self._path = path
         self._shown = shown or path.name
         self._at = 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import sys
 from typing import NoReturn
@@ -94,7 +95,9 @@ def main(argv: list[str] | None = None) -> int:
 
 def say(sentence: str) -> None:
     """Write a sentence on stderr, on one line and without anything that would steer a terminal."""
-    sys.stderr.write(f"sidegate: {shown(sentence, LONGEST)}\n")
+    with contextlib.suppress(OSError, ValueError):  # nobody listens
+        sys.stderr.write(f"sidegate: {shown(sentence, LONGEST)}\n")
+        sys.stderr.flush()
 
 
 def emit(asked_for: bytes) -> None:

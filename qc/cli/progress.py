@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from types import TracebackType
 from typing import Self, TextIO
 
@@ -20,8 +21,7 @@ class Progress:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         if self._live and self._shown[1] >= 0:
-            self._out.write("\r\x1b[K")
-            self._out.flush()
+            self._say("\r\x1b[K")
 
     def told(self, side: str, part: float) -> None:
         """Show that `part` (0..1) of a side is heard."""
@@ -30,8 +30,12 @@ class Progress:
             return
         before, self._shown = self._shown[0], now  # first, so that an interrupted line is not said again
         if self._live:
-            self._out.write(f"\rhearing side {side}: {now[1]} %\x1b[K")
-            self._out.flush()
+            self._say(f"\rhearing side {side}: {now[1]} %\x1b[K")
         elif side != before:
-            self._out.write(f"sidegate: hearing side {side}\n")
+            self._say(f"sidegate: hearing side {side}\n")
+
+    def _say(self, text: str) -> None:
+        """Write at once; nobody listening is no reason to stop judging."""
+        with contextlib.suppress(OSError, ValueError):
+            self._out.write(text)
             self._out.flush()

@@ -7,8 +7,11 @@ them, and it is set before the first decorator runs.
 
 from __future__ import annotations
 
+import atexit
+import contextlib
 import hashlib
 import os
+import shutil
 import sys
 import tempfile
 from collections.abc import Callable
@@ -41,14 +44,19 @@ def _cpu() -> str:
 
 
 def _folder() -> Path:
-    """Give the cache folder, or a fresh temporary one where the user's cache cannot be written."""
-    root = os.environ.get("SIDEGATE_CACHE") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-    folder = Path(root) / "sidegate" / f"kernels-{_digest()}"
+    """Give the cache folder; where the user's cache cannot be written, one that goes away with the process."""
+    name = f"kernels-{_digest()}"
     try:
+        root = os.environ.get("SIDEGATE_CACHE") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+        folder = Path(root) / "sidegate" / name
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return Path(tempfile.mkdtemp(prefix="sidegate-kernels-"))
-    return folder
+        if os.access(folder, os.W_OK):
+            return folder
+    except (OSError, RuntimeError):  # RuntimeError: a user without a home
+        pass
+    passing = tempfile.mkdtemp(prefix="sidegate-kernels-")
+    atexit.register(shutil.rmtree, passing, ignore_errors=True)
+    return Path(passing)
 
 
 CACHE = _folder()
@@ -66,8 +74,9 @@ def announce() -> bool:
 
 def ready() -> None:
     """Remember that a whole pass has run, so that the kernels are in the cache."""
-    if not _READY.exists():
-        _READY.touch()
+    with contextlib.suppress(OSError):
+        if not _READY.exists():
+            _READY.touch()
 
 
 def kernel(function: F) -> F:

@@ -23,4 +23,4 @@ class LevelRow:
     @property
     def name(self) -> str:
         """Give the name that reports use, CHECK/LIMIT."""
-        return f"{self.check}/{self.key}"
+        return f"{self.check}/{self.key.partition('.')[0]}"

@@ -16,6 +16,9 @@ from qc.dsp.jit import kernel, reduction
 
 Array = NDArray[np.float64]
 
+TOUCH = 1e-8
+"""m by which land may fall below nought and still count as met, as for every width."""
+
 
 @dataclass(frozen=True, eq=False)
 class Spiral:
@@ -39,7 +42,7 @@ class Spiral:
     @property
     def overlaps(self) -> int:
         """Number of stretches in which neighbouring grooves touch."""
-        touching = np.concatenate([[False], self.land < 0.0])
+        touching = np.concatenate([[False], self.land < -TOUCH])
         return int(np.count_nonzero(touching[1:] & ~touching[:-1]))
 
 
@@ -69,7 +72,7 @@ def wind(taken: Array, marks: Array, cut: Cut, disc: Disc) -> Spiral:
     np.maximum(demand[:-1], demand[1:], out=both_ends[:-1])
     base, cap = (cut.top_width + cut.land) / turn, cut.max_pitch / turn
     advance, pitch = np.empty_like(demand), np.empty_like(demand)
-    shares = 1.0 / np.arange(1.0, 2.0 * ahead + 2.0)
+    shares = 1.0 / np.arange(1.0, ahead + 2.0)
     as_cut(both_ends, base, cap, turn, ahead, shares, marks, advance, pitch)
     left = pitch - taken
     left[1:] = np.minimum(left[1:], pitch[:-1] - taken[1:])

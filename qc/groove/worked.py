@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from qc.chain import Chain
+from qc.chain import SECTORS_A_SECOND, Chain
 from qc.contract import At, Quantity
 from qc.groove.cutting import MEASURES, Cutting
 from qc.groove.levels import LevelSearch, Reached
@@ -69,13 +69,12 @@ class WorkedSide:
     def quantities(self, integrated: Quantity | None) -> dict[str, Quantity]:
         """Give every groove measurement at the judged level; `integrated` is the loudness in LUFS."""
         found = {name: self.search.quantity(name, self.judged) for name in MEASURES}
-        bound = self.recommended.bound if self.declared is None else None
-        found["groove.judged_level"] = Quantity(value=self.judged, unit="dB", bound=bound)
+        found["groove.judged_level"] = Quantity(value=self.judged, unit="dB")
         found["groove.recommended_level"] = self.recommended.quantity()
         found["groove.clean_level"] = self.clean.quantity()
-        if integrated is not None and integrated.bound is None:
+        if integrated is not None:
             on_disc = integrated.value - self.search.side.chain.cut.align + self.judged
-            found["groove.level_on_disc"] = Quantity(value=on_disc, unit="LU")
+            found["groove.level_on_disc"] = Quantity(value=on_disc, unit="LU", bound=integrated.bound)
         if self.declared is not None:
             over = self.declared - self.recommended.level
             found["groove.level_over_recommended"] = Quantity(value=over, unit="dB", at=self._ruling_place())
@@ -100,7 +99,7 @@ class WorkedSide:
         if at.start_s is None or at.radius_mm is not None:
             return at
         side, seconds = self.search.side, at.start_s
-        sector = int(seconds * 75.0 + 1e-9) - side.span.start
+        sector = int(seconds * SECTORS_A_SECOND + 1e-9) - side.span.start
         if not 0 <= sector < side.span.sectors:
             return at
         radius = float(self.cutting.spiral.radius[sector]) * 1e3

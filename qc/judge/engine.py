@@ -83,6 +83,6 @@ def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -
 
 def exit_code(report: Report, *, strict: bool = False) -> int:
     """0 pass, 1 a check failed (with `strict` also: warned), 3 a plugin or the tool failed."""
-    if report.verdict == "error":
+    if report.verdict == "error" or report.plugin_failures:
         return 3
     return int(report.verdict == "fail" or (strict and report.verdict == "warn"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from qc.chain import SECTORS_A_SECOND
 from qc.contract import Quantity
 from qc.groove.levels import Reached
 from qc.groove.rows import LevelRow
@@ -23,8 +24,8 @@ def geometry(worked: WorkedSide) -> Geometry:
         sectors_a_turn=disc.sectors_a_turn,
         outer_diameter_mm=disc.outer * 1e3,
         finishing_diameter_mm=disc.finishing * 1e3,
-        span_start_s=span.start / 75.0,
-        span_end_s=span.end / 75.0,
+        span_start_s=span.start / SECTORS_A_SECOND,
+        span_end_s=span.end / SECTORS_A_SECOND,
         travel_mm=travel,
         travel_least_mm=worked.search.quantity("groove.travel_least", worked.judged).value,
         last_diameter_mm=worked.search.quantity("groove.last_diameter", worked.judged).value,
@@ -40,7 +41,9 @@ def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
     span, radius = worked.search.side.span, worked.cutting.spiral.radius
 
     def radius_at(second: float, *, end: bool) -> float:
-        sector = (math.ceil(second * 75.0 - 1e-9) - 1 if end else int(second * 75.0 + 1e-9)) - span.start
+        sector = (
+            math.ceil(second * SECTORS_A_SECOND - 1e-9) - 1 if end else int(second * SECTORS_A_SECOND + 1e-9)
+        ) - span.start
         return float(radius[min(max(sector, 0), span.sectors - 1)]) * 1e3
 
     return tuple(
@@ -61,13 +64,23 @@ def levels(worked: WorkedSide) -> Levels:
     ruling = worked.recommended.by
     declared = None if worked.declared is None else Quantity(value=worked.declared, unit="dB")
     return Levels(
-        judged=Quantity(value=worked.judged, unit="dB", bound=None if declared else worked.recommended.bound),
+        judged=Quantity(value=worked.judged, unit="dB"),
         declared=declared,
         recommended=worked.recommended.quantity(),
         clean=worked.clean.quantity(),
         ruling=None if ruling is None else ruling.name,
-        by_limit={row.name: _level_at(worked, row, reached) for row, reached in worked.by_limit.items()},
+        by_limit=_by_limit(worked),
     )
+
+
+def _by_limit(worked: WorkedSide) -> dict[str, LevelAt]:
+    """Give the level of each limit by name; a limit on several measurements is at the lowest of their levels."""
+    lowest: dict[str, tuple[LevelRow, Reached]] = {}
+    for row, reached in worked.by_limit.items():
+        known = lowest.get(row.name)
+        if known is None or reached.level < known[1].level:
+            lowest[row.name] = (row, reached)
+    return {name: _level_at(worked, row, reached) for name, (row, reached) in lowest.items()}
 
 
 def _level_at(worked: WorkedSide, row: LevelRow, reached: Reached) -> LevelAt:

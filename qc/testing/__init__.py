@@ -1,1 +1,1 @@
-"""The public kit for people who write checks: signals, music by code, deliveries in a folder, a driver."""
+"""The public kit for people who write checks: music by code, deliveries in a folder, a driver."""

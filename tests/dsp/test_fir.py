@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+from qc.chain import Signal
 from qc.dsp import fir
+from qc.groove.motion import IMAGE, STOP, TRANSITION
 
 
 def streamed(stage, x, cuts, total):
@@ -41,11 +43,18 @@ def test_doubler_is_convolution_with_phases_of_gain_one():
     np.testing.assert_allclose(doubled[0], np.convolve(stuffed, taps, "same"), rtol=0, atol=1e-12)
 
 
+@pytest.mark.parametrize("attenuation", [STOP, IMAGE], ids=["top", "images"])
 @pytest.mark.parametrize("rate", [88_200.0, 96_000.0])
-def test_top_keeps_its_specification(rate):
-    """+/-0.05 dB to 20 kHz, at least -50 dB from 24.1 kHz (the groove model's own numbers, practice)."""
-    half = fir.kaiser_low_pass(20e3, 24.1e3, rate, 54.0)
-    inside = fir.zero_phase(half, np.linspace(0.0, 20e3, 3000), rate)
-    outside = fir.zero_phase(half, np.linspace(24.1e3, rate / 2.0, 3000), rate)
-    assert np.abs(20.0 * np.log10(inside)).max() < 0.05
-    assert 20.0 * np.log10(np.abs(outside).max()) < -50.0
+def test_top_keeps_its_specification(rate, attenuation):
+    """What ships: within 0.003 dB to 20 kHz, and from 24.1 kHz on what it is designed for, less 1 dB for Kaiser's rule.
+
+    The groove model asks for +/-0.05 dB and -50 dB (its own numbers, practice).
+    """
+    edge = Signal().top
+    end = edge + TRANSITION
+    assert (edge, end) == (20e3, 24.1e3)
+    half = fir.kaiser_low_pass(edge, end, rate, attenuation)
+    inside = fir.zero_phase(half, np.linspace(0.0, edge, 30_000), rate)
+    outside = fir.zero_phase(half, np.linspace(end, rate / 2.0, 30_000), rate)
+    assert np.abs(20.0 * np.log10(inside)).max() < 0.003
+    assert 20.0 * np.log10(np.abs(outside).max()) < 1.0 - attenuation

@@ -9,7 +9,7 @@ import pytest
 
 from conftest import Sent
 from qc.testing.music import Song, song
-from whole_array import model
+from whole_array import levels, model
 
 RATES = (44_100, 48_000, 96_000, 192_000)
 SECONDS = 14.0
@@ -74,9 +74,9 @@ def heard(judged, x, rate, level):
     return report, x
 
 
-def modelled(x, rate):
+def modelled(x, rate, chain=None):
     tracks = [(start, end, True) for start, end in TRACKS]
-    return model.side_of(x, rate, tracks, model.Chain())
+    return model.side_of(x, rate, tracks, chain or model.Chain())
 
 
 @pytest.mark.parametrize("rate", RATES)
@@ -101,12 +101,27 @@ def test_each_polarity_agrees_by_itself(judged, variant, polarity):
     )
 
 
-def test_recommended_level_agrees(judged):
-    x = music(48_000).astype(np.float32).astype(np.float64)
-    report = judged({"A": Sent(x, tracks=TRACKS)})
-    side = modelled(x, 48_000)
-    expected = model.recommended(side.envelopes, side.span, side.gaps, model.Chain())
-    assert report.value("groove.recommended_level") == pytest.approx(expected.level_db, abs=0.1001)
+DISCS = {  # what the ruleset is changed to, its speed, and the model's chain for it
+    "33": ({}, "33", model.Chain()),
+    "45": ({}, "45", model.Chain(rpm=45.0)),
+    "33, far in": ({"outer": "125 mm"}, "33", model.Chain(outer_diameter=0.125)),
+    "45, far in": ({"outer": "125 mm"}, "45", model.Chain(outer_diameter=0.125, rpm=45.0)),
+}
+
+
+@pytest.mark.parametrize("disc", DISCS)
+@pytest.mark.parametrize("programme", PROGRAMMES)
+def test_every_level_agrees(judged, variant, programme, disc):
+    """Recommended, clean, and the level at which each limit alone is reached; far in, the room is one of them."""
+    make, _ = PROGRAMMES[programme]
+    changes, speed, chain = DISCS[disc]
+    x = make(48_000).astype(np.float32).astype(np.float64)
+    report = judged({"A": Sent(x, tracks=TRACKS)}, "--ruleset", str(variant(changes, speed)), speed=int(speed))
+    reported = report.side()["levels"]
+    assert levels.disagreements(reported, modelled(x, 48_000, chain), chain) == []
+    within = [name for name, reached in reported["by_limit"].items() if not reached["level"].get("bound")]
+    assert len(within) >= 10  # the limits are tried, not only found beyond the search
+    assert ("groove.last-diameter-too-small/least" in within) == ("far in" in disc)
 
 
 @pytest.fixture(scope="module")

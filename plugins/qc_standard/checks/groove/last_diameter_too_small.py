@@ -25,8 +25,8 @@ class LastDiameterTooSmall(LimitCheck[LastDiameterTooSmallLimits]):
     )
     how = (
         "The spiral is worked out turn by turn at the judged level, with every groove as wide and as "
-        "far from its neighbour as the programme asks. The diameter is the one at the end of the last "
-        "track."
+        "far from its neighbour as the programme asks. The diameter is the one at the end of the "
+        "side: of its last track, or of programme heard after it."
     )
     remedy = "Cut lower, shorten the side, or move the last track to the other side. Less wide bass saves room too."
     blind_to = "The inertia of a real carriage, and a cutting engineer who closes up quiet passages by hand."

@@ -1,0 +1,100 @@
+"""Names and chain values that are not a plugin's to take, and misspelt checks beside a plugin that did not load."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import pytest
+
+from conftest import Sent
+from qc import Analysis, Quantity, api, hookimpl
+from qc.hooks.host import Host
+from qc.testing.deliveries import deliver
+
+
+@dataclass(frozen=True)
+class Deaf(Analysis[float]):
+    """Hears nothing; `land` is none of its business."""
+
+    land: float = 0.0
+    id: ClassVar[str] = "house.deaf"
+    publishes: ClassVar[Mapping[str, str]] = {"house.nothing": "1"}
+
+    @classmethod
+    def of(cls, chain):
+        return cls(chain.cut.land)
+
+    def start(self, stream):
+        return Hearing()
+
+    def publish(self, result):
+        return {"house.nothing": Quantity(value=result, unit="1")}
+
+
+class Hearing:
+    def push(self, block):
+        pass
+
+    def finish(self):
+        return 0.0
+
+
+class Plugin:
+    def __init__(self, *needs):
+        self.needs = needs
+
+    @hookimpl
+    def qc_measures(self):
+        return list(self.needs)
+
+
+def built(*needs):
+    return Host.build(extra=[("house", Plugin(*needs))], core=api.units(()), formats=("json", "text"))
+
+
+@pytest.mark.parametrize("name", ["layout.lead_in_silence", "audio.channels", "groove.travel", "groove.level_on_disc"])
+def test_the_cores_numbers_keep_their_names(name):
+    taken = type("Taken", (Deaf,), {"publishes": {name: "1"}, "id": "house.taken"})
+    (failure,) = built(taken).failures
+    assert name in failure.message
+    assert "sidegate itself" in failure.message
+
+
+def test_an_analysis_sees_the_signal_chain_only(tmp_path, variant):
+    """With another land the same analysis would be another need, and hear the audio again for nothing."""
+    ruleset = variant({"land": "20 um"})
+    folder = deliver(tmp_path / "d", {"A": Sent(0.1 * np.ones((2, 4800)))})
+    report = api.check(folder, api.Options(ruleset=str(ruleset)), built(Deaf))
+    (failure,) = report.plugin_failures
+    assert "chain.signal" in failure.message
+    assert "house.nothing" not in report.sides[0].measurements
+
+
+class Broken:
+    @hookimpl
+    def qc_checkz(self):
+        return []
+
+
+def test_a_misspelt_check_is_told_although_a_plugin_did_not_load(tmp_path, variant):
+    from qc.errors import RulesetError
+
+    ruleset = variant({})
+    ruleset.write_text(ruleset.read_text().replace("groove.cut-too-deep:", "groove.cut-too-deeep:"))
+    host = Host.build(extra=[("acme", Broken())])
+    folder = deliver(tmp_path / "d", {"A": Sent(0.1 * np.ones((2, 4800)))})
+    with pytest.raises(RulesetError, match=r"groove\.cut-too-deep"):
+        api.check(folder, api.Options(ruleset=str(ruleset)), host)
+
+
+def test_a_check_of_a_plugin_that_did_not_load_is_an_error(tmp_path, variant):
+    ruleset = variant({})
+    ruleset.write_text(ruleset.read_text().replace("limits:\n", "limits:\n  acme.quite-another-thing: {}\n", 1))
+    host = Host.build(extra=[("acme", Broken())])
+    folder = deliver(tmp_path / "d", {"A": Sent(0.1 * np.ones((2, 4800)))})
+    report = api.check(folder, api.Options(ruleset=str(ruleset)), host)
+    lost = next(result for result in report.results if result.check == "acme.quite-another-thing")
+    assert lost.outcome == "error"
+    assert report.verdict == "error"
+    assert len(report.results) == 14
