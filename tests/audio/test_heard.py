@@ -58,7 +58,7 @@ class Delay(Tap):
     def base(self):
         return self.on
 
-    def start(self, stream):  # noqa: ARG002
+    def start(self, stream):
         return _Delaying(self.frames)
 
 
@@ -87,7 +87,7 @@ class Times(Tap):
     def base(self):
         return self.on
 
-    def start(self, stream):  # noqa: ARG002
+    def start(self, stream):
         return _Multiplying(self.factor)
 
 
@@ -124,7 +124,7 @@ class Collect(Analysis):
         if self.breaks == name:
             raise self.error
 
-    def start(self, stream):  # noqa: ARG002
+    def start(self, stream):
         self.step("start")
         return _Collecting(self)
 
@@ -220,7 +220,7 @@ class BadTap(Tap):
     def base(self):
         return self.on
 
-    def start(self, stream):  # noqa: ARG002
+    def start(self, stream):
         if self.step == "start":
             raise KeyError("no such band")
         return self
@@ -304,7 +304,7 @@ def test_no_more_than_a_few_blocks_are_in_memory(samples):
 
     @dataclass(frozen=True)
     class Slow(Collect):
-        def start(self, stream):  # noqa: ARG002
+        def start(self, stream):
             return _Slow(self)
 
     class _Slow(_Collecting):

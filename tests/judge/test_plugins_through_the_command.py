@@ -190,7 +190,7 @@ def test_nobody_else_s_number_changes(delivery, ruled, alone):
 
 def test_a_check_may_have_nothing_to_judge(delivery, ruled):
     class Never(TooLoud):
-        def evaluate(self, ctx):  # noqa: ARG002
+        def evaluate(self, ctx):
             raise NotApplicableError("no brass on this side")
 
     house = plugin(qc_measures=[Loudest], qc_checks=[Never])
@@ -202,7 +202,7 @@ def test_a_check_may_have_nothing_to_judge(delivery, ruled):
 
 def test_a_number_without_a_meaning_here(delivery, ruled):
     class Silent(Loudest):
-        def publish(self, result):  # noqa: ARG002
+        def publish(self, result):
             return {}
 
     house = plugin(qc_measures=[Silent], qc_checks=[TooLoud])
@@ -255,7 +255,7 @@ def breaking(error, *steps):
 
 def publishing(**quantities):
     class Publishes(Loudest):
-        def publish(self, result):  # noqa: ARG002
+        def publish(self, result):
             return {name.replace("__", "."): quantity for name, quantity in quantities.items()}
 
     return Publishes
@@ -277,7 +277,7 @@ class Writes(Loudest):
 def tapped(step):
     @dataclass(frozen=True)
     class BadTap(Tap):
-        def start(self, stream):  # noqa: ARG002
+        def start(self, stream):
             if step == "start":
                 raise OSError("no table")
             return self
@@ -316,7 +316,7 @@ class Works(Derived[float]):
     def needs(self):
         return (Loudest(),)
 
-    def work(self, measured):  # noqa: ARG002
+    def work(self, measured):
         raise ZeroDivisionError("by nought")
 
 

@@ -13,7 +13,7 @@ from qc.testing.drive import hear
 class Later(Tap):
     """Holds everything back to the end."""
 
-    def start(self, stream):  # noqa: ARG002
+    def start(self, stream):
         return _Holding()
 
 
@@ -34,7 +34,7 @@ class Twice(Tap):
     def base(self):
         return Later()
 
-    def start(self, stream):  # noqa: ARG002
+    def start(self, stream):
         return _Doubling()
 
 
