@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import resource
 import signal
 import subprocess
 import sys
-import time
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +22,9 @@ from qc.report.schemas import generated
 SCRIPT = Path(sys.executable).with_name("sidegate")
 COMMAND = [str(SCRIPT)] if SCRIPT.is_file() else [sys.executable, "-m", "qc"]
 LONGEST = 5.0
-"""s that a command may take over a small delivery, once the kernels are compiled"""
+"""s of the processor that a command may take over a small delivery, once the kernels are compiled"""
+HUNG = 60.0
+"""s on the clock after which a command counts as hung: another load on the machine is no fault of it"""
 RATE = 48_000
 SCHEMA = Draft202012Validator(json.loads(generated("report")))
 
@@ -58,6 +62,7 @@ class Ran:
     out: bytes
     err: str
     seconds: float
+    """of the processor, user and system"""
     left: list[str] = field(default_factory=list)
     """names of everything in the folder for output"""
     report: dict = field(default_factory=dict)
@@ -77,14 +82,30 @@ def no_constant(text):
     raise AssertionError(f"{text} is no JSON")
 
 
+def processor_seconds():
+    """Give the processor time, s, of all children that have ended so far, user and system."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+def asked_for(words):
+    """Give the places that words such as `--out json=PATH` name."""
+    places = [word.partition("=")[2] for before, word in pairwise(words) if before == "--out"]
+    return [place for place in places if place not in {"", "-"}]
+
+
 class Bench:
-    """A delivery folder, a folder for output beside it, and the command."""
+    """A delivery folder, folders for output and for temporary files beside it, and the command.
+
+    Whatever runs here may write the reports it was asked for, and change, add or leave nothing else in any of them.
+    """
 
     def __init__(self, folder):
-        self.folder, self.output = folder / "delivery", folder / "out"
-        self.folder.mkdir()
-        self.output.mkdir()
+        self.root, self.folder, self.output, self.temporary = folder, *(folder / n for n in ("delivery", "out", "tmp"))
+        for each in (self.folder, self.output, self.temporary):
+            each.mkdir()
         self.report = self.output / "report.json"
+        self.environment = os.environ | {"TMPDIR": str(self.temporary)}
 
     def deliver(self, text=DELIVERY, *, audio=True, name="delivery.yaml"):
         """Write the delivery file, and two good sides unless told otherwise."""
@@ -95,14 +116,35 @@ class Bench:
                 soundfile.write(self.folder / f"side-{side}.wav", programme(), RATE, subtype="PCM_24")
         return self.folder / name
 
+    def everything(self):
+        """Give every path under the bench, with what would tell of a change to a file."""
+        found = {}
+        for folder, folders, files in os.walk(self.root):
+            for path in (Path(folder) / name for name in folders + files):
+                at = path.lstat()
+                found[path] = None if path.is_dir() else (at.st_ino, at.st_size, at.st_mtime_ns)
+        return found
+
+    @contextlib.contextmanager
+    def watched(self, *asked):
+        """Watch the bench: nothing may be new, changed or gone afterwards but the places asked for."""
+        meant = {Path(os.path.realpath(self.folder / place)) for place in asked}
+        before = self.everything()
+        yield
+        after = self.everything()
+        strewn = [p for p in before.keys() | after.keys() if before.get(p, 0) != after.get(p, 0) and p not in meant]
+        assert strewn == []
+
     def run(self, *words, **more):
         """Run `sidegate` with words; its working folder is the delivery's own."""
-        started = time.monotonic()
-        done = subprocess.run(
-            [*COMMAND, *map(os.fspath, words)], capture_output=True, check=False, cwd=self.folder,
-            stdin=subprocess.DEVNULL, timeout=60, **more,
-        )  # fmt: skip
-        seconds = time.monotonic() - started
+        words = [os.fsdecode(word) for word in words]
+        with self.watched(*asked_for(words)):
+            before = processor_seconds()
+            done = subprocess.run(
+                [*COMMAND, *words], capture_output=True, check=False, cwd=self.folder, env=self.environment,
+                stdin=subprocess.DEVNULL, timeout=HUNG, **more,
+            )  # fmt: skip
+            seconds = processor_seconds() - before
         report = json.loads(self.report.read_bytes(), parse_constant=no_constant) if self.report.exists() else {}
         ran = Ran(
             done.returncode,

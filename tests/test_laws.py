@@ -131,7 +131,7 @@ def test_48_is_192(judged):
     """The same programme, band-limited to 20 kHz in closed form, at 48 and 192 kHz: the same groove within 1 %."""
     rng = np.random.default_rng(8)
     hz = rng.uniform(40.0, 18_000.0, 60)
-    weight, phase, pan = 0.02 / np.sqrt(hz / 200.0), rng.uniform(0.0, 6.28, 60), rng.uniform(0.0, 1.57, 60)
+    weight, phase, pan = 0.04 / np.sqrt(hz / 200.0), rng.uniform(0.0, 6.28, 60), rng.uniform(0.0, 1.57, 60)
 
     def programme(rate):
         t = np.arange(8 * rate) / rate
@@ -139,7 +139,7 @@ def test_48_is_192(judged):
         waves = weight[:, None] * np.sin(2.0 * np.pi * np.outer(hz, t) + phase[:, None])
         return np.vstack([np.cos(pan) @ waves, np.sin(pan) @ waves]) * swell
 
-    more = {"cut_level": "LEVEL dB"}
+    more = {"cut_level": "16 dB"}  # so high that shares move: three of the four
     report = judged(
         {"A": Sent(programme(48_000), 48_000, more=more), "B": Sent(programme(192_000), 192_000, more=more)}
     )
@@ -154,8 +154,7 @@ def test_48_is_192(judged):
             assert other[name] == pytest.approx(value, abs=STEP), name
         elif name.startswith("groove."):
             assert other[name] == pytest.approx(value, rel=0.01), name
-    moved = [name for name in SHARES if one[name] > 0.0]
-    assert len(moved) >= 2, moved
+    assert sum(one[name] > 0.0 for name in SHARES) >= 3
 
 
 def test_track_times_are_exact():

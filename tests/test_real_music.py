@@ -23,6 +23,7 @@ from ruamel.yaml import YAML
 from command import COMMAND
 from qc.report.model import Report
 from qc.testing.deliveries import Judged, Sent, deliver
+from whole_array import levels, model
 
 MUSIC = Path("/usr/share/games/wesnoth/1.16/data/core/music")
 TRACK = MUSIC / "traveling_minstrels.ogg"  # 3:35, a wide range, and peaks between its samples above full scale
@@ -134,7 +135,7 @@ def test_real_track_through_the_whole_command(whole):
     assert 0.0 <= value("layout.lead_in_silence") + value("layout.lead_out_silence") < 0.2 * whole.seconds
 
     everything_judged(report)
-    levels_ruled_by_a_limit(side)
+    laid_at_a_level_that_a_limit_rules(side)
     findings_inside_the_track(report, side, whole.seconds)
     text_says_the_same(whole)
 
@@ -148,20 +149,15 @@ def everything_judged(report):
     assert set(outcomes.values()) <= {"pass", "warn", "fail"}
 
 
-def levels_ruled_by_a_limit(side):
-    """The recommended level is what the ruling limit allows; every limit that sets the level allows as much."""
-    levels = side["levels"]
-    recommended = levels["recommended"]["value"]
-    assert levels["judged"] == levels["recommended"]
-    assert levels["clean"]["value"] <= recommended
-    assert -20.0 < recommended < 20.0
-    assert levels["by_limit"][levels["ruling"]]["level"]["value"] == recommended
+def laid_at_a_level_that_a_limit_rules(side):
+    """No level was asked for, so the side is laid at the recommended one; that it is right is tested further down."""
+    reached = side["levels"]
+    assert reached["judged"] == reached["recommended"]
+    assert -20.0 < reached["recommended"]["value"] < 20.0
     limits = YAML(typ="safe").load(RULESET.read_text(encoding="utf-8"))["limits"]
-    setting = {
+    assert reached["ruling"] in {
         f"{check}/{key}" for check, keys in limits.items() for key, limit in keys.items() if "sets_level" in limit
     }
-    assert levels["ruling"] in setting
-    assert min(levels["by_limit"][name]["level"]["value"] for name in setting) == recommended
     geometry = side["geometry"]
     assert geometry["finishing_diameter_mm"] < geometry["last_diameter_mm"] < geometry["outer_diameter_mm"]
     assert geometry["overlaps"] == 0
@@ -193,6 +189,60 @@ def text_says_the_same(whole):
             assert finding["message"] in text
     assert f"ruled by {whole.judged.side()['levels']['ruling']}" in text
     assert f"loudness {whole.judged.value('loudness.integrated'):.1f} LUFS" in text
+
+
+STEP = 0.1  # dB, of the search for levels
+
+
+def broken(judged, side, which=None):
+    """Name the limits that the numbers of a side do not keep: their warn values, or without a word what sets the level.
+
+    The limits are the reference model's own, the numbers those of the report.
+    """
+    return {
+        levels.NAMES[limit.measurement]
+        for limit in model.limits_of()
+        if (value := which or limit.sets) and not limit.holds(judged.value(limit.measurement, side), value)
+    }
+
+
+def test_a_step_above_its_levels_a_real_track_breaks_a_limit(whole, tmp_path):
+    """Cut at the levels and a tenth of a dB above: up to there every limit holds, from there on one does not."""
+    reached = whole.judged.side()["levels"]
+    wanted = {
+        "RAISED": reached["recommended"]["value"] + STEP,
+        "CLEAN": reached["clean"]["value"],
+        "UNCLEAN": reached["clean"]["value"] + STEP,
+    }
+    sides = {
+        name: Sent(whole.samples, whole.rate, coding="PCM_24", more={"cut_level": f"{level:.1f} dB"})
+        for name, level in wanted.items()
+    }
+    judged, _, _ = check(deliver(tmp_path, sides), tmp_path / "report.json")
+    assert broken(whole.judged, "A") == set()
+    assert reached["ruling"] in broken(judged, "RAISED")
+    assert broken(judged, "CLEAN", "warn") == set()
+    assert broken(judged, "UNCLEAN", "warn")
+    for name in sides:  # no level depends on the one that is asked for
+        others = judged.side(name)["levels"]
+        assert all(others[key] == reached[key] for key in ("recommended", "clean", "ruling", "by_limit")), name
+
+
+def test_levels_of_real_music_are_those_of_the_model(whole, tmp_path):
+    """Twenty seconds of it, against a model that shares no code with the command.
+
+    It is faded in and out: a hard cut is a click up to 22 kHz, and would be weighed by the shape of the top from 20 to
+    24.1 kHz, which the groove model leaves open, and not by the music.
+    """
+    ramp = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, whole.rate // 5))
+    excerpt = whole.samples[:, 60 * whole.rate : 80 * whole.rate].copy()
+    excerpt[:, : len(ramp)] *= ramp
+    excerpt[:, -len(ramp) :] *= ramp[::-1]
+    excerpt = excerpt.astype(np.float32).astype(np.float64)
+    judged, _, _ = check(deliver(tmp_path, {"A": Sent(excerpt, whole.rate)}), tmp_path / "report.json")
+    chain = model.Chain()
+    side = model.side_of(excerpt, whole.rate, [(0.0, 20.0, True)], chain)
+    assert levels.disagreements(judged.side()["levels"], side, chain) == []
 
 
 @pytest.mark.ffmpeg

@@ -19,7 +19,7 @@ TRANSITION = 4_100.0
 """Hz above the top in which the pass band ends; what 44.1 kHz leaves between 20 kHz and the image of 20 kHz."""
 
 STOP = 72.0
-"""dB by which the top is down above its transition; its ripple below 20 kHz is 0.003 dB."""
+"""dB for which the top's stop band is designed (Kaiser's formula gives 71); its ripple below 20 kHz is 0.003 dB."""
 IMAGE = 105.0
 """dB by which the images of doubling are down: bass has images that acceleration would show."""
 AFTER = 8

@@ -6,14 +6,24 @@ import json
 import os
 import signal
 import subprocess
-import time
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
-from command import COMMAND, DELIVERY, LONGEST, RATE, heed_interrupts, no_constant, one_sentence, programme
+from command import (
+    COMMAND,
+    DELIVERY,
+    HUNG,
+    LONGEST,
+    RATE,
+    heed_interrupts,
+    no_constant,
+    one_sentence,
+    processor_seconds,
+    programme,
+)
 
 HEARING = ["sidegate: hearing side A", "sidegate: hearing side B"]
 LONG = "Salt on Glass " * 400
@@ -103,18 +113,23 @@ def lengthy(bench):
 
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_an_interrupt_leaves_nothing(lengthy, workers):
+    """Told while it hears ten minutes: it ends at once, with no more of the processor than a small delivery takes."""
     words = ["check", str(lengthy.folder), "--workers", workers, "--out", f"json={lengthy.report}", "--out", "text=-"]
-    with subprocess.Popen(
-        [*COMMAND, *words],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        preexec_fn=heed_interrupts,  # noqa: PLW1509
-    ) as running:
+    before = processor_seconds()
+    with (
+        lengthy.watched(),
+        subprocess.Popen(
+            [*COMMAND, *words],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=lengthy.environment,
+            preexec_fn=heed_interrupts,  # noqa: PLW1509
+        ) as running,
+    ):
         assert running.stderr.readline() == b"sidegate: hearing side A\n"
         running.send_signal(signal.SIGINT)
-        sent = time.monotonic()
-        out, err = running.communicate(timeout=60)
-    assert time.monotonic() - sent < LONGEST
+        out, err = running.communicate(timeout=HUNG)
+    assert processor_seconds() - before < LONGEST
     assert (running.returncode, out, err) == (130, b"", b"sidegate: stopped; nothing more was written\n")
     assert list(lengthy.output.iterdir()) == []
 
@@ -122,23 +137,26 @@ def test_an_interrupt_leaves_nothing(lengthy, workers):
 # -- stdout that is gone -----------------------------------------------------------------------------------------
 
 
-def deaf(*words):
+def deaf(*words, env=None):
     """Run with a stdout that nobody reads."""
     ear, mouth = os.pipe()
     os.close(ear)
     try:
         return subprocess.run(
-            [*COMMAND, *map(str, words)], stdout=mouth, stderr=subprocess.PIPE, check=False, text=True, timeout=60
-        )
+            [*COMMAND, *map(str, words)], stdout=mouth, stderr=subprocess.PIPE, check=False, text=True, env=env,
+            timeout=HUNG,
+        )  # fmt: skip
     finally:
         os.close(mouth)
 
 
 def test_a_reader_that_goes_away_leaves_the_verdict_and_the_other_reports(good):
-    done = deaf("check", good.folder, "--out", "text=-", "--out", f"json={good.report}")
+    with good.watched(good.report):
+        done = deaf("check", good.folder, "--out", "text=-", "--out", f"json={good.report}", env=good.environment)
     assert (done.returncode, done.stderr.splitlines()) == (0, HEARING)
     assert json.loads(good.report.read_bytes())["verdict"] == "pass"
-    done = deaf("check", good.folder, "--out", "json=-")
+    with good.watched():
+        done = deaf("check", good.folder, "--out", "json=-", env=good.environment)
     assert (done.returncode, done.stderr.splitlines()) == (0, HEARING)
 
 
@@ -150,10 +168,11 @@ def test_a_reader_that_goes_away_is_no_fault(words):
 
 def in_shell(good, line):
     command = " ".join(f"'{word}'" for word in COMMAND)
-    return subprocess.run(
-        ["/bin/sh", "-c", line.replace("sidegate", command)],
-        capture_output=True, check=False, text=True, cwd=good.folder, timeout=60,
-    )  # fmt: skip
+    with good.watched():
+        return subprocess.run(
+            ["/bin/sh", "-c", line.replace("sidegate", command)],
+            capture_output=True, check=False, text=True, cwd=good.folder, env=good.environment, timeout=HUNG,
+        )  # fmt: skip
 
 
 def test_head_takes_the_first_line(good):

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from conftest import Sent, both, opposed, tone
+from qc.testing.deliveries import deliver, judge
 
 ALIGN = 10.0 ** (-18.0 / 20.0)
 RATE = 48_000
@@ -23,6 +24,7 @@ def test_ten_minutes_of_silence_use_23_mm(judged):
     assert report.value("groove.travel") == pytest.approx(23.0, abs=0.003)
     assert report.value("groove.travel_least") == pytest.approx(23.0, abs=0.003)
     assert report.value("groove.last_diameter") == pytest.approx(246.6, abs=0.006)
+    assert report.value("layout.lead_out_room") == pytest.approx((246.6 - 106.4) / 2.0 / 6.4, abs=0.0005)  # D-9, D-8
     assert report.side()["geometry"]["mean_pitch_um"] == pytest.approx(69.0, abs=0.01)
     assert report.value("groove.land_min") == pytest.approx(13.0, abs=0.01)
 
@@ -72,6 +74,83 @@ def test_a_mark_between_tracks_is_one_millimetre(judged):
     turns = 2.0 * TURNS_A_SECOND  # the gap's own turns would have taken 69 um each
     assert opened == pytest.approx(1.0 - turns * 0.069, abs=0.005)
     assert report.value("groove.travel_least", "B") == pytest.approx(report.value("groove.travel_least", "A"), abs=1e-9)
+
+
+def test_a_segue_opens_no_mark(tmp_path):
+    """The same gap of 2 s as `gap_after: segue` takes its own turns of 69 um and no more; as `mark` it takes 1 mm."""
+    side = Sent(still(40.0, RATE), RATE, tracks=[(0.0, 20.0), (22.0, 40.0)], more={"cut_level": "0 dB"})
+    travels = {}
+    for gap in ("mark", "segue"):
+        folder = deliver(tmp_path / gap, {"A": side})
+        paper = folder / "delivery.yaml"
+        text = paper.read_text(encoding="utf-8")
+        assert text.count("end: 20.0}") == 1
+        paper.write_text(text.replace("end: 20.0}", f"end: 20.0, gap_after: {gap}}}"), encoding="utf-8")
+        travels[gap] = judge(folder, tmp_path / f"{gap}.json").value("groove.travel")
+    turns = 40.0 * TURNS_A_SECOND
+    assert travels["segue"] == pytest.approx(turns * 0.069, abs=0.0005)
+    assert travels["mark"] == pytest.approx((turns - 2.0 * TURNS_A_SECOND) * 0.069 + 1.0, abs=0.0005)
+
+
+@pytest.mark.parametrize("rate", [44_100, 48_000, 192_000])
+def test_silence_before_and_after_is_timed_in_hundredths(judged, rate):
+    """From frame 0 to the first 10 ms over -60 dBFS rms, and from the end of the last to the end of the file.
+
+    A tone of -59 dBFS rms is programme, one of -61 dBFS is not, be it in one channel alone.
+    """
+    hundredth = rate // 100
+
+    def side(first, last, total, dbfs=-59.0, odd=0):
+        """A tone from one hundredth to before another, in the right channel alone; all around it 2 dB less."""
+        n = np.arange(total * hundredth + odd)
+        rms = np.full(len(n), -61.0)
+        rms[first * hundredth : last * hundredth] = dbfs
+        x = np.sqrt(2.0) * 10.0 ** (rms / 20.0) * np.sin(2.0 * np.pi * 1_000.0 * n / rate)  # ten periods a hundredth
+        return Sent(np.vstack([np.zeros_like(x), x]), rate, more={"cut_level": "0 dB"})
+
+    odd = hundredth // 3
+    table = {
+        "A": (side(150, 375, 600), 1.5, 2.25),
+        "B": (side(0, 600, 600), 0.0, 0.0),
+        "C": (side(1, 599, 600, dbfs=-12.0), 0.01, 0.01),
+        "D": (side(0, 400, 600, odd=odd), 0.0, 2.0 + odd / rate),  # the file ends within a hundredth
+        "E": (side(599, 601, 600, odd=odd), 5.99, 0.0),  # the programme goes on into that part of one
+    }
+    report = judged({name: sent for name, (sent, _, _) in table.items()})
+    for name, (sent, before, after) in table.items():
+        seconds = sent.samples.shape[1] / rate
+        assert report.value("layout.lead_in_silence", name) == pytest.approx(before, abs=1e-9), name
+        assert report.value("layout.lead_out_silence", name) == pytest.approx(after, abs=1e-9), name
+        places = [report.side(name)["measurements"][f"layout.lead_{way}_silence"]["at"] for way in ("in", "out")]
+        assert (places[0]["start_s"], places[1]["end_s"]) == (0.0, pytest.approx(seconds)), name
+
+
+def test_lead_out_room_is_what_is_left_at_its_own_pitch(judged, variant):
+    """Half the last diameter less the finishing groove's, at 6.4 mm a turn (D-8); below nought where it is passed."""
+    outer = 151.0
+    last = outer - 2.0 * 0.069 * 20.0  # 20 turns of silence
+    for finishing in (55.0, 106.4, last, 149.8):
+        ruleset = variant({"outer": f"{outer} mm", "finishing": f"{finishing!r} mm"})
+        report = judged({"A": Sent(still(36.0, RATE), RATE, more={"cut_level": "0 dB"})}, "--ruleset", str(ruleset))
+        room = report.side()["measurements"]["layout.lead_out_room"]
+        assert room["unit"] == "turn"
+        assert room["value"] == pytest.approx((last - finishing) / 2.0 / 6.4, abs=2e-4)
+
+
+@pytest.mark.parametrize("tip", [8.0, 12.0])
+def test_tracing_by_other_tips_goes_by_their_radius(judged, variant, tip):
+    """e = R a/V^2: at the same place and of 5 um and 18 um, whatever tip the ruleset has; 8 um and 12 um here."""
+    hz = 6_000.0
+    side = Sent(both(tone(hz, 2.0, 96_000, 0.3, fade=0.5)), 96_000, more={"cut_level": "0 dB"})
+    report = judged({"A": side}, "--ruleset", str(variant({"tip_radius": f"{tip} um"})))
+    own = report.side()["measurements"]["groove.tracing_ratio_peak"]
+    v = 2.0 * np.pi * TURNS_A_SECOND * own["at"]["radius_mm"] * 1e-3
+    for other in (5.0, 18.0):
+        found = report.side()["measurements"][f"groove.tracing_ratio_peak_{other:.0f}um"]
+        assert found["value"] == pytest.approx(own["value"] * other / tip, rel=1e-12)
+        assert found["at"] == own["at"]
+        acceleration = report.value("groove.acceleration_peak") * 9.80665
+        assert found["value"] == pytest.approx(other * 1e-6 * acceleration / v**2, rel=1e-3)
 
 
 def test_shares_and_drive_of_a_steady_tone(judged):

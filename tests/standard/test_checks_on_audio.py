@@ -2,7 +2,8 @@
 
 A fault is planted where and as strong as a test says: its amplitude comes from the IEC time constants and the
 alignment, its radius from the plain spiral of 69 um a turn before it and the room that it demands itself. It must
-be found within 20 ms and 0.05 mm of there.
+be found within 20 ms and 0.05 mm of there, but for what has no sector of its own to lie in: the least correlation
+below 300 Hz is placed by its window of 10 s alone, and loudness on the disc by the whole side.
 """
 
 from dataclasses import dataclass
@@ -357,7 +358,7 @@ def test_the_drive_of_one_moment(judged):
 
 
 def test_bass_that_is_out_of_phase_without_moving_far(judged):
-    """The correlation only says where to look: a window of 10 s that holds it."""
+    """The correlation only says where to look: its window of 10 s holds the fault, and no 20 ms of it are named."""
     middle = 14.0
     x = plant(programme(18.0), opposed(swell(60.0, 3.0, peak_for(20.0, 60.0, 0.0))), middle)
     report = judged(sent(x, 0.0))

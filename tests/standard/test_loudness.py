@@ -61,6 +61,16 @@ def test_any_blocks_give_the_same_digits(frames, sizes):
     same(hear(Loudness(), x, 8000, frames), hear(Loudness(), x, 8000, sizes))
 
 
+@pytest.mark.parametrize("level", [-23.0, -33.0])
+def test_a_steady_tone_reads_the_same_all_along(level):
+    """EBU Tech 3341, cases 1 and 2: every window, of which a report gives the greatest only."""
+    x = 10.0 ** (level / 20.0) * np.sin(2.0 * np.pi * 1000.0 * np.arange(20 * 48_000) / 48_000)
+    result = hear(Loudness(), np.vstack([x, x]), 48_000)
+    assert (len(result.momentary), len(result.short_term)) == (197, 171)  # one each 100 ms
+    np.testing.assert_allclose(result.momentary, level, atol=0.1)
+    np.testing.assert_allclose(result.short_term, level, atol=0.1)
+
+
 def test_names_and_places():
     x = np.zeros((2, 48_000 * 10))
     t = np.arange(48_000 * 4) / 48_000
