@@ -10,6 +10,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
 
 import numpy as np
@@ -110,6 +111,8 @@ class Need(ABC, Generic[R]):
     version: ClassVar[int] = 1
     publishes: ClassVar[Mapping[str, str]] = {}
     """measurement name -> unit"""
+    meanings: ClassVar[Mapping[str, str]] = {}
+    """measurement name -> what the number is, in a sentence; `sidegate explain` shows it"""
 
     @classmethod
     @abstractmethod
@@ -191,7 +194,7 @@ class Judged:
 
 
 class CheckContext(Protocol):
-    """What a check sees of one side."""
+    """What a check sees of one side; a check of scope delivery sees the sides by way of `of`."""
 
     @property
     def side(self) -> str:
@@ -208,6 +211,24 @@ class CheckContext(Protocol):
         """The side as the delivery file declares it."""
         ...
 
+    @property
+    def delivery(self) -> Mapping[str, Any]:
+        """The delivery as it declares itself, without its sides: title, catalogue, disc ..."""
+        ...
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """What there is to judge: "side:A", "side:B" ..., in the delivery's order."""
+        ...
+
+    def of(self, source: str) -> CheckContext:
+        """Give the context of one source; only checks of scope delivery have more than their own."""
+        ...
+
+    def note(self, sentence: str) -> None:
+        """Say something that is no fault; it becomes the reason beside the outcome."""
+        ...
+
     def __getitem__(self, need: type[Need[R]]) -> R:
         """Give a result; raises NotMeasuredError when this side does not have it."""
         ...
@@ -220,6 +241,15 @@ class CheckContext(Protocol):
         """Hold a published number against a limit; gives at most one finding, at the number's own place."""
         ...
 
+    def hold(
+        self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: tuple[str | int, ...] = (), remedy: str = ""
+    ) -> Iterable[Finding]:
+        """Hold a number that the check itself worked out against a limit; gives at most one finding.
+
+        It lies where the number does, and in the delivery file where `field` says: ("tracks", 1, "start").
+        """
+        ...
+
     def found(
         self,
         severity: Severity,
@@ -227,9 +257,10 @@ class CheckContext(Protocol):
         *,
         measured: Quantity | str,
         at: At | None = None,
+        field: tuple[str | int, ...] = ("audio",),
         remedy: str = "",
     ) -> Finding:
-        """Make a finding that no limit gave."""
+        """Make a finding that no limit gave; `field` says where the delivery file has what it is about."""
         ...
 
 
@@ -272,6 +303,11 @@ class Renderer(ABC):
 
     name: ClassVar[str]
     suffixes: ClassVar[tuple[str, ...]] = ()
+
+    @classmethod
+    def for_path(cls, path: Path | None) -> Self:  # noqa: ARG003
+        """Build the renderer for the place it writes to, None for stdout; one format may go by the suffix."""
+        return cls()
 
     @abstractmethod
     def render(self, report: Report, out: BinaryIO) -> None:

@@ -89,7 +89,7 @@ _WRITTEN = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A
 _TOLERANCE = {"um": 0.01, "mm": 0.01}
 _PLACES = {
     "um": 1, "mm": 2, "cm/s": 1, "g": 0, "dB": 1, "dBFS": 1, "dBTP": 2, "LUFS": 1, "LU": 1, "Hz": 0, "s": 2, "turn": 2,
-    "1": 3, "bit": 0,
+    "min": 2, "1": 3, "%": 0, "bit": 0,
 }  # fmt: skip
 
 
@@ -135,8 +135,8 @@ def margin(value: float, bound: float, op: Op) -> float:
 
 
 def show(value: float, unit: str) -> str:
-    """Write a value for people: rounded as its unit deserves, ratios below 1 as they are, sign on levels."""
-    places = _PLACES.get(unit, 3)
+    """Write a value for people: rounded as its unit deserves, counts without a point, sign on levels."""
+    places = 0 if unit == "1" and float(value).is_integer() else _PLACES.get(unit, 3)
     sign = "+" if unit in {"dB", "dBTP", "LU"} else ""
     text = f"{value:{sign}.{places}f}"
     if float(text) == 0.0:

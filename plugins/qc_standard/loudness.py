@@ -94,6 +94,12 @@ class Loudness(Analysis[LoudnessResult]):
         "loudness.momentary_max": "LUFS",
         "loudness.short_term_max": "LUFS",
     }
+    meanings: ClassVar[Mapping[str, str]] = {
+        "loudness.integrated": "Gated loudness of the whole side (BS.1770-5); mono is measured as it is cut, twice.",
+        "loudness.range": "Loudness range of the whole side (Tech 3342): how far soft and loud passages lie apart.",
+        "loudness.momentary_max": "Loudness of the loudest 400 ms.",
+        "loudness.short_term_max": "Loudness of the loudest 3 s.",
+    }
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003

@@ -40,6 +40,14 @@ class Peaks(Analysis[PeaksResult]):
         "level.clipped_runs": "1",
         "level.dc_offset": "dBFS",
     }
+    meanings: ClassVar[Mapping[str, str]] = {
+        "level.sample_peak": "The greatest sample of the louder channel.",
+        "level.true_peak": "The greatest value of the louder channel between the samples too, at four times the rate.",
+        "level.clipped_runs": (
+            "Runs of three or more equal samples at a channel's greatest or least value, when that is at full scale."
+        ),
+        "level.dc_offset": "Direct current of the channel that has more of it.",
+    }
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003

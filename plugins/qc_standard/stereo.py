@@ -98,6 +98,10 @@ class Stereo(Analysis[StereoResult]):
     id: ClassVar[str] = "stereo.balance"
     cost: ClassVar[float] = 1.6
     publishes: ClassVar[Mapping[str, str]] = {"stereo.balance": "dB", "stereo.correlation_min": "1"}
+    meanings: ClassVar[Mapping[str, str]] = {
+        "stereo.balance": "How much more energy the right channel has than the left over the whole side.",
+        "stereo.correlation_min": "Correlation of the channels in the worst 400 ms that hold programme, from -1 to 1.",
+    }
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
@@ -190,6 +194,9 @@ class LowCorrelation(Analysis[LowCorrelationResult]):
     id: ClassVar[str] = "stereo.low"
     cost: ClassVar[float] = 8.0
     publishes: ClassVar[Mapping[str, str]] = {"stereo.low_correlation": "1"}
+    meanings: ClassVar[Mapping[str, str]] = {
+        "stereo.low_correlation": "Correlation of the channels below 300 Hz over the worst 10 s that hold programme.",
+    }
 
     @classmethod
     def of(cls, chain: Chain) -> Self:

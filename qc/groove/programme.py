@@ -46,6 +46,10 @@ class Programme(Analysis[Heard]):
     id: ClassVar[str] = "groove.programme"
     cost: ClassVar[float] = 3.0
     publishes: ClassVar[Mapping[str, str]] = {"layout.lead_in_silence": "s", "layout.lead_out_silence": "s"}
+    meanings: ClassVar[Mapping[str, str]] = {
+        "layout.lead_in_silence": "Silence in the file before the first programme.",
+        "layout.lead_out_silence": "Silence in the file after the last programme.",
+    }
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003 - no chain value matters

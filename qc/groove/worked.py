@@ -10,6 +10,7 @@ from qc.chain import SECTORS_A_SECOND, Chain
 from qc.contract import At, Quantity
 from qc.groove.cutting import MEASURES, Cutting
 from qc.groove.levels import LevelSearch, Reached
+from qc.groove.playing_time import minutes_for
 from qc.groove.programme import Heard
 from qc.groove.rows import LevelRow
 from qc.groove.sectors import GrooveInput
@@ -27,6 +28,7 @@ UNITS: dict[str, str] = {name: measure.unit for name, measure in MEASURES.items(
     "groove.level_on_disc": "LU",
     "groove.level_over_recommended": "dB",
     "layout.lead_out_room": "turn",
+    "layout.minutes_over_table": "min",
 }
 """Unit of every measurement that is worked out here."""
 
@@ -75,6 +77,7 @@ class WorkedSide:
         if integrated is not None:
             on_disc = integrated.value - self.search.side.chain.cut.align + self.judged
             found["groove.level_on_disc"] = Quantity(value=on_disc, unit="LU", bound=integrated.bound)
+            found |= self._over_table(on_disc)
         if self.declared is not None:
             over = self.declared - self.recommended.level
             found["groove.level_over_recommended"] = Quantity(value=over, unit="dB", at=self._ruling_place())
@@ -83,6 +86,15 @@ class WorkedSide:
             value=room / LEAD_OUT_PITCH, unit="turn", at=found["groove.last_diameter"].at
         )
         return found
+
+    def _over_table(self, on_disc: float) -> dict[str, Quantity]:
+        """Give how many minutes the side is longer than the table allows at its loudness on the disc (5a, S13)."""
+        side = self.search.side
+        allowed = minutes_for(side.chain.disc.size, side.chain.disc.speed, on_disc)
+        if allowed is None:
+            return {}
+        lasts = min(side.span.end / SECTORS_A_SECOND, side.span.file_end_s) - side.span.start / SECTORS_A_SECOND
+        return {"layout.minutes_over_table": Quantity(value=lasts / 60.0 - allowed, unit="min")}
 
     def _ruling_place(self) -> At | None:
         """Where the limit that rules bites at the level that is judged."""

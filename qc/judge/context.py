@@ -11,9 +11,11 @@ from typing import Any, TypeVar
 from qc.chain import Chain
 from qc.contract import At, Check, Finding, Limit, Location, Need, Quantity, Severity
 from qc.errors import NotMeasuredError
-from qc.quantity import Op, margin, meets, show
+from qc.quantity import Op, convert, margin, meets, show
 
 R = TypeVar("R")
+Field = tuple[str | int, ...]
+"""Where something stands in what the delivery file says about a side: ("tracks", 1, "isrc")."""
 
 
 class BrokenNeedError(Exception):
@@ -35,11 +37,15 @@ class Evidence:
     windows: Mapping[str, At] = dataclasses.field(default_factory=dict)
     missing: str = ""
     """why nothing was measured, when the audio itself is at fault"""
-    field: str = "audio"
-    """key of the side in the delivery file that a fault of its audio is about"""
     line: int | None = None
-    """the line it stands on"""
+    """line of the audio in the delivery file"""
+    line_of: Callable[[tuple[str | int, ...]], int | None] = lambda _: None
+    """line of anything else that the delivery file says about the side: ("tracks", 1, "isrc")"""
     place: Callable[[At], At] = lambda at: at
+    delivery: Mapping[str, Any] = dataclasses.field(default_factory=dict)
+    """what the delivery declares of itself"""
+    others: Mapping[str, Evidence] = dataclasses.field(default_factory=dict)
+    """source -> evidence, for a check of scope delivery"""
 
 
 class Context:
@@ -47,6 +53,7 @@ class Context:
 
     def __init__(self, evidence: Evidence, check: Check[Any]) -> None:
         self.looked_at: dict[str, Quantity] = {}
+        self.notes: list[str] = []
         self._evidence, self._check = evidence, check
 
     @property
@@ -63,6 +70,28 @@ class Context:
     def declared(self) -> Mapping[str, Any]:
         """The side as the delivery declares it."""
         return self._evidence.declared
+
+    @property
+    def delivery(self) -> Mapping[str, Any]:
+        """The delivery as it declares itself."""
+        return self._evidence.delivery
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Every source there is to judge."""
+        return tuple(self._evidence.others) or (f"side:{self.side}",)
+
+    def of(self, source: str) -> Context:
+        """Give the context of one source, for the same check; raises NotMeasuredError when there is none."""
+        if source == f"side:{self.side}":
+            return self
+        if source not in self._evidence.others:
+            raise NotMeasuredError(f"there is no {source} here")
+        return Context(self._evidence.others[source], self._check)
+
+    def note(self, sentence: str) -> None:
+        """Keep a sentence that is no fault."""
+        self.notes.append(sentence)
 
     def __getitem__(self, need: type[Need[R]]) -> R:
         """Give the result of a need; raises NotMeasuredError, or BrokenNeedError when its plugin raised."""
@@ -87,19 +116,37 @@ class Context:
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterator[Finding]:
         """Hold a published number against a limit; at most one finding, the graver one."""
         quantity = self.measured(name)
+        window = self._evidence.windows.get(name)
+        yield from self._held(quantity, limit, op, of or name, self._location(quantity.at, window), name, remedy)
+
+    def hold(
+        self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: Field = (), remedy: str = ""
+    ) -> Iterator[Finding]:
+        """Hold a number that the check itself worked out against a limit; at most one finding, at its own place."""
+        bounds = {grade: getattr(limit, grade) for grade in ("warn", "fail")}
+        known = {key: convert(bound, limit.unit, quantity.unit) for key, bound in bounds.items() if bound is not None}
+        limit = limit.model_copy(update={"unit": quantity.unit, **known})
+        location = self._location(quantity.at, None)
+        if field:
+            location = location.model_copy(update=self._in_the_file(field))
+        yield from self._held(quantity, limit, op, of, location, of, remedy)
+
+    def _held(
+        self, quantity: Quantity, limit: Limit, op: Op, of: str, location: Location, key: str, remedy: str
+    ) -> Iterator[Finding]:
         grades: tuple[tuple[Severity, float | None], ...] = (("fail", limit.fail), ("warn", limit.warn))
         for severity, bound in grades:
             if bound is not None and not meets(quantity.value, bound, op, quantity.unit):
                 side = "above" if op == "<=" else "below"
-                value, than = _apart(name, quantity.value, bound, quantity.unit)
+                value, than = _apart(key, quantity.value, bound, quantity.unit)
                 yield self._finding(
                     severity,
-                    f"{_capital(of or name)} is {quantity.bound or ''}{value}, {side} {than}",
+                    f"{_capital(of)} is {quantity.bound or ''}{value}, {side} {than}",
                     measured=quantity,
-                    location=self._location(quantity.at, self._evidence.windows.get(name)),
+                    location=location,
                     limit=limit,
                     over=margin(quantity.value, bound, op),
-                    key=name,
+                    key=key,
                     remedy=remedy,
                 )
                 return
@@ -111,29 +158,35 @@ class Context:
         *,
         measured: Quantity | str,
         at: At | None = None,
+        field: Field = ("audio",),
         remedy: str = "",
     ) -> Finding:
         """Make a finding that no limit gave."""
         key = measured if isinstance(measured, str) else ""
-        location = self._location(at, None).model_copy(
-            update={"field": self._evidence.field, "line": self._evidence.line}
-        )
         return self._finding(
             severity,
             message,
             measured=measured,
-            location=location,
+            location=self._location(at, None).model_copy(update=self._in_the_file(field)),
             limit=None,
             over=None,
             key=key,
             remedy=remedy,
         )
 
+    def _in_the_file(self, field: Field) -> dict[str, str | int | None]:
+        """Say where in the delivery file a field of the side stands."""
+        line = self._evidence.line if field == ("audio",) else self._evidence.line_of(field)
+        return {"field": ".".join(map(str, field)), "line": line}
+
     def _location(self, at: At | None, window: At | None) -> Location:
         """Place a finding: a share or a drive over its window, everything else over its sector."""
         if at is None:
             return Location(side=self.side)
+        track = at.track
         at = self._evidence.place(at)
+        if track is not None:
+            at = at.model_copy(update={"track": track})
         start, end = (at.start_s, at.end_s) if window is None else (window.start_s, window.end_s)
         return Location(
             side=self.side,

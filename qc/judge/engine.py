@@ -18,25 +18,39 @@ MOST_FINDINGS = 100
 def judge_side(
     checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str]
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
-    """Judge one side with every check; `owner` names each check's plugin.
+    """Judge one side with every check but those of the delivery; `owner` names each check's plugin.
 
     A measurement that broke is an error of every check that asks for it and no fault of theirs: whoever measured
     names its plugin.
     """
+    return _judge([check for check in checks if check.scope != "delivery"], evidence, owner)
+
+
+def judge_delivery(
+    checks: Iterable[Check[Any]], sides: Mapping[str, Evidence], delivery: Mapping[str, Any], owner: Mapping[str, str]
+) -> tuple[list[CheckResult], list[PluginFailure]]:
+    """Judge the delivery as a whole: checks that hold its sides, source -> evidence, against each other."""
+    chain = next(iter(sides.values())).chain
+    whole = Evidence(side="", chain=chain, declared={}, delivery=delivery, others=sides)
+    return _judge([check for check in checks if check.scope == "delivery"], whole, owner)
+
+
+def _judge(
+    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str]
+) -> tuple[list[CheckResult], list[PluginFailure]]:
     results, failures = [], []
     for check in checks:
         context = Context(evidence, check)
         outcome, findings, reason, at_fault = _judged(check, context)
         if at_fault:
-            failures.append(
-                PluginFailure(plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=evidence.side)
-            )
+            side = evidence.side or None
+            failures.append(PluginFailure(plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=side))
         findings.sort(key=lambda f: (f.severity != "fail", f.location.start_s or 0.0))
         results.append(
             CheckResult(
                 check=check.id,
                 scope=check.scope,
-                side=evidence.side,
+                side=evidence.side or None,
                 outcome=outcome,
                 measured=context.looked_at,
                 findings=tuple(findings[:MOST_FINDINGS]),
@@ -53,8 +67,8 @@ def _judged(check: Check[Any], context: Context) -> tuple[Outcome, list[Finding]
     without: Outcome = "pass"
     reason = ""
     try:
-        if check.scope != "side":
-            raise ValueError(f'its scope is "{check.scope}", and only checks of a side are judged')
+        if check.scope not in ("side", "delivery"):
+            raise ValueError(f'its scope is "{check.scope}", and only sides and deliveries are judged')
         for finding in check.evaluate(context):
             if not isinstance(finding, Finding):
                 raise TypeError(f"{check.id} gave a {type(finding).__name__}, not a Finding")
@@ -70,7 +84,7 @@ def _judged(check: Check[Any], context: Context) -> tuple[Outcome, list[Finding]
     # what was found before a number turned out to be missing stands
     severities = {finding.severity for finding in findings}
     outcome: Outcome = "fail" if "fail" in severities else "warn" if "warn" in severities else without
-    return outcome, findings, reason, False
+    return outcome, findings, reason or " ".join(context.notes), False
 
 
 def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -> Verdict:

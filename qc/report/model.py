@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from qc.quantity import At, Model, Polarity, Quantity, Sparse
+from qc.quantity import At, Model, Op, Polarity, Quantity, Sparse
 
 Outcome = Literal["pass", "warn", "fail", "waived", "not_applicable", "not_measured", "error"]
 Scope = Literal["side", "delivery", "series", "pressing"]
@@ -18,6 +18,19 @@ Verdict = Literal["pass", "warn", "fail", "error"]
 class Limit(Model):
     """One limit as bound to a check: values in `unit`, where they come from, and where they are written."""
 
+    warn: float | None = None
+    fail: float | None = None
+    unit: str
+    source: str
+    sets_level: Severity | None = None
+    origin: str = ""
+
+
+class HeldLimit(Model):
+    """A limit of the ruleset and what it is held against; kept by CHECK/LIMIT, as the levels are."""
+
+    measure: str
+    op: Op
     warn: float | None = None
     fail: float | None = None
     unit: str
@@ -68,10 +81,23 @@ class CheckResult(Model):
     reason: str = ""
 
 
+class TrackFile(Model):
+    """One file of a side that came as one file a track; `start_s` is where it begins on the side."""
+
+    track: int
+    file: str
+    sha256: str | None = None
+    coding: str | None = None
+    duration_s: float | None = None
+    start_s: float | None = None
+    checked: tuple[str, ...] = ()
+
+
 class AudioFacts(Model):
-    """The audio file as it was received; None where it could not be told."""
+    """The audio as it was received, joined where it came as one file a track; None where it could not be told."""
 
     file: str
+    """of a joined side: the names in order, with " + " between them"""
     sha256: str | None = None
     format: str | None = None
     coding: str | None = None
@@ -79,6 +105,9 @@ class AudioFacts(Model):
     channels: int | None = None
     frames: int | None = None
     duration_s: float | None = None
+    checked: tuple[str, ...] = ()
+    """digests that it was held against, and who states them: "md5 of MD5SUMS" """
+    files: tuple[TrackFile, ...] = ()
 
 
 class LevelAt(Model):
@@ -142,13 +171,24 @@ class SideReport(Model):
     passes: int = 0
 
 
+class DiscLevel(Model):
+    """The sides of one disc are cut alike: the lower recommendation, and what each side gives away by it, in dB."""
+
+    sides: tuple[str, ...]
+    release: Quantity
+    ruling: str
+    """the side whose recommendation it is"""
+    gives_away: Mapping[str, Quantity]
+
+
 class RulesetFacts(Model):
-    """Which ruleset judged: exact version, digest of its file, and the chain it assumed with sources."""
+    """Which ruleset judged: exact version, digest of its file, the chain it assumed, and the limits, with sources."""
 
     name: str
     version: str
     sha256: str
     chain: Mapping[str, Any] = Field(default_factory=dict)
+    limits: Mapping[str, HeldLimit] = Field(default_factory=dict)
 
 
 class DeliveryFacts(Model):
@@ -188,6 +228,7 @@ class Report(Model):
     ruleset: RulesetFacts
     delivery: DeliveryFacts
     sides: tuple[SideReport, ...]
+    discs: tuple[DiscLevel, ...] = ()
     results: tuple[CheckResult, ...]
     waivers: tuple[Mapping[str, Any], ...] = ()
     plugin_failures: tuple[PluginFailure, ...] = ()

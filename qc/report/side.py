@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import Quantity
 from qc.groove.levels import Reached
 from qc.groove.rows import LevelRow
 from qc.groove.worked import WorkedSide
-from qc.report.model import Geometry, LevelAt, Levels, TrackPlace
+from qc.report.model import DiscLevel, Geometry, LevelAt, Levels, SideReport, TrackPlace
 
 
 def geometry(worked: WorkedSide) -> Geometry:
@@ -57,6 +58,20 @@ def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
         )
         for track in span.tracks
     )
+
+
+def disc_levels(sides: Sequence[SideReport]) -> tuple[DiscLevel, ...]:
+    """Give each disc's release level: sides lie on discs two by two, in the delivery's order."""
+    found = []
+    for pair in (sides[i : i + 2] for i in range(0, len(sides), 2)):
+        known = {side.id: side.levels.recommended for side in pair if side.levels is not None}
+        if len(pair) < 2 or len(known) < len(pair):
+            continue  # one side alone gives nothing away; an unmeasured one tells nothing
+        ruling = min(known, key=lambda side: known[side].value)
+        release = known[ruling]
+        away = {side: Quantity(value=level.value - release.value, unit="dB") for side, level in known.items()}
+        found.append(DiscLevel(sides=tuple(known), release=release, ruling=ruling, gives_away=away))
+    return tuple(found)
 
 
 def levels(worked: WorkedSide) -> Levels:

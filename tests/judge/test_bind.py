@@ -10,10 +10,10 @@ import pytest
 
 import qc_rulesets
 import qc_standard
+from qc import api
 from qc.contract import Check, Judged, Limit, LimitCheck, Model
 from qc.errors import PluginError, RulesetError
 from qc.groove.rows import LevelRow
-from qc.groove.worked import UNITS
 from qc.hooks.host import Host
 from qc.judge.bind import bind
 from qc.ruleset.find import find
@@ -21,7 +21,7 @@ from qc.ruleset.load import RawLimit, Ruleset, load_ruleset
 from qc.ruleset.sources import Sources
 
 HOST = Host.build((), extra=[("standard", qc_standard), ("rulesets", qc_rulesets)])
-UNITS_ALL = {**UNITS, **{name: unit for kind in HOST.needs for name, unit in kind.publishes.items()}}
+UNITS_ALL = api.units(HOST.needs)
 
 
 @pytest.fixture(scope="module")
@@ -232,4 +232,16 @@ def test_a_check_that_cannot_be_made_is_the_plugins_fault(ruleset):
 
 
 def test_the_shipped_file_fits_as_it_lies_there(ruleset):
-    assert Path(ruleset.path).name == "1.0.0.yaml"
+    assert Path(ruleset.path).name == "1.1.0.yaml"
+
+
+def test_a_limit_that_only_its_check_looks_at_is_held_to_the_unit_of_the_check(ruleset):
+    check = "layout.track-times-disagree"
+    bound = bind(with_limits(ruleset, check, start=raw("500 ms", "0.1 min")), HOST.checks, UNITS_ALL)
+    start = bound.checks[0].limits.start
+    assert (start.warn, start.fail, start.unit) == (pytest.approx(0.5), pytest.approx(6.0), "s")
+    sentence = refused(with_limits(ruleset, check, start=raw("3 dB")))
+    assert sentence.startswith('house.yaml:7: the limits of "layout.track-times-disagree" do not fit: ')
+    assert "3 dB is a dB, s is a time" in sentence
+    sentence = refused(with_limits(ruleset, check, start=raw("3 s", "2 s")))
+    assert "it warns above 3 s and already fails above 2 s" in sentence

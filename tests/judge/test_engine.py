@@ -123,7 +123,7 @@ def test_control_c_is_no_fault_of_a_check():
 def test_a_check_of_another_scope_is_not_passed_over():
     result, failures = judged(House(finds(), scope="pressing"))
     assert (result.outcome, result.scope) == ("error", "pressing")
-    assert result.reason == 'ValueError: its scope is "pressing", and only checks of a side are judged'
+    assert result.reason == 'ValueError: its scope is "pressing", and only sides and deliveries are judged'
     assert len(failures) == 1
 
 

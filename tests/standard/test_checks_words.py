@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import re
 from pathlib import Path
 from types import SimpleNamespace
@@ -41,14 +42,17 @@ class TestWords:
         assert NOT_OF_THE_TRADE.search(words) is None
 
     def test_the_id_is_plain_words_and_the_name_of_the_file(self, check):
-        assert re.fullmatch(r"[a-z]+\.[a-z]+(-[a-z]+)+", check.id)
+        assert re.fullmatch(r"[a-z]+\.[a-z]+(-[a-z]+)*", check.id)
         area, _, words = check.id.partition(".")
         assert check.__module__ == f"qc_standard.checks.{area}.{words.replace('-', '_')}"
         assert check.__name__ == "".join(word.capitalize() for word in words.split("-"))
         assert check.__doc__
 
     def test_every_limit_is_judged_and_every_judged_one_is_a_limit(self, check):
-        assert {key.partition(".")[0] for key in check.judges} == set(check.Limits.model_fields)
+        judged = {key.partition(".")[0] for key in check.judges}
+        assert judged <= set(check.Limits.model_fields)
+        for own in set(check.Limits.model_fields) - judged:  # held against what the check works out by itself
+            assert f"self.limits.{own}" in inspect.getsource(check.evaluate)
 
     def test_the_numbers_have_names_for_messages(self, check):
         for judged in check.judges.values():
@@ -62,9 +66,11 @@ def test_every_file_is_a_check():
 
 
 def test_every_ruleset_says_something_of_every_check():
+    newest = {one.name: one for one in available([RULESETS])}
     for one in available([RULESETS]):
         ruleset = load_ruleset(one, Sources([RULESETS]))
-        assert set(ruleset.limits) | set(ruleset.off) == set(BY_ID)
+        said = set(ruleset.limits) | set(ruleset.off)
+        assert said == set(BY_ID) if one == newest[one.name] else said < set(BY_ID)
         for check_id, limits in ruleset.limits.items():
             assert set(limits) == set(BY_ID[check_id].Limits.model_fields)
 
@@ -97,7 +103,8 @@ class Ctx:
         self.asked.append((name, limit.warn, op))
         yield SimpleNamespace(check=name)
 
-    def found(self, severity, message, *, measured, at=None, remedy=""):
+    def found(self, severity, message, *, measured, at=None, field=("audio",), remedy=""):
+        assert field == ("audio",)
         return (severity, message, measured, at, remedy)
 
 

@@ -6,6 +6,9 @@ from typing import Any
 
 from qc.contract import Check
 from qc_standard.checks.delivery.audio_disagrees import AudioDisagrees
+from qc_standard.checks.delivery.number_or_isrc import NumberOrIsrc
+from qc_standard.checks.delivery.papers_disagree import PapersDisagree
+from qc_standard.checks.delivery.same_audio_twice import SameAudioTwice
 from qc_standard.checks.groove.curvature_too_tight import CurvatureTooTight
 from qc_standard.checks.groove.cut_too_deep import CutTooDeep
 from qc_standard.checks.groove.drive_too_high import DriveTooHigh
@@ -16,7 +19,17 @@ from qc_standard.checks.groove.slope_too_steep import SlopeTooSteep
 from qc_standard.checks.groove.too_little_land import TooLittleLand
 from qc_standard.checks.groove.top_width_too_narrow import TopWidthTooNarrow
 from qc_standard.checks.hf.sibilance_or_cymbals_too_strong import SibilanceOrCymbalsTooStrong
+from qc_standard.checks.layout.gap_disagrees import GapDisagrees
+from qc_standard.checks.layout.lead_in_silence import LeadInSilence
+from qc_standard.checks.layout.lead_out_room import LeadOutRoom
+from qc_standard.checks.layout.lead_out_silence import LeadOutSilence
+from qc_standard.checks.layout.loudest_or_brightest_last import LoudestOrBrightestLast
+from qc_standard.checks.layout.side_too_long import SideTooLong
+from qc_standard.checks.layout.track_times_disagree import TrackTimesDisagree
+from qc_standard.checks.level.clipped import Clipped
 from qc_standard.checks.level.true_peak_too_high import TruePeakTooHigh
+from qc_standard.checks.loudness.outside_range import OutsideRange
+from qc_standard.checks.loudness.sides_unequal import SidesUnequal
 from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
 
 
@@ -24,8 +37,11 @@ def every_check() -> list[type[Check[Any]]]:
     """Give the classes of all of them."""
     return [
         AudioDisagrees,
-        CutTooDeep,
+        NumberOrIsrc,
+        PapersDisagree,
+        SameAudioTwice,
         CurvatureTooTight,
+        CutTooDeep,
         DriveTooHigh,
         LastDiameterTooSmall,
         LevelAboveRecommended,
@@ -34,6 +50,16 @@ def every_check() -> list[type[Check[Any]]]:
         TooLittleLand,
         TopWidthTooNarrow,
         SibilanceOrCymbalsTooStrong,
+        GapDisagrees,
+        LeadInSilence,
+        LeadOutRoom,
+        LeadOutSilence,
+        LoudestOrBrightestLast,
+        SideTooLong,
+        TrackTimesDisagree,
+        Clipped,
         TruePeakTooHigh,
+        OutsideRange,
+        SidesUnequal,
         LowEndOutOfPhase,
     ]

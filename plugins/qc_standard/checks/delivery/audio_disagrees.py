@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from qc.audio.received import AsReceived
-from qc.contract import Check, CheckContext, Finding, Model
+from qc.contract import Check, CheckContext, Finding, Model, Severity
 
 
 class AudioDisagreesLimits(Model):
@@ -22,8 +22,8 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
         "that was measured on it would mean anything."
     )
     how = (
-        "The file is opened, its header, length and digest are compared with the delivery, and every "
-        "sample is read and must be a usable number."
+        "The file is opened, its header, length and digest are compared with the delivery and with lists of "
+        "checksums beside it, and every sample is read and must be a usable number."
     )
     remedy = "Ask for the file again, or correct the delivery file."
     blind_to = "A wrong version of the music that fits the paper, when the paper gives no digest."
@@ -33,4 +33,14 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Report every fault of the file, each with its own remedy."""
         for fault in ctx[AsReceived].faults:
-            yield ctx.found("fail", fault.message, measured=fault.kind, at=fault.at, remedy=fault.remedy)
+            severity: Severity = "fail" if fault.fatal else "warn"
+            field = fault.field or _field(ctx, None if fault.at is None else fault.at.track)
+            yield ctx.found(severity, fault.message, measured=fault.kind, at=fault.at, field=field, remedy=fault.remedy)
+
+
+def _field(ctx: CheckContext, number: int | None) -> tuple[str | int, ...]:
+    """Say where the delivery names the file: for the side, or for a track that has one of its own."""
+    for i, track in enumerate(ctx.declared.get("tracks", ())):
+        if track["number"] == number and "audio" in track:
+            return ("tracks", i, "audio")
+    return ("audio",)

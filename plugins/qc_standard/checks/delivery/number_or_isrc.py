@@ -1,0 +1,112 @@
+"""Track numbers and recording codes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from qc.contract import At, Check, CheckContext, Finding, Model, Scope
+from qc.errors import NotApplicableError
+
+_ISRC = re.compile(r"[A-Z]{2}(-?)[A-Z0-9]{3}\1[0-9]{2}\1[0-9]{5}", re.IGNORECASE | re.ASCII)
+OUTERMOST = {"a", "1"}
+"""Ids of a side that nothing comes before."""
+
+
+class NumberOrIsrcLimits(Model):
+    """It has no limits: numbers count on or they do not, a code is well formed or it is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """A track's number and recording code, and where they stand."""
+
+    ctx: CheckContext
+    index: int
+    number: int
+    isrc: str | None
+
+
+class NumberOrIsrc(Check[NumberOrIsrcLimits]):
+    """Track numbers do not count on, or recording codes are malformed or given twice."""
+
+    id = "delivery.number-or-isrc"
+    title = "Track numbers or recording codes are wrong"
+    why = (
+        "A number that is left out often means a track that is missing. Codes are what plays are paid by, and one that "
+        "is malformed or belongs to another recording pays nobody."
+    )
+    how = (
+        "Numbers must count on from 1 over the whole delivery, over each disc of two sides, or on each side. Codes "
+        "must be written CC-XXX-YY-NNNNN as ISO 3901 has them, with or without hyphens, and stand once in the delivery."
+    )
+    remedy = "Correct the number or the code in the delivery, or ask for the track that is missing."
+    blind_to = "A code that is well formed and belongs to another recording."
+    scope: ClassVar[Scope] = "delivery"
+    Limits = NumberOrIsrcLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Judge numbers, then codes; raises NotApplicableError where no track is declared."""
+        sides = [side for side in (_entries(ctx.of(source)) for source in ctx.sources) if side]
+        if not sides:
+            raise NotApplicableError("no tracks are declared")
+        yield from _numbers(sides, begins="part" not in ctx.delivery)
+        yield from _codes([entry for side in sides for entry in side])
+
+
+def _entries(ctx: CheckContext) -> list[_Entry]:
+    return [
+        _Entry(ctx, i, int(track["number"]), track.get("isrc"))
+        for i, track in enumerate(ctx.declared.get("tracks", ()))
+    ]
+
+
+def _numbers(sides: Sequence[list[_Entry]], *, begins: bool) -> Iterator[Finding]:
+    """Report the breaks of that way of counting which has the fewest; any of the three without one is right."""
+    first = sides[0][0]
+    # A second volume, or the second disc sent by itself, counts on from what went before.
+    start = 1 if begins and first.ctx.side.casefold() in OUTERMOST else first.number
+    discs = [[entry for side in sides[i : i + 2] for entry in side] for i in range(0, len(sides), 2)]
+    over_all = _breaks([entry for side in sides for entry in side], start)
+    by_disc = [broken for disc in discs for broken in _breaks(disc, 1)]
+    by_side = [broken for side in sides for broken in _breaks(side, 1)]
+    for entry, expected in min((over_all, by_disc, by_side), key=len):
+        yield entry.ctx.found(
+            "warn",
+            f"track {entry.number} stands where number {expected} is due",
+            measured=f"number {entry.number}",
+            at=At(track=entry.number),
+            field=("tracks", entry.index, "number"),
+        )
+
+
+def _breaks(entries: Sequence[_Entry], start: int) -> list[tuple[_Entry, int]]:
+    """Give each track whose number does not follow the one before, and the number that was due."""
+    broken, due = [], start
+    for entry in entries:
+        if entry.number != due:
+            broken.append((entry, due))
+        due = entry.number + 1
+    return broken
+
+
+def _codes(entries: Sequence[_Entry]) -> Iterator[Finding]:
+    known: dict[str, _Entry] = {}
+    for entry in entries:
+        if entry.isrc is None:
+            continue
+        code = entry.isrc.replace("-", "").upper()
+        twin = known.setdefault(code, entry)
+        if not _ISRC.fullmatch(entry.isrc):
+            yield _wrong(entry, f'"{entry.isrc}" is no recording code; one is written CC-XXX-YY-NNNNN')
+        elif twin is not entry:
+            where = f"track {twin.number} of side {twin.ctx.side}"
+            yield _wrong(entry, f"the recording code {entry.isrc} is given twice, here and for {where}")
+
+
+def _wrong(entry: _Entry, message: str) -> Finding:
+    return entry.ctx.found(
+        "fail", message, measured=str(entry.isrc), at=At(track=entry.number), field=("tracks", entry.index, "isrc")
+    )

@@ -1,0 +1,84 @@
+"""The papers of a side against each other."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+from qc.contract import Check, CheckContext, Finding, Model
+from qc.errors import NotApplicableError
+
+
+class PapersDisagreeLimits(Model):
+    """It has no limits: one paper contradicts another, or it does not."""
+
+
+class PapersDisagree(Check[PapersDisagreeLimits]):
+    """What the papers say cannot all be true."""
+
+    id = "delivery.papers-disagree"
+    title = "The papers contradict each other"
+    why = (
+        "The inscription is what the plant tells the sides apart by: a wrong one sends the wrong side to press. An "
+        "approval that is older than the transfer approves something else."
+    )
+    how = (
+        "The inscription must hold the catalogue number and the id of its side. No approval may be dated before the "
+        "transfer of the same source, or recommend more than the recommended level of the groove."
+    )
+    remedy = "Ask who wrote the paper which of the two is right, and correct the delivery."
+    blind_to = "Papers that agree with each other and are both wrong."
+    Limits = PapersDisagreeLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Compare what there is; raises NotApplicableError where the papers give nothing to compare."""
+        inscription, source = ctx.declared.get("inscription"), ctx.declared.get("source", {})
+        approvals = source.get("approvals", ())
+        if inscription is None and not approvals:
+            raise NotApplicableError("there is neither an inscription nor an approval to compare")
+        if inscription is not None:
+            yield from _inscription(ctx, str(inscription))
+        for i, approval in enumerate(approvals):
+            yield from _date(ctx, approval, source.get("transferred_on"), ("source", "approvals", i, "on"))
+        for i, approval in enumerate(approvals):
+            yield from _level(ctx, approval, ("source", "approvals", i, "recommended_level"))
+
+
+def _inscription(ctx: CheckContext, written: str) -> Iterator[Finding]:
+    catalogue, rest = ctx.delivery.get("catalogue"), written
+    if catalogue is not None:
+        # Spaces, hyphens and capitals are the engraver's.
+        letters = [re.escape(char) for char in str(catalogue) if char.isalnum()]
+        held = re.search(r"[\W_]*".join(letters), written, re.IGNORECASE) if letters else None
+        if held is None:
+            yield _about(ctx, f'the inscription "{written}" does not hold the catalogue number {catalogue}', written)
+        else:
+            rest = f"{written[: held.start()]} {written[held.end() :]}"
+    side = ctx.side.casefold()
+    words = re.split(r"[\W_]+", rest.casefold())
+    if not any(word == side or (word.startswith(side) and word[len(side) :].isdigit()) for word in words):
+        yield _about(ctx, f'the inscription "{written}" does not name its side, {ctx.side}', f"{written}, side")
+
+
+def _about(ctx: CheckContext, message: str, key: str) -> Finding:
+    return ctx.found("warn", message, measured=key, field=("inscription",))
+
+
+def _date(
+    ctx: CheckContext, approval: Mapping[str, Any], transferred: str | None, field: tuple[str | int, ...]
+) -> Iterator[Finding]:
+    on = str(approval["on"])  # year, month, day: in order as text
+    if transferred is not None and on < transferred:
+        message = f"the approval by {approval['by']} is of {on}, before the transfer of {transferred}"
+        yield ctx.found("warn", message, measured=on, field=field)
+
+
+def _level(ctx: CheckContext, approval: Mapping[str, Any], field: tuple[str | int, ...]) -> Iterator[Finding]:
+    asked = approval.get("recommended_level")
+    if asked is None:
+        return
+    groove = ctx.measured("groove.recommended_level")
+    if groove.bound != ">" and float(asked) > groove.value + 1e-9:
+        message = f"the approval by {approval['by']} recommends {float(asked):+.1f} dB, and the groove allows {groove}"
+        yield ctx.found("warn", message, measured=groove, field=field)

@@ -1,0 +1,65 @@
+"""The sides against each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import fields
+from typing import Any, ClassVar
+
+import numpy as np
+
+from qc.contract import Check, CheckContext, Finding, Model, Need, Scope
+from qc.errors import NotApplicableError, NotMeasuredError
+from qc.groove.programme import Heard, Programme
+from qc.groove.sectors import GrooveInput, Sectors
+
+
+class SameAudioTwiceLimits(Model):
+    """It has no limits: two sides are the same, or they are not."""
+
+
+class SameAudioTwice(Check[SameAudioTwiceLimits]):
+    """Two sides hold the same audio."""
+
+    id = "delivery.same-audio-twice"
+    title = "Two sides hold the same audio"
+    why = "One file sent for two sides means that another one is missing, and both lacquers would carry the same music."
+    how = (
+        "Length, the power of every 10 ms and the wall motion of every 1/75 s are compared between all sides and must "
+        "be equal to the last digit. The container and the name of the file do not matter."
+    )
+    remedy = "Ask for the side that is missing, or correct the name of its file in the delivery."
+    blind_to = "The same music at another level or sample rate, or with other silences around it."
+    scope: ClassVar[Scope] = "delivery"
+    needs: ClassVar[tuple[type[Need[Any]], ...]] = (Programme, Sectors)
+    Limits = SameAudioTwiceLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Compare each side with those before it; raises NotApplicableError where there is only one."""
+        if len(ctx.sources) < 2:
+            raise NotApplicableError("there is only one side to judge")
+        known: list[tuple[str, Heard, GrooveInput]] = []
+        for source in ctx.sources:
+            side = ctx.of(source)
+            try:
+                heard, sectors = side[Programme], side[Sectors]
+            except NotMeasuredError:
+                continue
+            for other, same_heard, same_sectors in known:
+                if _same(heard, same_heard) and _same_motion(sectors, same_sectors):
+                    yield side.found(
+                        "fail", f"side {side.side} holds the same audio as side {other}", measured=f"as side {other}"
+                    )
+                    break
+            known.append((side.side, heard, sectors))
+        if len(known) < 2:
+            raise NotMeasuredError("fewer than two sides could be heard")
+
+
+def _same(one: Heard, other: Heard) -> bool:
+    return one.duration_s == other.duration_s and np.array_equal(one.power, other.power)
+
+
+def _same_motion(one: GrooveInput, other: GrooveInput) -> bool:
+    names = [field.name for field in fields(one) if field.name != "signal"]
+    return all(np.array_equal(getattr(one, name), getattr(other, name)) for name in names)

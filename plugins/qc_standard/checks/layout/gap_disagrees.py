@@ -1,0 +1,77 @@
+"""Declared gaps against the silences that are heard."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import ClassVar
+
+import numpy as np
+
+from qc.contract import At, Check, CheckContext, Finding, Model, Need, Quantity
+from qc.errors import NotApplicableError
+from qc.groove.programme import Heard, Programme
+from qc.quantity import clock
+from qc_standard.layout import DeclaredTrack, Stretch, gaps, silences, sounding, within
+from qc_standard.own_limits import MostPercent, MostSeconds
+
+
+class GapDisagreesLimits(Model):
+    """How much of a declared gap may hold programme, and how long a silence may be where none is declared."""
+
+    programme: MostPercent
+    silence: MostSeconds
+
+
+class GapDisagrees(Check[GapDisagreesLimits]):
+    """Gaps are not where the paper says."""
+
+    id = "layout.gap-disagrees"
+    title = "Gaps and silences are not where the paper says"
+    why = (
+        "In a declared gap the groove is opened into a mark, and music there is cut far apart for nothing. A silence "
+        "that nobody declared may be a gap without its mark, or a drop-out."
+    )
+    how = (
+        "The part of each declared gap of more than 0.3 s with programme above -60 dBFS, by windows of 10 ms; and "
+        "every stretch without programme inside the side that no declared gap covers."
+    )
+    remedy = (
+        "Correct the times in the delivery. Where the tracks are meant to run into each other, declare a segue; where "
+        "a silence is meant to be a gap, end the track before it."
+    )
+    blind_to = "What sounds in a gap: applause and room tone count as programme."
+    needs: ClassVar[tuple[type[Need[Heard]], ...]] = (Programme,)
+    Limits = GapDisagreesLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Judge every gap and every silence by itself; raises NotApplicableError where no track is declared."""
+        tracks = DeclaredTrack.every(ctx.declared)
+        if not tracks:
+            raise NotApplicableError("no track times are declared")
+        heard = ctx[Programme]
+        there = sounding(heard)
+        for track, following in gaps(tracks):
+            gap = there[within(track.end, following.start)]
+            share = 100.0 * float(gap.mean()) if len(gap) else 0.0
+            at = At(start_s=track.end, end_s=following.start, track=track.number)
+            of = f"the programme in the declared gap between tracks {track.number} and {following.number}"
+            yield from ctx.hold(
+                Quantity(value=share, unit="%", at=at), self.limits.programme, op="<=", of=of,
+                field=("tracks", track.index, "end"),
+            )  # fmt: skip
+        for one in _undeclared(silences(heard), tracks):
+            of = f"the silence at {clock(one.start_s)}, where no gap is declared,"
+            quantity = Quantity(value=one.seconds, unit="s", at=At(start_s=one.start_s, end_s=one.end_s))
+            yield from ctx.hold(quantity, self.limits.silence, op="<=", of=of)
+
+
+def _undeclared(silent: list[Stretch], tracks: list[DeclaredTrack]) -> Iterator[Stretch]:
+    """Give what of each silence lies outside every declared gap."""
+    declared = [within(track.end, following.start) for track, following in gaps(tracks)]
+    for one in silent:
+        left = np.ones(one.end - one.first, dtype=np.bool_)
+        for gap in declared:
+            left[max(0, gap.start - one.first) : max(0, gap.stop - one.first)] = False
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], left, [False]]).astype(np.int8)))
+        for first, end in zip(edges[::2], edges[1::2], strict=True):
+            yield Stretch(one.first + int(first), one.first + int(end))

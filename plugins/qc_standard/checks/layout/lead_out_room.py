@@ -1,0 +1,32 @@
+"""Room for the lead-out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class LeadOutRoomLimits(Model):
+    """How many turns of lead-out there must be room for."""
+
+    least: Limit
+
+
+class LeadOutRoom(LimitCheck[LeadOutRoomLimits]):
+    """There is no room for the lead-out between the music and the closed groove."""
+
+    id = "layout.lead-out-room"
+    title = "There is too little room for the lead-out"
+    why = (
+        "The lead-out takes a turn or so to carry the arm from the music into the closed groove. Without room for it "
+        "the music runs into the closed groove, and automatic arms do not lift."
+    )
+    how = "From the last diameter at the judged level to the closed groove, counted in turns of 6.4 mm."
+    remedy = "Cut lower or shorten the side. A tighter lead-out needs the consent of who presses the disc."
+    blind_to = "The lead-out pitch of the lathe in use: printed ones run from 3.2 to 9.6 mm a turn."
+    Limits = LeadOutRoomLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "least": Judged("layout.lead_out_room", ">=", "the room for the lead-out"),
+    }

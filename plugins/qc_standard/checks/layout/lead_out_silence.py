@@ -1,0 +1,29 @@
+"""Silence after the programme."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class LeadOutSilenceLimits(Model):
+    """How long the silence after the programme must be."""
+
+    least: Limit
+
+
+class LeadOutSilence(LimitCheck[LeadOutSilenceLimits]):
+    """The silence after the programme is unusually short."""
+
+    id = "layout.lead-out-silence"
+    title = "The silence after the programme is too short"
+    why = "The last reverberation must be over before the lead-out begins, or it is cut off or runs into the label."
+    how = "From the last 10 ms above -60 dBFS in either channel to the last frame of the file."
+    remedy = "Have silence added at the tail of the file; check that the last note dies away whole."
+    blind_to = "Silence that is added at the lathe, and a fade that was cut off below -60 dBFS."
+    Limits = LeadOutSilenceLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "least": Judged("layout.lead_out_silence", ">=", "the silence after the programme"),
+    }

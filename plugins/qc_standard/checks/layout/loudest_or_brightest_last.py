@@ -1,0 +1,66 @@
+"""Which track is the loudest, which the brightest, and whether it lies innermost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, ClassVar
+
+import numpy as np
+
+from qc.chain import SECTORS_A_SECOND
+from qc.contract import Check, CheckContext, Finding, Model, Need
+from qc.errors import NotApplicableError
+from qc.groove.programme import Programme
+from qc.groove.sectors import Sectors
+from qc_standard.layout import DeclaredTrack, within
+
+
+class LoudestOrBrightestLastLimits(Model):
+    """It has no limits: the order of the tracks is the artist's, and nothing here warns."""
+
+
+class LoudestOrBrightestLast(Check[LoudestOrBrightestLastLimits]):
+    """Says which track is loudest and which is brightest, and whether one of them is the last."""
+
+    id = "layout.loudest-or-brightest-last"
+    title = "The loudest and the brightest track, and where they lie"
+    why = (
+        "Towards the label the groove runs slower and traces treble worse. A loud or bright track fares best on the "
+        "outside, a quiet one on the inside."
+    )
+    how = (
+        "For each declared track the mean square of the programme, and the mean square of the acceleration of the wall "
+        "that moves more, which follows the treble. It informs and never warns."
+    )
+    remedy = "Where the order is still open, move the loudest and the brightest track outwards."
+    blind_to = "Why the tracks stand in this order, and short bright moments in a track that is dark as a whole."
+    needs: ClassVar[tuple[type[Need[Any]], ...]] = (Programme, Sectors)
+    Limits = LoudestOrBrightestLastLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Leave a note; raises NotApplicableError where there are not two tracks to compare."""
+        tracks = DeclaredTrack.every(ctx.declared)
+        if len(tracks) < 2:
+            raise NotApplicableError("there are not two tracks to compare")
+        power = ctx[Programme].power.sum(axis=0, dtype=np.float64)
+        drive = ctx[Sectors].a_square
+        loudness, brightness = [], []
+        for track in tracks:
+            heard = power[within(track.start, track.end)]
+            first = int(track.start * SECTORS_A_SECOND)
+            sectors = drive[:, first : max(first + 1, int(track.end * SECTORS_A_SECOND))]
+            loudness.append(float(heard.mean()) if heard.size else 0.0)
+            brightness.append(float(sectors.mean(axis=1).max()) if sectors.size else 0.0)
+        loudest, brightest = tracks[int(np.argmax(loudness))], tracks[int(np.argmax(brightness))]
+        ctx.note(_sentence(loudest, brightest, tracks[-1]))
+        return ()
+
+
+def _sentence(loudest: DeclaredTrack, brightest: DeclaredTrack, last: DeclaredTrack) -> str:
+    if loudest is brightest:
+        which = f"track {loudest.number} is the loudest and the brightest"
+    else:
+        which = f"track {loudest.number} is the loudest, track {brightest.number} the brightest"
+    if last in (loudest, brightest):
+        return f"{which}; track {last.number} is the last, and the inner grooves trace treble worse"
+    return f"{which}; neither is the last" if loudest is not brightest else f"{which}; it is not the last"

@@ -1,0 +1,39 @@
+"""The playing time against the trade's table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class SideTooLongLimits(Model):
+    """How many minutes the side may last beyond the table."""
+
+    over: Limit
+
+
+class SideTooLong(LimitCheck[SideTooLongLimits]):
+    """The side lasts longer than the trade's table has for its loudness."""
+
+    id = "layout.side-too-long"
+    title = "The side is longer than the trade's table allows"
+    why = (
+        "Time on a disc is paid for in level. Past the minutes that cutting rooms count on, a side comes out quiet, or "
+        "its land and its inner grooves get tight."
+    )
+    how = (
+        "The playing time, less the minutes that a studio's chart gives for this size and speed at the loudness that "
+        "ends up on the disc, against the alignment tone; between its rows in a straight line, beyond them as at the "
+        "end."
+    )
+    remedy = "Shorten the side, move a track to another side, or agree on a lower level. The spiral has the last word."
+    blind_to = (
+        "The programme itself: quiet passages and mono bass save room that no table knows of. The chart does not say "
+        "what its 0 dB is."
+    )
+    Limits = SideTooLongLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "over": Judged("layout.minutes_over_table", "<=", "the playing time beyond the table"),
+    }

@@ -1,0 +1,69 @@
+"""Declared starts of tracks against what is heard."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import ClassVar
+
+from qc.contract import At, Check, CheckContext, Finding, Model, Need, Quantity
+from qc.errors import NotApplicableError
+from qc.groove.programme import Heard, Programme
+from qc.quantity import clock
+from qc_standard.layout import DeclaredTrack, gaps, silences
+from qc_standard.own_limits import MostSeconds
+
+NEAR_S = 10.0
+"""How far from its declared start a track that nothing announces is looked for (practice)."""
+
+
+class TrackTimesDisagreeLimits(Model):
+    """How far the declared start of a track may lie from where it is heard."""
+
+    start: MostSeconds
+
+
+class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
+    """Tracks begin elsewhere than the paper says."""
+
+    id = "layout.track-times-disagree"
+    title = "A track starts elsewhere than the paper says"
+    why = (
+        "The mark between two tracks is cut where the paper has it. With wrong times it runs through the music, and "
+        "the titles on the label do not fit. Times that are off often belong to another version of the side."
+    )
+    how = (
+        "For the first track, and for each track after a declared gap, the first 10 ms above -60 dBFS after at least "
+        "0.3 s of silence near the declared start. A first track that begins late is only lead-in and only warned of."
+    )
+    remedy = "Correct the times in the delivery, or ask which version of the side they belong to."
+    blind_to = "Tracks that follow each other without silence: nothing but the ear tells where they begin."
+    needs: ClassVar[tuple[type[Need[Heard]], ...]] = (Programme,)
+    Limits = TrackTimesDisagreeLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Judge each track by itself; raises NotApplicableError where no track is declared."""
+        tracks = DeclaredTrack.every(ctx.declared)
+        if not tracks:
+            raise NotApplicableError("no track times are declared")
+        for track, heard_s in _starts(tracks, ctx[Programme]):
+            limit = self.limits.start
+            if track is tracks[0] and heard_s > track.start:
+                limit = limit.model_copy(update={"fail": None})
+            apart = Quantity(value=abs(heard_s - track.start), unit="s", at=At(start_s=heard_s, track=track.number))
+            of = (
+                f"the distance from the declared start of track {track.number}, {clock(track.start)}, to where it is "
+                f"heard, {clock(heard_s)},"
+            )
+            yield from ctx.hold(apart, limit, op="<=", of=of, field=("tracks", track.index, "start"))
+
+
+def _starts(tracks: list[DeclaredTrack], heard: Heard) -> Iterator[tuple[DeclaredTrack, float]]:
+    """Give each track that can be told by a silence, and the second it is heard from."""
+    yield tracks[0], heard.start_s
+    quiet = silences(heard)
+    for _, track in gaps(tracks):
+        around = [one for one in quiet if one.start_s <= track.start <= one.end_s]
+        near = [one for one in quiet if abs(one.end_s - track.start) <= NEAR_S]
+        told = around or near
+        if told:
+            yield track, min((one.end_s for one in told), key=lambda second: abs(second - track.start))

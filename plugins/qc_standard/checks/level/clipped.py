@@ -1,0 +1,38 @@
+"""Samples that were cut off at full scale."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class ClippedLimits(Model):
+    """How many clipped runs a side may have."""
+
+    runs: Limit
+
+
+class Clipped(LimitCheck[ClippedLimits]):
+    """The programme was clipped before it came here."""
+
+    id = "level.clipped"
+    title = "The programme is clipped"
+    why = (
+        "A wave that was cut off has corners. The recording curve lifts their treble, the cutter works hard at them, "
+        "and every playback of the disc roughens them further."
+    )
+    how = (
+        "Runs of three or more equal samples at a channel's greatest or least value, at -0.1 dBFS or above, counted "
+        "over both channels. The place given is that of the longest run."
+    )
+    remedy = "Ask for the mix before it was limited or clipped; lowering the level of this file mends nothing."
+    blind_to = (
+        "Clipping below full scale, when the level was taken down afterwards. A slow wave that just reaches full scale "
+        "may hold three equal samples and be sound."
+    )
+    Limits = ClippedLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "runs": Judged("level.clipped_runs", "<=", "the number of clipped runs"),
+    }

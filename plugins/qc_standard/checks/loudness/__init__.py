@@ -1,0 +1,1 @@
+"""How loud the programme is."""

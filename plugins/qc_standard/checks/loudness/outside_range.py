@@ -1,0 +1,37 @@
+"""How loud the file is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from qc.contract import Judged, Limit, LimitCheck, Model
+
+
+class OutsideRangeLimits(Model):
+    """How loud, and how quiet, the file may be as a whole."""
+
+    loudest: Limit
+    quietest: Limit
+
+
+class OutsideRange(LimitCheck[OutsideRangeLimits]):
+    """The file is louder or quieter as a whole than masters for the cut are."""
+
+    id = "loudness.outside-range"
+    title = "The file is unusually loud or quiet"
+    why = (
+        "Loudness near full scale is bought with limiting, which no cut gives back: the side is then cut lower and "
+        "ends up no louder, only flatter. A very quiet file often had its level set by mistake."
+    )
+    how = "Loudness of the whole side in LUFS, gated as ITU-R BS.1770 lays down; mono counts as both channels."
+    remedy = (
+        "Too loud: ask for a version without loudness limiting. Too quiet: ask whether the level is meant, and for a "
+        "24-bit file. About -18 LUFS is what masters for the cut are often asked to have."
+    )
+    blind_to = "Limiting in a file whose level was taken down afterwards, and music that is meant to be dense."
+    Limits = OutsideRangeLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "loudest": Judged("loudness.integrated", "<=", "the loudness of the side"),
+        "quietest": Judged("loudness.integrated", ">=", "the loudness of the side"),
+    }

@@ -1,0 +1,55 @@
+"""The loudness of the sides against each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from qc.contract import Check, CheckContext, Finding, Model, Quantity, Scope
+from qc.errors import NotApplicableError, NotMeasuredError
+from qc_standard.own_limits import MostLoudnessUnits
+
+
+class SidesUnequalLimits(Model):
+    """How far apart the sides may be in loudness."""
+
+    difference: MostLoudnessUnits
+
+
+class SidesUnequal(Check[SidesUnequalLimits]):
+    """The sides of one delivery are not equally loud."""
+
+    id = "loudness.sides-unequal"
+    title = "The sides are not equally loud"
+    why = (
+        "Who turns the record over should not have to reach for the volume. A side that stands apart was often "
+        "mastered on another day, or exported at another level."
+    )
+    how = "Loudness of each side in LUFS; the loudest less the quietest. The place given is the quietest side."
+    remedy = "Ask whether the difference is meant; if not, have the sides brought to one level."
+    blind_to = "The level each side is cut at: the report gives it beside this one."
+    scope: ClassVar[Scope] = "delivery"
+    Limits = SidesUnequalLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Hold the loudest side against the quietest; raises NotApplicableError where there is only one."""
+        if len(ctx.sources) < 2:
+            raise NotApplicableError("there is only one side to judge")
+        known: dict[str, float] = {}
+        for source in ctx.sources:
+            try:
+                loudness = ctx.of(source).measured("loudness.integrated")
+            except NotMeasuredError:
+                continue
+            if loudness.bound is None:
+                known[source] = loudness.value
+        if len(known) < 2:
+            raise NotMeasuredError("fewer than two sides have a loudness")
+        loudest, quietest = max(known, key=lambda one: known[one]), min(known, key=lambda one: known[one])
+        quiet = ctx.of(quietest)
+        apart = Quantity(value=known[loudest] - known[quietest], unit="LU")
+        of = (
+            f"the difference between side {ctx.of(loudest).side} at {known[loudest]:.1f} LUFS and side {quiet.side} "
+            f"at {known[quietest]:.1f} LUFS"
+        )
+        yield from quiet.hold(apart, self.limits.difference, op="<=", of=of)

@@ -1,0 +1,87 @@
+"""How a side is laid out: the tracks as declared, and where programme and silence were heard."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.groove.programme import THRESHOLD, WINDOWS_A_SECOND, Heard
+from qc.groove.span import LEAST_GAP
+
+SHORTEST = 30
+"""Windows of 10 ms that a silence lasts at the least: 0.3 s, what a gap must have to be opened into a mark."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeclaredTrack:
+    """A track as the delivery declares it: its place in the list, number, start and end in file seconds."""
+
+    index: int
+    number: int
+    start: float
+    end: float
+    segue: bool
+    """whether it runs into the next one without a gap"""
+
+    @classmethod
+    def every(cls, declared: Mapping[str, Any]) -> list[DeclaredTrack]:
+        """Give the tracks of a side that have both times."""
+        return [
+            cls(i, int(track["number"]), float(track["start"]), float(track["end"]), track.get("gap_after") == "segue")
+            for i, track in enumerate(declared.get("tracks", ()))
+            if "end" in track and "start" in track
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Windows of 10 ms from `first` to before `end`, counted from frame 0 of the file."""
+
+    first: int
+    end: int
+
+    @property
+    def start_s(self) -> float:
+        """Where it begins, in file seconds."""
+        return self.first / WINDOWS_A_SECOND
+
+    @property
+    def end_s(self) -> float:
+        """Where it ends, in file seconds."""
+        return self.end / WINDOWS_A_SECOND
+
+    @property
+    def seconds(self) -> float:
+        """How long it is."""
+        return (self.end - self.first) / WINDOWS_A_SECOND
+
+
+def sounding(heard: Heard) -> NDArray[np.bool_]:
+    """Whether each window of 10 ms holds programme, (windows,)."""
+    there: NDArray[np.bool_] = heard.power.max(axis=0) > THRESHOLD
+    return there
+
+
+def silences(heard: Heard) -> list[Stretch]:
+    """Give every silence of 0.3 s or more between the first and the last programme, in order."""
+    (there,) = np.nonzero(sounding(heard))
+    gaps = np.flatnonzero(np.diff(there) > SHORTEST)
+    return [Stretch(int(there[k]) + 1, int(there[k + 1])) for k in gaps]
+
+
+def gaps(tracks: list[DeclaredTrack]) -> Iterator[tuple[DeclaredTrack, DeclaredTrack]]:
+    """Give the tracks on both sides of every declared gap of more than 0.3 s; a segue has none."""
+    for track, following in pairwise(tracks):
+        if not track.segue and following.start - track.end > float(LEAST_GAP):
+            yield track, following
+
+
+def within(start_s: float, end_s: float) -> slice:
+    """Give the whole windows of 10 ms between two seconds."""
+    first = int(np.ceil(start_s * WINDOWS_A_SECOND - 1e-6))
+    return slice(first, max(first, int(end_s * WINDOWS_A_SECOND + 1e-6)))

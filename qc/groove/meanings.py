@@ -1,0 +1,47 @@
+"""What each number means that the core publishes, in a sentence; `sidegate explain` shows it."""
+
+from __future__ import annotations
+
+_PEAK = "the greatest value at any moment"
+
+MEANINGS: dict[str, str] = {
+    "audio.sample_rate": "Frames a second of the file.",
+    "audio.bit_depth": "Bits of a sample of the file; of a float file, of its numbers.",
+    "audio.channels": "Channels of the file; one is cut alike on both walls.",
+    "audio.duration": "Length of the file.",
+    "groove.wall_velocity_peak": f"Velocity of the wall that moves faster, {_PEAK}.",
+    "groove.lateral_velocity_peak": f"Velocity of the movement along the radius, {_PEAK}.",
+    "groove.lateral_displacement_peak": "How far the groove swings to either side of its middle at the most.",
+    "groove.vertical_up_peak": "How far the cutter rises at the most; the groove is narrowest and shallowest there.",
+    "groove.vertical_down_peak": "How far the cutter sinks at the most; the groove is widest and deepest there.",
+    "groove.low_vertical_peak": "How far the cutter rises or sinks at the most by what lies below 300 Hz.",
+    "groove.acceleration_peak": f"Acceleration of the wall that moves more, {_PEAK}.",
+    "groove.drive_1s": "Root of the mean square of a wall's acceleration over the worst 1 s: what heats the coils.",
+    "groove.drive_10s": "Root of the mean square of a wall's acceleration over the worst 10 s.",
+    "groove.top_width_min": "Width of the groove at the surface where it is narrowest.",
+    "groove.depth_max": "Depth of the groove where it is deepest.",
+    "groove.land_min": "What is left of the surface between two turns where they come closest; below 0 they touch.",
+    "groove.lateral_slope_peak": (
+        "Lateral velocity over what the cutter's back edges allow at that radius; above 1 the edges touch the groove."
+    ),
+    "groove.vertical_slope_peak": "Vertical velocity over what the cutter's back edges allow at that radius.",
+    "groove.tracing_ratio_peak": (
+        "Radius of the playback tip over the radius of the groove's tightest bend; above 1 the tip bridges it."
+    ),
+    "groove.tracing_ratio_peak_5um": "As groove.tracing_ratio_peak, for a slim tip of 5 um.",
+    "groove.tracing_ratio_peak_18um": "As groove.tracing_ratio_peak, for a round tip of 18 um.",
+    "groove.lateral_slope_share": "Part of the sectors (1/75 s each) of the worst 10 s whose lateral slope is above 1.",
+    "groove.vertical_slope_share": "Part of the sectors of the worst 10 s whose vertical slope is above 1.",
+    "groove.tracing_ratio_share": "Part of the sectors of the worst 10 s that the playback tip bridges.",
+    "groove.sibilance_share": "Part of the sectors of the worst second that the tip bridges by 5 to 12 kHz alone.",
+    "groove.travel": "How far the groove runs inwards as cut, marks between tracks counted.",
+    "groove.travel_least": "The least travel possible: each turn as close to the one before as the land allows.",
+    "groove.last_diameter": "Diameter at which the side ends.",
+    "groove.judged_level": "Cut level the side is judged at: the one asked for, else the recommended one.",
+    "groove.recommended_level": "The highest cut level at which every limit that sets the level holds.",
+    "groove.clean_level": "The highest cut level at which nothing warns.",
+    "groove.level_on_disc": "Loudness of the programme on the disc against the alignment tone.",
+    "groove.level_over_recommended": "How far the cut level asked for lies above the recommended one.",
+    "layout.lead_out_room": "Turns of lead-out, 6.4 mm each, between the last groove and the finishing groove.",
+    "layout.minutes_over_table": "Minutes that the side is longer than the playing-time table allows at its loudness.",
+}

@@ -1,0 +1,30 @@
+"""How many minutes a side takes at a level, as a studio's chart has it: a trend of the trade, no computation."""
+
+from __future__ import annotations
+
+import numpy as np
+
+Row = tuple[tuple[float, float], ...]
+
+MINUTES: dict[tuple[str, str], Row] = {
+    ("7in", "33"): ((-6.0, 9.5), (-3.0, 7.5), (0.0, 6.5)),
+    ("10in", "33"): ((-6.0, 19.0), (-3.0, 17.0), (0.0, 13.0)),
+    ("12in", "33"): ((-6.0, 28.0), (-3.0, 24.0), (0.0, 20.0)),
+    ("7in", "45"): ((-3.0, 6.0), (0.0, 5.0), (3.0, 4.0)),
+    ("10in", "45"): ((-3.0, 12.0), (0.0, 10.0), (3.0, 8.0)),
+    ("12in", "45"): ((-3.0, 16.0), (0.0, 13.5), (3.0, 10.5)),
+}
+"""(size, speed) -> rising (level in dB, minutes) (5a, S13)."""
+
+
+def minutes_for(size: str, speed: str, level: float) -> float | None:
+    """Give the minutes a side may last at a level in dB: linear between rows, the ends held.
+
+    None where the table has no such disc. Its 0 dB is not defined; it is read here as the loudness of the
+    alignment tone on the disc, so that a louder file that is cut that much lower is not another side.
+    """
+    row = MINUTES.get((size, speed))
+    if row is None:
+        return None
+    levels, minutes = zip(*row, strict=True)
+    return float(np.interp(level, levels, minutes))
