@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, replace
 from typing import Any
 
 from qc.audio.group import FAULTS, told
 from qc.audio.heard import hear
 from qc.audio.plan import plan
 from qc.audio.received import AsReceived, Received
-from qc.audio.source import AudioFaultError, FileSource
+from qc.audio.source import AudioFaultError
 from qc.chain import SECTORS_A_SECOND, Chain
 from qc.contract import At, Measurements, Need, Quantity
-from qc.delivery.examine import Declared, examine, silent, with_fault
+from qc.delivery.examine import with_fault
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.span import Span, TrackTimes
 from qc.groove.worked import UNITS, WorkedSide
+from qc.intake import Arrived, arrive
 from qc.judge.bind import Bound
 from qc.judge.context import Evidence
 from qc.report.model import AudioFacts, SideReport
@@ -46,26 +46,19 @@ def measure_side(
 ) -> MeasuredSide:  # fmt: skip
     """Measure one side of a delivery; what is wrong with its audio ends up in the evidence, not as an error."""
     side = read.delivery.sides[index]
-    received = examine(_declared(read, side))
-    measured: Measurements | None = None
+    arrived = arrive(read, side)
+    side = arrived.side
     wanted, unbuilt = _built(_closure(needs, bound), chain)
-    if not received.faults:
-        received, measured = _heard(read.audio[side.id], side, received, list(wanted.values()), workers, progress)
+    received, measured = _heard(arrived, list(wanted.values()), workers, progress)
+    line = read.line(("sides", index, "audio"))
     if measured is None:
-        key = _on_the_paper(side, received)
-        return _unmeasured(read, side, chain, received, key, read.line(("sides", index, *key)))
-    return _measured(read, side, chain, received, measured, wanted, unbuilt, bound)
-
-
-def _on_the_paper(side: Side, received: Received) -> tuple[str | int, ...]:
-    """Give the key of the side that a fault of its audio is about."""
-    kind = received.faults[0].kind if received.faults else ""
-    if kind == "checksum":
-        return ("sha256",)
-    if kind == "shorter than the paper":
-        ends = [track.end or 0 for track in side.tracks]
-        return ("tracks", ends.index(max(ends)), "end")
-    return ("audio",)
+        there = _unmeasured(side, chain, received, line)
+    else:
+        there = _measured(side, chain, received, measured, wanted, unbuilt, bound, line)
+    evidence = replace(
+        there.evidence, line_of=lambda loc: read.line(("sides", index, *loc)), delivery=read.delivery.itself()
+    )
+    return MeasuredSide(there.report, evidence)
 
 
 def _built(
@@ -95,44 +88,26 @@ def _closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[A
     return [need for need in dict.fromkeys([*needs, *asked]) if need is not AsReceived]
 
 
-def _declared(read: ReadDelivery, side: Side) -> Declared:
-    ends = [(track.end, track.number) for track in side.tracks if track.end is not None]
-    last = max(ends, default=(None, None))
-    return Declared(
-        path=read.audio[side.id],
-        shown=str(side.audio),
-        sha256=side.sha256,
-        channels=None if side.channels is None else len(side.channels),
-        last_end=last[0],
-        last_track=last[1],
-    )
-
-
 def _heard(
-    path: Path, side: Side, received: Received, needs: Sequence[Need[Any]], workers: int,
-    progress: Progress | None,
-) -> tuple[Received, Measurements | None]:  # fmt: skip
+    arrived: Arrived, needs: Sequence[Need[Any]], workers: int, progress: Progress | None
+) -> tuple[Received, Measurements | None]:
     """Hear the side; a fault that only hearing shows is added to what was received."""
-    facts = received.facts
-    assert facts.sample_rate is not None  # no fault: the file was opened
-    assert facts.frames is not None
-    source = FileSource(
-        path, f"side:{side.id}", facts.sample_rate, facts.frames, received.file, mono=facts.channels == 1
-    )
+    received = arrived.received
+    if arrived.source is None:
+        return received, None
     try:
-        measured = hear(source, plan(needs), workers=workers, progress=progress)
+        measured = hear(arrived.source, plan(needs), workers=workers, progress=progress)
     except AudioFaultError as error:
         return with_fault(received, error.fault), None
     programme = next((result for need, result in measured.results.items() if isinstance(need, Programme)), None)
-    if programme is not None and programme.first is None:
-        return with_fault(received, silent(received)), None
-    return received, measured
+    if programme is not None:
+        for fault in arrived.silent(programme):
+            received = with_fault(received, fault)
+    return received, None if received.fatal else measured
 
 
-def _unmeasured(
-    read: ReadDelivery, side: Side, chain: Chain, received: Received, key: tuple[str | int, ...], line: int
-) -> MeasuredSide:
-    declared = read.delivery.declared(side.id)
+def _unmeasured(side: Side, chain: Chain, received: Received, line: int) -> MeasuredSide:
+    declared = side.itself()
     report = SideReport(
         id=side.id, audio=received.facts, declared=declared, measurements=_of_file(received.facts),
         passes=0,
@@ -143,8 +118,7 @@ def _unmeasured(
         declared=declared,
         results={AsReceived: received},
         quantities=report.measurements,
-        missing=f"the audio is at fault: {received.faults[0].message}",
-        field=".".join(map(str, key)),
+        missing=f"the audio is at fault: {received.fatal.message}" if received.fatal else "",
         line=line,
         place=lambda at: _on_paper(at, _tracks(side)),
     )
@@ -160,10 +134,10 @@ def _on_paper(at: At, tracks: tuple[TrackTimes, ...]) -> At:
 
 
 def _measured(
-    read: ReadDelivery, side: Side, chain: Chain, received: Received, measured: Measurements,
-    wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound,
+    side: Side, chain: Chain, received: Received, measured: Measurements,
+    wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound, line: int,
 ) -> MeasuredSide:  # fmt: skip
-    declared = read.delivery.declared(side.id)
+    declared = side.itself()
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     broken = {**unbuilt, **failed}
@@ -198,6 +172,7 @@ def _measured(
         quantities=quantities,
         publishers=publishers,
         windows={} if worked is None else worked.windows(),
+        line=line,
         place=(lambda at: at) if worked is None else worked.place,
     )
     return MeasuredSide(report, evidence)

@@ -21,6 +21,8 @@ class AudioFault:
     remedy: str
     at: At | None
     fatal: bool = True
+    field: tuple[str | int, ...] = ()
+    """what of the side in the delivery file it is about, when that is not the audio: ("sha256",)"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,11 @@ class Received:
     """as the delivery writes it"""
     facts: AudioFacts
     faults: tuple[AudioFault, ...]
+
+    @property
+    def fatal(self) -> AudioFault | None:
+        """The first fault that keeps the side from being measured."""
+        return next((fault for fault in self.faults if fault.fatal), None)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import soundfile
+from numpy.typing import NDArray
 
 from qc.audio.received import AudioFault
 from qc.contract import At, Samples, Stream
@@ -65,7 +66,23 @@ class FileSource:
 
     def read(self) -> Sequence[Samples]:
         """Read the next block as slices (2, up to SLICE); raises AudioFaultError naming the second at fault."""
-        want = min(BLOCK, self.stream.frames - self._at)
+        before = self._at
+        got = self.take(min(BLOCK, self.stream.frames - before))
+        slices = []
+        for start in range(0, len(got), SLICE):
+            part = got[start : start + SLICE]
+            samples = np.empty((2, len(part)))
+            samples[:] = part.T  # a mono file fills both rows
+            self.check(samples, before + start)
+            samples.flags.writeable = False
+            slices.append(samples)
+        return slices
+
+    def take(self, want: int) -> NDArray[np.float64]:
+        """Decode the next frames, at most BLOCK, as (want, channels of the file), good until the next call.
+
+        Raises AudioFaultError where the file cannot be decoded or ends before its time.
+        """
         try:
             got = self._sound.read(out=self._held[:want])
         except (OSError, soundfile.LibsndfileError) as error:
@@ -73,19 +90,15 @@ class FileSource:
             raise AudioFaultError(_unreadable(kind, self._shown, frame, self.stream.rate, str(error))) from None
         if len(got) < want:
             raise AudioFaultError(_short(self._shown, self._at + len(got), self.stream))
-        slices = []
-        for start in range(0, want, SLICE):
-            part = got[start : start + SLICE]
-            samples = np.empty((2, len(part)))
-            samples[:] = part.T  # a mono file fills both rows
-            bad = first_unusable(samples, ABSURD)
-            if bad >= 0:
-                value = float(samples[np.argmax(~(np.abs(samples[:, bad]) <= ABSURD)), bad])
-                raise AudioFaultError(_unusable(self._shown, self._at + start + bad, self.stream.rate, value))
-            samples.flags.writeable = False
-            slices.append(samples)
         self._at += want
-        return slices
+        return np.asarray(got)
+
+    def check(self, samples: Samples, frame: int) -> None:
+        """Raise AudioFaultError when one of the samples (2, n), whose first is `frame`, can be no programme."""
+        bad = first_unusable(samples, ABSURD)
+        if bad >= 0:
+            value = float(samples[np.argmax(~(np.abs(samples[:, bad]) <= ABSURD)), bad])
+            raise AudioFaultError(_unusable(self._shown, frame + bad, self.stream.rate, value))
 
     def _undecodable(self) -> tuple[str, int]:
         """Find the frame of this block at which decoding fails, and whether the file can be decoded behind it."""

@@ -15,7 +15,8 @@ from typing import Any
 
 from qc.audio.received import AudioFault, Received
 from qc.contract import At
-from qc.delivery.checksum import sha256_of
+from qc.delivery import sums
+from qc.delivery.checksum import digests_of
 from qc.delivery.headers import Header, read_header
 from qc.quantity import clock
 from qc.report.model import AudioFacts
@@ -25,6 +26,7 @@ CONTAINERS = {"WAV": "WAV", "WAVEX": "WAV", "RF64": "RF64", "AIFF": "AIFF", "FLA
 CODINGS = {
     "PCM_16": "16 bit", "PCM_24": "24 bit", "PCM_32": "32 bit", "FLOAT": "32 bit float", "DOUBLE": "64 bit float",
 }  # fmt: skip
+BY_DELIVERY = "the delivery"
 SLACK = Fraction(1, 75)
 """s by which a track may end after the audio, one sector."""
 AGAIN = "Ask for the file again."
@@ -41,6 +43,17 @@ class Declared:
     channels: int | None = None
     last_end: Fraction | None = None
     last_track: int | None = None
+    last_index: int = 0
+    """of the track that ends last among the side's tracks"""
+    folder: Path | None = None
+    """the delivery's folder, in which lists of digests may lie"""
+    track: int | None = None
+    """the track that the file holds, where there is one file a track"""
+
+    @property
+    def named(self) -> str:
+        """The file as messages name it."""
+        return self.shown if self.track is None else f"{self.shown} (track {self.track})"
 
 
 def examine(declared: Declared) -> Received:
@@ -48,18 +61,15 @@ def examine(declared: Declared) -> Received:
     fault = _not_a_file(declared)
     if fault is not None:
         return Received(declared.shown, AudioFacts(file=declared.shown), (fault,))
-    facts = AudioFacts(file=declared.shown, sha256=sha256_of(declared.path))
-    faults = []
-    if declared.sha256 is not None and facts.sha256 != declared.sha256.lower():
-        faults.append(_checksum(declared, facts))
+    facts, faults = _digests(declared)
     if declared.path.stat().st_size == 0:
-        faults.append(_fault("empty", f"{declared.shown} holds no bytes", AGAIN))
+        faults.append(_fault("empty", f"{declared.named} holds no bytes", AGAIN))
         return Received(declared.shown, facts, tuple(faults))
     return _opened(declared, facts, faults)
 
 
 def _not_a_file(declared: Declared) -> AudioFault | None:
-    shown = declared.shown
+    shown = declared.named
     try:
         mode = os.stat(declared.path).st_mode  # noqa: PTH116 - before anything could block on a FIFO
     except FileNotFoundError:
@@ -86,7 +96,7 @@ def _opened(declared: Declared, facts: AudioFacts, faults: list[AudioFault]) -> 
         return Received(declared.shown, facts, tuple(faults))
     if info.format not in CONTAINERS:
         faults.append(
-            _fault("not audio", f"{declared.shown} is {info.format_info}, not WAV, RF64, AIFF or FLAC", _FORMATS)
+            _fault("not audio", f"{declared.named} is {info.format_info}, not WAV, RF64, AIFF or FLAC", _FORMATS)
         )
         return Received(declared.shown, replace_facts(facts, format=info.format), tuple(faults))
     frames = None if _left_open(header) else info.frames
@@ -109,7 +119,7 @@ _FORMATS = "Ask for a WAV, RF64, AIFF or FLAC file of the master."
 
 def _form(declared: Declared, info: Any) -> list[AudioFault]:
     """Rate, channels and coding."""
-    faults, shown = [], declared.shown
+    faults, shown = [], declared.named
     if info.samplerate not in RATES:
         rates = ", ".join(f"{rate / 1000:g}" for rate in RATES)
         faults.append(
@@ -136,10 +146,10 @@ def _form(declared: Declared, info: Any) -> list[AudioFault]:
 
 def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
     """Whole, not empty, and no shorter than the paper."""
-    shown, there = declared.shown, Fraction(info.frames, info.samplerate)
+    shown, there = declared.named, Fraction(info.frames, info.samplerate)
     if _left_open(header):
         return [
-            _fault("length left open", f"{shown} does not say how long it is, as a FLAC file written to a pipe",
+            _fault("length left open", f"{shown} does not say how long it is, as a file written to a pipe",
                    "Ask for the file again, written to a disk.")
         ]  # fmt: skip
     if header.cut_off:
@@ -154,14 +164,15 @@ def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
                 f"{clock(float(declared.last_end))}",
                 remedy="Ask for the whole side, or correct the track times.",
                 at=At(start_s=float(there), track=declared.last_track),
+                field=("tracks", declared.last_index, "end"),
             )
         ]
     return []
 
 
 def _left_open(header: Header) -> bool:
-    """Tell a FLAC file that states no length: what is there cannot be told from what should be."""
-    return header.container == "FLAC" and header.frames_stated is None
+    """Tell a file that states no length: what is there cannot be told from what should be."""
+    return header.left_open or (header.container == "FLAC" and header.frames_stated is None)
 
 
 def _cut_off(declared: Declared, header: Header, info: Any) -> AudioFault:
@@ -171,23 +182,45 @@ def _cut_off(declared: Declared, header: Header, info: Any) -> AudioFault:
         stated = clock(header.frames_stated / info.samplerate)
     return AudioFault(
         kind="cut off",
-        message=f"{declared.shown} is cut off: it ends at {clock(second)}, its header says {stated}",
+        message=f"{declared.named} is cut off: it ends at {clock(second)}, its header says {stated}",
         remedy="Ask for the file again; it was cut off on the way or while it was written.",
         at=At(start_s=second),
     )
 
 
-def _checksum(declared: Declared, facts: AudioFacts) -> AudioFault:
-    return _fault(
+def _digests(declared: Declared) -> tuple[AudioFacts, list[AudioFault]]:
+    """Hold the file's digests against the delivery's and those of lists beside it, in one read of its bytes."""
+    lists, odd = ((), ()) if declared.folder is None else sums.stated(declared.folder, declared.shown)
+    found = digests_of(declared.path, md5=any(one.algorithm == "md5" for one in lists))
+    faults, checked = [], []
+    if declared.sha256 is not None:
+        checked.append("sha256 of the delivery")
+        if declared.sha256.lower() != found["sha256"]:
+            faults.append(_checksum(declared, "sha256", found["sha256"], BY_DELIVERY, declared.sha256))
+    for one in lists:
+        checked.append(f"{one.algorithm} of {one.file}")
+        if one.digest != found[one.algorithm]:
+            faults.append(_checksum(declared, one.algorithm, found[one.algorithm], one.by, one.digest))
+    faults += [
+        AudioFault("checksum list", unusable.message, "Mend the list or ask for it again.", None, fatal=False)
+        for unusable in odd
+    ]
+    facts = AudioFacts(file=declared.shown, sha256=found["sha256"], checked=tuple(dict.fromkeys(checked)))
+    return facts, faults
+
+
+def _checksum(declared: Declared, algorithm: sums.Algorithm, found: str, by: str, said: str) -> AudioFault:
+    fault = _fault(
         "checksum",
-        f"{declared.shown} has SHA-256 {str(facts.sha256)[:12]}…, the delivery says {str(declared.sha256)[:12]}…",
+        f"{declared.named} has {sums.NAMES[algorithm]} {found[:12]}…, {by} says {said[:12]}…",
         "Ask for the file that was meant; this one is another version or was damaged on the way.",
     )
+    return replace(fault, field=("sha256",)) if by == BY_DELIVERY else fault
 
 
 def _not_audio(declared: Declared, header: Header, why: str) -> AudioFault:
     reason = header.note or why.rsplit(": ", maxsplit=1)[-1].strip().rstrip(".")
-    return _fault("not audio", f"{declared.shown} cannot be read as audio: {reason}", _FORMATS)
+    return _fault("not audio", f"{declared.named} cannot be read as audio: {reason}", _FORMATS)
 
 
 def _fault(kind: str, message: str, remedy: str) -> AudioFault:

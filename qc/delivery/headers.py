@@ -40,6 +40,11 @@ class Header:
     """what is odd about the header, in words; empty when nothing is"""
 
     @property
+    def left_open(self) -> bool:
+        """Whether the header leaves the length open, as one written to a pipe does."""
+        return self.note == _LEFT_OPEN
+
+    @property
     def cut_off(self) -> bool:
         """Whether the header states more audio than the file holds."""
         stated, there = self.data_bytes_stated, self.data_bytes_there

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
@@ -28,13 +29,18 @@ from qc.wording import misplaced, shown
 
 STEREO = ("left", "right")
 FOUR = ("front_left", "front_right", "rear_left", "rear_right")
+MARK_GAP = Fraction(2)
+"""s of silence written between two files where a mark, or nothing, is asked for (practice)."""
+LONGEST_GAP = Fraction(60)
+"""s; a longer gap is a slip of the pen (practice)."""
 
 
 def _gap(text: str) -> str:
     if text not in {"mark", "segue"}:
         if re.fullmatch(r"\S+ ?s", text) is None:
             raise ValueError(f'"{shown(text)}" is not a gap; write mark, segue or a time such as "3 s"')
-        read_time(text.removesuffix("s"))
+        if read_time(text.removesuffix("s")) > LONGEST_GAP:
+            raise ValueError(f'"{shown(text)}" is longer than a minute; write mark, segue or a time such as "3 s"')
     return text
 
 
@@ -117,7 +123,11 @@ class Source(Sent):
 
 
 class Track(Sent):
-    """One track; start and end are exact seconds of the side's file."""
+    """One track; start and end are exact seconds of the side's file, or of the side joined from one file a track.
+
+    `gap_after` of a track with `audio` of its own is the silence written before the next file: a time as it stands,
+    `segue` none at all, `mark` or nothing 2 s (practice). Its start and end are worked out.
+    """
 
     number: Counted = Field(examples=["1"])
     title: Line | None = None
@@ -126,6 +136,13 @@ class Track(Sent):
     isrc: Line | None = None
     gap_after: Gap | None = None
     audio: InsidePath | None = None
+
+    @property
+    def gap_s(self) -> Fraction:
+        """Seconds of silence written behind this track's own file."""
+        if self.gap_after in {None, "mark"}:
+            return MARK_GAP
+        return Fraction(0) if self.gap_after == "segue" else read_time(str(self.gap_after).removesuffix("s"))
 
 
 class Waiver(Sent):
@@ -141,7 +158,7 @@ class Waiver(Sent):
 
 
 class Side(Sent):
-    """One side of the disc; without `cut_level` (dB) the level is free."""
+    """One side of the disc, in one file or in one file a track; without `cut_level` (dB) the level is free."""
 
     id: SideId = Field(examples=["A"])
     audio: InsidePath | None = None
@@ -159,9 +176,39 @@ class Side(Sent):
 
     @model_validator(mode="after")
     def _one_place_for_the_audio(self) -> Self:
-        if self.audio is None and not (self.tracks and all(track.audio for track in self.tracks)):
+        own = [i for i, track in enumerate(self.tracks) if track.audio is not None]
+        if self.audio is not None and own:
+            raise misplaced(
+                "the side has an audio file, and this track one of its own; leave one of the two out",
+                ("tracks", own[0], "audio"),
+                ("audio",),
+            )
+        if self.audio is None and not own:
             raise misplaced('"audio" is missing; give one audio file for the side, as audio: side-a.wav')
+        if own:
+            self._check_files()
         return self
+
+    def _check_files(self) -> None:
+        """Check the tracks of a side with one file a track."""
+        last = len(self.tracks) - 1
+        if self.sha256 is not None:
+            mend = "put the digests of one file a track into a file SHA256SUMS beside the delivery"
+            raise misplaced(f'"sha256" is the digest of one file for the side; {mend}', ("sha256",))
+        for i, track in enumerate(self.tracks):
+            if track.audio is None:
+                what = f'track {track.number} has no "audio", others of this side have'
+                raise misplaced(f"{what}; give every track its file, or the side one", ("tracks", i))
+            for name in ("start", "end"):
+                if getattr(track, name) is not None:
+                    what = f'"{name}" is worked out where a track has a file of its own; leave it out'
+                    raise misplaced(what, ("tracks", i, name))
+            if i == last and track.gap_after not in {None, "mark", "segue"}:
+                raise misplaced("no file follows this gap; leave it out", ("tracks", i, "gap_after"))
+
+    def itself(self) -> dict[str, Any]:
+        """Give the side as plain data for a report: seconds, dB, days as text; what is left out stays out."""
+        return self.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
 
     @model_validator(mode="after")
     def _tracks_in_order(self) -> Self:
@@ -242,6 +289,10 @@ class Delivery(Sent):
         """Give a side by its id; raises KeyError when there is none."""
         return {side.id: side for side in self.sides}[side_id]
 
+    def itself(self) -> dict[str, Any]:
+        """Give what the file says about the delivery as a whole, without its sides and what it leaves out."""
+        return self.model_dump(exclude={"sides"}, exclude_none=True, exclude_defaults=True)
+
     def declared(self, side_id: str) -> dict[str, Any]:
         """Give what the file says about a side as plain data for a report: seconds, dB, days as text."""
-        return self.side(side_id).model_dump(mode="json", exclude_none=True, exclude_defaults=True)
+        return self.side(side_id).itself()

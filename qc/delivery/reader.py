@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from qc.delivery.model import FOUR, Delivery
+from qc.delivery.sums import places
 from qc.errors import DeliveryError
 from qc.lined import Lined, Loc, load_lined, parse_lined, validate
 from qc.wording import shown
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 _NAME = "delivery.yaml"
-_ONE_FILE = "one file a track is not joined yet; give one audio file for the side"
 _PLANNED = {
     "fold_down": 'fold-downs are not judged yet; deliver two channels and leave "fold_down" out',
     "reference": 'reference files are not compared yet; leave "reference" out',
@@ -35,8 +35,18 @@ class ReadDelivery:
     file: Path
     sha256: str
     audio: Mapping[str, Path]
-    """side id -> where its audio should be, links resolved; nothing says that a file is there"""
+    """side id -> where its one file should be, links resolved; nothing says that a file is there"""
     lined: Lined
+    track_audio: Mapping[str, tuple[Path, ...]] = field(default_factory=dict)
+    """side id -> where its files, one a track, should be"""
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """Everything that was sent: the delivery, its audio, and the lists of digests beside it."""
+        named = [(side.audio, *(track.audio for track in side.tracks)) for side in self.delivery.sides]
+        lists = [path for names in named for name in names if name for path in places(self.folder, name)]
+        tracks = [path for paths in self.track_audio.values() for path in paths]
+        return (self.file, *self.audio.values(), *tracks, *lists)
 
     def line(self, loc: Loc) -> int:
         """Give the line, counted from 1, of the deepest part of `loc` that is in the file."""
@@ -71,11 +81,16 @@ def _checked(lined: Lined, file: Path, folder: Path) -> ReadDelivery:
     for loc, sentence in _not_built_yet(lined.data):
         raise DeliveryError(f"{lined.at(loc)}: {sentence}")
     delivery = validate(lined, Delivery, DeliveryError)
-    audio = {}
+    audio, track_audio = {}, {}
     for i, side in enumerate(delivery.sides):
         if side.audio is not None:
             audio[side.id] = _inside(lined, folder, side.audio, ("sides", i, "audio"))
-    return ReadDelivery(delivery, folder, file, lined.sha256, audio, lined)
+        else:
+            track_audio[side.id] = tuple(
+                _inside(lined, folder, str(track.audio), ("sides", i, "tracks", j, "audio"))
+                for j, track in enumerate(side.tracks)
+            )
+    return ReadDelivery(delivery, folder, file, lined.sha256, audio, lined, track_audio)
 
 
 def _not_built_yet(data: Mapping[str, Any]) -> Iterator[tuple[Loc, str]]:
@@ -90,8 +105,6 @@ def _not_built_yet(data: Mapping[str, Any]) -> Iterator[tuple[Loc, str]]:
                     at,
                     "four-channel sources are not judged yet; deliver the two channels that are to be cut",
                 )
-            if key == "tracks":
-                yield from (((*at, j, "audio"), _ONE_FILE) for j, track in _mappings(value) if "audio" in track)
 
 
 def _mappings(items: Any) -> Iterator[tuple[int, Mapping[str, Any]]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import json
 import os
 from fractions import Fraction
 from pathlib import Path
@@ -105,6 +106,12 @@ def test_what_is_carried_without_being_judged():
     assert side.source.transferred_on == dt.date(2026, 3, 1)
     assert (side.tracks[1].isrc, side.tracks[1].gap_after) == ("any text", "segue")
     assert (got.part.of, got.part.volume, got.notes) == ("QH", 2, "two\nlines")
+    declared = json.loads(json.dumps(got.declared("A")))
+    assert (declared["inscription"], declared["prepared"]) == ("QH-001 A", ["bass-mono", "de-essed"])
+    assert (declared["source"]["generation"], declared["source"]["transferred_on"]) == (1, "2026-03-01")
+    assert declared["source"]["approvals"] == [
+        {"by": "the producer", "on": "2026-03-02", "recommended_level": 0.0, "note": "as it is"}
+    ]
 
 
 def test_a_ruleset_stands_for_the_disc():
@@ -140,16 +147,62 @@ def test_what_is_planned_is_refused_by_name(line: str, part: str):
     assert changed(AUDIO_LINE, f"{AUDIO_LINE}    {line}\n").startswith(f"d.yaml:8: {part}")
 
 
-def test_one_file_a_track_is_refused_by_name():
-    text = (
-        GOOD[: GOOD.index("  - id: B")] + "  - id: B\n    tracks:\n      - {number: 1, audio: b1.wav, gap_after: 3 s}\n"
-    )
-    assert said(text) == "d.yaml:13: one file a track is not joined yet; give one audio file for the side"
-    assert changed("end: 301", "end: 301, audio: x.wav").startswith("d.yaml:10: one file a track is not joined yet")
-
-
 def test_a_side_without_audio():
     assert changed(AUDIO_LINE, "").startswith('d.yaml:6: "audio" is missing; give one audio file for the side')
+
+
+# -- one file a track --------------------------------------------------------------------------------------
+
+JOINED = (
+    GOOD[: GOOD.index("  - id: B")]
+    + """\
+  - id: B
+    tracks:
+      - {number: 1, audio: b1.wav, gap_after: 3 s}
+      - {number: 2, audio: more/b2.wav, gap_after: segue}
+      - {number: 3, audio: b3.wav}
+"""
+)
+
+
+def test_one_file_a_track_is_read():
+    got = read(JOINED)
+    folder = Path("/nowhere/at/all")
+    assert got.audio == {"A": folder / "side-a.wav"}
+    assert got.track_audio == {"B": (folder / "b1.wav", folder / "more" / "b2.wav", folder / "b3.wav")}
+    assert got.files == (Path("d.yaml"), folder / "side-a.wav", *got.track_audio["B"])
+    assert [track.gap_s for track in got.delivery.side("B").tracks] == [3, 0, 2]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "part"),
+    [
+        ("b1.wav,", "b1.wav, start: 0,", 13, '"start" is worked out where a track has a file of its own; leave it out'),
+        ("b1.wav,", "b1.wav, end: 9,", 13, '"end" is worked out where a track has a file of its own; leave it out'),
+        ("b3.wav}", "b3.wav, gap_after: 3 s}", 15, "no file follows this gap; leave it out"),
+        (
+            "audio: b3.wav",
+            "title: x",
+            15,
+            'track 3 has no "audio", others of this side have; give every track its file',
+        ),
+        ("3 s", "61 s", 13, '"61 s" is longer than a minute; write mark, segue or a time'),
+        ("id: B\n", f"id: B\n    sha256: {'0' * 64}\n", 12, '"sha256" is the digest of one file for the side; put'),
+        ("number: 2, audio", "number: 1, audio", 14, "track number 1 is given twice on this side (see line 13)"),
+        ("b3.wav", "../b3.wav", 15, 'climbs out of its folder with ".."'),
+        (
+            "end: 301",
+            "end: 301, audio: x.wav",
+            10,
+            "and this track one of its own; leave one of the two out (see line 7)",
+        ),
+    ],
+)
+def test_a_fault_of_one_file_a_track_names_its_line(old: str, new: str, line: int, part: str):
+    assert JOINED.count(old) == 1
+    sentence = said(JOINED.replace(old, new))
+    assert sentence.startswith(f"d.yaml:{line}: ")
+    assert part in sentence
 
 
 # -- faults ------------------------------------------------------------------------------------------------

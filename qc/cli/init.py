@@ -1,0 +1,82 @@
+"""`sidegate init`: draft a delivery.yaml from audio files, for a person to look through."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from qc.cli.main import say
+from qc.cli.progress import Progress
+from qc.cli.writing import put
+from qc.delivery.cue import read_cue
+from qc.delivery.drafting import Given, draft
+from qc.errors import UsageError
+from qc.wording import shown
+
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+NAME = "delivery.yaml"
+
+
+def init(words: argparse.Namespace) -> int:
+    """Run the command; raises SidegateError for what cannot be used, and then nothing is written."""
+    sides = _sides(words.audio, words.side)
+    file = _place(words.out, [path for side in sides for path in side.files])
+    sheet = None if words.cue is None else read_cue(Path(words.cue))
+    with Progress(sys.stderr) as progress:
+        drafted = draft(sides, file, sheet, progress.told)
+    put(file, drafted.text.encode(), str(file), fresh=True)
+    count = f"{len(sides)} side{'s'[: len(sides) - 1]}, {drafted.tracks} track{'s'[: drafted.tracks - 1]}"
+    say(f"wrote {file}: {count}; look through it, fill in what it marks, then run sidegate check {file}")
+    return 0
+
+
+def _sides(audio: Sequence[str], named: Sequence[str]) -> list[Given]:
+    """Give the sides: files in order as A, B ..., or those that --side names."""
+    if bool(audio) == bool(named):
+        raise UsageError("init: give the audio files, one a side, or --side ID=FILE,FILE... for one file a track")
+    if len(audio) > len(LETTERS):
+        raise UsageError(f"init: {len(audio)} files are more sides than there are letters; draft them disc by disc")
+    if audio:
+        sides = [Given(letter, (Path(name),)) for letter, name in zip(LETTERS, audio, strict=False)]
+    else:
+        sides = [_named(word) for word in named]
+    ids = [side.id.casefold() for side in sides]
+    files = [path for side in sides for path in side.files]
+    for side in sides:
+        if ids.count(side.id.casefold()) > 1:
+            raise UsageError(f"--side {side.id}: the side is given twice; name every side differently")
+    for path in files:
+        if files.count(path) > 1:
+            raise UsageError(f"init: {shown(str(path))} is given twice; name every file once")
+    return sides
+
+
+def _named(word: str) -> Given:
+    """Read ID=FILE,FILE..."""
+    side, equals, names = word.partition("=")
+    files = tuple(Path(name) for name in names.split(",") if name)
+    if not equals or not files or re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,15}", side) is None:
+        raise UsageError(f"--side {shown(word)}: write it as ID=FILE,FILE..., for example A=a1.wav,a2.wav")
+    return Given(side, files, one_a_track=True)
+
+
+def _place(out: str | None, audio: Sequence[Path]) -> Path:
+    """Give the file to write; by default delivery.yaml in the folder that holds all the audio."""
+    if out is None:
+        parents = [os.path.realpath(path.parent) for path in audio]
+        file = Path(os.path.relpath(os.path.commonpath(parents))) / NAME
+    else:
+        file = Path(out)
+        if file.is_dir() or file.suffix.lower() not in {".yaml", ".yml"}:
+            file /= NAME
+    if not file.parent.is_dir():
+        raise UsageError(f"init: there is no folder {shown(str(file.parent))}; make it first")
+    if os.path.lexists(file):
+        raise UsageError(f"init: {shown(str(file))} is there already and is left as it is; name another with --out")
+    if not os.access(file.parent, os.W_OK):
+        raise UsageError(f"init: the folder {shown(str(file.parent))} may not be written; name another with --out")
+    return file

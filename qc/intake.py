@@ -1,0 +1,81 @@
+"""How a side came in: its file, or one file a track, examined and ready to be heard as one source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from qc.audio.heard import Source
+from qc.audio.joined import JoinedSource, Part
+from qc.audio.received import AudioFault, Received
+from qc.audio.source import FileSource
+from qc.contract import At
+from qc.delivery.examine import AGAIN, Declared, examine, silent
+from qc.delivery.joining import join
+from qc.delivery.model import Side
+from qc.delivery.reader import ReadDelivery
+from qc.groove.programme import THRESHOLD, WINDOWS_A_SECOND, Heard
+
+
+@dataclass(frozen=True)
+class Arrived:
+    """A side as it came in; `source` is None when something about its audio is too wrong to hear it."""
+
+    received: Received
+    side: Side
+    """with the times of its tracks worked out where it came as one file a track"""
+    source: Source | None
+    parts: tuple[Part, ...] = ()
+
+    def silent(self, heard: Heard) -> Iterator[AudioFault]:
+        """Say what holds no programme: the whole side, or single files of it."""
+        if heard.first is None:
+            yield silent(self.received)
+            return
+        for part in self.parts:
+            # Windows that reach beyond the file do not count.
+            first = -(-part.start * WINDOWS_A_SECOND // part.rate)
+            last = part.end * WINDOWS_A_SECOND // part.rate
+            if first < last and not (heard.power[:, first:last] > THRESHOLD).any():
+                yield AudioFault(
+                    kind="silent",
+                    message=f"{part.named} holds nothing above -60 dBFS from start to end",
+                    remedy=AGAIN,
+                    at=At(track=part.track, start_s=part.start / part.rate),
+                )
+
+
+def arrive(read: ReadDelivery, side: Side) -> Arrived:
+    """Examine the audio of a side; what is wrong with it is in `received`, never raised."""
+    name, channels = f"side:{side.id}", None if side.channels is None else len(side.channels)
+    if side.audio is None:
+        declared = [
+            Declared(path, str(track.audio), channels=channels, folder=read.folder, track=track.number)
+            for track, path in zip(side.tracks, read.track_audio[side.id], strict=True)
+        ]
+        joined = join(side, declared)
+        mono = joined.received.facts.channels == 1
+        source: Source | None = None if joined.received.fatal else JoinedSource(joined.parts, name, mono=mono)
+        return Arrived(joined.received, joined.side, source, joined.parts)
+    received = examine(_declared(read, side, channels))
+    facts = received.facts
+    if received.fatal or facts.sample_rate is None or facts.frames is None:
+        return Arrived(received, side, None)
+    mono = facts.channels == 1
+    source = FileSource(read.audio[side.id], name, facts.sample_rate, facts.frames, received.file, mono=mono)
+    return Arrived(received, side, source)
+
+
+def _declared(read: ReadDelivery, side: Side, channels: int | None) -> Declared:
+    ends = [(track.end, track.number, i) for i, track in enumerate(side.tracks) if track.end is not None]
+    last = max(ends, default=(None, None, 0))
+    return Declared(
+        path=read.audio[side.id],
+        shown=str(side.audio),
+        sha256=side.sha256,
+        channels=channels,
+        last_end=last[0],
+        last_track=last[1],
+        last_index=last[2],
+        folder=read.folder,
+    )
