@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import argparse
 import sys
+from functools import partial
 from pathlib import Path
 
 from qc import api
 from qc.cli.main import say
 from qc.cli.progress import Progress
+from qc.cli.terminal import text
 from qc.cli.writing import Output, outputs, refuse_sources, write
-from qc.contract import Report
+from qc.contract import Renderer, Report
 from qc.dsp import jit
 from qc.errors import SidegateError, UsageError
 from qc.judge.engine import exit_code
+from qc.report.text import Text
 from qc.ruleset.find import is_path
 
 
@@ -22,12 +25,12 @@ def check(words: argparse.Namespace) -> int:
     if not words.delivery:
         raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
     host = api.build_host()
-    wanted: list[Output] = outputs(words.out or ["text=-"], host.renderers)
+    wanted: list[Output] = outputs(words.out or ["text=-"], host.renderers, partial(_renderer, words))
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     house = [Path(spec)] if spec and is_path(spec) else []
-    refuse_sources(wanted, [read.file, *read.audio.values(), *house])
+    refuse_sources(wanted, [*read.files, *house])
     jit.announce()
     with Progress(sys.stderr) as progress:
         options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told)
@@ -44,6 +47,11 @@ def check(words: argparse.Namespace) -> int:
         count = f", {failed} check{'s' * (failed > 1)} failed" if failed else ""
         say(f"{report.delivery.title}: {report.verdict}{count}")
     return code
+
+
+def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None) -> Renderer:
+    """Build a format for its place; the text report as the words ask for it."""
+    return text(words, path) if kind is Text else kind.for_path(path)
 
 
 def _written(output: Output, report: Report) -> int:

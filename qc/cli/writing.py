@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import io
 import os
 import tempfile
@@ -16,10 +17,11 @@ from qc.cli.main import emit
 from qc.contract import Renderer, Report
 from qc.errors import OutputError, PluginError, UsageError
 from qc.report.json import Json
+from qc.report.sheet import Sheet
 from qc.report.text import Text
 from qc.wording import shown
 
-CORE: dict[str, type[Renderer]] = {"json": Json, "text": Text}
+CORE: dict[str, type[Renderer]] = {"json": Json, "sheet": Sheet, "text": Text}
 
 
 @dataclass(frozen=True)
@@ -33,8 +35,19 @@ class Output:
     """as it was asked for"""
 
 
-def outputs(asked: Sequence[str], more: Mapping[str, type[Renderer]]) -> list[Output]:
-    """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written."""
+def _built(kind: type[Renderer], path: Path | None) -> Renderer:
+    return kind.for_path(path)
+
+
+def outputs(
+    asked: Sequence[str],
+    more: Mapping[str, type[Renderer]],
+    build: Callable[[type[Renderer], Path | None], Renderer] = _built,
+) -> list[Output]:
+    """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
+
+    `build` makes the renderer of a format for its place.
+    """
     known = CORE | dict(more)
     found: list[Output] = []
     for word in asked:
@@ -51,8 +64,17 @@ def outputs(asked: Sequence[str], more: Mapping[str, type[Renderer]]) -> list[Ou
             raise UsageError(f"--out {shown(word)}: {why}")
         if path is not None and (fault := _not_writable(Path(place), path)):
             raise UsageError(f"--out {shown(word)}: {fault}")
-        found.append(Output(known[name](), path, place))
+        found.append(Output(_renderer(build, known[name], None if path is None else Path(place)), path, place))
     return found
+
+
+def _renderer(
+    build: Callable[[type[Renderer], Path | None], Renderer], kind: type[Renderer], path: Path | None
+) -> Renderer:
+    try:
+        return build(kind, path)
+    except Exception as error:  # a plugin's format may raise anything
+        raise PluginError(f'the format "{kind.name}" broke: {told(error)}; nothing was written') from None
 
 
 def _not_writable(place: Path, path: Path) -> str:
@@ -89,16 +111,22 @@ def write(output: Output, report: Report) -> None:
     if output.path is None:
         emit(held.getvalue())
         return
-    path = output.path
+    put(output.path, held.getvalue(), output.place)
+
+
+def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
+    """Write beside a place and rename; with `fresh` nothing is written over. Raises OutputError naming `place`."""
     beside = ""
     try:
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".sidegate-")
         with os.fdopen(handle, "wb") as out:
-            out.write(held.getvalue())
+            out.write(held)
         Path(beside).chmod(0o666 & ~_umask())
+        if fresh and os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
         Path(beside).replace(path)
     except OSError as error:
-        raise OutputError(f"{output.place} cannot be written: {error.strerror}; name another place") from None
+        raise OutputError(f"{place} cannot be written: {error.strerror}; name another place") from None
     finally:
         with contextlib.suppress(OSError):
             if beside:

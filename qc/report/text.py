@@ -1,170 +1,166 @@
-"""The text report: the verdict, what to mend, each side at a glance, and what passed, in that order."""
+"""The text report: the verdict, what to mend, each side at a glance, its limits, and what passed, in that order."""
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Iterator
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO, Literal
 
-from qc.contract import Finding, Renderer, Report
-from qc.quantity import clock
-from qc.report.model import AudioFacts, SideReport
+from qc.contract import Renderer, Report
+from qc.report.findings import Fold, Found, both, every, folds, listed, place
 from qc.wording import shown
 
-WIDTH = 96
+if TYPE_CHECKING:
+    from qc.report.page import Page
+
+Detail = Literal["quiet", "usual", "verbose"]
+
+LEAST, PIPED, MOST = 60, 96, 120
+"""Columns: no narrower, where nobody says how wide, no wider."""
+SCREEN = 40
+"""Lines that the usual report fills before it leaves limits out."""
 LONGEST = 300
 """Characters of a title; a report is no place for a whole essay."""
-WORDS = {"fail": "MEND", "warn": "WEIGH"}
+FEW = 3
+"""Findings of one check on one side that the usual report tells by themselves."""
 VERDICTS = {
     "pass": "PASS: nothing to mend",
     "warn": "PASS, with warnings to weigh",
     "fail": "FAIL: this delivery must be mended before it is cut",
     "error": "ERROR: a plugin or the tool failed; what is below is not the whole judgement",
 }
+COLOURS = {"pass": "bold green", "warn": "bold yellow", "fail": "bold red", "error": "bold magenta"}
+MARGIN = 6
 
 
 class Text(Renderer):
-    """Writes the report for a person at a terminal."""
+    """Writes the report for a person at a terminal, `width` columns wide."""
 
     name = "text"
     suffixes = (".txt",)
 
+    def __init__(
+        self, *, width: int = PIPED, colour: bool = False, ascii_only: bool = False, detail: Detail = "usual"
+    ) -> None:
+        self.width = min(max(width, LEAST), MOST)
+        self.colour, self.ascii_only, self.detail = colour, ascii_only, detail
+
     def render(self, report: Report, out: BinaryIO) -> None:
-        """Write UTF-8, 96 columns wide at most."""
-        out.write(("\n".join(_lines(report)) + "\n").encode("utf-8", "replace"))
+        """Write UTF-8, or ASCII where that was asked for."""
+        from qc.report.page import Page  # not before somebody wants to read
+
+        page = Page(self.width, colour=self.colour, ascii_only=self.ascii_only)
+        if self.detail == "quiet":
+            _quiet(page, report)
+        else:
+            _whole(page, report, verbose=self.detail == "verbose")
+        out.write(page.text.encode("utf-8", "replace"))
 
 
-def _lines(report: Report) -> Iterator[str]:
-    yield VERDICTS[report.verdict]
+def _quiet(page: Page, report: Report) -> None:
+    """Write the verdict and what must be mended, a line each."""
+    page.say(VERDICTS[report.verdict], body=COLOURS[report.verdict])
+    _failures(page, report)
+    for one in every(report):
+        if one.finding.severity == "fail":
+            told = one.over or one.finding.message
+            where = place(one)
+            short = ", ".join(where.split(", ")[:2])
+            lines = [f"{part} {one.finding.check}: {told}" for part in (where, short, short.split(",")[0])]
+            lines.append(f"{short.split(',')[0]} {one.finding.check}: {one.value}")
+            page.say(next((line for line in lines if page.fits(line)), lines[-1]), indent=2)
+
+
+def _whole(page: Page, report: Report, *, verbose: bool) -> None:
+    from qc.report.glance import end, sides
+
+    page.say(VERDICTS[report.verdict], body=COLOURS[report.verdict])
+    _headline(page, report, verbose=verbose)
+    _failures(page, report)
+    told: set[str] = set()
+    mend = folds(report, "fail", by_side=True)
+    if mend:
+        page.blank()
+    for fold in mend:
+        _mend(page, report, fold, told, verbose=verbose)
+    weigh = folds(report, "warn", by_side=verbose)
+    if weigh:
+        page.blank()
+    if verbose:
+        for fold in weigh:
+            _mend(page, report, fold, told, verbose=True)
+    elif weigh:
+        _weigh(page, report, weigh, remedies=not mend)
+    page.blank()
+    sides(page, report, spare=None if verbose else SCREEN - page.lines)
+    end(page, report, verbose=verbose)
+
+
+def _headline(page: Page, report: Report, *, verbose: bool) -> None:
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
-    yield from _wrapped(f"{shown(name, LONGEST)}, judged by {report.ruleset.name}@{report.ruleset.version}", "")
+    page.say(f"{shown(name, LONGEST)}, judged by {report.ruleset.name}@{report.ruleset.version}", indent=2)
+    if verbose:
+        page.say(f"{report.tool} with {listed(report.plugins)}", indent=2, body="dim")
+        page.say(f"{shown(report.delivery.file, LONGEST)}, SHA-256 {report.delivery.sha256}", indent=2, body="dim")
+        page.say(f"ruleset, SHA-256 {report.ruleset.sha256}", indent=2, body="dim")
+    if verbose and report.delivery.notes:
+        page.say(shown(report.delivery.notes, 10 * LONGEST), label="notes: ", indent=2)
+
+
+def _failures(page: Page, report: Report) -> None:
     for failure in report.plugin_failures:
-        yield from _wrapped(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}", "  ")
-    findings = sorted((f for result in report.results for f in result.findings), key=_gravity)
-    for finding in findings:
-        yield ""
-        yield from _finding(finding)
-    for side in report.sides:
-        yield ""
-        yield from _glance(side)
-    yield ""
-    yield from _rest(report)
-    yield ""
-    for caution in report.cautions:
-        yield from _wrapped(caution, "! ", "  ")
+        side = f" on side {failure.side}" if failure.side else ""
+        page.say(f"plugin {failure.plugin} failed at {failure.stage}{side}: {failure.message}", label="  ", indent=4)
 
 
-def _gravity(finding: Finding) -> tuple[bool, float]:
-    """Failures first, then by how far over its limit a value lies, in parts of the limit."""
-    limit = finding.limit
-    bound = None if limit is None else (limit.fail if finding.severity == "fail" else limit.warn)
-    over = float("inf") if finding.margin is None else -finding.margin / max(abs(bound or 0.0), 1e-9)
-    return finding.severity != "fail", -over
+def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bool) -> None:
+    """Write what one check found on one side, the gravest first, and its remedy where it was not given yet."""
+    word, style = ("MEND", "bold red") if fold.gravest.finding.severity == "fail" else ("WEIGH", "yellow")
+    where = place(fold.gravest, fully=verbose)
+    page.say(f"{fold.check} {page.clean('·')} {where}", label=word.ljust(MARGIN), style=style, body="bold")
+    shown_ones = fold.found if verbose else fold.found[:FEW]
+    for one in shown_ones:
+        here = place(one, fully=verbose)
+        sources = f" ({', '.join(one.finding.sources)})" if verbose and one.finding.sources else ""
+        message = f"{'' if here == where else f'{here}: '}{one.finding.message}{sources}{_rules(report, one)}."
+        page.say(message, label=" " * MARGIN)
+    if rest := fold.count - len(shown_ones):
+        page.say(f"And {rest} more of this kind.", label=" " * MARGIN)
+    for remedy in dict.fromkeys(one.finding.remedy for one in shown_ones):
+        if remedy and remedy not in told:
+            page.say(remedy if verbose else gist(remedy), label=" " * MARGIN + "> ", body="italic")
+        told.add(remedy)
 
 
-def _finding(finding: Finding) -> Iterator[str]:
-    at = finding.location
-    where = [f"side {at.side}"]
-    if at.start_s is not None:
-        where.append(clock(at.start_s) if at.end_s is None else f"{clock(at.start_s)} to {clock(at.end_s)}")
-        measured = None if isinstance(finding.measured, str) else finding.measured.at
-        worst = None if measured is None else measured.start_s
-        if worst is not None and worst != at.start_s:
-            where.append(f"worst at {clock(worst)}")
-    if at.track is not None:
-        where.append(f"track {at.track}")
-    if at.radius_mm is not None:
-        where.append(f"radius {at.radius_mm:.1f} mm")
-    if at.channel is not None:
-        where.append(f"{at.channel} channel")
-    if at.line is not None:
-        where.append(f"line {at.line} of the delivery")
-    yield f"{WORDS[finding.severity]:5} {finding.check}"
-    yield f"      {', '.join(where)}"
-    sources = f" ({', '.join(finding.sources)})" if finding.sources else ""
-    yield from _wrapped(finding.message + sources + ".", "      ")
-    yield from _wrapped(finding.remedy, "      > ", "        ")
+def _rules(report: Report, one: Found) -> str:
+    """Say so where the limit that was not kept is the one that rules the level of its side."""
+    levels = next((side.levels for side in report.sides if side.id == one.finding.location.side), None)
+    if levels is None or levels.ruling is None or levels.ruling != one.limit_name(report):
+        return ""
+    return "; it rules the level"
 
 
-def _glance(side: SideReport) -> Iterator[str]:
-    yield from _wrapped(f"Side {side.id}: {_file(side.audio)}", "", "  ")
-    levels, geometry = side.levels, side.geometry
-    if levels is None or geometry is None:
-        yield "  not measured"
-        return
-    asked = "as asked for" if levels.declared else "as recommended"
-    yield f"  level       judged at {levels.judged} {asked}; recommended {levels.recommended}, clean {levels.clean}"
-    if levels.ruling is not None:
-        yield f"              ruled by {levels.ruling}"
-    yield (
-        f"  disc        travel {geometry.travel_mm:.2f} mm (least possible {geometry.travel_least_mm:.2f}), "
-        f"mean pitch {geometry.mean_pitch_um:.0f} um"
+def gist(remedy: str) -> str:
+    """Give the first sentence of a remedy; the rest stands in the verbose report."""
+    first, stop, _ = remedy.partition(". ")
+    return first + stop.strip()
+
+
+def _weigh(page: Page, report: Report, weigh: list[Fold], *, remedies: bool) -> None:
+    """Write a line a check that warned: how often, the gravest place and value, the limit and the level it takes."""
+    rows = []
+    for fold in weigh:
+        one = fold.gravest
+        name = one.limit_name(report)
+        limit = report.ruleset.limits.get(name)
+        side = next((side for side in report.sides if side.id == one.finding.location.side), None)
+        reached = None if side is None or side.levels is None else side.levels.by_limit.get(name)
+        where = place(one).split(",")[0]
+        value = one.finding.measured if isinstance(one.finding.measured, str) else one.value
+        count = f"{fold.count}x" if fold.count > 1 else ""
+        limits = both(limit) if limit else ""
+        rows.append((name or fold.check, count, where, value, limits, str(reached.level) if reached else ""))
+    page.table(
+        ("WEIGH", "", "worst at", "value", "warn/fail", "reached at"), rows, left=3, least=5, head_style="yellow"
     )
-    room = side.measurements.get("layout.lead_out_room")
-    yield f"              last diameter {geometry.last_diameter_mm:.2f} mm" + (
-        f", {room.value:.1f} lead-out turns (6.4 mm) to the finishing groove" if room else ""
-    )
-    yield f"              as cut with {geometry.polarity} polarity, the one that travels further"
-    for label, names in _ROWS:
-        known = [f"{word} {side.measurements[name]}" for name, word in names if name in side.measurements]
-        if known:
-            yield f"  {label:11} {', '.join(known)}"
-
-
-_ROWS = (
-    (
-        "groove",
-        (
-            ("groove.top_width_min", "least width"),
-            ("groove.depth_max", "deepest"),
-            ("groove.land_min", "least land"),
-        ),
-    ),
-    (
-        "programme",
-        (
-            ("loudness.integrated", "loudness"),
-            ("level.true_peak", "true peak"),
-            ("groove.level_on_disc", "on the disc"),
-        ),
-    ),
-)
-
-
-def _file(audio: AudioFacts) -> str:
-    parts = [audio.file]
-    if audio.sample_rate and audio.duration_s is not None:
-        channels = {1: "mono", 2: "stereo"}.get(audio.channels or 0, f"{audio.channels} channels")
-        parts += [f"{audio.sample_rate / 1000:g} kHz", str(audio.coding), channels, clock(audio.duration_s)]
-    return ", ".join(parts)
-
-
-def _rest(report: Report) -> Iterator[str]:
-    """Say what passed and what was not judged, a line each."""
-    groups = (
-        ("Passed", "pass"),
-        ("Not applicable", "not_applicable"),
-        ("Not measured", "not_measured"),
-        ("Failed to run", "error"),
-    )
-    for word, outcome in groups:
-        sides: dict[str, list[str]] = {}
-        for result in report.results:
-            if result.outcome == outcome:
-                sides.setdefault(result.check, []).append(result.side or "")
-        every = len(report.sides)
-        if sides:
-            named = (check if len(on) == every else f"{check} ({', '.join(on)})" for check, on in sides.items())
-            yield from _wrapped(f"{word}: {', '.join(named)}", "", "  ")
-
-
-def _wrapped(text: str, first: str, rest: str | None = None) -> Iterable[str]:
-    return textwrap.wrap(
-        _clean(text), WIDTH, initial_indent=first, subsequent_indent=first if rest is None else rest,
-        break_on_hyphens=False,
-    )  # fmt: skip
-
-
-def _clean(text: str) -> str:
-    """Leave out what would steer a terminal."""
-    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)
+    for fold in weigh if remedies else ():
+        if remedy := fold.gravest.finding.remedy:
+            page.say(gist(remedy), label="> ", body="italic")

@@ -1,0 +1,188 @@
+"""`sidegate explain`: what a check finds and by which limits, or what a measurement is and who judges it."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from qc import api
+from qc.cli.main import emit
+from qc.cli.terminal import colour, width
+from qc.contract import Check, Limit, Need
+from qc.errors import UsageError
+from qc.groove.meanings import MEANINGS
+from qc.hooks.host import Host
+from qc.judge.bind import bind
+from qc.report.findings import both
+from qc.report.held import held
+from qc.report.model import HeldLimit
+from qc.report.page import Page
+from qc.report.text import LEAST, MOST
+from qc.ruleset.find import find, serving
+from qc.ruleset.load import Ruleset, load_ruleset
+from qc.ruleset.sources import HOUSE, Sources, keys_of
+from qc.wording import shown
+
+LABEL = 12
+CONFIDENCE = {
+    "A": "A, a standard's own text or mathematics",
+    "B": "B, a named secondary source",
+    "C": "C, a weak or contradicted source",
+    "M": "M, from memory",
+    "practice": "custom of the trade",
+}
+AUDIO = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": "1", "audio.duration": "s"}
+"""What is told of the file itself, measured by nobody."""
+
+
+def explain(words: argparse.Namespace) -> int:
+    """Explain a check or a measurement; raises UsageError for a name that is neither."""
+    host = api.build_host()
+    published = dict(api.units(host.needs)) | AUDIO
+    name = words.name
+    if name not in host.checks and name not in published:
+        raise UsageError(f'explain: no check or measurement is called "{shown(name)}"; {_near(name, host, published)}')
+    sources = Sources(host.ruleset_folders)
+    ruleset = _ruleset(words.ruleset, host, sources)
+    bound = {check.id: check for check in bind(ruleset, host.checks, api.units(host.needs)).checks}
+    page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
+    if name in host.checks:
+        _check(page, host, host.checks[name], ruleset, bound.get(name), sources)
+    else:
+        _measurement(page, host, name, published[name], ruleset, held(bound.values()))
+    emit(page.text.encode("utf-8", "replace"))
+    return 0
+
+
+def names(host: Host) -> list[str]:
+    """Give every name there is something to say about."""
+    return sorted({*host.checks, *api.units(host.needs), *AUDIO})
+
+
+def meanings(host: Host) -> Mapping[str, str]:
+    """Give the meaning of every measurement that has one, by name."""
+    known = dict(MEANINGS)
+    for need in (*api.CORE, *host.needs):
+        known |= need.meanings
+    return known
+
+
+def _near(name: str, host: Host, published: Iterable[str]) -> str:
+    """Name the nearest names: those that are spelt alike, and those that hold the word."""
+    known = sorted({*host.checks, *published})
+    word = name.casefold().replace("_", "-").strip()
+    folded = {one.replace("_", "-"): one for one in known}
+    ends = {one.partition(".")[2]: one for one in folded}
+    alike = difflib.get_close_matches(word, folded, n=3, cutoff=0.6)
+    alike += [ends[end] for end in difflib.get_close_matches(word, ends, n=2, cutoff=0.7)]
+    alike += [one for one in folded if len(word) > 2 and word in one]
+    found = [folded[one] for one in dict.fromkeys(alike)][:4]
+    if found:
+        return f"did you mean {' or '.join(found)}?"
+    areas = sorted({one.partition(".")[0] for one in known})
+    return f"names begin with {', '.join(f'{area}.' for area in areas)}; sidegate completion --list names gives all"
+
+
+def _ruleset(asked: str | None, host: Host, sources: Sources) -> Ruleset:
+    """Load the ruleset asked for, else the one for the commonest disc."""
+    folders = host.ruleset_folders
+    return load_ruleset(find(asked, folders) if asked else serving("12in", "33", folders), sources)
+
+
+def _check(
+    page: Page, host: Host, kind: type[Check[Any]], ruleset: Ruleset, check: Check[Any] | None, sources: Sources
+) -> None:
+    page.say(f"{kind.id}: {kind.title}", body="bold")
+    page.blank()
+    doc = (kind.__doc__ or "").strip().splitlines()
+    for label, words in (
+        ("finds", doc[0] if doc else kind.title),
+        ("why", kind.why),
+        ("how", kind.how),
+        ("cannot see", kind.blind_to),
+        ("remedy", kind.remedy),
+        ("brought by", f"the plugin {host.owner[kind.id]}"),
+    ):
+        if words:
+            page.say(words, label=label.ljust(LABEL), style="bold", indent=LABEL)
+    page.blank()
+    where = f"{ruleset.name}@{ruleset.version}"
+    if check is None:
+        off = ruleset.off.get(kind.id)
+        why = f"is off, {ruleset.off_origins[kind.id]}: {off}" if off else "does not name it; it is not judged"
+        page.say(f"{where} {why}", label="limits".ljust(LABEL), style="bold")
+        return
+    limits = {key: getattr(check.limits, key) for key in type(check.limits).model_fields}
+    bound = {key: limit for key, limit in limits.items() if isinstance(limit, Limit)}
+    page.say(f"as {where} sets them" if bound else f"none, in {where}", label="limits".ljust(LABEL), style="bold")
+    for key, limit in bound.items():
+        _limit(page, check, key, limit)
+    _sources(page, [key for limit in bound.values() for key in keys_of(limit.source)], sources)
+
+
+def _limit(page: Page, check: Check[Any], key: str, limit: Limit) -> None:
+    page.say(f"{key}: {_values(limit)}", label="  ", indent=4)
+    for name, judged in check.judges.items():
+        if name.partition(".")[0] == key:
+            side = "at most" if judged.op == "<=" else "at least"
+            page.say(f"{side}, held against {judged.measure}{f', {judged.of}' if judged.of else ''}", label="      ")
+    level = f"; {limit.sets_level} sets the cut level" if limit.sets_level else ""
+    page.say(f"source {limit.source}{level}; set in {limit.origin}", label="      ", body="dim")
+
+
+def _values(limit: Limit) -> str:
+    values = (("warn", limit.warn), ("fail", limit.fail))
+    unit = "" if limit.unit == "1" else f" {limit.unit}"
+    return ", ".join(f"{word} {value:.6g}{unit}" for word, value in values if value is not None)
+
+
+def _sources(page: Page, keys: Iterable[str], sources: Sources) -> None:
+    """Tell each source once: title, figure and how far to trust it."""
+    for index, key in enumerate(dict.fromkeys(keys)):
+        label = ("sources" if not index else "").ljust(LABEL)
+        if key.startswith(HOUSE) or key not in sources:
+            page.say(key, label=label, style="bold", indent=LABEL)
+            continue
+        source = sources[key]
+        trust = "; ".join(CONFIDENCE.get(part, part) for part in source.confidence.split("/"))
+        page.say(
+            f"{key}: {source.title}: {source.figure} (confidence: {trust})", label=label, style="bold", indent=LABEL
+        )
+
+
+def _measurement(
+    page: Page, host: Host, name: str, unit: str, ruleset: Ruleset, limits: Mapping[str, HeldLimit]
+) -> None:
+    """Say unit, meaning, who publishes it and which checks judge it."""
+    page.say(f"{name}, {'a plain number' if unit == '1' else f'in {unit}'}", body="bold")
+    page.blank()
+    page.say(meanings(host).get(name, "Its plugin does not say."), label="is".ljust(LABEL), style="bold", indent=LABEL)
+    page.say(_publisher(host, name), label="from".ljust(LABEL), style="bold", indent=LABEL)
+    judging = {
+        check: kind for check, kind in host.checks.items() if any(j.measure == name for j in kind.judges.values())
+    }
+    if not judging:
+        page.say("no check; it is told in every report", label="judged by".ljust(LABEL), style="bold", indent=LABEL)
+    for index, (check, kind) in enumerate(judging.items()):
+        page.say(
+            f"{check}: {kind.title}", label=("" if index else "judged by").ljust(LABEL), style="bold", indent=LABEL
+        )
+        for key, limit in limits.items():
+            if limit.measure == name and key.startswith(f"{check}/"):
+                words = f"{key.partition('/')[2]}: warn/fail {both(limit)} in {ruleset.name}@{ruleset.version}"
+                page.say(f"{words}, set in {limit.origin}", label=" " * (LABEL + 2), indent=LABEL + 4)
+
+
+def _publisher(host: Host, name: str) -> str:
+    for need in (*api.CORE, *host.needs):
+        if name in need.publishes:
+            return f"{need.id}: {_first_line(need)} (the plugin {host.need_owner.get(need, 'sidegate itself')})"
+    if name in AUDIO:
+        return "the file's own header"
+    return "the groove as it is worked out from groove.sectors and groove.programme, at the judged level"
+
+
+def _first_line(need: type[Need[Any]]) -> str:
+    return (need.__doc__ or "").strip().splitlines()[0].rstrip(".")

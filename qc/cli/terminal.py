@@ -1,0 +1,29 @@
+"""What stdout is: how wide, and whether it shows colours. A report in a file is as wide as one in a pipe, and plain."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import sys
+from pathlib import Path
+
+from qc.report.text import PIPED, Detail, Text
+
+
+def width() -> int:
+    """Columns of the terminal, or of a page where stdout is none."""
+    return shutil.get_terminal_size((PIPED, 0)).columns if sys.stdout.isatty() else PIPED
+
+
+def colour() -> bool:
+    """Whether stdout is a terminal that shows colours, and nobody asked for none (NO_COLOR)."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") not in {None, "dumb"}
+
+
+def text(words: argparse.Namespace, path: Path | None) -> Text:
+    """Build the text report as the words on the command line ask for it; no path means stdout."""
+    detail: Detail = "quiet" if words.quiet else "verbose" if words.verbose else "usual"
+    if path is not None:
+        return Text(detail=detail, ascii_only=words.ascii)
+    return Text(width=width(), colour=colour(), detail=detail, ascii_only=words.ascii)

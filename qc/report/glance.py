@@ -1,0 +1,300 @@
+"""The lower half of the text report: each side at a glance, its limits, its disc, what passed, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+from qc.contract import Quantity, Report
+from qc.quantity import clock, meets
+from qc.report.declared import declared_lines
+from qc.report.findings import both, by_time, listed, number
+from qc.report.model import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport
+from qc.wording import shown
+
+if TYPE_CHECKING:
+    from qc.report.page import Page
+
+INDENT = 8
+LONGEST = 120
+"""Characters of a title in a table."""
+LEAST_ROWS = 2
+"""Limits that are worth a table."""
+NEVER = 100.0
+"""dB at which a limit is put that no level reaches."""
+GRADES = ("MEND", "WEIGH", "")
+STYLES = {"MEND": "red", "WEIGH": "yellow", "": ""}
+
+
+def sides(page: Page, report: Report, *, spare: int | None) -> None:
+    """Write every side with its limits, and the discs; None: everything.
+
+    Given `spare` lines, where the sides lie in time and which limits come first are told as far as there is room.
+    """
+    verbose, strips, rows = spare is None, True, 0
+    if spare is not None:
+        plain = _height(page, report, strips=False)
+        drawn = _height(page, report, strips=True)
+        strips = drawn <= spare
+        rows = spare - (drawn if strips else plain) - 1
+    for side in report.sides:
+        _glance(page, report, side, verbose=verbose, strip=strips)
+        if verbose:
+            _every_limit(page, report, side)
+            _tracks(page, side)
+            _measurements(page, side)
+            page.blank()
+    if not verbose and rows >= LEAST_ROWS:
+        _first_limits(page, report, rows)
+    _discs(page, report)
+
+
+def end(page: Page, report: Report, *, verbose: bool) -> None:
+    """Write what passed, what was not judged, and the cautions."""
+    if verbose:
+        page.blank()
+    _rest(page, report, verbose=verbose)
+    if report.cautions:
+        page.say(" ".join(report.cautions), label="! ", style="yellow", body="dim")
+
+
+def _height(page: Page, report: Report, *, strips: bool) -> int:
+    """Count the lines of all that comes from the sides on, without limits: written on a page nobody sees."""
+    scratch = page.like()
+    for side in report.sides:
+        _glance(scratch, report, side, verbose=False, strip=strips)
+    _discs(scratch, report)
+    end(scratch, report, verbose=False)
+    return scratch.lines
+
+
+def _glance(page: Page, report: Report, side: SideReport, *, verbose: bool, strip: bool) -> None:
+    label = f"Side {shown(side.id, 20)} ".ljust(INDENT)
+    levels, geometry, dot = side.levels, side.geometry, page.clean(" · ")
+    said = [" ".join(pair) for pair in declared_lines(side.declared)]
+    if levels is None or geometry is None:
+        page.say(f"not measured; {_file(side.audio)}", label=label, style="bold", indent=INDENT)
+    else:
+        known = str(levels.recommended).removesuffix(" dB")
+        asked = f"as asked for; recommended {known}" if levels.declared else "as recommended"
+        words = f"at {levels.judged} {asked}, clean {levels.clean}; ends {geometry.last_diameter_mm:.1f} mm"
+        if not verbose and said and page.fits(label + dot.join([words, *said])):
+            words, said = dot.join([words, *said]), []
+        page.say(words, label=label, style="bold", indent=INDENT)
+        if strip:
+            page.raw(" " * INDENT + _strip(page, report, side))
+    for words in said if verbose else [dot.join(said)] if said else []:
+        page.say(words, label=" " * INDENT, indent=INDENT + 2)
+    if verbose and geometry is not None:
+        _fully(page, side)
+
+
+def _fully(page: Page, side: SideReport) -> None:
+    """Write what the usual report leaves out of a side."""
+    geometry, levels = side.geometry, side.levels
+    assert geometry is not None  # asked before
+    assert levels is not None
+    room = side.measurements.get("layout.lead_out_room")
+    lines = [
+        _file(side.audio),
+        f"SHA-256 {side.audio.sha256}" if side.audio.sha256 else "",
+        f"level ruled by {levels.ruling}" if levels.ruling else "",
+        f"{geometry.size} at {geometry.rpm:.4g} turns a minute, {geometry.outer_diameter_mm:.1f} to "
+        f"{geometry.finishing_diameter_mm:.1f} mm; cut from {clock(geometry.span_start_s)} to "
+        f"{clock(geometry.span_end_s)}" + (f", then room for {room.value:.1f} turns of lead-out" if room else ""),
+        f"travel {geometry.travel_mm:.2f} mm{_least(geometry)}, mean pitch "
+        f"{geometry.mean_pitch_um:.0f} um, with {geometry.polarity} polarity"
+        + (f"; {geometry.overlaps} turns overlap" if geometry.overlaps else ""),
+    ]
+    for line in lines:
+        if line:
+            page.say(line, label=" " * INDENT, indent=INDENT + 2)
+
+
+def _least(geometry: Geometry) -> str:
+    """Give the least possible travel; on a short side the carriage's run-in, which counts for nothing, hides it."""
+    least = geometry.travel_least_mm
+    return f" (least possible {least:.2f})" if least <= geometry.travel_mm else ""
+
+
+def _strip(page: Page, report: Report, side: SideReport) -> str:
+    """Draw the side from its first to its last second: tracks by number, M and W where a finding lies."""
+    length = side.audio.duration_s or 0.0
+    geometry = side.geometry
+    if length <= 0.0 or geometry is None:
+        return ""
+    last_second = f" {clock(length)}"
+    cells = page.width - INDENT - len(last_second)
+    line, taken = [" "] * cells, set[int]()
+
+    def cell(second: float) -> int:
+        return min(cells - 1, max(0, int(second / length * cells)))
+
+    parts = [(track.start_s, track.end_s, str(track.number)) for track in geometry.tracks]
+    for start, stop, name in parts or [(geometry.span_start_s, geometry.span_end_s, "")]:
+        first, last = cell(start), cell(stop)
+        line[first : last + 1] = page.clean("─") * (last + 1 - first)
+        for index, char in enumerate(name[: last - first]):
+            line[first + index] = char
+    for one in sorted(by_time(report, side.id), key=lambda one: one.gravity):
+        at = cell(one.second or 0.0)
+        if at not in taken:
+            line[at] = "M" if one.finding.severity == "fail" else "W"
+            taken.add(at)
+    return "".join(line) + last_second
+
+
+def _every_limit(page: Page, report: Report, side: SideReport) -> None:
+    """Write the limits of a side check by check, those with what was not kept first."""
+    rows: list[tuple[str, ...]] = []
+    styles = []
+    checks: dict[str, list[tuple[str, ...]]] = {}
+    for _, cells in sorted(_held(report, side)):
+        check, _, key = cells[0].partition("/")
+        checks.setdefault(check, []).append((f"  {key}", *cells[1:]))
+    for check, limits in checks.items():
+        rows += [(check,), *limits]
+        styles += ["", *(STYLES.get(cells[1], "") for cells in limits)]
+    if rows:
+        page.table(
+            (f"LIMITS OF {shown(side.id, 20)}", "", "value", "warn/fail", "reached at"), rows, left=2, styles=styles
+        )
+
+
+def _first_limits(page: Page, report: Report, most: int) -> None:
+    """Write as many limits as there are lines: of each side those that give out first as the level rises."""
+    several = [
+        sorted((row for row in _held(report, side) if row[0].level < NEVER), key=lambda row: row[0].level)
+        for side in report.sides
+    ]
+    each = max(1, most // max(1, len(several)))
+    rows = [
+        (f"{shown(side.id, 20)} {cells[0]}", *cells[1:])
+        for side, held in zip(report.sides, several, strict=True)
+        for _, cells in held[:each]
+    ]
+    if rows:
+        styles = [STYLES.get(cells[1], "") for cells in rows]
+        head = ("LIMITS that come first", "", "value", "warn/fail", "reached at")
+        page.table(head, rows, styles=styles, left=2, least=4)
+
+
+class _Order(NamedTuple):
+    grade: int
+    level: float
+    name: str
+
+
+def _held(report: Report, side: SideReport) -> Iterator[tuple[_Order, tuple[str, ...]]]:
+    """Give each limit of a side with its place in the order: name, word, value, limit, level."""
+    levels = side.levels
+    for name, limit in report.ruleset.limits.items():
+        quantity = side.measurements.get(limit.measure)
+        reached = None if levels is None else levels.by_limit.get(name)
+        if quantity is None:
+            continue
+        grade = _grade(quantity, limit)
+        last = None if reached is None else reached.level
+        level = "" if last is None else str(last)
+        value = (quantity.bound or "") + number(limit.measure, quantity.value, quantity.unit)
+        order = _Order(GRADES.index(grade), NEVER if last is None or last.bound == ">" else last.value, name)
+        rules = "rules" if levels is not None and levels.ruling == name else ""
+        yield order, (name, grade or rules, value, both(limit), level)
+
+
+def _grade(quantity: Quantity, limit: HeldLimit) -> str:
+    for word, bound in (("MEND", limit.fail), ("WEIGH", limit.warn)):
+        if bound is not None and not meets(quantity.value, bound, limit.op, quantity.unit):
+            return word
+    return ""
+
+
+def _tracks(page: Page, side: SideReport) -> None:
+    geometry = side.geometry
+    if geometry is None or not geometry.tracks:
+        return
+    rows = []
+    for track in geometry.tracks:
+        radii = (track.start_radius_mm, track.end_radius_mm)
+        sizes = [f"{size:.2f}" for radius in radii for size in (radius, 2.0 * radius)]
+        title = shown(track.title, LONGEST)
+        rows.append((f"{track.number} {title}", clock(track.start_s), clock(track.end_s), *sizes))
+    page.table(("TRACK", "from", "to", "radius mm", "diameter", "radius mm", "diameter"), rows)
+
+
+def _measurements(page: Page, side: SideReport) -> None:
+    rows = []
+    for name, quantity in sorted(side.measurements.items()):
+        at = quantity.at
+        value = (quantity.bound or "") + number(name, quantity.value, quantity.unit)
+        second = "" if at is None or at.start_s is None else clock(at.start_s)
+        track = "" if at is None or at.track is None else str(at.track)
+        radius = "" if at is None or at.radius_mm is None else f"{at.radius_mm:.1f} mm"
+        rows.append((name, value, second, track, radius))
+    if rows:
+        page.table(("MEASURED", "value", "second", "track", "radius"), rows)
+
+
+def _discs(page: Page, report: Report) -> None:
+    """Write at which level each disc is to be released, and what its sides give away by it."""
+    for disc in report.discs:
+        away = [f"{side} gives away {_plain(gift)}" for side, gift in disc.gives_away.items() if gift.value > 0.0]
+        both_sides = page.clean("/").join(disc.sides)
+        words = f"release at {disc.release}, ruled by side {disc.ruling}"
+        page.say(f"{words}; {listed(away) if away else 'no side gives anything away'}",
+                 label=f"Disc {shown(both_sides, 20)}".ljust(INDENT) + (" " if len(both_sides) > 2 else ""),
+                 style="bold", indent=INDENT)  # fmt: skip
+
+
+def _plain(gift: Quantity) -> str:
+    return f"{gift.value:.1f} {gift.unit}"
+
+
+def _file(audio: AudioFacts) -> str:
+    parts = [shown(audio.file, 300)]
+    if audio.sample_rate and audio.duration_s is not None:
+        channels = {1: "mono", 2: "stereo"}.get(audio.channels or 0, f"{audio.channels} channels")
+        parts += [f"{audio.sample_rate / 1000:g} kHz", str(audio.coding), channels, clock(audio.duration_s)]
+    return ", ".join(parts)
+
+
+def _rest(page: Page, report: Report, *, verbose: bool) -> None:
+    """Say what passed, in one line, and by name what was not judged."""
+    for word, outcome in _OUTCOMES:
+        there = [result for result in report.results if result.outcome == outcome]
+        if not there:
+            continue
+        if outcome == "pass" and not verbose:
+            page.say(f"{_counted(report, there)}", label=f"{word} ", style="green", indent=2)
+            continue
+        if outcome == "not_applicable" and not verbose:
+            continue
+        reasons = {result.reason for result in there} if outcome != "pass" else set()
+        names: dict[str, list[str]] = {}
+        for result in there:
+            names.setdefault(result.check, []).append(result.side or "delivery")
+        every = len(report.sides)
+        named = [
+            check if len(on) == every and every > 1 else f"{check} ({', '.join(on)})" for check, on in names.items()
+        ]
+        why = "" if len(reasons) != 1 else f": {reasons.pop()}"
+        page.say(", ".join(named) + why, label=f"{word} ", indent=2)
+
+
+def _counted(report: Report, there: list[CheckResult]) -> str:
+    """Count results a side: "11 of 13 checks on A, 5 of 13 on B, 3 of 3 on all"."""
+    parts: list[str] = []
+    for side in dict.fromkeys(result.side for result in report.results):
+        every = sum(result.side == side for result in report.results)
+        many = sum(result.side == side for result in there)
+        parts.append(f"{many} of {every}{'' if parts else ' checks'} on {side or 'all'}")
+    return f"{', '.join(parts)}; more: --verbose"
+
+
+_OUTCOMES = (
+    ("Passed", "pass"),
+    ("Waived", "waived"),
+    ("Not applicable", "not_applicable"),
+    ("Not measured", "not_measured"),
+    ("Failed to run", "error"),
+)

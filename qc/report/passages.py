@@ -1,0 +1,195 @@
+"""What stands on a cutting sheet: the facts of a side, its tracks on the disc, the passages to watch, in time order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from qc.quantity import clock
+from qc.report.declared import approval_words, source_words
+from qc.report.findings import Found, by_time, every, listed
+from qc.report.model import Geometry, Report, SideReport
+from qc.wording import shown
+
+LONGEST = 120
+"""Characters of a title or name; a sheet is one page."""
+LINES = 60
+"""Lines of a printed page, long ones counted as they break: a fact at 80 characters, a title at 28, a reason at 60."""
+ROWS = 38
+"""Rows of all the tables of a page together, so that its Markdown stays below 60 lines."""
+LEAST_PASSAGES = 3
+TOGETHER = 0.5
+"""s within which passages are one."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of a sheet; `figures` are the columns that hold numbers."""
+
+    title: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    figures: frozenset[int] = frozenset()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class SheetPage:
+    """One side on its page."""
+
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    tables: tuple[Table, ...]
+    cautions: tuple[str, ...] = field(default=())
+
+
+def pages(report: Report) -> list[SheetPage]:
+    """Give a page for every side of the delivery."""
+    return [_page(report, side) for side in report.sides]
+
+
+def _page(report: Report, side: SideReport) -> SheetPage:
+    name = " ".join(_said(part) for part in (report.delivery.catalogue, report.delivery.title) if part)
+    facts = tuple((label, words) for label, words in _facts(report, side) if words)
+    tables = [_tracks(side.geometry)] if side.geometry and side.geometry.tracks else []
+    used = 4 + _height(name, 60) + len(report.cautions) + sum(_height(words, 80) for _, words in facts)
+    used += sum(3 + sum(_height(row[1], 28) for row in table.rows) for table in tables)
+    rows = len(facts) + sum(len(table.rows) for table in tables)
+    tables.append(_passages(report, side, LINES - used - 3, ROWS - rows))
+    return SheetPage(f"{name}, side {_said(side.id)}", facts, tuple(tables), report.cautions)
+
+
+def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
+    declared, chain = side.declared, report.ruleset.chain
+    yield "Engrave", _said(declared.get("inscription") or "nothing is declared")
+    yield "Verdict", _verdict(report, side)
+    if side.geometry is not None and side.levels is not None:
+        yield from _levels(report, side)
+        yield from _format(side.geometry, chain)
+        yield from _edges(side, side.geometry)
+    else:
+        yield "Level", "the side was not measured; do not cut it"
+    yield "Audio", _audio(side)
+    yield "Prepared", ", ".join(_said(one) for one in declared.get("prepared", ()))
+    source: Mapping[str, Any] = declared.get("source") or {}
+    yield "Source", source_words(source)
+    yield "Approved", "; ".join(approval_words(one) for one in source.get("approvals", ()))
+    yield "Judged by", f"{report.ruleset.name}@{report.ruleset.version}, {report.tool}"
+
+
+def _verdict(report: Report, side: SideReport) -> str:
+    found = [one for one in every(report) if one.finding.location.side in {side.id, ""}]
+    fails = {one.finding.check for one in found if one.finding.severity == "fail"}
+    warns = {one.finding.check for one in found if one.finding.severity == "warn"} - fails
+    broken = [result.check for result in report.results if result.outcome == "error" and result.side in {side.id, None}]
+    parts = [f"mend {listed(sorted(fails))}"] if fails else []
+    parts += [f"weigh {listed(sorted(warns))}"] if warns else []
+    parts += [f"not judged, for something failed: {listed(broken)}"] if broken else []
+    return ("do not cut before it is mended: " if fails else "") + ("; ".join(parts) or "nothing to mend")
+
+
+def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
+    levels = side.levels
+    assert levels is not None  # asked before
+    how = "as asked for" if levels.declared else "as recommended"
+    ruled = f", ruled by {levels.ruling}" if levels.ruling else ""
+    yield "Level", f"judged at {levels.judged} {how}; recommended {levels.recommended}{ruled}; clean {levels.clean}"
+    for disc in report.discs:
+        if side.id in disc.sides:
+            gift = disc.gives_away[side.id]
+            away = f"this side gives away {gift.value:.1f} {gift.unit}" if gift.value > 0.0 else "nothing is given away"
+            release = f"release at {disc.release}, ruled by side {_said(disc.ruling)}; {away}"
+            yield f"Disc {_said('/'.join(disc.sides))}", release
+
+
+def _format(geometry: Geometry, chain: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    speed = "33 1/3" if geometry.speed == "33" else geometry.speed
+    room = f"{geometry.outer_diameter_mm:.1f} mm, finishing groove at {geometry.finishing_diameter_mm:.1f} mm"
+    yield "Disc format", f"{geometry.size} at {speed}; recorded from {room}"
+    cut = {name: _said(str(entry["value"])) for name, entry in chain.get("cut", {}).items()}
+    if cut:
+        polarity = "not fixed, the worse one counts" if cut["polarity"] == "worst" else cut["polarity"]
+        velocity = f"{cut['reference_velocity']} peak, lateral"
+        tone = f"at 0 dB, 1 kHz alike in both channels at {cut['align']} peak cuts {velocity}"
+        yield "Alignment", f"{tone}; polarity {polarity}"
+        depth = f"depth {cut['depth']}" + (f" to {cut['nominal_depth']}" if cut["depth"] == "variable" else "")
+        pitch = f"mean pitch {geometry.mean_pitch_um:.0f} um, travel {geometry.travel_mm:.1f} mm"
+        yield "Groove", f"width {cut['top_width']}, land {cut['land']}, {depth}; {pitch}"
+
+
+def _edges(side: SideReport, geometry: Geometry) -> Iterator[tuple[str, str]]:
+    lead_in = side.measurements.get("layout.lead_in_silence")
+    silence = f"; {lead_in} of silence in the file before it" if lead_in else ""
+    yield "Lead-in", f"groove from {clock(geometry.span_start_s)} at {geometry.outer_diameter_mm:.1f} mm{silence}"
+    room = side.measurements.get("layout.lead_out_room")
+    after = side.measurements.get("layout.lead_out_silence")
+    words = f"groove ends at {clock(geometry.span_end_s)} at {geometry.last_diameter_mm:.1f} mm"
+    words += f"; room for {room.value:.1f} turns at 6.4 mm" if room else ""
+    yield "Lead-out", words + (f"; {after} of silence in the file after it" if after else "")
+
+
+def _tracks(geometry: Geometry) -> Table:
+    rows = []
+    for track in geometry.tracks:
+        sizes = [f"{n * radius:.1f}" for radius in (track.start_radius_mm, track.end_radius_mm) for n in (1.0, 2.0)]
+        rows.append((str(track.number), _said(track.title), clock(track.start_s), clock(track.end_s), *sizes))
+    return Table(
+        "Tracks and marks: where each begins and ends, as cut at the level it was judged at",
+        ("track", "title", "from", "to", "r mm", "d mm", "to r mm", "to d mm"), tuple(rows), frozenset(range(2, 8)),
+    )  # fmt: skip
+
+
+def _passages(report: Report, side: SideReport, room: int, most: int) -> Table:
+    """Gather findings that lie within half a second into one passage; where there is no room, the gravest stay."""
+    groups: list[list[Found]] = []
+    for one in by_time(report, side.id):
+        last = groups[-1][0] if groups else None
+        if last and (one.second or 0.0) - (last.second or 0.0) < TOGETHER and _track(one) == _track(last):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    kept: list[int] = []
+    for index in sorted(range(len(groups)), key=lambda index: min(one.gravity for one in groups[index])):
+        room -= _height(_passage(groups[index])[-1], 60)
+        if len(kept) >= LEAST_PASSAGES and (room < 0 or len(kept) >= most):
+            break
+        kept.append(index)
+    more = len(groups) - len(kept)
+    return Table(
+        "Passages to watch" if groups else "Passages to watch: none",
+        ("second", "track", "r mm", "", "why"),
+        tuple(_passage(groups[index]) for index in sorted(kept)),
+        frozenset({0, 1, 2, 3}),
+        f"and {more} more in the report" if more else "",
+    )
+
+
+def _passage(group: list[Found]) -> tuple[str, ...]:
+    first = group[0]
+    radius = first.finding.location.radius_mm
+    word = "mend" if any(one.finding.severity == "fail" for one in group) else "weigh"
+    why = ". ".join(_said(one.finding.message) for one in sorted(group, key=lambda one: one.gravity)[:3])
+    rest = f". And {len(group) - 3} more" if len(group) > 3 else ""
+    return clock(first.second or 0.0), _track(first), "" if radius is None else f"{radius:.1f}", word, why + rest
+
+
+def _track(one: Found) -> str:
+    return "" if one.finding.location.track is None else str(one.finding.location.track)
+
+
+def _audio(side: SideReport) -> str:
+    audio = side.audio
+    if audio.sample_rate is None or audio.duration_s is None:
+        return _said(audio.file)
+    digest = f", SHA-256 {audio.sha256[:16]}..." if audio.sha256 else ""
+    return f"{_said(audio.file)}, {audio.sample_rate / 1000:g} kHz, {audio.coding}, {clock(audio.duration_s)}{digest}"
+
+
+def _height(text: str, columns: int) -> int:
+    """Count the lines that a text takes on paper, about."""
+    return max(1, -(-len(text) // columns))
+
+
+def _said(words: str) -> str:
+    return shown(" ".join(words.split()), LONGEST)
