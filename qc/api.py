@@ -15,16 +15,19 @@ from qc.cautions import CAUTIONS
 from qc.contract import CheckResult, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
+from qc.demo.planted import Planted
 from qc.errors import DeliveryError, PluginError, RulesetError, UsageError
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
 from qc.hooks.host import Host
 from qc.judge.bind import Bound, bind
-from qc.judge.engine import judge_side, verdict
+from qc.judge.engine import judge_delivery, judge_side, verdict
 from qc.measuring import FILE_UNITS, MeasuredSide, Progress, measure_side
 from qc.nearest import nearest
+from qc.report.held import held
 from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
+from qc.report.side import disc_levels
 from qc.ruleset.find import Available, available, find, is_path, serving
 from qc.ruleset.load import Ruleset, load_ruleset, missing_requirements
 from qc.ruleset.sources import Sources
@@ -60,15 +63,18 @@ def check(
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
     workers = options.workers or default_workers()
-    sides, results, failures = [], [], list(host.failures)
+    sides, results, failures, evidence = [], [], list(host.failures), {}
     for index, side in _chosen(read, options.sides):
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
         judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
         sides.append(measured.report)
+        evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured, host)
-    report = _report(read, ruleset, host, sides, results, failures)
+    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), host.owner)
+    results, failures = results + judged, failures + broken
+    report = _report(read, ruleset, bound, host, sides, results, failures)
     more = host.report_done(report)
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
@@ -76,9 +82,29 @@ def check(
     return report.model_copy(update={"run": run})
 
 
+@dataclass(frozen=True)
+class Demo:
+    """The demo as it was made and judged."""
+
+    report: Report
+    planted: tuple[Planted, ...]
+    """the faults it was made with"""
+
+
+def demo(folder: Path, options: Options | None = None, host: Host | None = None) -> Demo:
+    """Make the demo delivery in a folder that is empty or not there yet, and judge it.
+
+    Raises UsageError or OutputError for the folder, and whatever `check` raises.
+    """
+    from qc.demo.folder import make  # its instruments are nobody else's business
+
+    planted = make(folder)
+    return Demo(check(folder, options, host), planted)
+
+
 def build_host() -> Host:
     """Load the installed plugins, none of which may take the place of what the core brings."""
-    return Host.build(core=units(()), formats=("json", "text"))
+    return Host.build(core=units(()), formats=("json", "sheet", "text"))
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
@@ -174,7 +200,7 @@ def _broken_measures(measured: MeasuredSide, host: Host) -> list[PluginFailure]:
 
 
 def _report(
-    read: ReadDelivery, ruleset: Ruleset, host: Host, sides: Sequence[SideReport],
+    read: ReadDelivery, ruleset: Ruleset, bound: Bound, host: Host, sides: Sequence[SideReport],
     results: Sequence[CheckResult], failures: Sequence[PluginFailure],
 ) -> Report:  # fmt: skip
     delivery = read.delivery
@@ -183,13 +209,15 @@ def _report(
         tool=f"sidegate {qc.__version__}",
         plugins=tuple(f"{p.name} ({p.package} {p.version})" for p in host.plugins if p.error is None),
         ruleset=RulesetFacts(
-            name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows
+            name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows,
+            limits=held(bound.checks),
         ),
         delivery=DeliveryFacts(
             file=read.file.name, sha256=read.sha256, title=delivery.title, catalogue=delivery.catalogue or "",
             disc=disc, notes=delivery.notes or "",
         ),
         sides=tuple(sides),
+        discs=disc_levels(sides),
         results=tuple(results),
         plugin_failures=tuple(failures),
         verdict=verdict(results, failures),

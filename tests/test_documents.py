@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from qc import api
+from qc.cautions import CAUTIONS
 from qc.cli.main import parser
 from qc.delivery.reader import parse_delivery
 from qc.hooks.host import Host
@@ -30,16 +31,25 @@ def test_the_delivery_shown_is_read():
 
 def test_the_first_two_commands_are_the_ones_ci_runs():
     main, tests = blocks("README.md", "sh")
-    assert "sidegate check examples/quiet_harbour" in main
+    assert main.rstrip().endswith("sidegate demo")
     assert "pytest" in tests
 
 
 def test_the_commands_shown_are_understood():
-    (usage,) = blocks("README.md", "text")
-    shown = {line.split()[1] for line in usage.splitlines()}
-    assert shown == {"check", "rulesets", "plugins", "schema"}
-    for words in ("check D --ruleset a@1.0.0 --side A --out json=x --strict --workers 2", "schema report"):
+    (usage,) = [block for block in blocks("README.md", "text") if block.startswith("sidegate check")]
+    shown = {line.split()[1] for line in usage.splitlines() if line.startswith("sidegate ")}
+    assert shown == {"check", "completion", "demo", "explain", "init", "plugins", "rulesets", "schema"}
+    for words in (
+        "check D --ruleset a@1.0.0 --side A --out json=x --strict --workers 2 --verbose --ascii",
+        "schema report",
+    ):
         parser().parse_args(shlex.split(words))
+
+
+def test_the_cautions_are_those_of_every_report():
+    text = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    assert all(caution in text for caution in CAUTIONS)
+    assert len(CAUTIONS) == 4
 
 
 def test_every_shipped_check_is_in_the_readme():

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import importlib
 import os
 import sys
+from collections.abc import Callable
 from typing import NoReturn
 
 import qc
@@ -28,6 +30,19 @@ class _Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {shown(message, LONGEST)}; see {self.prog} --help\n")
 
 
+class _Version(argparse.Action):
+    """Writes the version of the tool, then every plugin with its package and version; loads none of them."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
+        """Write on stdout and end."""
+        from qc.hooks.finder import find
+
+        lines = [f"sidegate {qc.__version__}"]
+        lines += [f"plugin {one.name} of {one.package} {one.version}".rstrip() for one in find()]
+        emit("".join(f"{shown(line, LONGEST)}\n" for line in lines).encode())
+        parser.exit()
+
+
 def parser() -> argparse.ArgumentParser:
     """Build the parser of all commands."""
     top = _Parser(
@@ -36,7 +51,7 @@ def parser() -> argparse.ArgumentParser:
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    top.add_argument("--version", action="version", version=f"sidegate {qc.__version__}")
+    top.add_argument("--version", action=_Version, nargs=0, help="show the version, and the plugins with theirs")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
 
     check = commands.add_parser("check", help="judge a delivery", description="Judge a delivery side by side.")
@@ -45,15 +60,59 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable")
     check.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
-        help="write a report (text, json, or a plugin's format); - is stdout; repeatable; default text=-",
+        help="write a report (text, json, sheet, or a plugin's format); - is stdout; repeatable; default text=-",
     )  # fmt: skip
+    detail = check.add_mutually_exclusive_group()
+    detail.add_argument("--quiet", action="store_true", help="text: the verdict and what must be mended, a line each")
+    detail.add_argument("--verbose", action="store_true", help="text: every finding, limit and measurement")
+    check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
     check.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+
+    demo = commands.add_parser(
+        "demo", help="make a small delivery by code and judge it",
+        description="Make a 7-inch single by code, its second side with faults on purpose, and judge it. "
+        "Ends with 0 when the faults were found.",
+    )  # fmt: skip
+    demo.add_argument(
+        "folder", metavar="FOLDER", nargs="?", default="sidegate-demo",
+        help="an empty folder, or one to be made; default: sidegate-demo",
+    )  # fmt: skip
+
+    init = commands.add_parser(
+        "init", help="draft a delivery.yaml from audio files",
+        description="Draft a delivery.yaml from audio files: sides A, B ... in the order given, one file a side; "
+        "tracks from a CUE sheet, or found from silences of 0.8 s and more below -60 dBFS; checksums; comments where "
+        "something must be filled in. Files that are the tracks of one side are not guessed: name them with --side. "
+        "Nothing is written over.",
+    )  # fmt: skip
+    init.add_argument("audio", metavar="AUDIO", nargs="*", help="one audio file a side")
+    init.add_argument(
+        "--side", metavar="ID=FILE,FILE...", action="append", default=[],
+        help="a side in one file a track, in order; repeatable, instead of AUDIO",
+    )  # fmt: skip
+    init.add_argument("--cue", metavar="SHEET", help="take tracks, titles and ISRCs from this CUE sheet")
+    init.add_argument(
+        "--out", metavar="FOLDER|FILE",
+        help="where to write; default: delivery.yaml in the folder that holds all the audio",
+    )  # fmt: skip
 
     commands.add_parser("rulesets", help="list the rulesets there are")
     commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
     schema = commands.add_parser("schema", help="print a JSON Schema")
     schema.add_argument("model", choices=["report", "delivery", "ruleset"])
+    explain = commands.add_parser(
+        "explain", help="tell what a check finds, or what a measurement is",
+        description="Tell what a check finds, why, how, by which limits and sources; or what a measurement is.",
+    )  # fmt: skip
+    explain.add_argument("name", metavar="CHECK|MEASUREMENT", help="for example groove.drive-too-high")
+    explain.add_argument(
+        "--ruleset", metavar="NAME[@VERSION]", help="tell the limits of this ruleset (or a ruleset file)"
+    )
+    explain.add_argument("--ascii", action="store_true", help="plain ASCII")
+    completion = commands.add_parser("completion", help="print a completion script for a shell")
+    completion.add_argument("shell", nargs="?", choices=["bash", "zsh", "fish"])
+    completion.add_argument("--list", choices=["rulesets", "names"], help=argparse.SUPPRESS)
     return top
 
 
@@ -68,17 +127,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run a command and give its exit code; every error is one sentence on stderr."""
     words = parser().parse_args(argv)
     try:
-        if words.command == "check":
-            from qc.cli.check import check
-
-            return check(words)
-        if words.command == "schema":
-            from qc.cli.schema import schema
-
-            return schema(words.model)
-        from qc.cli.listing import plugins, rulesets
-
-        return rulesets() if words.command == "rulesets" else plugins()
+        return _run(words)
     except SidegateError as error:
         say(str(error))
         return error.exit_code
@@ -91,6 +140,21 @@ def main(argv: list[str] | None = None) -> int:
         text = " ".join(str(error).split())
         say(f"the tool itself failed ({type(error).__name__}: {text}); please report it; SIDEGATE_DEBUG=1 shows where")
         return 3
+
+
+def _run(words: argparse.Namespace) -> int:
+    """Run the command that was named; only what it needs is imported."""
+    if words.command in {"check", "completion", "demo", "explain", "init"}:
+        command: Callable[[argparse.Namespace], int]
+        command = getattr(importlib.import_module(f"qc.cli.{words.command}"), words.command)
+        return command(words)
+    if words.command == "schema":
+        from qc.cli.schema import schema
+
+        return schema(words.model)
+    from qc.cli.listing import plugins, rulesets
+
+    return rulesets() if words.command == "rulesets" else plugins()
 
 
 def say(sentence: str) -> None:

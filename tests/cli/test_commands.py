@@ -30,23 +30,26 @@ def ran(*words, command=COMMAND):
 @pytest.mark.parametrize("command", [COMMAND, [sys.executable, "-m", "qc"]], ids=["script", "module"])
 def test_version(command):
     done = ran("--version", command=command)
-    assert (done.returncode, done.stdout, done.stderr) == (0, f"sidegate {qc.__version__}\n", "")
+    assert (done.returncode, done.stderr) == (0, "")
+    version, *plugins = done.stdout.splitlines()
+    assert version == f"sidegate {qc.__version__}"
+    assert {f"plugin {name} of sidegate {qc.__version__}" for name in ("rulesets", "standard")} <= set(plugins)
 
 
 def test_help_tells_the_commands_and_the_exit_codes():
     done = ran("--help")
     assert (done.returncode, done.stderr) == (0, "")
-    for word in ("check", "rulesets", "plugins", "schema", "exit codes: 0 nothing failed"):
+    for word in ("check", "rulesets", "plugins", "schema", "explain", "completion", "exit codes: 0 nothing failed"):
         assert word in done.stdout
     assert "--ruleset NAME[@VERSION]" in ran("check", "--help").stdout
 
 
-@pytest.mark.parametrize("words", [["--help"], ["--version"], ["check", "--help"], ["check"]])
+@pytest.mark.parametrize("words", [["--help"], ["--version"], ["check", "--help"], ["check"], ["completion", "bash"]])
 def test_help_imports_no_heavy_library(words):
     done = ran(*words, command=[sys.executable, "-X", "importtime", "-m", "qc"])
     imported = {line.rsplit("|", 1)[-1].strip() for line in done.stderr.splitlines()}
     assert "qc.cli.main" in imported
-    assert not {name.split(".")[0] for name in imported} & {"numpy", "pydantic", "numba", "soundfile", "ruamel"}
+    assert not {name.split(".")[0] for name in imported} & {"numpy", "pydantic", "numba", "soundfile", "ruamel", "rich"}
 
 
 def test_rulesets_and_plugins_are_listed():
@@ -54,7 +57,15 @@ def test_rulesets_and_plugins_are_listed():
     assert (done.returncode, done.stderr) == (0, "")
     title, *rows = done.stdout.splitlines()
     assert title.split() == ["RULESET", "SERVES", "SHA-256"]
-    assert [row.split()[:4] for row in rows] == [["disc-12in-33@1.0.0", "12in", "at", "33"]]
+    assert [row.split()[:4] for row in rows] == [
+        ["disc-10in-33@1.0.0", "10in", "at", "33"],
+        ["disc-10in-45@1.0.0", "10in", "at", "45"],
+        ["disc-12in-33@1.0.0", "12in", "at", "33"],
+        ["disc-12in-33@1.1.0", "12in", "at", "33"],
+        ["disc-12in-45@1.0.0", "12in", "at", "45"],
+        ["disc-7in-33@1.0.0", "7in", "at", "33"],
+        ["disc-7in-45@1.0.0", "7in", "at", "45"],
+    ]
     done = ran("plugins")
     assert (done.returncode, done.stderr) == (0, "")
     title, *rows = done.stdout.splitlines()

@@ -1,0 +1,69 @@
+"""`sidegate demo`: make a small delivery by code, judge it, and say where its faults lie and what to try next."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+import sys
+from pathlib import Path
+
+from qc import api
+from qc.cli.main import emit, say
+from qc.cli.progress import Progress
+from qc.contract import Report
+from qc.demo.folder import refuse
+from qc.demo.planted import Planted, findings
+from qc.dsp import jit
+from qc.errors import UsageError
+from qc.report.text import VERDICTS
+from qc.wording import shown
+
+NEXT = (
+    ("check {}", "what to mend, the gravest first"),
+    ("check {} --out sheet=sheet.html", "a page a side, for the desk at the lathe"),
+    ("check {} --out json=report.json", "everything, numbers unrounded"),
+    ("explain level.clipped", "what a check finds, and why"),
+)
+"""Commands to try after the demo, {} the folder, and what each is for."""
+
+
+def demo(words: argparse.Namespace) -> int:
+    """Run the command; 0 when each planted fault was found and nothing else broke, for the faults are wanted."""
+    if not words.folder:
+        raise UsageError("demo: the folder has no name; name one that is empty or not there yet")
+    folder = Path(words.folder)
+    host = api.build_host()
+    refuse(folder)
+    say(f"making a 7-inch single by code in {folder}")
+    jit.announce()
+    with Progress(sys.stderr) as progress:
+        made = api.demo(folder, api.Options(progress=progress.told), host)
+    jit.ready()
+    for failure in made.report.plugin_failures:
+        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    missed = [fault for fault in made.planted if not findings(fault, made.report)]
+    for fault in missed:
+        say(f"the demo's fault was not found on side {fault.side}: {fault.what} ({fault.check})")
+    emit(("\n".join(lines(words.folder, made.report, made.planted)) + "\n").encode("utf-8", "replace"))
+    return 3 if missed or made.report.verdict == "error" else 0
+
+
+def lines(folder: str, report: Report, planted: tuple[Planted, ...]) -> list[str]:
+    """Say how the demo was judged, where its faults are, and what to try next."""
+    name = f"{report.delivery.catalogue} {report.delivery.title}"
+    out = [VERDICTS[report.verdict], f"{name}, judged by {report.ruleset.name}@{report.ruleset.version}", ""]
+    out += [f"Made in {shown(folder)}. Side A is good; side B was spoiled on purpose:"]
+    widest = max(len(fault.what) for fault in planted)
+    out += [f"  {_where(fault):12}  {fault.what:{widest}}  {fault.check}" for fault in planted]
+    out += ["Next:"]
+    commands = [shown(f"sidegate {words.format(shlex.quote(folder))}") for words, _ in NEXT]
+    widest = max(map(len, commands))
+    return out + [f"  {command:{widest}}  {what}" for command, (_, what) in zip(commands, NEXT, strict=True)]
+
+
+def _where(fault: Planted) -> str:
+    """Write where a fault lies, in whole seconds."""
+    if fault.start is None or fault.end is None:
+        return f"{fault.side} all of it"
+    start, end = (f"{second // 60}:{second % 60:02d}" for second in (int(fault.start), int(fault.end)))
+    return f"{fault.side} {start}-{end}" if start != end else f"{fault.side} {start}"

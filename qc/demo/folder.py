@@ -1,0 +1,119 @@
+"""The demo's folder: audio and paper, written beside their place and put there when all of it is whole."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import soundfile
+
+from qc.delivery.checksum import sha256_of
+from qc.demo.planted import Planted
+from qc.demo.release import CATALOGUE, TITLE, SideMade, bad_side, good_side
+from qc.demo.voices import RATE
+from qc.errors import OutputError, UsageError
+from qc.quantity import clock
+from qc.wording import shown
+
+PAPER = "delivery.yaml"
+HEAD = f"""\
+# A small release that nobody ever recorded: sidegate demo made it, by code. Side A is good. Side B is not, on purpose.
+schema: 1
+title: {TITLE}
+catalogue: {CATALOGUE}
+disc: {{size: 7in, speed: 45}}
+sides:
+"""
+
+
+def refuse(folder: Path) -> None:
+    """Raise UsageError, one sentence, for a place where no demo can be made."""
+    name, parent = shown(str(folder)), Path(os.path.realpath(folder)).parent
+    try:
+        if os.path.lexists(folder) and not folder.is_dir():
+            raise UsageError(f"demo: {name} is no folder; name one that is empty or not there yet")
+        if folder.is_dir():
+            if any(folder.iterdir()):
+                judge = f"judge what is there with sidegate check {name}, or " if (folder / PAPER).is_file() else ""
+                raise UsageError(
+                    f"demo: the folder {name} is not empty; {judge}name one that is empty or not there yet"
+                )
+            writable = folder
+        else:
+            writable = parent
+            if not parent.is_dir():
+                raise UsageError(f"demo: there is no folder {shown(str(folder.parent))}; make it first")
+    except OSError as error:
+        raise UsageError(f"demo: {name} cannot be used ({error.strerror}); name another folder") from None
+    if not os.access(writable, os.W_OK | os.X_OK):
+        raise UsageError(f"demo: the folder {shown(str(writable))} may not be written; name another place")
+
+
+def make(folder: Path) -> tuple[Planted, ...]:
+    """Render the release into a folder that is empty or not there yet, and give the faults it was made with.
+
+    Whatever goes wrong, nothing half-made stays. Raises UsageError for a folder that cannot be used, OutputError for
+    one that cannot be written.
+    """
+    refuse(folder)
+    real = Path(os.path.realpath(folder))
+    there = real.is_dir()
+    beside, placed = None, []
+    try:
+        beside = Path(tempfile.mkdtemp(prefix=".sidegate-demo-", dir=real if there else real.parent))
+        planted = _written(beside)
+        if there:  # a folder that somebody made keeps its rights, and may be where they stand
+            for file in sorted(beside.iterdir(), key=lambda file: file.suffix == ".yaml"):
+                placed.append(real / file.name)
+                file.rename(placed[-1])
+        else:
+            beside.chmod(0o777 & ~_umask())
+            beside.rename(real)
+        placed.clear()
+    except (OSError, soundfile.SoundFileError) as error:
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        raise OutputError(f"{shown(str(folder))} cannot be written: {why}; name another place") from None
+    finally:
+        with contextlib.suppress(OSError):
+            for path in placed:
+                path.unlink(missing_ok=True)
+        if beside is not None:
+            shutil.rmtree(beside, ignore_errors=True)
+    return planted
+
+
+def _written(folder: Path) -> tuple[Planted, ...]:
+    """Render both sides at once, write them, and the paper last; only the paper and the faults are kept."""
+    with ThreadPoolExecutor(2) as threads:
+        papers, planted = zip(*threads.map(lambda make: _side(folder, make()), (good_side, bad_side)), strict=True)
+    (folder / PAPER).write_text(HEAD + "".join(papers), encoding="utf-8")
+    return tuple(fault for faults in planted for fault in faults)
+
+
+def _side(folder: Path, side: SideMade) -> tuple[str, tuple[Planted, ...]]:
+    """Write a side's audio; gives its part of the paper and its faults."""
+    file = folder / f"side-{side.id.lower()}.wav"
+    soundfile.write(file, side.samples.T, RATE, subtype="PCM_24")
+    return _paper(side, file.name, sha256_of(file)), side.planted
+
+
+def _paper(side: SideMade, file: str, digest: str) -> str:
+    """Write a side as the delivery file tells of it."""
+    lines = [f"  - id: {side.id}", f"    audio: {file}", f"    sha256: {digest}"]
+    if side.cut_level:
+        lines.append(f"    cut_level: {side.cut_level}")
+    lines += [f"    inscription: {CATALOGUE} {side.id}", "    tracks:"]
+    for number, track in enumerate(side.tracks, start=1):
+        times = f'start: "{clock(track.start)}", end: "{clock(track.end)}"'
+        lines.append(f"      - {{number: {number}, title: {track.piece.title}, {times}}}")
+    return "\n".join(lines) + "\n"
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

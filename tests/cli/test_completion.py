@@ -1,0 +1,96 @@
+"""Completion scripts: they parse, and bash offers what there is."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+
+import pytest
+
+from command import COMMAND
+from qc.cli.completion import commands
+
+SHELLS = {"bash": ["-n"], "zsh": ["-n"], "fish": ["--no-execute"]}
+
+
+def script(shell):
+    done = subprocess.run([*COMMAND, "completion", shell], capture_output=True, check=False, text=True, timeout=60)
+    assert (done.returncode, done.stderr) == (0, "")
+    return done.stdout
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_script_names_every_command_and_option(shell):
+    text = script(shell)
+    assert {one.name for one in commands()} >= {"check", "explain", "completion", "rulesets", "plugins", "schema"}
+    for one in commands():
+        assert one.name in text
+        for option, _ in one.options:
+            assert (option if shell != "fish" else f"-l {option[2:]}") in text
+    assert "--list" not in [option for one in commands() for option, _ in one.options]
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_a_script_parses(shell, tmp_path):
+    path = tmp_path / f"completion.{shell}"
+    path.write_text(script(shell))
+    if shutil.which(shell) is None:
+        pytest.skip(f"there is no {shell}")
+    done = subprocess.run([shell, *SHELLS[shell], path], capture_output=True, check=False, text=True, timeout=60)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.fixture(scope="module")
+def offered(tmp_path_factory):
+    """Ask bash what it offers after some words: offered("check", "--st")."""
+    if shutil.which("bash") is None:
+        pytest.skip("there is no bash")
+    folder = tmp_path_factory.mktemp("completion")
+    (folder / "script").write_text(script("bash"))
+    command = folder / "sidegate"
+    command.write_text(f'#!/bin/sh\nexec {" ".join(COMMAND)} "$@"\n')
+    command.chmod(0o755)
+
+    def ask(*words):
+        quoted = " ".join(f"'{word}'" for word in ("sidegate", *words))
+        line = (
+            f"source {folder / 'script'}; COMP_WORDS=({quoted}); COMP_CWORD={len(words)}; "
+            '_sidegate; printf "%s\\n" "${COMPREPLY[@]}"'
+        )
+        path = os.pathsep.join([str(folder), os.environ["PATH"]])
+        done = subprocess.run(
+            ["bash", "-c", line],
+            capture_output=True,
+            check=False,
+            text=True,
+            timeout=60,
+            env={**os.environ, "PATH": path},
+        )
+        return done.stdout.split()
+
+    return ask
+
+
+def test_bash_offers_what_there_is(offered):
+    assert {"check", "explain", "--version"} <= set(offered(""))
+    assert offered("ch") == ["check"]
+    assert offered("check", "--st") == ["--strict"]
+    assert offered("check", "--out", "") == ["text=", "json=", "sheet="]
+    assert offered("schema", "re") == ["report"]
+    assert "disc-12in-33" in offered("check", "x", "--ruleset", "disc-12")
+    assert offered("explain", "groove.drive-too-h") == ["groove.drive-too-high"]
+    assert offered("explain", "--asc") == ["--ascii"]
+
+
+def test_lists_are_plain(tmp_path):
+    for what, name in (("rulesets", "disc-12in-33@1.0.0"), ("names", "loudness.integrated")):
+        done = subprocess.run([*COMMAND, "completion", "--list", what], capture_output=True, check=False, timeout=60)
+        assert (done.returncode, done.stderr) == (0, b"")
+        assert name in done.stdout.decode().splitlines()
+
+
+def test_a_shell_is_named():
+    done = subprocess.run([*COMMAND, "completion"], capture_output=True, check=False, text=True, timeout=60)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == "sidegate: completion: name the shell; there are bash, zsh, fish\n"

@@ -1,0 +1,134 @@
+"""`sidegate explain`: every check and every published number can be explained, and a wrong name is met half-way."""
+
+from __future__ import annotations
+
+import subprocess
+from importlib.resources import files
+
+import pytest
+
+from command import COMMAND
+from qc import api
+from qc.cli import explain
+from qc.cli.main import main
+
+SHIPPED = files("qc_rulesets") / "disc-12in-33" / "1.0.0.yaml"
+
+
+@pytest.fixture(scope="module")
+def host():
+    return api.build_host()
+
+
+def told(capfdbinary, *words):
+    """Run in this process; gives exit code, words on stdout, words on stderr."""
+    code = main(["explain", *words])
+    out, err = capfdbinary.readouterr()
+    return code, " ".join(out.decode().split()), err.decode()
+
+
+def test_every_check_is_explained(host, capfdbinary):
+    for name, kind in host.checks.items():
+        code, text, _ = told(capfdbinary, name)
+        assert code == 0
+        for words in (name, kind.title, kind.why, kind.how, kind.blind_to, kind.remedy):
+            assert " ".join(words.split()) in text
+
+
+def test_every_published_name_has_a_meaning(host):
+    known = explain.meanings(host)
+    for name in (*api.units(host.needs), *explain.AUDIO):
+        assert known.get(name, "").endswith("."), name
+
+
+def test_nothing_has_a_meaning_that_is_not_published(host):
+    assert set(explain.meanings(host)) <= {*api.units(host.needs), *explain.AUDIO}
+
+
+def test_a_report_holds_nothing_that_is_not_explained(host, judged):
+    import numpy as np
+
+    from qc.testing.deliveries import Sent
+
+    x = 0.1 * np.random.default_rng(1).standard_normal((2, 48_000))
+    known = explain.names(host)
+    assert set(judged({"A": Sent(x)}).report["sides"][0]["measurements"]) <= set(known)
+
+
+def test_limits_come_with_unit_source_and_place(capfdbinary):
+    code, text, _ = told(capfdbinary, "groove.drive-too-high", "--ruleset", "disc-12in-33@1.0.0")
+    line = 1 + SHIPPED.read_text(encoding="utf-8").splitlines().index(
+        '    in_1s: {warn: 200 g, fail: 400 g, sets_level: fail, source: "C-10; practice"}'
+    )
+    assert code == 0
+    assert "limits as disc-12in-33@1.0.0 sets them" in text
+    held = "held against groove.drive_1s, the drive (rms acceleration) over the worst 1 s"
+    assert f"in_1s: warn 200 g, fail 400 g at most, {held}" in text
+    assert f"source C-10; practice; fail sets the cut level; set in disc-12in-33/1.0.0.yaml:{line}" in text
+    assert "C-10: Heat in the cutter's coils follows the mean square" in text
+    assert "(confidence: M, from memory)" in text
+    assert "practice: Custom of the trade: a working value" in text
+
+
+def test_a_measurement(capfdbinary):
+    code, text, _ = told(capfdbinary, "loudness.integrated")
+    assert code == 0
+    assert text.startswith("loudness.integrated, in LUFS is Gated loudness of the whole side")
+    assert "from loudness.programme: Integrated loudness" in text
+    assert "(the plugin standard)" in text
+    code, text, _ = told(capfdbinary, "groove.lateral_slope_peak", "--ruleset", "disc-12in-33@1.0.0")
+    assert "a plain number" in text
+    assert "judged by groove.slope-too-steep" in text
+    assert "peak: warn/fail 2/- in disc-12in-33@1.0.0, set in disc-12in-33/1.0.0.yaml:" in text
+
+
+def test_a_check_that_is_off_or_not_named(capfdbinary, variant, tmp_path):
+    path = variant({})
+    text = path.read_text(encoding="utf-8")
+    off = tmp_path / "off.yaml"
+    off.write_text(text.replace("off: {}", "off: {level.true-peak-too-high: our limiter sees to it}"), encoding="utf-8")
+    code, words, _ = told(capfdbinary, "level.true-peak-too-high", "--ruleset", str(off))
+    assert code == 0
+    assert "is off, off.yaml:" in words
+    assert "our limiter sees to it" in words
+    off.write_text(
+        text.replace("  level.true-peak-too-high:\n    most: {warn: 0 dBTP, fail: +1 dBTP, source: practice}\n", "")
+    )
+    assert (
+        "does not name it; it is not judged" in told(capfdbinary, "level.true-peak-too-high", "--ruleset", str(off))[1]
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "near"),
+    [
+        ("groove.drive-too-hihg", "groove.drive-too-high"),
+        ("drive-too-high", "groove.drive-too-high"),
+        ("loudness.intergrated", "loudness.integrated"),
+        ("loudness-integrated", "loudness.integrated"),
+        ("sibilance", "hf.sibilance-or-cymbals-too-strong or groove.sibilance_share"),
+        ("xyzzy", "names begin with audio., delivery., groove."),
+        ("\x1b[2J", "names begin with"),
+    ],
+)
+def test_an_unknown_name_is_met_half_way(capfdbinary, name, near):
+    code, out, err = told(capfdbinary, name)
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert near in err or all(part in err for part in near.split(" or "))
+    assert "\x1b" not in err
+
+
+def test_an_unknown_ruleset(capfdbinary):
+    code, _, err = told(capfdbinary, "groove.drive-too-high", "--ruleset", "disc-12in-34")
+    assert code == 2
+    assert "disc-12in-34" in err
+
+
+def test_the_command_writes_on_stdout_alone():
+    done = subprocess.run(
+        [*COMMAND, "explain", "groove.cut-too-deep", "--ascii"], capture_output=True, check=False, timeout=60
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert done.stdout.isascii()
+    assert all(len(line) <= 96 for line in done.stdout.splitlines())
