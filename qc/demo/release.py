@@ -89,10 +89,16 @@ def _joined(pieces: Sequence[Piece]) -> tuple[Stereo, tuple[Track, ...]]:
         music[:, -frames:] *= np.linspace(1.0, 0.0, frames, dtype=np.float32) ** 2
         after = GAP if i < len(pieces) - 1 else LEAD_OUT
         parts += [music, np.zeros((2, round(after * RATE)), dtype=np.float32)]
-        end = round(at + piece.length, 3)
-        tracks.append(Track(piece, at, end))
-        at = round(end + after, 3)
+        tracks.append(Track(piece, at, round(at + _heard(music), 3)))
+        at = round(at + piece.length + after, 3)
     return np.concatenate(parts, axis=1), tuple(tracks)
+
+
+def _heard(music: Stereo) -> float:
+    """Give where music is heard no more, in s: the end of its last 10 ms above -60 dBFS rms, as papers have it."""
+    window = RATE // 100
+    whole = music[:, : music.shape[1] // window * window].reshape(2, -1, window)
+    return 0.01 * float(np.flatnonzero(np.mean(whole**2, axis=2).max(axis=0) > 1e-6)[-1] + 1)
 
 
 def _clip(samples: Stereo, start: float, end: float) -> None:

@@ -1,15 +1,18 @@
 """Where the demo is made: only in an empty place, wholly or not at all, and the same each time."""
 
 import re
+import shutil
 import signal
 import subprocess
 import time
+from fractions import Fraction
 
 import pytest
 import soundfile
 
 from command import COMMAND, heed_interrupts
 from qc.cli.main import main
+from qc.delivery.reader import read_delivery
 from qc.demo import folder
 from qc.errors import OutputError
 
@@ -122,3 +125,19 @@ def test_ctrl_c_while_it_renders_leaves_nothing(tmp_path):
     assert "stopped" in err
     assert "Traceback" not in err
     assert names(tmp_path) == []
+
+
+def test_a_draft_from_the_audio_has_the_times_of_the_paper(demo, tmp_path):
+    """Within one CUE frame; but for the one end and start of side B that the paper has wrong on purpose."""
+    for side in ("a", "b"):
+        shutil.copy(demo.folder / f"side-{side}.wav", tmp_path)
+    assert main(["init", *(str(tmp_path / f"side-{side}.wav") for side in ("a", "b")), "--out", str(tmp_path)]) == 0
+    paper, draft = read_delivery(demo.folder).delivery, read_delivery(tmp_path).delivery
+    wrong = {("B", 1, "end"), ("B", 2, "start")}
+    for told, found in zip(paper.sides, draft.sides, strict=True):
+        assert [track.number for track in told.tracks] == [track.number for track in found.tracks]
+        assert told.sha256 == found.sha256
+        for one, other in zip(told.tracks, found.tracks, strict=True):
+            for key in ("start", "end"):
+                near = abs(getattr(one, key) - getattr(other, key)) <= Fraction(1, 75)
+                assert near != ((told.id, one.number, key) in wrong)
