@@ -61,6 +61,17 @@ def examine(declared: Declared) -> Received:
     fault = _not_a_file(declared)
     if fault is not None:
         return Received(declared.shown, AudioFacts(file=declared.shown), (fault,))
+    try:
+        return _readable(declared)
+    except OSError as error:  # a bad disk, or a file that goes away while it is read
+        why = f"{declared.named} cannot be read to its end: {error.strerror or error}"
+        return Received(
+            declared.shown, AudioFacts(file=declared.shown), (_fault("missing", why, "Copy it again, then check."),)
+        )
+
+
+def _readable(declared: Declared) -> Received:
+    """Hold a file that is there against the paper; raises OSError when it cannot be read."""
     facts, faults = _digests(declared)
     if declared.path.stat().st_size == 0:
         faults.append(_fault("empty", f"{declared.named} holds no bytes", AGAIN))
