@@ -9,10 +9,10 @@ from typing import ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, Chain, Quantity, RunningTap, Samples, Stream, Tap
-from qc.dsp import biquad
+from qc.contract import Analysis, At, Block, Chain, Quantity, RunningTap, Stream, Tap
 from qc.dsp.kweighting import k_weighting
 from qc.dsp.windows import WindowSums, part_frames, sliding
+from qc_standard.sections import RunningSections
 
 Array = NDArray[np.float64]
 
@@ -25,7 +25,6 @@ MOMENTARY, SHORT_TERM, HOP = 40, 300, 10
 
 _OFFSET = -0.691
 _LEAST = 1e-15
-_AT_REST = 1e-170
 
 
 @dataclass(frozen=True)
@@ -34,25 +33,7 @@ class KWeighted(Tap):
 
     def start(self, stream: Stream) -> RunningTap:
         """Begin on a stream of two channels."""
-        return _Weighing(k_weighting(stream.rate))
-
-
-class _Weighing:
-    def __init__(self, sections: biquad.Sections) -> None:
-        self._sections = biquad.paired(sections)
-        self._state = biquad.fresh(self._sections, 2)
-
-    def push(self, x: Samples) -> Samples:
-        """Take (2, n), give as many."""
-        y = biquad.run(x, self._sections, self._state, np.empty(x.shape))
-        # ringing on in digital silence ends in numbers too small for the processor's fast path; their
-        # squares are nought, so that no energy depends on where a block ends
-        self._state[np.abs(self._state) < _AT_REST] = 0.0
-        return y
-
-    def flush(self) -> Samples:
-        """Give nothing: nothing is held back."""
-        return np.zeros((2, 0))
+        return RunningSections(k_weighting(stream.rate))
 
 
 @dataclass(frozen=True, slots=True)

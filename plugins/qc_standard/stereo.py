@@ -15,9 +15,10 @@ from typing import ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, Chain, Quantity, RunningTap, Samples, Stream, Tap
+from qc.contract import Analysis, At, Block, Chain, Quantity, RunningTap, Stream, Tap
 from qc.dsp import biquad
 from qc.dsp.windows import WindowSums, part_frames, programme, sliding
+from qc_standard.sections import RunningSections
 
 Array = NDArray[np.float64]
 
@@ -26,8 +27,6 @@ SHORT, LONG, HOP = 40, 1000, 10
 SILENT = 1e-9
 """Mean square up to which a channel is silent: -90 dBFS rms."""
 LOW_BAND_HZ = 300.0
-
-_AT_REST = 1e-170
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,25 +155,8 @@ class LowBand(Tap):
         """Begin on a stream of two channels."""
         low = biquad.butterworth_4_low(LOW_BAND_HZ, stream.rate)
         if not self.subsonic:
-            return _Filtering(low)
-        return _Filtering(np.vstack([biquad.butterworth_2_high(self.subsonic, stream.rate), low]))
-
-
-class _Filtering:
-    def __init__(self, sections: biquad.Sections) -> None:
-        self._sections = biquad.paired(sections)
-        self._state = biquad.fresh(self._sections, 2)
-
-    def push(self, x: Samples) -> Samples:
-        """Take (2, n), give as many."""
-        y = biquad.run(x, self._sections, self._state, np.empty(x.shape))
-        # ringing on in digital silence ends in numbers slow to work with; squares of these are nought
-        self._state[np.abs(self._state) < _AT_REST] = 0.0
-        return y
-
-    def flush(self) -> Samples:
-        """Give nothing: nothing is held back."""
-        return np.zeros((2, 0))
+            return RunningSections(low)
+        return RunningSections(np.vstack([biquad.butterworth_2_high(self.subsonic, stream.rate), low]))
 
 
 @dataclass(frozen=True, slots=True)
