@@ -41,7 +41,7 @@ def explain(words: argparse.Namespace) -> int:
     """Explain a check or a measurement; raises UsageError for a name that is neither."""
     host = api.build_host()
     published = dict(api.units(host.needs)) | AUDIO
-    name = words.name
+    name = words.name.partition("/")[0]  # reports name a limit as CHECK/LIMIT
     if name not in host.checks and name not in published:
         raise UsageError(f'explain: no check or measurement is called "{shown(name)}"; {_near(name, host, published)}')
     sources = Sources(host.ruleset_folders)

@@ -37,7 +37,9 @@ def init(words: argparse.Namespace) -> int:
 def _sides(audio: Sequence[str], named: Sequence[str]) -> list[Given]:
     """Give the sides: files in order as A, B ..., or those that --side names."""
     if bool(audio) == bool(named):
-        raise UsageError("init: give the audio files, one a side, or --side ID=FILE,FILE... for one file a track")
+        raise UsageError(
+            "init: give the audio files, one a side, or --side ID=FILE,FILE... for one file a track, not both"
+        )
     if len(audio) > len(LETTERS):
         raise UsageError(f"init: {len(audio)} files are more sides than there are letters; draft them disc by disc")
     if audio:

@@ -285,7 +285,8 @@ def _counted(report: Report, there: list[CheckResult]) -> str:
     """Count results a side: "11 of 13 checks on A, 5 of 13 on B, 3 of 3 on all"."""
     parts: list[str] = []
     for side in dict.fromkeys(result.side for result in report.results):
-        every = sum(result.side == side for result in report.results)
+        judged = [result for result in report.results if result.outcome != "not_applicable"]
+        every = sum(result.side == side for result in judged)
         many = sum(result.side == side for result in there)
         parts.append(f"{many} of {every}{'' if parts else ' checks'} on {side or 'all'}")
     return f"{', '.join(parts)}; more: --verbose"

@@ -120,13 +120,13 @@ def _format(geometry: Geometry, chain: Mapping[str, Any]) -> Iterator[tuple[str,
 
 def _edges(side: SideReport, geometry: Geometry) -> Iterator[tuple[str, str]]:
     lead_in = side.measurements.get("layout.lead_in_silence")
-    silence = f"; {lead_in} of silence in the file before it" if lead_in else ""
+    silence = f"; the file begins with {lead_in} of silence" if lead_in else ""
     yield "Lead-in", f"groove from {clock(geometry.span_start_s)} at {geometry.outer_diameter_mm:.1f} mm{silence}"
     room = side.measurements.get("layout.lead_out_room")
     after = side.measurements.get("layout.lead_out_silence")
     words = f"groove ends at {clock(geometry.span_end_s)} at {geometry.last_diameter_mm:.1f} mm"
     words += f"; room for {room.value:.1f} turns at 6.4 mm" if room else ""
-    yield "Lead-out", words + (f"; {after} of silence in the file after it" if after else "")
+    yield "Lead-out", words + (f"; the file ends with {after} of silence" if after else "")
 
 
 def _tracks(geometry: Geometry) -> Table:

@@ -132,3 +132,8 @@ def test_the_command_writes_on_stdout_alone():
     assert (done.returncode, done.stderr) == (0, b"")
     assert done.stdout.isascii()
     assert all(len(line) <= 96 for line in done.stdout.splitlines())
+
+
+def test_a_limit_as_reports_name_it_is_its_check(capfdbinary):
+    limit = told(capfdbinary, "groove.drive-too-high/in_1s")
+    assert limit == told(capfdbinary, "groove.drive-too-high")

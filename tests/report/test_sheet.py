@@ -49,7 +49,7 @@ def test_what_stands_on_it(report, sheet):
         "polarity not fixed, the worse one counts", "width 56 um, land 13 um, depth variable to 75 um",
         "judged at +4.0 dB as asked for; recommended -4.6 dB, ruled by groove.drive-too-high/in_1s; clean -10.6 dB",
         "Disc A/B release at -4.6 dB, ruled by side B; this side gives away 6.7 dB", "nothing is given away",
-        "groove from 0:01.493 at 292.6 mm; 1.50 s of silence in the file before it",
+        "groove from 0:01.493 at 292.6 mm; the file begins with 1.50 s of silence",
         "groove ends at 1:23.507 at 268.0 mm; room for 12.6 turns at 6.4 mm",
         "do not cut before it is mended: mend groove.drive-too-high",
         "Prepared bass-mono, de-essed", "Source tape, 1/4 in two-track, IEC1, 38 cm/s, generation 1",
