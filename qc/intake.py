@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
 
 from qc.audio.heard import Source
 from qc.audio.joined import JoinedSource, Part
@@ -56,14 +58,24 @@ def arrive(read: ReadDelivery, side: Side) -> Arrived:
         joined = join(side, declared)
         mono = joined.received.facts.channels == 1
         source: Source | None = None if joined.received.fatal else JoinedSource(joined.parts, name, mono=mono)
-        return Arrived(joined.received, joined.side, source, joined.parts)
+        received = replace(joined.received, changed=_changed(one.path for one in declared))
+        return Arrived(received, joined.side, source, joined.parts)
     received = examine(_declared(read, side, channels))
+    received = replace(received, changed=_changed([read.audio[side.id]]))
     facts = received.facts
     if received.fatal or facts.sample_rate is None or facts.frames is None:
         return Arrived(received, side, None)
     mono = facts.channels == 1
     source = FileSource(read.audio[side.id], name, facts.sample_rate, facts.frames, received.file, mono=mono)
     return Arrived(received, side, source)
+
+
+def _changed(paths: Iterable[Path]) -> str:
+    """Give the day on which the last of some files was changed; empty when one is not there."""
+    try:
+        return max(date.fromtimestamp(path.stat().st_mtime) for path in paths).isoformat()  # noqa: DTZ012 - papers are local
+    except (OSError, ValueError, OverflowError):
+        return ""
 
 
 def _declared(read: ReadDelivery, side: Side, channels: int | None) -> Declared:

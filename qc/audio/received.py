@@ -33,6 +33,8 @@ class Received:
     """as the delivery writes it"""
     facts: AudioFacts
     faults: tuple[AudioFault, ...]
+    changed: str = ""
+    """day on which the file was last changed, 2026-03-02; of several files the latest; empty when there is none"""
 
     @property
     def fatal(self) -> AudioFault | None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +31,8 @@ class Sent:
     container: str = "WAV"
     coding: str = "FLOAT"
     more: Mapping[str, Any] = field(default_factory=dict)
+    changed: str = ""
+    """day the file says it was last changed, 2026-03-02; else now"""
 
 
 def deliver(folder: Path, sides: Mapping[str, Sent], *, size: str = "12in", speed: int = 33) -> Path:
@@ -44,6 +48,9 @@ def deliver(folder: Path, sides: Mapping[str, Sent], *, size: str = "12in", spee
     for name, side in sides.items():
         file = f"side-{name.lower()}{SUFFIXES[side.container]}"
         soundfile.write(folder / file, side.samples.T, side.rate, format=side.container, subtype=side.coding)
+        if side.changed:
+            then = datetime.fromisoformat(f"{side.changed}T12:00:00").timestamp()
+            os.utime(folder / file, (then, then))
         lines += [f"  - id: {name}", f"    audio: {file}"]
         lines += [f"    {key}: {json.dumps(value)}" for key, value in side.more.items()]
         tracks = [(0.0, side.samples.shape[-1] / side.rate)] if side.tracks is None else side.tracks

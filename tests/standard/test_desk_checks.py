@@ -420,18 +420,19 @@ def test_an_inscription_names_the_catalogue_and_the_side(judged, inscription, sa
 
 
 @pytest.mark.parametrize(
-    ("on", "level", "says"),
+    ("on", "level", "changed", "says"),
     [
-        ("2026-03-02", "-20 dB", None),
-        ("2026-03-01", None, None),
-        ("2026-02-27", None, "the approval by the client is of 2026-02-27, before the transfer of 2026-03-01"),
-        ("2026-03-02", "+19 dB", "recommends +19.0 dB, and the groove allows "),
+        ("2026-03-02", "-20 dB", "2026-03-01", None),
+        ("2026-03-01", None, "2026-03-01", None),
+        ("2026-02-27", None, "2026-02-27", "client is of 2026-02-27, before the transfer of 2026-03-01"),
+        ("2026-03-02", None, "2026-03-03", "client is of 2026-03-02, older than the file, last changed on 2026-03-03"),
+        ("2026-03-02", "+19 dB", "2026-03-02", "recommends +19.0 dB, and the groove allows "),
     ],
 )
-def test_approvals_against_transfer_and_groove(judged, on, level, says):
+def test_approvals_against_transfer_file_and_groove(judged, on, level, changed, says):
     approval = {"by": "the client", "on": on} | ({} if level is None else {"recommended_level": level})
     source = {"medium": "tape", "transferred_on": "2026-03-01", "approvals": [approval]}
-    report = judged({"A": Sent(good(), RATE, tracks=TWO, more={"source": source})})
+    report = judged({"A": Sent(good(), RATE, tracks=TWO, more={"source": source}, changed=changed)})
     check = "delivery.papers-disagree"
     assert report.outcome(check) == ("pass" if says is None else "warn"), json.dumps(report.result(check))
     if says is not None:

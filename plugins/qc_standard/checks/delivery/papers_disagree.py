@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from qc.audio.received import AsReceived
 from qc.contract import Check, CheckContext, Finding, Model
 from qc.errors import NotApplicableError
 
@@ -25,10 +26,12 @@ class PapersDisagree(Check[PapersDisagreeLimits]):
     )
     how = (
         "The inscription must hold the catalogue number and the id of its side. No approval may be dated before the "
-        "transfer of the same source, or recommend more than the recommended level of the groove."
+        "transfer of the same source, be older than the file was last changed, or recommend more than the recommended "
+        "level of the groove."
     )
     remedy = "Ask who wrote the paper which of the two is right, and correct the delivery."
-    blind_to = "Papers that agree with each other and are both wrong."
+    blind_to = "Papers that agree with each other and are both wrong; a copy of the file that was given a new date."
+    needs = (AsReceived,)
     Limits = PapersDisagreeLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
@@ -68,9 +71,12 @@ def _about(ctx: CheckContext, message: str, key: str) -> Finding:
 def _date(
     ctx: CheckContext, approval: Mapping[str, Any], transferred: str | None, field: tuple[str | int, ...]
 ) -> Iterator[Finding]:
-    on = str(approval["on"])  # year, month, day: in order as text
+    on, changed = str(approval["on"]), ctx[AsReceived].changed  # year, month, day: in order as text
     if transferred is not None and on < transferred:
         message = f"the approval by {approval['by']} is of {on}, before the transfer of {transferred}"
+        yield ctx.found("warn", message, measured=on, field=field)
+    elif on < changed:
+        message = f"the approval by {approval['by']} is of {on}, older than the file, last changed on {changed}"
         yield ctx.found("warn", message, measured=on, field=field)
 
 
