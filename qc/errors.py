@@ -45,3 +45,7 @@ class NotApplicableError(Exception):
 
 class NotMeasuredError(Exception):
     """Raised where a measurement is asked for that this side does not have; the text is the reason."""
+
+
+FAULTS = (Exception, SystemExit)
+"""What a plugin may raise without stopping the others; Ctrl-C is not among them."""

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from qc.audio.group import FAULTS, told
 from qc.audio.heard import hear
 from qc.audio.plan import plan
 from qc.audio.received import AsReceived, Received
@@ -16,6 +15,7 @@ from qc.contract import At, Measurements, Need, Quantity
 from qc.delivery.examine import with_fault
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
+from qc.errors import FAULTS
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.span import Span, TrackTimes
@@ -25,6 +25,7 @@ from qc.judge.bind import Bound
 from qc.judge.context import Evidence
 from qc.report.model import AudioFacts, SideReport
 from qc.report.side import geometry, levels
+from qc.wording import told
 
 Progress = Callable[[float], None]
 FILE_UNITS = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": "1", "audio.duration": "s"}

@@ -268,3 +268,12 @@ def _unwrapped(kind: Any) -> list[Any]:
 
 def _is_model(kind: Any) -> bool:
     return isinstance(kind, type) and hasattr(kind, "model_fields")
+
+
+def told(error: BaseException) -> str:
+    """Put an exception of a plugin into one line, whatever its own text does."""
+    try:
+        text = shown(" ".join(str(error).split()), longest=300)
+    except Exception:
+        text = ""
+    return f"{type(error).__name__}: {text}" if text else type(error).__name__

@@ -12,10 +12,8 @@ import numpy as np
 
 from qc.audio.plan import lineage
 from qc.contract import Analysis, Need, RunningTap, Samples, Stream, Tap
-from qc.wording import shown
-
-FAULTS = (Exception, SystemExit)
-"""What a plugin may raise without stopping the others; Ctrl-C is not among them."""
+from qc.errors import FAULTS
+from qc.wording import told
 
 _NOTHING: Samples = np.zeros((2, 0))
 _NOTHING.flags.writeable = False
@@ -101,12 +99,3 @@ class Group:
             except FAULTS as error:
                 self.failed[analysis] = told(error)
                 del self._running[analysis]
-
-
-def told(error: BaseException) -> str:
-    """Put an exception of a plugin into one line, whatever its own text does."""
-    try:
-        text = shown(" ".join(str(error).split()), longest=300)
-    except Exception:
-        text = ""
-    return f"{type(error).__name__}: {text}" if text else type(error).__name__

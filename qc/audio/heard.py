@@ -11,9 +11,11 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Any, Protocol
 
-from qc.audio.group import FAULTS, Group, told
+from qc.audio.group import Group
 from qc.audio.plan import Plan
 from qc.contract import Measurements, Need, Samples, Stream
+from qc.errors import FAULTS
+from qc.wording import told
 
 RING = 4
 """Blocks that may be in memory at once."""

@@ -9,17 +9,16 @@ import os
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from pathlib import Path
 
-from qc.audio.group import FAULTS, told
 from qc.cli.main import emit
 from qc.contract import Renderer, Report
-from qc.errors import OutputError, PluginError, UsageError
+from qc.errors import FAULTS, OutputError, PluginError, UsageError
+from qc.nearest import nearest
 from qc.report.json import Json
 from qc.report.sheet import Sheet
 from qc.report.text import Text
-from qc.wording import shown
+from qc.wording import shown, told
 
 CORE: dict[str, type[Renderer]] = {"json": Json, "sheet": Sheet, "text": Text}
 
@@ -55,8 +54,8 @@ def outputs(
         if not equals or not place:
             raise UsageError(f'--out {shown(word)}: write it as FORMAT=PATH, for example "json=report.json"')
         if name not in known:
-            near = get_close_matches(name, known, 1)
-            hint = f'; did you mean "{near[0]}"?' if near else f"; there are {', '.join(sorted(known))}"
+            near = nearest(name, known)
+            hint = f'; did you mean "{near}"?' if near else f"; there are {', '.join(sorted(known))}"
             raise UsageError(f'--out {shown(word)}: there is no format "{shown(name)}"{hint}')
         path = None if place == "-" else Path(os.path.realpath(place))
         if path in [output.path for output in found]:

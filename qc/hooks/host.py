@@ -14,12 +14,13 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from qc.contract import Check, Need, Renderer, Report
+from qc.errors import FAULTS
 from qc.hooks.finder import Found, find, named
 from qc.hooks.relay import Relay
 from qc.hooks.spec import PROJECT
 from qc.hooks.vetting import RefusedError, names_of_its_own
 from qc.report.model import PluginFailure
-from qc.wording import shown
+from qc.wording import told
 
 CORE = "sidegate itself"
 
@@ -213,15 +214,6 @@ def _guarded(who: _Candidate, stage: str, call: Callable[[], Any]) -> tuple[Any,
         return call(), None
     except RefusedError as why:
         reason = str(why)
-    except (Exception, SystemExit) as why:
-        reason = f"{'it' if stage in {'load', 'hooks', 'names'} else stage} raised {_said(why)}"
+    except FAULTS as why:
+        reason = f"{'it' if stage in {'load', 'hooks', 'names'} else stage} raised {told(why)}"
     return None, PluginFailure(plugin=who.name, stage=stage, message=f"{who.shown}: {reason}")
-
-
-def _said(error: BaseException) -> str:
-    """Give an error's type and text on one line, whatever its own text does."""
-    try:
-        text = shown(" ".join(str(error).split()), longest=300)
-    except Exception:
-        text = ""
-    return f"{type(error).__name__}: {text}" if text else type(error).__name__

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from qc.audio.group import FAULTS, told
 from qc.contract import Check, CheckResult, Finding, Outcome, Report
-from qc.errors import NotApplicableError, NotMeasuredError
+from qc.errors import FAULTS, NotApplicableError, NotMeasuredError
 from qc.judge.context import BrokenNeedError, Context, Evidence
 from qc.report.model import PluginFailure, Verdict
+from qc.wording import told
 
 MOST_FINDINGS = 100
 """Findings kept of one check on one side; the rest are counted."""
