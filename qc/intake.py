@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from qc.audio.hashing import FileHash
 from qc.audio.heard import Source
 from qc.audio.joined import JoinedSource, Part
 from qc.audio.received import AudioFault, Received
 from qc.audio.source import FileSource
 from qc.contract import At
-from qc.delivery.examine import AGAIN, Declared, examine, silent
+from qc.delivery.examine import AGAIN, Declared, Examined, inspect, silent, with_fault
 from qc.delivery.joining import join
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
@@ -28,6 +29,23 @@ class Arrived:
     """with the times of its tracks worked out where it came as one file a track"""
     source: Source | None
     parts: tuple[Part, ...] = ()
+    files: tuple[Examined, ...] = ()
+    hashed: tuple[FileHash, ...] = ()
+    """one a file, taken along while the source is heard; `received` has no digests before"""
+
+    def digested(self, fault: AudioFault | None = None) -> Received:
+        """Give what was received with the digests, after hearing, in which `fault` may have shown.
+
+        A file whose bytes are not what was sent is not judged by what was heard of it. One that changed while it was
+        heard has no digest.
+        """
+        if fault is not None and any(file.changed for file in self.files):
+            return with_fault(self.received, fault)
+        received = _together(self.side, self.files, [one.digested(its.digests) for one, its in self._hashed()])
+        return received if fault is None or received.fatal else with_fault(received, fault)
+
+    def _hashed(self) -> Iterator[tuple[Examined, FileHash]]:
+        return zip(self.files, self.hashed, strict=True)
 
     def silent(self, heard: Heard) -> Iterator[AudioFault]:
         """Say what holds no programme: the whole side, or single files of it."""
@@ -55,19 +73,31 @@ def arrive(read: ReadDelivery, side: Side) -> Arrived:
             Declared(path, str(track.audio), channels=channels, folder=read.folder, track=track.number)
             for track, path in zip(side.tracks, read.track_audio[side.id], strict=True)
         ]
-        joined = join(side, declared)
-        mono = joined.received.facts.channels == 1
-        source: Source | None = None if joined.received.fatal else JoinedSource(joined.parts, name, mono=mono)
-        received = replace(joined.received, changed=_changed(one.path for one in declared))
-        return Arrived(received, joined.side, source, joined.parts)
-    received = examine(_declared(read, side, channels))
-    received = replace(received, changed=_changed([read.audio[side.id]]))
+    else:
+        declared = [_declared(read, side, channels)]
+    files = tuple(inspect(one) for one in declared)
+    found = [file.received for file in files]
+    received = _together(side, files, found)
     facts = received.facts
     if received.fatal or facts.sample_rate is None or facts.frames is None:
-        return Arrived(received, side, None)
+        return Arrived(_together(side, files, [file.digested() for file in files]), side, None)
     mono = facts.channels == 1
-    source = FileSource(read.audio[side.id], name, facts.sample_rate, facts.frames, received.file, mono=mono)
-    return Arrived(received, side, source)
+    hashed = tuple(FileHash(file.declared.path, md5=file.md5) for file in files)
+    if side.audio is None:
+        joined = join(side, declared, found)
+        source: Source = JoinedSource(joined.parts, name, mono=mono, hashed=hashed)
+        return Arrived(received, joined.side, source, joined.parts, files, hashed)
+    source = FileSource(
+        declared[0].path, name, facts.sample_rate, facts.frames, received.file, mono=mono, hashed=hashed[0]
+    )
+    return Arrived(received, side, source, (), files, hashed)
+
+
+def _together(side: Side, files: Sequence[Examined], found: Sequence[Received]) -> Received:
+    """Give what was received of a side: its one file, or all that are joined."""
+    declared = [file.declared for file in files]
+    received = found[0] if side.audio is not None else join(side, declared, found).received
+    return replace(received, changed=_changed(one.path for one in declared))
 
 
 def _changed(paths: Iterable[Path]) -> str:

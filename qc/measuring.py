@@ -93,13 +93,16 @@ def _heard(
     arrived: Arrived, needs: Sequence[Need[Any]], workers: int, progress: Progress | None
 ) -> tuple[Received, Measurements | None]:
     """Hear the side; a fault that only hearing shows is added to what was received."""
-    received = arrived.received
-    if arrived.source is None:
-        return received, None
+    source = arrived.source
+    if source is None:
+        return arrived.received, None
     try:
-        measured = hear(arrived.source, plan(needs), workers=workers, progress=progress)
+        measured = hear(source, plan(needs), workers=workers, progress=progress, beside=source.hash)
     except AudioFaultError as error:
-        return with_fault(received, error.fault), None
+        return arrived.digested(error.fault), None
+    received = arrived.digested()
+    if received.fatal:
+        return received, None
     programme = next((result for need, result in measured.results.items() if isinstance(need, Programme)), None)
     if programme is not None:
         for fault in arrived.silent(programme):

@@ -1,7 +1,8 @@
 """The pass: every block is read once and heard by every group, shared out to threads.
 
-A worker takes whatever step is ready: read the next block, or let group k hear its next block. Blocks reach each
-group strictly in order and no group is in two threads at once, so the digits do not depend on the workers.
+A worker takes whatever step is ready: read the next block, let group k hear its next block, or take a block's bytes
+into the digests. Blocks reach each group strictly in order and no group is in two threads at once, so the digits do not
+depend on the workers.
 """
 
 from __future__ import annotations
@@ -9,16 +10,18 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any, Protocol
 
 from qc.audio.group import Group
 from qc.audio.plan import Plan
+from qc.audio.source import RING
 from qc.contract import Measurements, Need, Samples, Stream
 from qc.errors import FAULTS
 from qc.wording import told
 
-RING = 4
-"""Blocks that may be in memory at once."""
+AHEAD = 2
+"""Blocks that should wait for the line that is foremost, so that none has to wait for the next one to be decoded."""
 
 Progress = Callable[[float], None]
 """Told how much of the source is heard, 0..1."""
@@ -42,20 +45,29 @@ class Source(Protocol):
         """Give the next block as slices, (2, n) each."""
         ...
 
+    def hash(self) -> None:
+        """Take the bytes of a block that was read into the digests of its file; once a block, in order."""
+        ...
+
     def close(self) -> None:
         """Let go of the file."""
         ...
 
 
-def hear(source: Source, plan: Plan, *, workers: int | None = None, progress: Progress | None = None) -> Measurements:
+def hear(
+    source: Source, plan: Plan, *, workers: int | None = None, progress: Progress | None = None,
+    beside: Callable[[], None] | None = None,
+) -> Measurements:  # fmt: skip
     """Hear a source once and work out everything planned; what a plugin raises is kept in `failed`.
 
-    Raises AudioFaultError when the audio itself cannot be judged.
+    `beside` is called once a block, in order, at any time after it was read and by one thread at a time. Raises
+    AudioFaultError when the audio itself cannot be judged.
     """
     groups = [Group(analyses, source.stream) for analyses in plan.groups]
     source.open()
     try:
-        _Shared(source, groups, progress or (lambda _: None)).run(workers or default_workers())
+        lines: list[_Line] = [*groups] if beside is None else [*groups, _Beside(beside)]
+        _Shared(source, lines, progress or (lambda _: None)).run(workers or default_workers())
     finally:
         source.close()
     results: dict[Need[Any], Any] = {}
@@ -77,17 +89,40 @@ def default_workers() -> int:
     return max(1, min(4, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1))
 
 
+class _Line(Protocol):
+    """What takes every block in order, and then the end."""
+
+    def hear(self, slices: Sequence[Samples]) -> None: ...
+
+    def finish(self) -> None: ...
+
+
+class _Beside:
+    """Something that is done once a block and does not need its samples."""
+
+    def __init__(self, step: Callable[[], None]) -> None:
+        self._step = step
+
+    def hear(self, slices: Sequence[Samples]) -> None:  # noqa: ARG002
+        self._step()
+
+    def finish(self) -> None:
+        pass
+
+
 class _Shared:
     """What the workers share, behind one condition variable."""
 
-    def __init__(self, source: Source, groups: Sequence[Group], progress: Progress) -> None:
-        self._source, self._groups, self._progress = source, groups, progress
+    def __init__(self, source: Source, lines: Sequence[_Line], progress: Progress) -> None:
+        self._source, self._lines, self._progress = source, lines, progress
+        self._end = source.blocks
         self._changed = threading.Condition()
+        self._waiting = 0
         self._blocks: dict[int, Sequence[Samples]] = {}
         self._read = 0
         self._reading = False
-        self._next = [0] * len(groups)
-        self._busy = [False] * len(groups)
+        self._next = [0] * len(lines)
+        self._busy = [False] * len(lines)
         self._error: BaseException | None = None
 
     def run(self, workers: int) -> None:
@@ -113,46 +148,60 @@ class _Shared:
                 self._changed.notify_all()
 
     def _take(self) -> Callable[[], None] | None:
-        """Wait for a step that is ready; None when there is nothing left, or something went wrong."""
+        """Wait for a step that is ready; None when there is nothing left, or something went wrong.
+
+        Reading goes first while the foremost line has little before it, for decoding may take as long as all else;
+        then the line that is furthest behind.
+        """
         with self._changed:
-            while True:
-                if self._error is not None or min(self._next, default=self._read) > self._source.blocks:
-                    return None
-                if not self._groups and self._read == self._source.blocks:
-                    return None
-                for k in sorted(range(len(self._groups)), key=lambda k: self._next[k]):
-                    if not self._busy[k] and self._ready(self._next[k]):
-                        self._busy[k] = True
-                        return lambda k=k: self._hear(k)  # type: ignore[misc]
-                low = min(self._next, default=self._read)
-                if not self._reading and self._read < min(self._source.blocks, low + RING):
+            while self._error is None and self._low() <= self._end - (not self._lines):
+                room = not self._reading and self._read < min(self._end, self._low() + RING)
+                ready = [k for k in range(len(self._lines)) if not self._busy[k] and self._ready(self._next[k])]
+                if room and (not ready or self._read < max(self._next) + AHEAD):
                     self._reading = True
                     return self._read_one
+                if ready:
+                    k = min(ready, key=self._next.__getitem__)
+                    self._busy[k] = True
+                    return partial(self._hear, k)
+                self._waiting += 1
                 self._changed.wait()
+                self._waiting -= 1
+            return None
+
+    def _low(self) -> int:
+        """Blocks that every line has heard."""
+        return min(self._next, default=self._read)
 
     def _ready(self, block: int) -> bool:
         """Whether a block is there; the one after the last stands for the end of the stream."""
-        return block in self._blocks or block == self._source.blocks
+        return block in self._blocks or block == self._end
 
     def _read_one(self) -> None:
         slices = self._source.read()
         with self._changed:
-            if self._groups:
+            if self._lines:
                 self._blocks[self._read] = slices
             self._read += 1
             self._reading = False
-            self._changed.notify_all()
+            self._tell()
 
     def _hear(self, k: int) -> None:
         block = self._next[k]
-        if block == self._source.blocks:
-            self._groups[k].finish()
+        if block == self._end:
+            self._lines[k].finish()
         else:
-            self._groups[k].hear(self._blocks[block])
+            self._lines[k].hear(self._blocks[block])
         with self._changed:
+            before = self._low()
             self._next[k] += 1
             self._busy[k] = False
-            for done in [b for b in self._blocks if b < min(self._next)]:
-                del self._blocks[done]
-            self._progress(min(1.0, min(self._next) / max(1, self._source.blocks)))
+            for done in range(before, self._low()):
+                self._blocks.pop(done, None)
+            self._progress(min(1.0, self._low() / max(1, self._end)))
+            self._tell()
+
+    def _tell(self) -> None:
+        """Wake those that wait, since a step may be ready now."""
+        if self._waiting:
             self._changed.notify_all()

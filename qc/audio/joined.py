@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
 from qc.audio import source
+from qc.audio.faults import AudioFaultError
+from qc.audio.hashing import FileHash
 from qc.audio.received import AudioFault
-from qc.audio.source import AudioFaultError, FileSource
+from qc.audio.source import FileSource, Slices, read_only
 from qc.contract import At, Samples, Stream
 
 
@@ -37,11 +38,16 @@ class JoinedSource:
     Blocks and slices are cut as those of one file with the same programme would be, so the digits are the same.
     """
 
-    def __init__(self, parts: Sequence[Part], name: str, *, mono: bool = False) -> None:
+    def __init__(
+        self, parts: Sequence[Part], name: str, *, mono: bool = False, hashed: Sequence[FileHash] = ()
+    ) -> None:
         self.stream = Stream(source=name, rate=parts[0].rate, channels=2, frames=parts[-1].end, mono=mono)
         self.parts = tuple(parts)
         self._at = 0
         self._files: dict[Part, FileSource] = {}
+        self._hashed = dict(zip(parts, hashed, strict=True)) if hashed else {}
+        self._to_hash: deque[list[Part]] = deque()
+        self._slices = Slices()
 
     @property
     def blocks(self) -> int:
@@ -61,37 +67,57 @@ class JoinedSource:
     def read(self) -> Sequence[Samples]:
         """Read the next block as slices (2, up to SLICE); raises AudioFaultError naming file, track and second."""
         start, end = self._at, min(self._at + source.BLOCK, self.stream.frames)
-        slices = [np.zeros((2, min(source.SLICE, end - at))) for at in range(start, end, source.SLICE)]
+        slices = self._slices.take(end - start)
+        filled, here = start, []
         for part in self.parts:
             first, last = max(start, part.start), min(end, part.end)
             if first < last:
+                _silence(slices, filled - start, first - filled)
                 try:
-                    self._fill(part, slices, first - start, last - first, first - part.start)
+                    self._fill(part, slices, first - start, last - first)
                 except AudioFaultError as error:
                     raise AudioFaultError(on_side(error.fault, part)) from None
-        for samples in slices:
-            samples.flags.writeable = False
+                filled = last
+                here.append(part)
+        _silence(slices, filled - start, end - filled)
+        if self._hashed:
+            self._to_hash.append(here)
         self._at = end
-        return slices
+        if end == self.stream.frames:
+            self._slices = Slices()  # the memory of slices that are still held goes with them
+        return read_only(slices)
 
-    def _fill(self, part: Part, slices: Sequence[Samples], at: int, count: int, frame: int) -> None:
-        """Put the next `count` frames of a file, the first of them its `frame`, into a block's slices from `at` on."""
-        got = self._file(part).take(count)
+    def hash(self) -> None:
+        """Take the bytes of one block, the oldest that was not hashed, into the digests of its files."""
+        for part in self._to_hash.popleft():
+            file = self._files[part]
+            file.hash()
+            if file.at_end and not file.to_hash:
+                self._files.pop(part).close()
+
+    def _fill(self, part: Part, slices: Sequence[Samples], at: int, count: int) -> None:
+        """Put the next `count` frames of a file into a block's slices from frame `at` of the block on."""
+        file = self._file(part)
+        file.load(count)
         for k, low, high in _pieces(at, count):
-            piece = slices[k][:, low:high]
-            offset = k * source.SLICE + low - at
-            piece[:] = got[offset : offset + high - low].T  # a mono file fills both rows
-            self._file(part).check(np.ascontiguousarray(piece), frame + offset)
-        if frame + count == part.frames:
+            file.put(k * source.SLICE + low - at, slices[k][:, low:high])
+        if file.at_end and not file.to_hash:
             self._files.pop(part).close()
 
     def _file(self, part: Part) -> FileSource:
         """Give the open file of a part."""
         if part not in self._files:
-            file = FileSource(part.path, self.stream.source, self.stream.rate, part.frames, part.named)
+            hashed = self._hashed.get(part)
+            file = FileSource(part.path, self.stream.source, self.stream.rate, part.frames, part.named, hashed=hashed)
             file.open()
             self._files[part] = file
         return self._files[part]
+
+
+def _silence(slices: Sequence[Samples], at: int, count: int) -> None:
+    """Put digital silence into a block's slices."""
+    for k, low, high in _pieces(at, count):
+        slices[k][:, low:high] = 0.0
 
 
 def _pieces(at: int, count: int) -> Iterator[tuple[int, int, int]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -56,27 +57,84 @@ class Declared:
         return self.shown if self.track is None else f"{self.shown} (track {self.track})"
 
 
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """A file that was held against the paper but for its digests, which take reading all of it."""
+
+    declared: Declared
+    received: Received
+    """without digests, and without what they show"""
+    lists: tuple[sums.Stated, ...] = ()
+    """the digests that lists beside the file state"""
+    odd: tuple[sums.Unusable, ...] = ()
+    there: tuple[int, int] | None = None
+    """size in bytes and time of change in ns of the file; None when there is none to read"""
+
+    @property
+    def md5(self) -> bool:
+        """Whether an MD5 is stated, so that it must be worked out too."""
+        return any(one.algorithm == "md5" for one in self.lists)
+
+    @property
+    def changed(self) -> bool:
+        """Whether the file is another one by now, or went away."""
+        try:
+            return self.there != _state(self.declared.path)
+        except FileNotFoundError:
+            return True
+        except OSError:
+            return False
+
+    def digested(self, found: Mapping[str, str] | None = None) -> Received:
+        """Hold the digests against what is stated: those `found` in hearing, or worked out here from one read."""
+        if self.there is None:
+            return self.received
+        try:
+            digests = found or _digests(self)
+        except OSError as error:  # a bad disk, or a file that goes away while it is read
+            return _unreadable(self.declared, error)
+        checked, faults = _compared(self, digests)
+        facts = replace_facts(self.received.facts, sha256=digests["sha256"], checked=checked)
+        return replace(self.received, facts=facts, faults=(*faults, *self.received.faults))
+
+
 def examine(declared: Declared) -> Received:
     """Hold a side's file against the paper; faults come in the order in which a person would look."""
+    return inspect(declared).digested()
+
+
+def inspect(declared: Declared) -> Examined:
+    """Hold a side's file against the paper without reading all of it."""
     fault = _not_a_file(declared)
     if fault is not None:
-        return Received(declared.shown, AudioFacts(file=declared.shown), (fault,))
+        return Examined(declared, Received(declared.shown, AudioFacts(file=declared.shown), (fault,)))
+    lists, odd = ((), ()) if declared.folder is None else sums.stated(declared.folder, declared.shown)
     try:
-        return _readable(declared)
-    except OSError as error:  # a bad disk, or a file that goes away while it is read
-        why = f"{declared.named} cannot be read to its end: {error.strerror or error}"
-        return Received(
-            declared.shown, AudioFacts(file=declared.shown), (_fault("missing", why, "Copy it again, then check."),)
-        )
+        there = _state(declared.path)
+    except OSError as error:
+        return Examined(declared, _unreadable(declared, error))
+    return Examined(declared, _readable(declared, there[0]), tuple(lists), tuple(odd), there)
 
 
-def _readable(declared: Declared) -> Received:
-    """Hold a file that is there against the paper; raises OSError when it cannot be read."""
-    facts, faults = _digests(declared)
-    if declared.path.stat().st_size == 0:
-        faults.append(_fault("empty", f"{declared.named} holds no bytes", AGAIN))
-        return Received(declared.shown, facts, tuple(faults))
-    return _opened(declared, facts, faults)
+def _state(path: Path) -> tuple[int, int]:
+    """Give size and time of change of a file; raises OSError."""
+    found = path.stat()
+    return found.st_size, found.st_mtime_ns
+
+
+def _unreadable(declared: Declared, error: OSError) -> Received:
+    why = f"{declared.named} cannot be read to its end: {error.strerror or error}"
+    return Received(
+        declared.shown, AudioFacts(file=declared.shown), (_fault("missing", why, "Copy it again, then check."),)
+    )
+
+
+def _readable(declared: Declared, size: int) -> Received:
+    """Hold a file that is there against the paper."""
+    facts = AudioFacts(file=declared.shown)
+    if size == 0:
+        return Received(declared.shown, facts, (_fault("empty", f"{declared.named} holds no bytes", AGAIN),))
+    return _opened(declared, facts)
 
 
 def _not_a_file(declared: Declared) -> AudioFault | None:
@@ -95,7 +153,7 @@ def _not_a_file(declared: Declared) -> AudioFault | None:
     return None
 
 
-def _opened(declared: Declared, facts: AudioFacts, faults: list[AudioFault]) -> Received:
+def _opened(declared: Declared, facts: AudioFacts) -> Received:
     """Look at the header with libsndfile, and with our own parser where libsndfile is silent."""
     import soundfile
 
@@ -103,13 +161,10 @@ def _opened(declared: Declared, facts: AudioFacts, faults: list[AudioFault]) -> 
     try:
         info = soundfile.info(str(declared.path))
     except (soundfile.LibsndfileError, OSError, ValueError) as error:
-        faults.append(_not_audio(declared, header, str(error)))
-        return Received(declared.shown, facts, tuple(faults))
+        return Received(declared.shown, facts, (_not_audio(declared, header, str(error)),))
     if info.format not in CONTAINERS:
-        faults.append(
-            _fault("not audio", f"{declared.named} is {info.format_info}, not WAV, RF64, AIFF or FLAC", _FORMATS)
-        )
-        return Received(declared.shown, replace_facts(facts, format=info.format), tuple(faults))
+        fault = _fault("not audio", f"{declared.named} is {info.format_info}, not WAV, RF64, AIFF or FLAC", _FORMATS)
+        return Received(declared.shown, replace_facts(facts, format=info.format), (fault,))
     frames = None if _left_open(header) else info.frames
     facts = replace_facts(
         facts,
@@ -120,9 +175,7 @@ def _opened(declared: Declared, facts: AudioFacts, faults: list[AudioFault]) -> 
         frames=frames,
         duration_s=None if frames is None else frames / info.samplerate,
     )
-    faults += _form(declared, info)
-    faults += _length(declared, header, info)
-    return Received(declared.shown, facts, tuple(faults))
+    return Received(declared.shown, facts, (*_form(declared, info), *_length(declared, header, info)))
 
 
 _FORMATS = "Ask for a WAV, RF64, AIFF or FLAC file of the master."
@@ -199,25 +252,27 @@ def _cut_off(declared: Declared, header: Header, info: Any) -> AudioFault:
     )
 
 
-def _digests(declared: Declared) -> tuple[AudioFacts, list[AudioFault]]:
-    """Hold the file's digests against the delivery's and those of lists beside it, in one read of its bytes."""
-    lists, odd = ((), ()) if declared.folder is None else sums.stated(declared.folder, declared.shown)
-    found = digests_of(declared.path, md5=any(one.algorithm == "md5" for one in lists))
-    faults, checked = [], []
+def _digests(examined: Examined) -> dict[str, str]:
+    """Work out the digests that are needed in one read of the file; raises OSError."""
+    return digests_of(examined.declared.path, md5=examined.md5)
+
+
+def _compared(examined: Examined, found: Mapping[str, str]) -> tuple[tuple[str, ...], list[AudioFault]]:
+    """Hold digests against the delivery's and those of lists beside the file: what was compared, and what is wrong."""
+    declared, faults, checked = examined.declared, [], []
     if declared.sha256 is not None:
         checked.append("sha256 of the delivery")
         if declared.sha256.lower() != found["sha256"]:
             faults.append(_checksum(declared, "sha256", found["sha256"], BY_DELIVERY, declared.sha256))
-    for one in lists:
+    for one in examined.lists:
         checked.append(f"{one.algorithm} of {one.file}")
         if one.digest != found[one.algorithm]:
             faults.append(_checksum(declared, one.algorithm, found[one.algorithm], one.by, one.digest))
     faults += [
         AudioFault("checksum list", unusable.message, "Mend the list or ask for it again.", None, fatal=False)
-        for unusable in odd
+        for unusable in examined.odd
     ]
-    facts = AudioFacts(file=declared.shown, sha256=found["sha256"], checked=tuple(dict.fromkeys(checked)))
-    return facts, faults
+    return tuple(dict.fromkeys(checked)), faults
 
 
 def _checksum(declared: Declared, algorithm: sums.Algorithm, found: str, by: str, said: str) -> AudioFault:

@@ -22,7 +22,7 @@ _MOST_CHUNKS = 400  # headers of 8 bytes: a few KiB at most
 _ALL_ONES = 0xFFFFFFFF
 _ENDS_EARLY = "the file ends inside its header, before any audio"
 _LEFT_OPEN = "the header leaves the length open, as a streamed file does"
-_PCM, _FLOAT, _ALAW, _MULAW, _EXTENSIBLE = 1, 3, 6, 7, 0xFFFE
+PCM, FLOAT, _ALAW, _MULAW, EXTENSIBLE = 1, 3, 6, 7, 0xFFFE
 _AIFC_FIXED = frozenset({b"NONE", b"sowt", b"twos", b"in24", b"in32", b"fl32", b"FL32", b"fl64", b"FL64",
                          b"alaw", b"ALAW", b"ulaw", b"ULAW", b"raw "})  # fmt: skip
 
@@ -52,7 +52,9 @@ class Header:
 
 
 @dataclass(frozen=True, slots=True)
-class _Chunk:
+class Chunk:
+    """A chunk of a RIFF or IFF file: its name, its stated size in bytes, and the byte at which its content begins."""
+
     name: bytes
     size: int
     start: int
@@ -76,7 +78,7 @@ def read_header(path: Path) -> Header:
 
 
 def _parse(file: BinaryIO, size: int) -> Header:
-    begin = _at(file, 0, 12)
+    begin = bytes_at(file, 0, 12)
     if not begin:
         return Header(None, note="the file is empty")
     kind, form = begin[:4], begin[8:12]
@@ -91,24 +93,22 @@ def _parse(file: BinaryIO, size: int) -> Header:
     return Header(None, note="this is not a WAV, RF64, AIFF, AIFC or FLAC file")
 
 
-def _at(file: BinaryIO, start: int, count: int) -> bytes:
+def bytes_at(file: BinaryIO, start: int, count: int) -> bytes:
     """Read at most `count` bytes from `start`; fewer at the end of the file."""
     file.seek(start)
     return file.read(count)
 
 
-def _chunks(
-    file: BinaryIO, size: int, start: int, order: str, sizes: dict[bytes, int] | None = None
-) -> Iterator[_Chunk]:
+def chunks(file: BinaryIO, size: int, start: int, order: str, sizes: dict[bytes, int] | None = None) -> Iterator[Chunk]:
     """Walk the chunks of a RIFF or IFF file, those that begin inside it; `sizes` stand for a size of -1."""
     for _ in range(_MOST_CHUNKS):
-        head = _at(file, start, 8)
+        head = bytes_at(file, start, 8)
         if len(head) < 8:
             return
         name, length = struct.unpack(f"{order}4sI", head)
         if length == _ALL_ONES and sizes is not None:
             length = sizes.get(name, length)
-        yield _Chunk(name, length, start + 8)
+        yield Chunk(name, length, start + 8)
         start += 8 + length + length % 2
         if start >= size:
             return
@@ -118,7 +118,7 @@ def _chunks(
 
 
 def _wave(file: BinaryIO, size: int, order: str) -> Header:
-    riff = struct.unpack(f"{order}I", _at(file, 4, 4))[0]
+    riff = struct.unpack(f"{order}I", bytes_at(file, 4, 4))[0]
     form, fact, data = _wave_chunks(file, size, order, None)
     if data is None:
         return Header("WAV", note=_missing(form, size, riff + 8))
@@ -130,17 +130,9 @@ def _wave(file: BinaryIO, size: int, order: str) -> Header:
 
 def _rf64(file: BinaryIO, size: int) -> Header:
     """Read RF64 or BW64: sizes of -1 stand in a ds64 chunk, which comes first."""
-    head = _at(file, 12, 8)
-    body = _at(file, 20, 28)
-    if head[:4] != b"ds64" or len(body) < 24:
+    sizes, samples = real_sizes(file)
+    if not sizes:
         return Header("RF64", note="the ds64 chunk with the real sizes is missing" if size >= 48 else _ENDS_EARLY)
-    _, data_size, samples = struct.unpack("<QQQ", body[:24])
-    sizes = {b"data": data_size}
-    if len(body) == 28:
-        rows = min(struct.unpack("<I", body[24:])[0], 64)
-        table = _at(file, 48, 12 * rows)
-        for name, length in struct.iter_unpack("<4sQ", table[: len(table) // 12 * 12]):
-            sizes.setdefault(name, length)
     form, _, data = _wave_chunks(file, size, "<", sizes)
     if data is None:
         return Header("RF64", note=_missing(form, size, size))
@@ -150,16 +142,32 @@ def _rf64(file: BinaryIO, size: int) -> Header:
     return _measured("RF64", form, struct.pack("<I", min(samples, _ALL_ONES)), data.size, there, "<")
 
 
+def real_sizes(file: BinaryIO) -> tuple[dict[bytes, int], int]:
+    """Read an RF64 file's ds64 chunk: bytes of chunks by name, and frames; no sizes where there is none."""
+    head = bytes_at(file, 12, 8)
+    body = bytes_at(file, 20, 28)
+    if head[:4] != b"ds64" or len(body) < 24:
+        return {}, 0
+    _, data_size, samples = struct.unpack("<QQQ", body[:24])
+    sizes = {b"data": data_size}
+    if len(body) == 28:
+        rows = min(struct.unpack("<I", body[24:])[0], 64)
+        table = bytes_at(file, 48, 12 * rows)
+        for name, length in struct.iter_unpack("<4sQ", table[: len(table) // 12 * 12]):
+            sizes.setdefault(name, length)
+    return sizes, samples
+
+
 def _wave_chunks(
     file: BinaryIO, size: int, order: str, sizes: dict[bytes, int] | None
-) -> tuple[bytes, bytes, _Chunk | None]:
+) -> tuple[bytes, bytes, Chunk | None]:
     """Find the first bytes of the fmt and fact chunks, and the data chunk; the first of each counts."""
     form, fact, data = b"", b"", None
-    for chunk in _chunks(file, size, 12, order, sizes):
+    for chunk in chunks(file, size, 12, order, sizes):
         if chunk.name == b"fmt " and not form:
-            form = _at(file, chunk.start, min(chunk.size, 40))
+            form = bytes_at(file, chunk.start, min(chunk.size, 40))
         elif chunk.name == b"fact" and not fact:
-            fact = _at(file, chunk.start, min(chunk.size, 4))
+            fact = bytes_at(file, chunk.start, min(chunk.size, 4))
         elif chunk.name == b"data" and data is None:
             data = chunk
         if data is not None and len(form) >= 16:
@@ -183,9 +191,9 @@ def _measured(container: Container, form: bytes, fact: bytes, stated: int, there
     if len(form) < 16:
         return Header(container, None, stated, there, "the format chunk is missing or too short")
     tag, channels, _, _, block, bits = struct.unpack(f"{order}HHIIHH", form[:16])
-    if tag == _EXTENSIBLE and len(form) >= 26:
+    if tag == EXTENSIBLE and len(form) >= 26:
         tag = struct.unpack(f"{order}H", form[24:26])[0]
-    if tag in {_PCM, _FLOAT, _ALAW, _MULAW}:
+    if tag in {PCM, FLOAT, _ALAW, _MULAW}:
         frame = channels * ((bits + 7) // 8)
         if block != frame:
             notes.append(f"the format chunk states frames of {block} bytes, but {channels} channels of {bits} bits")
@@ -213,17 +221,17 @@ def _missing(form: bytes, size: int, end: int) -> str:
 def _aiff(file: BinaryIO, size: int, container: Literal["AIFF", "AIFC"]) -> Header:
     """Read AIFF or AIFC: frames stand in the COMM chunk, bytes in the SSND chunk."""
     common, sound = b"", None
-    for chunk in _chunks(file, size, 12, ">"):
+    for chunk in chunks(file, size, 12, ">"):
         if chunk.name == b"COMM" and not common:
-            common = _at(file, chunk.start, min(chunk.size, 22))
+            common = bytes_at(file, chunk.start, min(chunk.size, 22))
         elif chunk.name == b"SSND" and sound is None:
             sound = chunk
         if sound is not None and len(common) >= 18:
             break
     frames, frame = _aiff_frames(common, container)
-    head = _at(file, sound.start, 8) if sound else b""
+    head = bytes_at(file, sound.start, 8) if sound else b""
     if sound is None or len(head) < 8:
-        ends = struct.unpack(">I", _at(file, 4, 4))[0] + 8
+        ends = struct.unpack(">I", bytes_at(file, 4, 4))[0] + 8
         if frames == 0 and size >= ends:  # a file without frames needs no sound chunk
             return Header(container, 0, 0, 0)
         return Header(container, frames, note=_ENDS_EARLY if sound or size < ends else "the audio is missing")
@@ -262,22 +270,22 @@ def _flac(file: BinaryIO, size: int) -> Header:
     """Read FLAC, behind ID3v2 tags if there are any; the bytes of its audio are stated nowhere."""
     start = 0
     for _ in range(4):
-        tag = _at(file, start, 10)
+        tag = bytes_at(file, start, 10)
         if tag[:3] != b"ID3" or len(tag) < 10:
             break
         length = sum((byte & 0x7F) << shift for byte, shift in zip(tag[6:10], (21, 14, 7, 0), strict=True))
         start += 10 + length + (10 if tag[5] & 0x10 else 0)
-    if _at(file, start, 4) != b"fLaC":
+    if bytes_at(file, start, 4) != b"fLaC":
         return Header(None, note="this is not a FLAC file, though it begins like one with a tag")
     start += 4
     frames: int | None = None
     for number in range(_MOST_CHUNKS):
-        head = _at(file, start, 4)
+        head = bytes_at(file, start, 4)
         if len(head) < 4:
             return Header("FLAC", frames, None, 0, _ENDS_EARLY)
         length = int.from_bytes(head[1:], "big")
         if number == 0:
-            info = _at(file, start + 4, 18)
+            info = bytes_at(file, start + 4, 18)
             if head[0] & 0x7F or length < 34 or len(info) < 18:
                 return Header("FLAC", note="the stream information is missing or too short")
             frames = int.from_bytes(info[13:18], "big") & (2**36 - 1) or None

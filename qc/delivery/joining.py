@@ -14,7 +14,7 @@ from math import floor
 from qc.audio.joined import Part, on_side
 from qc.audio.received import AudioFault, Received
 from qc.contract import At
-from qc.delivery.examine import Declared, examine
+from qc.delivery.examine import Declared
 from qc.delivery.model import Side
 from qc.report.model import AudioFacts, TrackFile
 
@@ -29,9 +29,8 @@ class Joined:
     """as far as the lengths of files are known"""
 
 
-def join(side: Side, declared: Sequence[Declared]) -> Joined:
-    """Examine the files of a side, in the order of its tracks, and lay them out."""
-    found = [examine(one) for one in declared]
+def join(side: Side, declared: Sequence[Declared], found: Sequence[Received]) -> Joined:
+    """Lay out the files of a side, which are in the order of its tracks, each as it was found."""
     parts = tuple(_parts(side, declared, found))
     faults = [fault for i, one in enumerate(found) for fault in _placed(one, declared[i], parts[i : i + 1])]
     faults += _mixed(declared, found)

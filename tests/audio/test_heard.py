@@ -322,6 +322,37 @@ def test_no_more_than_a_few_blocks_are_in_memory(samples):
     assert len(done) == FRAMES // 100 + 1
 
 
+@pytest.mark.parametrize("workers", [1, 2, 4])
+@pytest.mark.parametrize("needs", [[], [Collect("a"), Collect("b", Delay(5))]])
+def test_what_is_done_beside_comes_once_a_block_behind_the_reading(samples, workers, needs):
+    source, seen, inside = Memory(samples), [], threading.Lock()
+
+    def step():
+        assert inside.acquire(blocking=False)  # never in two threads at once
+        seen.append(source.reads)
+        inside.release()
+
+    hear(source, plan(needs), workers=workers, beside=step)
+    assert len(seen) == source.blocks
+    assert all(reads > k for k, reads in enumerate(seen))
+
+
+def test_what_breaks_beside_ends_the_pass(samples):
+    def step():
+        raise Stop
+
+    with pytest.raises(Stop):
+        hear(Memory(samples), plan([Collect("a")]), workers=2, beside=step)
+
+
+def test_the_next_block_is_read_before_the_foremost_line_waits_for_it(samples):
+    """Two blocks lie ready where one worker would otherwise hear before it reads on."""
+    source = Memory(samples, 100, 100)
+    ahead = []
+    hear(source, plan([]), workers=1, beside=lambda: ahead.append(source.reads - len(ahead)))
+    assert set(ahead[: -heard.AHEAD]) == {heard.AHEAD}
+
+
 def test_with_nothing_to_measure_the_source_is_still_read_and_nothing_kept(samples, monkeypatch):
     held = []
     whole = heard._Shared._read_one

@@ -1,0 +1,145 @@
+"""Two ways from a file to samples: plain files are read and unpacked here, all others are left to libsndfile.
+
+Both give the same digits for the same file. A decoder takes frames in, in order, and puts them out in pieces.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from qc.audio.buffers import Buffers
+from qc.delivery.layout import Layout, read_layout
+from qc.dsp import unpack
+
+Row = NDArray[np.float64]
+UNDECODABLE = (OSError, soundfile.LibsndfileError)
+"""What a decoder may raise."""
+STEP = 1024
+"""Frames a read where the place of a fault is looked for."""
+_VALUES = {"PCM_16": np.int16, "PCM_24": np.uint16, "PCM_32": np.int32, "FLOAT": np.float32, "DOUBLE": np.float64}
+_SCALES = {"PCM_16": 2.0**-15, "PCM_32": 2.0**-31, "FLOAT": 1.0, "DOUBLE": 1.0}
+
+
+class Decoder(Protocol):
+    """A file that is open; full scale is 1.0."""
+
+    whole_numbers: bool
+    """whether the file holds nothing else, so that no sample is above full scale"""
+
+    def load(self, count: int) -> int:
+        """Take in the next frames and give how many there were; raises one of UNDECODABLE."""
+        ...
+
+    def put(self, at: int, left: Row, right: Row) -> None:
+        """Give frames of what was taken in last, from its frame `at` on; a mono file fills both rows."""
+        ...
+
+    def came_from(self) -> tuple[int, memoryview] | None:
+        """Give the bytes that were taken in last and where in the file they begin; None when they are not at hand."""
+        ...
+
+    def place(self, frame: int) -> tuple[str, int]:
+        """Find the frame at which decoding fails, from `frame` on, and the kind of fault that this is."""
+        ...
+
+    def close(self) -> None:
+        """Close the file."""
+        ...
+
+
+def decoder(path: Path, rate: int, frames: int, most: int, ring: int) -> Decoder:
+    """Open a file to take in at most `most` frames at a time; raises one of UNDECODABLE.
+
+    The bytes of the last `ring` times stay as they are for whoever holds them. A plain file must have the rate, in
+    Hz, and the frames that libsndfile told.
+    """
+    layout = read_layout(path) if sys.byteorder == "little" else None
+    if layout is not None and (layout.rate, layout.frames) == (rate, frames):
+        return _Plain(path, layout, min(most, frames), ring)
+    return _Library(path, frames, min(most, frames))
+
+
+class _Plain:
+    """Reads the bytes of a plain file and unpacks them."""
+
+    def __init__(self, path: Path, layout: Layout, most: int, ring: int) -> None:
+        self._file = path.open("rb", buffering=0)
+        self._file.seek(layout.start)
+        self._layout = layout
+        self._next = self._begin = layout.start
+        octets = -(-most * layout.frame // 8) * 8
+        self._buffers = Buffers((octets,), np.uint8, ring)
+        self._raw: NDArray[np.uint8] = self._buffers.take()
+        self._got = memoryview(b"")
+        self.whole_numbers = layout.coding.startswith("PCM")
+
+    def load(self, count: int) -> int:
+        del self._raw, self._got  # so that they can be used again when nobody else holds them
+        self._raw = self._buffers.take()
+        into = memoryview(self._raw)[: count * self._layout.frame]  # type: ignore[arg-type]
+        there = 0
+        while there < len(into) and (more := self._file.readinto(into[there:])):
+            there += more
+        self._got = into[:there]
+        self._begin, self._next = self._next, self._next + there
+        return there // self._layout.frame
+
+    def put(self, at: int, left: Row, right: Row) -> None:
+        coding, pair = self._layout.coding, self._layout.channels == 2
+        if coding == "PCM_24" and pair:
+            unpack.stereo24(self._raw.view(np.uint16), at, left, right)
+        elif coding == "PCM_24":
+            unpack.mono24(self._raw, at, left, right)
+        else:
+            values: NDArray[Any] = self._raw.view(_VALUES[coding])
+            (unpack.stereo if pair else unpack.mono)(values, at, _SCALES[coding], left, right)
+
+    def came_from(self) -> tuple[int, memoryview] | None:
+        return self._begin, self._got
+
+    def place(self, frame: int) -> tuple[str, int]:
+        return "damaged", frame
+
+    def close(self) -> None:
+        self._file.close()
+
+
+class _Library:
+    """Leaves a file to libsndfile, which lets other threads run while it decodes."""
+
+    def __init__(self, path: Path, frames: int, most: int) -> None:
+        self._path, self._frames = path, frames
+        self._sound: Any = soundfile.SoundFile(path)
+        self._held = np.empty((most, self._sound.channels))
+        self.whole_numbers = self._sound.subtype.startswith("PCM")
+
+    def load(self, count: int) -> int:
+        return len(self._sound.read(out=self._held[:count]))
+
+    def put(self, at: int, left: Row, right: Row) -> None:
+        one_by_one = unpack.stereo if self._held.shape[1] == 2 else unpack.mono
+        one_by_one(self._held.reshape(-1), at, 1.0, left, right)
+
+    def came_from(self) -> tuple[int, memoryview] | None:
+        return None
+
+    def place(self, frame: int) -> tuple[str, int]:
+        kind = "cut off"
+        with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self._path) as sound:
+            sound.seek(frame)
+            while len(sound.read(STEP)) == STEP:
+                frame += STEP
+        with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self._path) as sound:
+            sound.seek(self._frames - 1)
+            kind = "damaged" if len(sound.read(1)) else kind
+        return kind, frame
+
+    def close(self) -> None:
+        self._sound.close()

@@ -1,0 +1,59 @@
+"""What hearing may find wrong with an audio file, in the sentences of the report."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from qc.audio.received import AudioFault
+from qc.contract import At, Stream
+from qc.quantity import clock
+
+
+class AudioFaultError(Exception):
+    """The audio cannot be judged, for the reason in `fault`."""
+
+    def __init__(self, fault: AudioFault) -> None:
+        super().__init__(fault.message)
+        self.fault = fault
+
+
+def unreadable(kind: str, shown: str, frame: int, rate: int, why: str) -> AudioFault:
+    """Say from which frame on a file cannot be decoded; `why` is a library's text, of which the last part counts."""
+    second, reason = frame / rate, why.rsplit(": ", maxsplit=1)[-1].strip().rstrip(".")
+    return AudioFault(
+        kind=kind,
+        message=f"{shown} cannot be decoded from {clock(second)} on: {reason}",
+        remedy="Ask for the file again; it was damaged on the way or while it was written.",
+        at=At(start_s=second),
+    )
+
+
+def short(shown: str, frame: int, stream: Stream) -> AudioFault:
+    """Say at which frame a file ends before its time."""
+    second = frame / stream.rate
+    return AudioFault(
+        kind="cut off",
+        message=f"{shown} ends at {clock(second)}, its header says {clock(stream.frames / stream.rate)}",
+        remedy="Ask for the file again; it was cut off on the way or while it was written.",
+        at=At(start_s=second),
+    )
+
+
+def unusable(shown: str, frame: int, rate: int, value: float) -> AudioFault:
+    """Say which frame holds a value that can be no programme: not finite, or absurdly large."""
+    second = frame / rate
+    if np.isfinite(value):
+        level = 20.0 * np.log10(abs(value))
+        return AudioFault(
+            kind="absurd level",
+            message=f"{shown} holds a sample of {level:+.0f} dBFS at {clock(second)}, above +40 dBFS",
+            remedy="Ask for the file again: a number format was mistaken when it was written.",
+            at=At(start_s=second),
+        )
+    return AudioFault(
+        kind="not finite",
+        message=f"{shown} holds a sample that is {'not a number' if np.isnan(value) else 'infinite'} "
+        f"at {clock(second)}",
+        remedy="Ask for the file again: the programme that wrote it failed at that place.",
+        at=At(start_s=second),
+    )
