@@ -31,7 +31,10 @@ def check(words: argparse.Namespace) -> int:
     spec = words.ruleset or read.delivery.ruleset
     house = [Path(spec)] if spec and is_path(spec) else []
     refuse_sources(wanted, [*read.files, *house])
-    jit.announce()
+    if jit.announce():
+        from qc.warming import warm
+
+        warm(host.needs)
     with Progress(sys.stderr) as progress:
         options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told)
         report = api.check(path, options, host, read)

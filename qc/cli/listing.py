@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from qc.cli.main import emit
+from qc.ruleset.find import Available, available
+from qc.ruleset.heading import heading
 
 
 def rulesets() -> int:
     """List rulesets: name@version, what they serve, where they lie."""
-    from qc import api
+    from qc.hooks.folders import ruleset_folders
+
+    folders = ruleset_folders()
+    _table([("RULESET", "SERVES", "SHA-256"), *(_row(there, folders) for there in available(folders))])
+    return 0
+
+
+def _row(there: Available, folders: Sequence[Path]) -> tuple[str, str, str]:
+    """Give the row of a ruleset; one whose heading does not tell, or tells another name, is loaded."""
+    told = heading(there.path)
+    if told is not None and (told.name, told.version) == (there.name, there.version):
+        return f"{told.name}@{told.version}", f"{told.size} at {told.speed}", told.sha256[:16]
     from qc.ruleset.load import load_ruleset
     from qc.ruleset.sources import Sources
 
-    rows = [("RULESET", "SERVES", "SHA-256")]
-    host = api.build_host()
-    sources = Sources(host.ruleset_folders)
-    for there in api.rulesets(host):
-        ruleset = load_ruleset(there, sources)
-        rows.append((f"{ruleset.name}@{ruleset.version}", " at ".join(ruleset.serves), ruleset.sha256[:16]))
-    _table(rows)
-    return 0
+    ruleset = load_ruleset(there, Sources(folders))
+    return f"{ruleset.name}@{ruleset.version}", " at ".join(ruleset.serves), ruleset.sha256[:16]
 
 
 def plugins() -> int:

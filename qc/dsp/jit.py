@@ -10,6 +10,7 @@ from __future__ import annotations
 import atexit
 import contextlib
 import hashlib
+import importlib
 import os
 import shutil
 import sys
@@ -25,6 +26,8 @@ from numba import config
 
 F = TypeVar("F", bound=Callable[..., Any])
 _PACKAGE = Path(__file__).parent.parent
+PASSING = "sidegate-kernels-"
+"""How the name of a cache folder begins that goes away with the process."""
 
 
 def _digest() -> str:
@@ -54,13 +57,33 @@ def _folder() -> Path:
             return folder
     except (OSError, RuntimeError):  # RuntimeError: a user without a home
         pass
-    passing = tempfile.mkdtemp(prefix="sidegate-kernels-")
+    passing = tempfile.mkdtemp(prefix=PASSING)
     atexit.register(shutil.rmtree, passing, ignore_errors=True)
     return Path(passing)
 
 
+def _without_scipy() -> None:
+    """Import what numba imports at its first call, with scipy hidden, which no kernel needs and which takes long.
+
+    numba looks for a BLAS there, and does without. A kernel that multiplies matrices still finds it later.
+    """
+    blas = "scipy.linalg.cython_blas"
+    if blas in sys.modules:
+        return
+    sys.modules[blas] = None  # type: ignore[assignment]  # makes the import fail
+    try:
+        importlib.import_module("numba.np.arraymath")
+    except ImportError:  # where numba keeps it is its own affair
+        pass
+    finally:
+        del sys.modules[blas]
+
+
+_without_scipy()
 CACHE = _folder()
 config.CACHE_DIR = str(CACHE)  # type: ignore[attr-defined]
+LASTING = not CACHE.name.startswith(PASSING)
+"""Whether another process finds what this one compiles."""
 _READY = CACHE / "ready"
 
 
@@ -68,7 +91,8 @@ def announce() -> bool:
     """Say on stderr that the kernels will be compiled, when they were not yet; returns whether it said so."""
     if _READY.exists():
         return False
-    sys.stderr.write("sidegate: compiling its measuring code for this machine, once; about 15 seconds\n")
+    with contextlib.suppress(OSError, ValueError):  # nobody listens
+        sys.stderr.write("sidegate: compiling its measuring code for this machine, once; about 10 seconds\n")
     return True
 
 
@@ -89,7 +113,12 @@ def reduction(function: F) -> F:
     return _compiled(function, {"contract", "nnan", "ninf", "nsz", "reassoc"})
 
 
+def as_written(function: F) -> F:
+    """Compile with every product and sum rounded by itself and in its place, as numpy does."""
+    return _compiled(function, set())
+
+
 def _compiled(function: F, fastmath: set[str]) -> F:
-    compiled: Any = numba.njit(nogil=True, cache=True, fastmath=fastmath, error_model="numpy")(function)
+    compiled: Any = numba.njit(nogil=True, cache=True, fastmath=fastmath or False, error_model="numpy")(function)
     result: F = compiled
     return result

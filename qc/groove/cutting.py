@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND, STANDARD_GRAVITY
+from qc.groove.ratios import over
 from qc.groove.side import Side
-from qc.groove.spiral import Spiral, demanded, wind
+from qc.groove.spiral import Laid, Spiral, lay, travel_least, wind
 from qc.quantity import Op, Polarity
 
 Array = NDArray[np.float64]
@@ -49,14 +50,17 @@ class Cutting:
         self._walls = side.walls[polarity]
         self._scale = self.gain * side.chain.cut.unity_velocity
         self._known: dict[str, Worst] = {}
+        self._radii: dict[int, float] = {}
 
     def measure(self, name: str) -> Worst:
         """Give a measurement of `MEASURES` by name."""
         if name not in self._known:
             self._known[name] = MEASURES[name].of(self)
+            if "laid" in self.__dict__:
+                self._keep()
         return self._known[name]
 
-    @cached_property
+    @property
     def depth(self) -> Array:
         """Depth of the unmodulated groove, m, (n,)."""
         cut = self.side.chain.cut
@@ -67,16 +71,41 @@ class Cutting:
 
     @cached_property
     def spiral(self) -> Spiral:
-        """The spiral as cut."""
-        cut, disc = self.side.chain.cut, self.side.chain.disc
-        out, inward = self.gain * self._walls.out, self.gain * self._walls.inward
-        return wind(demanded(self.depth, out, inward, cut, disc.sectors_a_turn), self.side.marks, cut, disc)
+        """The spiral as cut, with all its arrays."""
+        walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
+        return wind(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
+
+    @cached_property
+    def laid(self) -> Laid:
+        """The spiral as cut, with no array but its radius."""
+        walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
+        return lay(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
+
+    def _keep(self) -> None:
+        """Keep of the spiral what is asked for after it is let go: its own numbers, and the radius of each place."""
+        for name in ("groove.travel", "groove.last_diameter", "groove.land_min"):
+            if name not in self._known:
+                self._known[name] = MEASURES[name].of(self)
+        for worst in self._known.values():
+            self.radius_at(worst.sector)
+            self.radius_at(worst.start)
+
+    def radius_at(self, sector: int) -> float:
+        """Radius after a sector, m; remembered, so that no spiral is laid again to place what was found."""
+        if sector not in self._radii:
+            self._radii[sector] = float(self.laid.radius[sector])
+        return self._radii[sector]
+
+    def forget(self) -> None:
+        """Let go of all arrays; they are worked out again when they are asked for."""
+        for name in ("spiral", "laid", "speed", "lateral_slope", "vertical_slope"):
+            self.__dict__.pop(name, None)
 
     @cached_property
     def speed(self) -> Array:
         """Groove speed, m/s, (n,); the radius counts as no less than the finishing groove's."""
         disc = self.side.chain.disc
-        radius = np.maximum(self.spiral.radius, disc.finishing / 2.0)
+        radius = np.maximum(self.laid.radius, disc.finishing / 2.0)
         return 2.0 * math.pi * disc.rpm / 60.0 * radius
 
     @cached_property
@@ -108,8 +137,43 @@ class Cutting:
         return Worst(factor * float(rows[channel, sector]), sector, sector, sector + 1, name)
 
     def scaled_peak(self, values: Array) -> Worst:
-        """Greatest of an envelope, at this level."""
+        """Greatest of values for 0 dBFS and 1 m/s, at this level."""
         return self.peak(values, self._scale)
+
+    def envelope_peak(self, name: str) -> Worst:
+        """Greatest of an envelope, at this level."""
+        rows = np.atleast_2d(getattr(self.side.envelopes, name))
+        channel, sector = self.side.peak(name)
+        value = self._scale * float(rows[channel, sector])
+        return Worst(value, sector, sector, sector + 1, CHANNELS[channel] if rows.shape[0] == 2 else None)
+
+    def slope_peak(self, name: str) -> Worst:
+        """Greatest of a velocity over what the cutter's back edges allow (C-1)."""
+        return self._ratio(name, self._scale, 0, edges=True)
+
+    def slope_share(self, name: str, seconds: int) -> Worst:
+        """Share of sectors whose slope is above 1 in the worst `seconds`, or in all of a shorter side."""
+        return self._ratio(name, self._scale, seconds, edges=True)
+
+    def tracing_peak(self, name: str, tip: float | None = None) -> Worst:
+        """Greatest tracing ratio (C-3)."""
+        radius = self.side.chain.playback.tip_radius if tip is None else tip
+        return self._ratio(name, radius * self._scale, 0, edges=False)
+
+    def tracing_share(self, name: str, seconds: int) -> Worst:
+        """Share of sectors whose tracing ratio is above 1 in the worst `seconds`; the greater wall."""
+        return self._ratio(name, self.side.chain.playback.tip_radius * self._scale, seconds, edges=False)
+
+    def _ratio(self, name: str, factor: float, seconds: int, *, edges: bool) -> Worst:
+        """Peak of a ratio (no seconds) or its share above 1, for an envelope times a factor."""
+        disc, rows = self.side.chain.disc, np.atleast_2d(getattr(self.side.envelopes, name))
+        window = min(seconds * SECTORS_A_SECOND, rows.shape[1])
+        turning, angle = 2.0 * math.pi * disc.rpm / 60.0, self.side.chain.playback.back_angle
+        value, sector, start, channel = over(
+            rows[0], rows[-1], factor, self.laid.radius, disc.finishing / 2.0, turning,
+            math.tan(angle) if edges else 0.0, window,
+        )  # fmt: skip
+        return Worst(value, sector, start, start + max(1, window), CHANNELS[channel] if len(rows) == 2 else None)
 
     def share(self, ratio: Array, seconds: int) -> Worst:
         """Share of sectors above 1 in the worst `seconds`, or in all of a shorter side; (2, n): the greater wall."""
@@ -129,14 +193,14 @@ class Cutting:
 
     def drive(self, seconds: int) -> Worst:
         """Root of the mean square acceleration of the worst `seconds`, greater wall, m/s2 (C-10)."""
-        square = self.side.envelopes.a_square
-        window = min(seconds * SECTORS_A_SECOND, square.shape[1])
-        total = np.cumsum(np.pad(square, ((0, 0), (1, 0))), axis=1)
-        means = (total[:, window:] - total[:, :-window]) / window
-        channel, start = divmod(int(means.argmax()), means.shape[1])
-        worst = start + int(square[channel, start : start + window].argmax())
-        value = self._scale * math.sqrt(max(0.0, float(means[channel, start])))
-        return Worst(value, worst, start, start + window, CHANNELS[channel])
+        mean, channel, start, window = self.side.loudest(seconds)
+        worst = start + int(self.side.envelopes.a_square[channel, start : start + window].argmax())
+        return Worst(self._scale * math.sqrt(max(0.0, mean)), worst, start, start + window, CHANNELS[channel])
+
+    def swing(self) -> Worst:
+        """Greatest lateral excursion to either side."""
+        e = self.side.envelopes
+        return self.scaled_peak(np.maximum(e.lateral_max, -e.lateral_min))
 
     def up(self) -> Worst:
         """Greatest excursion out of the disc."""
@@ -156,7 +220,14 @@ class Cutting:
 
     def land(self) -> Worst:
         """Least land."""
-        return self.peak(self.spiral.land, least=True)
+        at = self.laid.tightest
+        return Worst(self.laid.land, at, at, at + 1)
+
+    @property
+    def travel_least(self) -> float:
+        """Travel of the least possible spiral, m."""
+        walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
+        return travel_least(walls.right, walls.left, walls.up_near, walls.unity, self.gain, cut, disc)
 
     def whole(self, value: float) -> Worst:
         """Give a number of the whole side, placed at its end."""
@@ -164,39 +235,33 @@ class Cutting:
         return Worst(value, n - 1, n - 1, n)
 
 
-def _lateral(c: Cutting) -> Array:
-    return np.maximum(c.side.envelopes.lateral_max, -c.side.envelopes.lateral_min)
-
+G = 1.0 / STANDARD_GRAVITY
 
 MEASURES: dict[str, Measure] = {
-    "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.v_abs)),
-    "groove.lateral_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.scaled_peak(c.side.envelopes.lateral_v)),
-    "groove.lateral_displacement_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(_lateral(c))),
+    "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("v_abs")),
+    "groove.lateral_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("lateral_v")),
+    "groove.lateral_displacement_peak": Measure("um", 1e6, "<=", Cutting.swing),
     "groove.vertical_up_peak": Measure("um", 1e6, "<=", Cutting.up),
     "groove.vertical_down_peak": Measure("um", 1e6, "<=", Cutting.down),
-    "groove.low_vertical_peak": Measure("um", 1e6, "<=", lambda c: c.scaled_peak(c.side.envelopes.low_vertical)),
-    "groove.acceleration_peak": Measure(
-        "g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.scaled_peak(c.side.envelopes.a_abs)
-    ),
-    "groove.drive_1s": Measure("g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.drive(1)),
-    "groove.drive_10s": Measure("g", 1.0 / STANDARD_GRAVITY, "<=", lambda c: c.drive(10)),
+    "groove.low_vertical_peak": Measure("um", 1e6, "<=", lambda c: c.envelope_peak("low_vertical")),
+    "groove.acceleration_peak": Measure("g", G, "<=", lambda c: c.envelope_peak("a_abs")),
+    "groove.drive_1s": Measure("g", G, "<=", lambda c: c.drive(1)),
+    "groove.drive_10s": Measure("g", G, "<=", lambda c: c.drive(10)),
     "groove.top_width_min": Measure("um", 1e6, ">=", Cutting.width),
     "groove.depth_max": Measure("um", 1e6, "<=", Cutting.deepest),
     "groove.land_min": Measure("um", 1e6, ">=", Cutting.land),
-    "groove.lateral_slope_peak": Measure("1", 1.0, "<=", lambda c: c.peak(c.lateral_slope)),
-    "groove.vertical_slope_peak": Measure("1", 1.0, "<=", lambda c: c.peak(c.vertical_slope)),
-    "groove.tracing_ratio_peak": Measure("1", 1.0, "<=", lambda c: c.peak(c.tracing(c.side.envelopes.a_abs))),
-    "groove.tracing_ratio_peak_5um": Measure("1", 1.0, "<=", lambda c: c.peak(c.tracing(c.side.envelopes.a_abs, 5e-6))),
-    "groove.tracing_ratio_peak_18um": Measure(
-        "1", 1.0, "<=", lambda c: c.peak(c.tracing(c.side.envelopes.a_abs, 18e-6))
-    ),
-    "groove.lateral_slope_share": Measure("1", 1.0, "<=", lambda c: c.share(c.lateral_slope, 10)),
-    "groove.vertical_slope_share": Measure("1", 1.0, "<=", lambda c: c.share(c.vertical_slope, 10)),
-    "groove.tracing_ratio_share": Measure("1", 1.0, "<=", lambda c: c.share(c.tracing(c.side.envelopes.a_abs), 10)),
-    "groove.sibilance_share": Measure("1", 1.0, "<=", lambda c: c.share(c.tracing(c.side.envelopes.sibilance_a), 1)),
-    "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.spiral.travel)),
-    "groove.travel_least": Measure("mm", 1e3, "<=", lambda c: c.whole(c.spiral.travel_least)),
-    "groove.last_diameter": Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.spiral.last_radius)),
+    "groove.lateral_slope_peak": Measure("1", 1.0, "<=", lambda c: c.slope_peak("lateral_v")),
+    "groove.vertical_slope_peak": Measure("1", 1.0, "<=", lambda c: c.slope_peak("vertical_v")),
+    "groove.tracing_ratio_peak": Measure("1", 1.0, "<=", lambda c: c.tracing_peak("a_abs")),
+    "groove.tracing_ratio_peak_5um": Measure("1", 1.0, "<=", lambda c: c.tracing_peak("a_abs", 5e-6)),
+    "groove.tracing_ratio_peak_18um": Measure("1", 1.0, "<=", lambda c: c.tracing_peak("a_abs", 18e-6)),
+    "groove.lateral_slope_share": Measure("1", 1.0, "<=", lambda c: c.slope_share("lateral_v", 10)),
+    "groove.vertical_slope_share": Measure("1", 1.0, "<=", lambda c: c.slope_share("vertical_v", 10)),
+    "groove.tracing_ratio_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("a_abs", 10)),
+    "groove.sibilance_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("sibilance_a", 1)),
+    "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.laid.travel)),
+    "groove.travel_least": Measure("mm", 1e3, "<=", lambda c: c.whole(c.travel_least)),
+    "groove.last_diameter": Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.radius_at(c.side.span.sectors - 1))),
 }
 """Groove measurements that depend on the cut level, by name."""
 

@@ -6,6 +6,7 @@ since no number improves when the level rises.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -18,8 +19,6 @@ from qc.quantity import Polarity, Quantity, meets
 
 LOWEST, HIGHEST = -400, 200
 """Ends of the search in tenths of a dB."""
-HELD = 3
-"""Levels whose arrays are held at once."""
 
 Wanted = tuple[LevelRow, float]
 """A limit and the value it is searched at."""
@@ -44,17 +43,21 @@ class LevelSearch:
     def __init__(self, side: Side, rows: Iterable[LevelRow]) -> None:
         self.side = side
         self.rows = tuple(row for row in rows if row.measure in MEASURES)
-        self._held: dict[float, dict[Polarity, Cutting]] = {}
+        self._cuttings: dict[float, dict[Polarity, Cutting]] = {}
+        self._holding = math.nan  # level whose arrays are held
 
     def cutting(self, level: float, polarity: Polarity) -> Cutting:
-        """Give the side as cut at a level and polarity; only the last few levels are held, for they are large."""
-        held = self._held.pop(level, None)
-        if held is None:
-            held = {one: Cutting(self.side, level, one) for one in self.side.polarities}
-        self._held[level] = held  # now the last
-        if len(self._held) > HELD:
-            del self._held[next(iter(self._held))]
-        return held[polarity]
+        """Give the side as cut at a level and polarity.
+
+        What was found at a level is remembered; the arrays, which are large, are held for the last level only.
+        """
+        if level not in self._cuttings:
+            self._cuttings[level] = {one: Cutting(self.side, level, one) for one in self.side.polarities}
+        if level != self._holding:
+            for one in self._cuttings.get(self._holding, {}).values():
+                one.forget()
+            self._holding = level
+        return self._cuttings[level][polarity]
 
     def worst(self, name: str, level: float) -> tuple[Worst, Polarity]:
         """Give a measurement at a level for its own worse polarity."""
@@ -91,14 +94,19 @@ class LevelSearch:
 
     def place(self, worst: Worst, polarity: Polarity, level: float, start: int, end: int | None = None) -> At:
         """Place sectors on the side as cut at a level."""
-        radius = self.cutting(level, polarity).spiral.radius
+        radius = self.cutting(level, polarity).radius_at(start)
         return self.side.at(start, start + 1 if end is None else end, radius, polarity, worst.channel)
 
     def holds(self, want: Wanted, level: float) -> bool:
         """Whether a limit holds at a level."""
         row, bound = want
-        worst, _ = self.worst(row.measure, level)
-        return meets(worst.value * MEASURES[row.measure].factor, bound, row.op, row.unit)
+        measure = MEASURES[row.measure]
+        values: Iterable[float] = (
+            self.cutting(level, p).measure(row.measure).value for p in self.side.polarities
+        )  # one after the other: the second spiral is not laid where the first breaks the limit
+        if row.op != measure.op:  # it is the worse one that counts, and for such a limit it may be the one that holds
+            values = [self.worst(row.measure, level)[0].value]
+        return all(meets(value * measure.factor, bound, row.op, row.unit) for value in values)
 
     def reach(self, wanted: Iterable[Wanted]) -> dict[Wanted, Reached]:
         """Find the highest level at which each limit holds by itself.

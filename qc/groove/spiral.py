@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import Cut, Disc
-from qc.dsp.jit import kernel, reduction
+from qc.dsp.jit import as_written
 
 Array = NDArray[np.float64]
 
@@ -46,98 +46,187 @@ class Spiral:
         return int(np.count_nonzero(touching[1:] & ~touching[:-1]))
 
 
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """What most questions need of a spiral: the radius after each sector, and where the least land is left."""
+
+    radius: Array
+    travel: float
+    land: float
+    """the least that is left, m"""
+    tightest: int
+    """the sector where it is"""
+    overlaps: int
+
+
 def lookahead(cut: Cut, disc: Disc) -> int:
     """Sectors by which the carriage and the depth know what is coming, less than a turn."""
     turn = disc.sectors_a_turn
     return min(int(cut.preview * turn + 0.5), turn - 1)
 
 
-def demanded(depth: Array, out: Array, inward: Array, cut: Cut, turn: int) -> Array:
-    """Pitch demanded without land, (n,): two half widths and the excursions that face each other, in m.
+def lay(
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, marks: Array, cut: Cut, disc: Disc
+) -> Laid:  # fmt: skip
+    """Lay the spiral of a side, and keep no more of it than most questions need.
 
-    `out` is the greatest displacement of the right wall, `inward` the least of the left; before the start the
-    groove is unmodulated and `top_width` wide.
+    `right` is the outermost displacement of the right wall in each sector and `left` the innermost of the left one,
+    both in m at a cut level of 0 dB once multiplied by `unity`; `rise_near` is the greatest upward excursion within
+    the preview, in m at 0 dB; `marks` the least advance of each sector.
     """
-    before_depth = np.concatenate([np.full(turn, cut.top_width / 2.0), depth])[: len(depth)]
-    before_in = np.concatenate([np.zeros(turn), inward])[: len(depth)]
-    pitch: Array = depth + before_depth + np.sqrt(2.0) * (out - before_in)
-    return pitch
+    radius, none = np.empty(len(right)), np.empty(0)
+    _take(right, left, rise_near, unity, gain, cut, disc, radius)
+    return _laid(marks, cut, disc, radius, none, none, none)
 
 
-def wind(taken: Array, marks: Array, cut: Cut, disc: Disc) -> Spiral:
-    """Wind a side from the pitch its grooves take (without land) and the least advance of its marks."""
-    turn, ahead = disc.sectors_a_turn, lookahead(cut, disc)
-    demand = taken + cut.land
-    both_ends = demand.copy()
-    np.maximum(demand[:-1], demand[1:], out=both_ends[:-1])
-    base, cap = (cut.top_width + cut.land) / turn, cut.max_pitch / turn
-    advance, pitch = np.empty_like(demand), np.empty_like(demand)
-    shares = 1.0 / np.arange(1.0, ahead + 2.0)
-    as_cut(both_ends, base, cap, turn, ahead, shares, marks, advance, pitch)
-    left = pitch - taken
-    left[1:] = np.minimum(left[1:], pitch[:-1] - taken[1:])
-    travelled = np.cumsum(advance)
-    return Spiral(
-        advance=advance,
-        radius=disc.outer / 2.0 - travelled,
-        pitch=pitch,
-        land=left,
-        travel=float(travelled[-1]),
-        travel_least=float(least_possible(both_ends, base, turn)),
-    )
+def wind(
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, marks: Array, cut: Cut, disc: Disc
+) -> Spiral:  # fmt: skip
+    """Lay the spiral of a side as `lay` does, and keep all of it."""
+    radius, advance, pitch, land = (np.empty(len(right)) for _ in range(4))
+    _take(right, left, rise_near, unity, gain, cut, disc, radius)
+    least = _least(cut, disc, radius)
+    laid = _laid(marks, cut, disc, radius, advance, pitch, land)
+    return Spiral(advance, radius, pitch, land, laid.travel, least)
 
 
-@reduction
-def _steepest(known: Array, done: float, shares: Array, low: int, high: int, first: int) -> float:
-    """Greatest advance that any demand ahead asks for when it is spread evenly over the sectors up to it."""
-    top = 0.0
-    for j in range(low, high):
-        top = max(top, (known[j] - done) * shares[j - first])
-    return top
+def travel_least(
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, cut: Cut, disc: Disc
+) -> float:  # fmt: skip
+    """Give the travel of the least possible spiral in m, from what `lay` takes."""
+    taken = np.empty(len(right))
+    _take(right, left, rise_near, unity, gain, cut, disc, taken)
+    return _least(cut, disc, taken)
 
 
-@kernel
-def as_cut(
-    demand: Array,
-    base: float,
-    cap: float,
-    turn: int,
-    ahead: int,
-    shares: Array,
-    marks: Array,
-    advance: Array,
-    pitch: Array,
-) -> None:
-    """Fill advance and pitch given, sector by sector; `shares[m]` is 1/(m + 1)."""
-    n, off = demand.shape[0], turn + ahead
-    cum = np.empty(n + off + 1)  # cum[i + off]: all advances before sector i, from i = -off on
+def _least(cut: Cut, disc: Disc, taken: Array) -> float:
+    return float(least_possible(taken, cut.land, _base(cut, disc), disc.sectors_a_turn))
+
+
+def _base(cut: Cut, disc: Disc) -> float:
+    """Advance of a sector where nothing is cut, m."""
+    return (cut.top_width + cut.land) / disc.sectors_a_turn
+
+
+def _take(
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, cut: Cut, disc: Disc, taken: Array
+) -> None:  # fmt: skip
+    plain = cut.top_width / 2.0
+    deepest = cut.nominal_depth if cut.depth == "variable" else plain
+    take(
+        right, left, rise_near, unity, gain, cut.keep_width / 2.0, plain, deepest, disc.sectors_a_turn, taken
+    )  # fmt: skip
+
+
+def _laid(
+    marks: Array, cut: Cut, disc: Disc, taken: Array, advance: Array, pitch: Array, land: Array
+) -> Laid:  # fmt: skip
+    turn, shares = disc.sectors_a_turn, 1.0 / np.arange(1.0, lookahead(cut, disc) + 2.0)
+    found = as_cut(
+        taken, marks, cut.land, _base(cut, disc), cut.max_pitch / turn, turn, shares, disc.outer / 2.0, advance, pitch,
+        land,
+    )  # fmt: skip
+    return Laid(taken, *found)
+
+
+@as_written
+def take(
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, keep: float, plain: float, deepest: float,
+    turn: int, taken: Array,
+) -> None:  # fmt: skip
+    """Fill in the pitch that each sector takes without land: two half widths, and the excursions that face each other.
+
+    Depth keeps `keep` where the cutter rises, and lies between `plain` and `deepest`; before the start the groove is
+    unmodulated and `plain` deep.
+    """
+    n, root = taken.shape[0], np.sqrt(2.0)
+    for i in range(min(turn, n)):
+        depth = min(max(keep + gain * rise_near[i], plain), deepest)
+        taken[i] = depth + plain + root * (gain * (unity * right[i]))
+    for i in range(turn, n):
+        depth = min(max(keep + gain * rise_near[i], plain), deepest)
+        beside = min(max(keep + gain * rise_near[i - turn], plain), deepest)
+        taken[i] = depth + beside + root * (gain * (unity * right[i]) - gain * (unity * left[i - turn]))
+
+
+@as_written
+def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one before
+    radius: Array, marks: Array, land: float, base: float, cap: float, turn: int, shares: Array, outer: float,
+    advance: Array, pitch: Array, left: Array,
+) -> tuple[float, float, int, int]:  # fmt: skip
+    """Lay the spiral; gives travel, least land, its sector and the number of overlaps.
+
+    `radius` holds what each sector takes without land, and the radius after it once the sector is laid; advance,
+    pitch given and land left are filled in where they have room for it. `shares[m]` is 1/(m + 1), and the preview as
+    long as they are.
+
+    Of the demands ahead one asks for the greatest advance, the steepest: spread evenly, it keeps doing so until it is
+    met, whatever lies between, since the carriage runs straight towards it and no demand known lies above that line.
+    Only one that comes into sight can ask for more. A mark or the greatest pitch takes the carriage off the line;
+    then all demands ahead are gone through again. Along `base` it is the same, with nobody to run towards.
+    """
+    n, ahead = radius.shape[0], shares.shape[0] - 1
+    ring = 2
+    while ring < turn + 2:
+        ring *= 2
+    ring -= 1
+    # By sector, from turn + preview before the start on, and only the last turn of them:
+    known = np.empty(ring + 1)  # demand plus what was advanced a turn before: less `before`, what is still to be given
+    before = np.empty(ring + 1)  # all advances before it
     for i in range(turn + 1):
-        cum[i] = base * i
-    known = np.empty(n)  # demand plus what was advanced a turn before: less cum, it is what is still to be given
-    filled = 0
+        before[(i - turn - ahead) & ring] = base * i
+    nobody = -turn - 1
+    steepest, sure, done = nobody, True, before[-ahead & ring]
+    travel, given, least, tightest, overlaps, touching = 0.0, np.inf, np.inf, 0, 0, False
     for i in range(-ahead, n):
-        high = min(i + ahead + 1, n)
-        while filled < high:
-            known[filled] = demand[filled] + cum[filled - turn + 1 + off]
-            filled += 1
-        step = max(base, _steepest(known, cum[i + off], shares, max(i, 0), high, i))
-        if i >= 0:
-            step = min(max(step, marks[i]), max(cap, marks[i]))
-            advance[i] = step
-        else:
-            step = min(step, cap)
-        cum[i + 1 + off] = cum[i + off] + step
-    for i in range(n):
-        pitch[i] = cum[i + 1 + off] - cum[i - turn + 1 + off]
+        low, high, new = max(i, 0), min(i + ahead + 1, n), i + ahead
+        if new < n:
+            taken = radius[new] if new == n - 1 else max(radius[new], radius[new + 1])  # land holds at both ends
+            known[new & ring] = taken + land + before[(new - turn + 1) & ring]
+        asked = base
+        if steepest >= low:
+            asked = (known[steepest & ring] - done) * shares[steepest - i]
+        elif steepest != nobody:
+            sure = False
+        if not sure and (steepest < low or asked < cap):
+            asked, steepest, sure = base, nobody, True
+            for j in range(low, high):
+                one = (known[j & ring] - done) * shares[j - i]
+                if one > asked:
+                    asked, steepest = one, j
+        elif new < n:
+            one = (known[new & ring] - done) * shares[ahead]
+            if one >= asked:
+                asked, steepest = one, new
+        step, mark = max(base, asked), marks[i] if i >= 0 else 0.0
+        held = min(max(step, mark), max(cap, mark))
+        if held != step:
+            sure = False
+        done += held
+        before[(i + 1) & ring] = done
+        if i < 0:
+            continue
+        last, given = given, done - before[(i + 1 - turn) & ring]
+        room = min(given, last) - radius[i]
+        travel += held
+        radius[i] = outer - travel
+        if room < least:
+            least, tightest = room, i
+        overlaps += room < -TOUCH and not touching
+        touching = room < -TOUCH
+        if advance.shape[0] > 0:
+            advance[i], pitch[i], left[i] = held, given, room
+    return travel, least, tightest, overlaps
 
 
-@kernel
-def least_possible(demand: Array, base: float, turn: int) -> float:
+@as_written
+def least_possible(taken: Array, land: float, base: float, turn: int) -> float:
     """Travel when every demand is met at the last moment, without marks: the physical floor, in m."""
-    n = demand.shape[0]
-    cum = np.empty(n + turn + 1)
+    n = taken.shape[0]
+    before = np.empty(n + turn + 1)
     for i in range(turn + 1):
-        cum[i] = base * i
+        before[i] = base * i
     for i in range(n):
-        cum[i + turn + 1] = cum[i + turn] + max(0.0, demand[i] + cum[i + 1] - cum[i + turn])
-    return cum[n + turn] - cum[turn]
+        demand = (taken[i] if i == n - 1 else max(taken[i], taken[i + 1])) + land
+        before[i + turn + 1] = before[i + turn] + max(0.0, demand + before[i + 1] - before[i + turn])
+    return before[n + turn] - before[turn]

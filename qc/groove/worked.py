@@ -114,5 +114,5 @@ class WorkedSide:
         sector = int(seconds * SECTORS_A_SECOND + 1e-9) - side.span.start
         if not 0 <= sector < side.span.sectors:
             return at
-        radius = float(self.cutting.spiral.radius[sector]) * 1e3
+        radius = self.cutting.radius_at(sector) * 1e3
         return at.model_copy(update={"track": side.span.track_at(sector), "radius_mm": radius})

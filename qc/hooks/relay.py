@@ -5,14 +5,16 @@ from __future__ import annotations
 import inspect
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pluggy import HookCaller, PluginManager, PluginValidationError
 
-from qc.contract import Check, Need, Renderer, Report
 from qc.hooks import spec, vetting
 from qc.hooks.vetting import RefusedError
 from qc.nearest import meant
+
+if TYPE_CHECKING:
+    from qc.contract import Check, Need, Renderer, Report
 
 
 class Relay:

@@ -6,11 +6,12 @@ import inspect
 import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from qc.contract import Check, Judged, Model, Need, Renderer
 from qc.nearest import meant
-from qc.quantity import parse
+
+if TYPE_CHECKING:
+    from qc.contract import Check, Need, Renderer
 
 _CHECK_ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\.[a-z0-9]+(-[a-z0-9]+)*")
 _TEXTS = ("title", "why", "how", "remedy")
@@ -22,6 +23,8 @@ class RefusedError(Exception):
 
 def checks(given: object) -> tuple[type[Check[Any]], ...]:
     """Take what qc_checks gave: classes of Check with an id, the words and their Limits."""
+    from qc.contract import Check, Judged, Model
+
     found = _classes(given, Check, "qc_checks")
     for check in found:
         name = _worded(check, "id", check.__name__)
@@ -43,6 +46,8 @@ def checks(given: object) -> tuple[type[Check[Any]], ...]:
 
 def measures(given: object) -> tuple[type[Need[Any]], ...]:
     """Take what qc_measures gave: classes of Analysis or Derived with an id and the names they publish."""
+    from qc.contract import Need
+
     found = _classes(given, Need, "qc_measures")
     for need in found:
         name = _worded(need, "id", need.__name__)
@@ -55,6 +60,8 @@ def measures(given: object) -> tuple[type[Need[Any]], ...]:
 
 def renderers(given: object) -> tuple[type[Renderer], ...]:
     """Take what qc_renderers gave: classes of Renderer with a name."""
+    from qc.contract import Renderer
+
     found = _classes(given, Renderer, "qc_renderers")
     for renderer in found:
         _worded(renderer, "name", renderer.__name__)
@@ -88,6 +95,8 @@ def names_of_its_own(names: Iterable[str], taken: Mapping[str, str], what: str) 
 
 
 def _is_unit(unit: object, what: str) -> None:
+    from qc.quantity import parse
+
     try:
         parse("0" if unit == "1" else f"0 {unit}")
     except ValueError as why:

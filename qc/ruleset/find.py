@@ -11,7 +11,7 @@ from packaging.version import InvalidVersion, Version
 
 from qc.errors import RulesetError
 from qc.nearest import meant
-from qc.ruleset.read import read_file
+from qc.ruleset.heading import heading
 from qc.wording import shown
 
 SUFFIXES = (".yaml", ".yml")
@@ -99,12 +99,23 @@ def serving(size: str, speed: str, folders: Iterable[Path]) -> Available:
     Raises RulesetError when none or several do.
     """
     newest = {one.name: one for one in available(folders) if one.released}
-    discs = {name: read_file(one.path)[1].serves for name, one in newest.items()}
-    serve = [name for name, disc in discs.items() if (disc.size, disc.speed) == (size, speed)]
+    discs = {name: _disc(one.path) for name, one in newest.items()}
+    serve = [name for name, disc in discs.items() if disc == (size, speed)]
     if len(serve) == 1:
         return newest[serve[0]]
     disc = f"a {size} disc at {speed}"
     if serve:
         raise RulesetError(f"{', '.join(serve)} all serve {disc}; say which one is meant, by its name")
-    there = ", ".join(sorted({f"{disc.size} at {disc.speed}" for disc in discs.values()})) or "no disc at all"
+    there = ", ".join(sorted({" at ".join(disc) for disc in discs.values()})) or "no disc at all"
     raise RulesetError(f"no ruleset serves {disc}; those installed serve {there}")
+
+
+def _disc(path: Path) -> tuple[str, str]:
+    """Give size and speed of the disc that a file serves, from its heading where that tells."""
+    told = heading(path)
+    if told is not None:
+        return told.size, told.speed
+    from qc.ruleset.read import read_file
+
+    serves = read_file(path)[1].serves
+    return serves.size, serves.speed

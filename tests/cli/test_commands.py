@@ -44,7 +44,9 @@ def test_help_tells_the_commands_and_the_exit_codes():
     assert "--ruleset NAME[@VERSION]" in ran("check", "--help").stdout
 
 
-@pytest.mark.parametrize("words", [["--help"], ["--version"], ["check", "--help"], ["check"], ["completion", "bash"]])
+@pytest.mark.parametrize(
+    "words", [["--help"], ["--version"], ["check", "--help"], ["check"], ["completion", "bash"], ["rulesets"]]
+)
 def test_help_imports_no_heavy_library(words):
     done = ran(*words, command=[sys.executable, "-X", "importtime", "-m", "qc"])
     imported = {line.rsplit("|", 1)[-1].strip() for line in done.stderr.splitlines()}

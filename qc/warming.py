@@ -1,0 +1,94 @@
+"""The first run on a machine: the measuring code is compiled in two processes at once, before anything is heard.
+
+The compiler works in one thread at a time. So a second process hears a second of noise with what the plugins measure,
+while this one does so with what the groove needs; each leaves what it compiled in the cache, where this one finds it.
+Whatever goes wrong here costs time only, since everything is compiled when it is first called anyway.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import random
+import subprocess
+import sys
+import tempfile
+import wave
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from qc.audio.heard import default_workers, hear
+from qc.audio.plan import plan
+from qc.audio.source import BLOCK, FileSource
+from qc.chain import Chain
+from qc.contract import Need
+from qc.dsp import jit
+from qc.groove.programme import Programme
+from qc.groove.sectors import Sectors
+from qc.groove.worked import WorkedSide
+
+RATE = 96_000
+FRAMES = BLOCK + RATE // 2
+"""More than one block, so that what goes on from block to block is compiled too."""
+
+
+def warm(needs: Iterable[type[Need[Any]]]) -> None:
+    """Compile everything that measures: `needs` in another process, the groove in this one."""
+    if not (sys.executable and jit.LASTING and default_workers() > 1):
+        return
+    with contextlib.suppress(Exception), tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
+        noise = Path(folder) / "noise.wav"
+        _write(noise)
+        names = [f"{need.__module__}:{need.__qualname__}" for need in needs]
+        command = [sys.executable, "-c", "from qc.warming import beside; beside()", str(noise), *names]
+        with subprocess.Popen(  # noqa: S603 - this program itself
+            command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        ) as other:  # fmt: skip
+            try:
+                _groove(noise)
+            except BaseException:
+                other.kill()
+                raise
+
+
+def beside() -> None:
+    """Do the other process's part: hear the noise with the needs named on its command line."""
+    noise, *names = sys.argv[1:]
+    needs = []
+    for name in names:
+        module, _, inside = name.partition(":")
+        with contextlib.suppress(Exception):
+            needs.append(getattr(importlib.import_module(module), inside))
+    _hear(Path(noise), needs)
+
+
+def _groove(noise: Path) -> None:
+    results = _hear(noise, [Sectors, Programme])
+    chain = Chain()
+    WorkedSide.of(
+        chain, results[Sectors.of(chain)], results[Programme.of(chain)], (), (), 0.0
+    ).quantities(None)  # fmt: skip
+
+
+def _hear(noise: Path, needs: Sequence[type[Need[Any]]]) -> dict[Need[Any], Any]:
+    built = []
+    for need in needs:
+        with contextlib.suppress(Exception):  # a plugin's own fault is told when the side is heard
+            built.append(need.of(Chain()))
+    source = FileSource(noise, "noise", RATE, FRAMES)
+    return dict(hear(source, plan(built), workers=1).results)
+
+
+def _write(path: Path) -> None:
+    """Write quiet noise as 24-bit stereo."""
+    with wave.open(str(path), "wb") as out:
+        out.setnchannels(2)
+        out.setsampwidth(3)
+        out.setframerate(RATE)
+        quiet = random.Random(1).randbytes(4 * FRAMES)  # noqa: S311 - noise
+        frames = bytearray(6 * FRAMES)
+        for channel in range(2):  # two low bytes of noise under a high byte of nought
+            frames[3 * channel :: 6] = quiet[channel::4]
+            frames[3 * channel + 1 :: 6] = quiet[channel + 2 :: 4]
+        out.writeframes(bytes(frames))

@@ -1,0 +1,76 @@
+"""The first run on a machine: what is said, what is compiled, and by whom."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from conftest import Sent, tone
+from qc.testing.deliveries import deliver
+from qc.warming import _hear, _write
+
+COUNTING = """
+import sys
+import numba.core.caching as caching
+made = []
+kept = caching.Cache.save_overload
+caching.Cache.save_overload = lambda self, signature, data: (made.append(self), kept(self, signature, data))[1]
+import qc.warming
+warm = qc.warming.warm
+def first(needs):
+    warm(needs)
+    made.clear()
+qc.warming.warm = first
+from qc.cli.main import main
+code = main(sys.argv[1:])
+print(len(made))
+sys.exit(code)
+"""
+
+
+def run(words, cache, code=None):
+    start = ["-m", "qc"] if code is None else ["-c", code]
+    env = {**os.environ, "SIDEGATE_CACHE": str(cache)}
+    return subprocess.run([sys.executable, *start, *words], env=env, capture_output=True, text=True, check=False)
+
+
+@pytest.fixture
+def delivered(tmp_path):
+    side = Sent(0.2 * np.vstack([tone(400.0, 4.0, 96_000)] * 2), 96_000)
+    return deliver(tmp_path / "d", {"A": side}), tmp_path / "cache"
+
+
+def test_the_first_run_says_that_it_compiles_and_leaves_little_for_the_pass(delivered):
+    folder, cache = delivered
+    first = run(["check", str(folder), "--out", f"json={cache}.json"], cache, COUNTING)
+    assert first.stderr.count("compiling its measuring code for this machine, once") == 1
+    if len(os.sched_getaffinity(0)) > 1:
+        assert int(first.stdout) <= 3
+    again = run(["check", str(folder), "--out", f"json={cache}.json"], cache)
+    assert "compiling" not in again.stderr
+    assert again.returncode == first.returncode
+
+
+def test_without_a_cache_that_lasts_nothing_is_compiled_elsewhere(tmp_path):
+    blocked = tmp_path / "file"
+    blocked.write_text("not a folder")
+    code = (
+        "import subprocess, qc.warming\n"
+        "subprocess.Popen = None\n"
+        "from qc.dsp import jit\n"
+        "assert not jit.LASTING\n"
+        "qc.warming.warm([])\n"
+    )
+    assert run([], blocked, code).returncode == 0
+
+
+def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
+    noise = Path(tmp_path / "noise.wav")
+    _write(noise)
+    words = [str(noise), "nowhere.at.all:Need", "qc.groove.programme:Nothing", "qc.groove.programme:Programme"]
+    done = run(words, tmp_path, "from qc.warming import beside; beside()")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert _hear(noise, []) == {}

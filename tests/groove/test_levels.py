@@ -1,0 +1,143 @@
+"""The level search against every level tried one by one, and what it holds in memory."""
+
+import math
+import tracemalloc
+
+import numpy as np
+import pytest
+
+from qc.chain import Chain
+from qc.groove.cutting import MEASURES, Cutting
+from qc.groove.levels import HIGHEST, LOWEST, LevelSearch
+from qc.groove.rows import LevelRow
+from qc.groove.sectors import GrooveInput
+from qc.groove.side import Side
+from qc.groove.span import Span
+
+CHAIN = Chain()
+ROWS = tuple(
+    LevelRow(name, "limit", name, op, warn, fail, MEASURES[name].unit, sets)
+    for name, op, warn, fail, sets in (
+        ("groove.last_diameter", ">=", 280.0, 270.0, "warn"),
+        ("groove.top_width_min", ">=", 30.0, 25.4, "fail"),
+        ("groove.depth_max", "<=", 110.0, 127.0, "fail"),
+        ("groove.lateral_slope_share", "<=", 0.02, 0.1, "fail"),
+        ("groove.tracing_ratio_share", "<=", 0.02, 0.1, "fail"),
+        ("groove.tracing_ratio_peak", "<=", 4.0, None, None),
+        ("groove.sibilance_share", "<=", 0.1, 0.3, "fail"),
+        ("groove.drive_1s", "<=", 200.0, 400.0, "fail"),
+        ("groove.land_min", ">=", 13.0, 0.0, "fail"),
+        ("groove.land_min", "<=", 12.0, None, None),  # the wrong way round, as a house may have it
+        ("groove.acceleration_peak", "<=", 5000.0, None, None),
+    )
+)
+
+
+def side_of(sectors, seed=1, chain=CHAIN):
+    """Envelopes of about a programme's size, louder by and by and with beats."""
+    rng = np.random.default_rng(seed)
+    shape = np.repeat(rng.uniform(0.2, 1.0, sectors // 20 + 1), 20)[:sectors] * rng.uniform(0.5, 1.0, sectors)
+
+    def walls(size):
+        return size * shape * rng.uniform(0.6, 1.0, (2, sectors))
+
+    def groove(size):
+        return size * shape * rng.uniform(0.6, 1.0, sectors)
+
+    envelopes = GrooveInput(
+        chain.signal, d_max=walls(3e-4), d_min=-walls(3e-4), lateral_max=groove(4e-4), lateral_min=-groove(4e-4),
+        vertical_max=groove(1e-4), vertical_min=-groove(1.2e-4), lateral_v=groove(2.0), vertical_v=groove(1.0),
+        v_abs=walls(2.0), a_abs=walls(4e4), a_square=walls(1.5e4) ** 2, sibilance_a=walls(2e4),
+        low_vertical=groove(8e-5),
+    )  # fmt: skip
+    return Side.of(chain, Span(0, sectors), envelopes)
+
+
+def one_by_one(side, row, bound):
+    """Try every level from the lowest on; the last that holds, None where none does."""
+    fresh = LevelSearch(side, [row])
+    found = None
+    for tenths in range(LOWEST, HIGHEST + 1):
+        if not fresh.holds((row, bound), tenths / 10.0):
+            break
+        found = tenths / 10.0
+    return found
+
+
+def test_each_limit_is_reached_where_trying_every_level_says():
+    side = side_of(2000)
+    search = LevelSearch(side, ROWS)
+    wanted = [(row, bound) for row in ROWS for bound in (row.warn, row.fail) if bound is not None]
+    wanted = [want for want in wanted if want[0].op == MEASURES[want[0].measure].op]
+    found = search.reach(wanted)
+    assert len({reached.level for reached in found.values()}) > 8
+    for (row, bound), reached in found.items():
+        expected = one_by_one(side, row, bound)
+        assert reached.level == (LOWEST / 10.0 if expected is None else expected), row
+        assert (reached.bound == "<") == (expected is None)
+
+
+def test_a_limit_the_wrong_way_round_goes_by_the_worse_polarity():
+    side = side_of(500)
+    search = LevelSearch(side, ROWS)
+    row = ROWS[-2]
+    for level in (-20.0, 0.0, 10.0, 20.0):
+        worst = min(Cutting(side, level, p).measure("groove.land_min").value for p in side.polarities) * 1e6
+        assert search.holds((row, 12.0), level) == (worst <= 12.0 + 0.01)
+
+
+@pytest.mark.parametrize("level", [-30.0, -6.0, 0.0, 6.0, 20.0])
+@pytest.mark.parametrize("sectors", [1, 50, 700, 2000])
+def test_shares_and_peaks_are_what_the_whole_arrays_say(level, sectors):
+    side = side_of(sectors, seed=sectors)
+    e = side.envelopes
+    for polarity in side.polarities:
+        cut = Cutting(side, level, polarity)
+        assert cut.measure("groove.lateral_slope_share") == cut.share(cut.lateral_slope, 10)
+        assert cut.measure("groove.vertical_slope_share") == cut.share(cut.vertical_slope, 10)
+        assert cut.measure("groove.tracing_ratio_share") == cut.share(cut.tracing(e.a_abs), 10)
+        assert cut.measure("groove.sibilance_share") == cut.share(cut.tracing(e.sibilance_a), 1)
+        assert cut.measure("groove.lateral_slope_peak") == cut.peak(cut.lateral_slope)
+        assert cut.measure("groove.tracing_ratio_peak") == cut.peak(cut.tracing(e.a_abs))
+        assert cut.measure("groove.tracing_ratio_peak_5um") == cut.peak(cut.tracing(e.a_abs, 5e-6))
+        assert cut.measure("groove.wall_velocity_peak") == cut.scaled_peak(e.v_abs)
+        assert cut.measure("groove.land_min") == cut.peak(cut.spiral.land, least=True)
+        assert cut.measure("groove.travel").value == cut.spiral.travel
+        assert cut.measure("groove.travel_least").value == cut.spiral.travel_least
+        assert cut.measure("groove.last_diameter").value == 2.0 * cut.spiral.last_radius
+
+
+def test_equal_ratios_of_both_walls_lie_on_the_left_one():
+    side = side_of(900)
+    both = {name: np.vstack([getattr(side.envelopes, name)[0]] * 2) for name in ("a_abs", "sibilance_a")}
+    alike = Side(CHAIN, side.span, GrooveInput(**{**vars(side.envelopes), **both}))
+    cut = Cutting(alike, 3.0, "normal")
+    for name in ("groove.tracing_ratio_peak", "groove.tracing_ratio_share", "groove.sibilance_share"):
+        assert cut.measure(name).channel == "left"
+
+
+def test_what_was_found_stays_when_the_arrays_are_let_go():
+    search = LevelSearch(side_of(1500), ROWS)
+    first = {name: (search.quantity(name, -3.0), search.window(name, -3.0)) for name in MEASURES}
+    search.quantity("groove.travel", 4.0)
+    assert first == {name: (search.quantity(name, -3.0), search.window(name, -3.0)) for name in MEASURES}
+    again = LevelSearch(search.side, ROWS)
+    assert first == {name: (again.quantity(name, -3.0), again.window(name, -3.0)) for name in MEASURES}
+
+
+def test_a_minute_of_a_side_holds_a_quarter_of_a_mebibyte():
+    """Beside the envelopes, which the pass hands over."""
+
+    def held(minutes):
+        side = side_of(minutes * 60 * 75)
+        tracemalloc.start()
+        search = LevelSearch(side, ROWS)
+        search.allowed()
+        for name in MEASURES:
+            search.quantity(name, -3.0)
+        size, _ = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        return size
+
+    assert (held(5) - held(1)) / 4.0 < 0.25 * 2**20
+    assert math.isfinite(held(1))
