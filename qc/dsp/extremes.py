@@ -8,13 +8,23 @@ and half-way between them, and a parabola through the greatest value and its nei
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.jit import kernel, reduction
-from qc.dsp.search import highest, largest
+from qc.dsp.jit import kernel
+from qc.dsp.lanes import lane, loader, splatter, store, widen
+from qc.dsp.search import highest, index, largest
 
 Array = NDArray[np.float64]
+Waves = NDArray[np.float32]
+Wave = NDArray[Any]
+"""float64 or float32"""
+
+WIDE = 16
+"""Values worked out at once."""
+_load, _splat = loader(WIDE), splatter(WIDE)
 
 REACH = 7
 """Samples on either side of a stretch that `velocity` and the others look at."""
@@ -31,41 +41,67 @@ BETWEEN = (0.613715877, -0.151773164, 0.048514342, -0.012136726, 0.001679671)
 """The wave half a sample later: weights of x[+k] + x[1-k]; they add to one half."""
 
 
-@kernel
-def velocity(x: Array, at: int, rate: float, on: Array, half: Array) -> None:
-    """First derivative of x from index `at` on: on the samples into `on`, half a sample later into `half`."""
-    a1, a2, a3, a4, a5 = FIRST
-    b1, b2, b3, b4, b5 = FIRST_HALF
-    w = x[at - 5 :]
-    for i in range(on.shape[0]):
-        on[i] = rate * (
-            a1 * (w[i + 6] - w[i + 4]) + a2 * (w[i + 7] - w[i + 3]) + a3 * (w[i + 8] - w[i + 2])
-            + a4 * (w[i + 9] - w[i + 1]) + a5 * (w[i + 10] - w[i])
-        )  # fmt: skip
-        half[i] = rate * (
-            b1 * (w[i + 6] - w[i + 5]) + b2 * (w[i + 7] - w[i + 4]) + b3 * (w[i + 8] - w[i + 3])
-            + b4 * (w[i + 9] - w[i + 2]) + b5 * (w[i + 10] - w[i + 1])
-        )  # fmt: skip
+def _steps(weights: tuple[float, ...], first: int) -> tuple[float, ...]:
+    """Turn weights of pairs of values into weights of pairs of steps between neighbours: sums from each one on."""
+    return tuple(sum(weights[k:]) for k in range(first, 5))
+
+
+FIRST_STEPS, SECOND_STEPS = _steps(FIRST, 0), _steps(SECOND, 0)
+"""The same in steps e[i] = x[i] - x[i-1], as float32: displacement is mostly bass, its derivatives are not, and a step
+has lost the bass that float32 would spend its digits on. Weights of e[1+k] + e[-k], or of e[1+k] - e[-k], k = 0..4."""
+FIRST_HALF_STEPS, SECOND_HALF_STEPS = _steps(FIRST_HALF, 0), (*_steps(SECOND_HALF, 1), 0.0)
+"""Weights of e[1], then e[1+k] + e[1-k], k = 1..4; and of e[1+k] - e[1-k], k = 1..4."""
 
 
 @kernel
-def acceleration(x: Array, at: int, rate: float, on: Array, half: Array) -> None:
-    """Second derivative of x from index `at` on: on the samples and half a sample later."""
-    a1, a2, a3, a4, a5 = SECOND
-    b1, b2, b3, b4, b5 = SECOND_HALF
-    square = rate * rate
-    w = x[at - 5 :]
-    for i in range(on.shape[0]):
-        twice = 2.0 * w[i + 5]
-        on[i] = square * (
-            a1 * (w[i + 6] + w[i + 4] - twice) + a2 * (w[i + 7] + w[i + 3] - twice)
-            + a3 * (w[i + 8] + w[i + 2] - twice) + a4 * (w[i + 9] + w[i + 1] - twice)
-            + a5 * (w[i + 10] + w[i] - twice)
-        )  # fmt: skip
-        half[i] = square * (
-            b1 * (w[i + 6] + w[i + 5]) + b2 * (w[i + 7] + w[i + 4]) + b3 * (w[i + 8] + w[i + 3])
-            + b4 * (w[i + 9] + w[i + 2]) + b5 * (w[i + 10] + w[i + 1])
-        )  # fmt: skip
+def _five(weights: Any, factor: float) -> Any:
+    """Load five weights times a factor into registers."""
+    return (
+        _splat(np.float32(factor * weights[0])), _splat(np.float32(factor * weights[1])),
+        _splat(np.float32(factor * weights[2])), _splat(np.float32(factor * weights[3])),
+        _splat(np.float32(factor * weights[4])),
+    )  # fmt: skip
+
+
+@kernel
+def derivatives(
+    e: Waves, at: int, rate: float, count: int, velocity: Waves, velocity_half: Waves, acceleration: Waves,
+    acceleration_half: Waves,
+) -> None:  # fmt: skip
+    """First and second derivative of a wave given by its steps, from index `at` on.
+
+    On the samples, and half a sample later; `count` values, and up to WIDE - 1 more that mean nothing: all arrays
+    must have room for them.
+    """
+    f0, f1, f2, f3, f4 = _five(FIRST_STEPS, rate)
+    g0, g1, g2, g3, g4 = _five(FIRST_HALF_STEPS, rate)
+    s0, s1, s2, s3, s4 = _five(SECOND_STEPS, rate * rate)
+    t1, t2, t3, t4, _ = _five(SECOND_HALF_STEPS, rate * rate)
+    for i in range(0, count, WIDE):
+        k = at + i
+        a0, a1, a2, a3, a4 = _load(e, k), _load(e, k - 1), _load(e, k - 2), _load(e, k - 3), _load(e, k - 4)
+        b0, b1, b2, b3, b4 = _load(e, k + 1), _load(e, k + 2), _load(e, k + 3), _load(e, k + 4), _load(e, k + 5)
+        near, far = f0 * (b0 + a0) + f1 * (b1 + a1), f2 * (b2 + a2) + f3 * (b3 + a3) + f4 * (b4 + a4)
+        store(velocity, i, near + far)
+        near, far = s0 * (b0 - a0) + s1 * (b1 - a1), s2 * (b2 - a2) + s3 * (b3 - a3) + s4 * (b4 - a4)
+        store(acceleration, i, near + far)
+        near, far = g0 * b0 + g1 * (b1 + a0) + g2 * (b2 + a1), g3 * (b3 + a2) + g4 * (b4 + a3)
+        store(velocity_half, i, near + far)
+        near, far = t1 * (b1 - a0) + t2 * (b2 - a1), t3 * (b3 - a2) + t4 * (b4 - a3)
+        store(acceleration_half, i, near + far)
+
+
+@kernel
+def turn(x: Waves, count: int) -> None:
+    """Turn two walls by 45 degrees: rows 2 and 3 of x become sum and difference of rows 0 and 1 over the root of two.
+
+    `count` values, and up to WIDE - 1 more that mean nothing.
+    """
+    root = _splat(np.float32(np.sqrt(0.5)))
+    for i in range(0, count, WIDE):
+        a, b = _load(x[0], i), _load(x[1], i)
+        store(x[2], i, root * (a + b))
+        store(x[3], i, root * (a - b))
 
 
 @kernel
@@ -96,12 +132,21 @@ def summit(a: float, b: float, here: float, d: float, e: float) -> float:
     )
 
 
-@reduction
-def sum_of_squares(x: Array, start: int, stop: int) -> float:
-    """Sum of x[i]^2 over [start, stop)."""
+@kernel
+def sum_of_squares(x: Waves, start: int, stop: int) -> float:
+    """Sum of x[i]^2 over [start, stop): partial sums by place, then their sum, in float64."""
+    a = _splat(0.0)
+    i = start
+    while i + WIDE <= stop:
+        v = widen(_load(x, i))
+        a = a + v * v
+        i += WIDE
     total = 0.0
-    for i in range(start, stop):
-        total += x[i] * x[i]
+    for k in range(WIDE):
+        total += lane(a, k)
+    while i < stop:
+        total += np.float64(x[i]) * np.float64(x[i])
+        i += 1
     return total
 
 
@@ -130,13 +175,14 @@ def trough(x: Array, start: int, stop: int) -> float:
 
 
 @kernel
-def peak(on: Array, half: Array, n: int) -> float:
+def peak(on: Wave, half: Wave, n: int) -> float:
     """Greatest magnitude of a wave read on and half-way between samples; index 1 is the first of n that count.
 
     `on[k]` lies at k - 1 and `half[k]` at k - 1/2, so that both neighbours of every value that counts are there.
     """
-    top, i = largest(on, 1, n + 1)
-    top_half, j = largest(half, 1, n + 1)
+    first = index(1)
+    top, i = largest(on, first, n + 1)
+    top_half, j = largest(half, first, n + 1)
     if top >= top_half:
         sign = 1.0 if on[i] >= 0.0 else -1.0
         return summit(sign * on[i - 1], sign * half[i - 1], top, sign * half[i], sign * on[i + 1])
@@ -145,8 +191,8 @@ def peak(on: Array, half: Array, n: int) -> float:
 
 
 @kernel
-def peak_on(x: Array, start: int, stop: int) -> float:
+def peak_on(x: Wave, start: int, stop: int) -> float:
     """Greatest magnitude of a wave well below a quarter of its rate; x reaches two samples beyond on either side."""
-    top, i = largest(x, start, stop)
+    top, i = largest(x, index(start), stop)
     sign = 1.0 if x[i] >= 0.0 else -1.0
     return summit(sign * x[i - 2], sign * x[i - 1], top, sign * x[i + 1], sign * x[i + 2])

@@ -11,6 +11,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp import biquad
 from qc.dsp.biquad import Sections, response
 
 T1, T2, T3 = 3180e-6, 318e-6, 75e-6
@@ -28,8 +29,10 @@ def gain(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
     return curve(s) / at_1k
 
 
-def displacement(subsonic: float, rate: float) -> Sections:
+def displacement(subsonic: float, rate: float, cutter_pole: float = 0.0) -> Sections:
     """Two sections: displacement (in s, for a velocity gain of 1) with a 2nd-order Butterworth at `subsonic` Hz.
+
+    A pole of the cutter head with the time constant `cutter_pole` in s is taken in; none at nought.
 
     Poles and zeros are the analogue ones, mapped by exp(s T). Each section has as many zeros as poles, so what
     the mapping does near half the rate cancels: within 0.001 dB to 20 kHz at 88.2 kHz, a bilinear curve 0.015.
@@ -47,4 +50,8 @@ def displacement(subsonic: float, rate: float) -> Sections:
     at_1k = np.array([1000.0])
     wanted = 1.0 / (2.0 * math.pi * 1000.0) / math.sqrt(1.0 + (subsonic / 1000.0) ** 4)
     sections[0, :3] *= wanted / float(np.abs(response(sections, at_1k, rate))[0])
+    if cutter_pole:  # both are of the first order: one section holds them
+        b0, b1, _, a1, _ = biquad.pole(cutter_pole, rate)[0]
+        sections[1, :3] = np.polymul(fast[:2], (b0, b1))
+        sections[1, 3:] = np.polymul((1.0, fast[3]), (1.0, a1))[1:]
     return sections

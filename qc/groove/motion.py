@@ -7,13 +7,15 @@ Left is the inner wall, right the outer (L-1). Displacement is along each wall's
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qc.chain import Signal
 from qc.contract import RunningTap, Samples, Stream, Tap
-from qc.dsp import biquad, fir, recording
+from qc.dsp import biquad, cascade, fir, recording
+from qc.dsp.cascade import LAG
 
 TRANSITION = 4_100.0
 """Hz above the top in which the pass band ends; what 44.1 kHz leaves between 20 kHz and the image of 20 kHz."""
@@ -22,12 +24,16 @@ STOP = 72.0
 """dB for which the top's stop band is designed (Kaiser's formula gives 71); its ripple below 20 kHz is 0.003 dB."""
 IMAGE = 105.0
 """dB by which the images of doubling are down: bass has images that acceleration would show."""
-AFTER = 8
+AFTER = 32
 """Frames of motion given after the file's last one."""
+LOW_HZ = 300.0
+"""Hz below which the groove model looks at vertical motion by itself."""
+LOW_LATE = 2 * LAG
+"""Frames by which the low rows of `Motion` come later than the others."""
 
 
 class _Stage(Protocol):
-    def push(self, x: Samples) -> Samples: ...
+    def push(self, x: NDArray[Any]) -> NDArray[Any]: ...
 
 
 def motion_rate(rate: int) -> int:
@@ -38,11 +44,12 @@ def motion_rate(rate: int) -> int:
 
 
 @dataclass(frozen=True)
-class Displacement(Tap):
-    """Displacement of the left and right wall, (2, frames + AFTER) at `motion_rate`, frame 0 at the file's frame 0.
+class Motion(Tap):
+    """Displacement of the left and right wall, and both below 300 Hz, (4, frames + AFTER) at `motion_rate`.
 
-    The groove does not stop where the file does: AFTER frames of it are given beyond the last one, so that
-    derivatives can be read there. They count for nothing.
+    The first two rows have their frame 0 at the file's frame 0, the low ones, which the same cascade gives, LOW_LATE
+    frames later. The groove does not stop where the file does: AFTER frames of it are given beyond the last one, so
+    that derivatives can be read there. They count for nothing.
     """
 
     signal: Signal
@@ -54,6 +61,35 @@ class Displacement(Tap):
     def start(self, stream: Stream) -> RunningTap:
         """Begin on a stream of two channels."""
         return _Running(self.signal, stream)
+
+
+@dataclass(frozen=True)
+class Displacement(Tap):
+    """Displacement of the left and right wall, (2, frames + AFTER): what `Motion` has in its first two rows."""
+
+    signal: Signal
+
+    def base(self) -> Tap:
+        """Listen to the motion."""
+        return Motion(self.signal)
+
+    def rate(self, stream: Stream) -> int:
+        """88,200 or 96,000 frames a second."""
+        return motion_rate(stream.rate)
+
+    def start(self, stream: Stream) -> RunningTap:  # noqa: ARG002
+        """Begin; there is nothing to carry on."""
+        return _FirstTwo()
+
+
+class _FirstTwo:
+    def push(self, x: Samples) -> Samples:
+        """Give the first two rows."""
+        return x[:2]
+
+    def flush(self) -> Samples:
+        """Give nothing: nothing is held back."""
+        return np.zeros((2, 0))
 
 
 class _Running:
@@ -70,24 +106,31 @@ class _Running:
                 fold = stream.rate / 2.0 - end
                 self._stages.append(fir.Halver(fir.kaiser_low_pass(signal.top, fold, stream.rate, 80.0)))
             self._stages.append(fir.Same(fir.kaiser_low_pass(signal.top, end, rate, STOP)))
-        self._left = -(-stream.frames * rate // stream.rate) + AFTER  # frames still to give
-        self._side = biquad.paired(biquad.first_high(signal.bass_mono, rate)) if signal.bass_mono else None
-        self._side_state = biquad.fresh(self._side, 2) if self._side is not None else None
-        sections = recording.displacement(signal.subsonic, rate)
-        if signal.cutter_pole:
-            sections = np.vstack([sections, biquad.pole(signal.cutter_pole, rate)])
-        self._sections = biquad.paired(sections)
-        self._state = biquad.fresh(self._sections, 2)
+        if signal.bass_mono:
+            self._stages.append(_BassMono(signal.bass_mono, rate))
+        frames = -(-stream.frames * rate // stream.rate)
+        self._left = frames + AFTER + LAG  # frames still to be heard
+        self._early = LAG  # frames still to come out before frame 0 does
+        self._sections = cascade.coefficients(
+            np.vstack([
+                recording.displacement(signal.subsonic, rate, signal.cutter_pole),
+                biquad.butterworth_4_low(LOW_HZ, rate),
+            ])
+        )  # fmt: skip
+        self._state = cascade.at_rest()
 
     def push(self, x: Samples) -> Samples:
-        """Take (2, n) of the file, give what is ready of the displacement."""
+        """Take (2, n) of the file, give what is ready of the motion."""
+        heard: NDArray[Any] = x
         for stage in self._stages:
-            x = stage.push(x)
-        x = x[:, : self._left]
-        self._left -= x.shape[1]
-        if self._side is not None and self._side_state is not None:
-            x = self._narrowed(x, self._side, self._side_state)
-        return biquad.run(x, self._sections, self._state, np.empty_like(x))
+            heard = stage.push(heard)
+        heard = heard[:, : self._left]
+        self._left -= heard.shape[1]
+        early = min(self._early, heard.shape[1])
+        if early:
+            self._early -= early
+            self._cut(heard[:, :early])
+        return self._cut(heard[:, early:])
 
     def flush(self) -> Samples:
         """Give what the filters held back."""
@@ -96,10 +139,25 @@ class _Running:
             given.append(self.push(np.zeros((2, 256))))
         return np.concatenate(given, axis=1)
 
-    @staticmethod
-    def _narrowed(x: Samples, sections: biquad.Sections, state: Samples) -> Samples:
-        """Take the bass out of the difference signal (C-13)."""
-        side = np.vstack([x[0] - x[1], np.zeros(x.shape[1])])
-        mono = x[0] + x[1]
-        side = biquad.run(side, sections, state, side)[0]
-        return np.vstack([mono + side, mono - side]) * 0.5
+    def _cut(self, x: NDArray[Any]) -> Samples:
+        """Turn programme (2, n) into motion, (4, n)."""
+        motion = np.empty((4, x.shape[1]))
+        cascade.run(x, x.shape[1], self._sections, self._state, motion[:2], motion[2:])
+        cascade.settle(self._state)
+        return motion
+
+
+class _BassMono:
+    """Takes the bass out of the difference signal (C-13)."""
+
+    def __init__(self, corner: float, rate: int) -> None:
+        self._sections = biquad.paired(biquad.first_high(corner, rate))
+        self._state = biquad.fresh(self._sections, 2)
+
+    def push(self, x: NDArray[Any]) -> NDArray[Any]:
+        """Take (2, n), give as many."""
+        left, right = x.astype(np.float64)
+        apart = np.vstack([left - right, np.zeros(x.shape[1])])
+        apart = biquad.run(apart, self._sections, self._state, apart)[0]
+        both = left + right
+        return (0.5 * np.vstack([both + apart, both - apart])).astype(np.float32)

@@ -14,18 +14,26 @@ from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND, Chain, Signal
 from qc.contract import Analysis, Block, Samples, Stream, Tap
-from qc.dsp import biquad
-from qc.dsp.biquad import run_sections
-from qc.dsp.extremes import acceleration, crest, peak, peak_on, sum_of_squares, trough, velocity
+from qc.dsp import biquad, cascade
+from qc.dsp.cascade import LAG
+from qc.dsp.extremes import WIDE, crest, derivatives, peak, peak_on, sum_of_squares, trough, turn
 from qc.dsp.jit import kernel
-from qc.groove.motion import AFTER, Displacement, motion_rate
+from qc.dsp.lanes import loader, narrow, splatter, store
+from qc.dsp.search import index
+from qc.groove.motion import AFTER, LOW_LATE, Motion, motion_rate
 
 MARGIN = AFTER
-"""Motion frames kept on either side of a sector, more than the derivatives and summits reach."""
+"""Motion frames read on either side of a sector, more than derivatives, summits and whole vectors reach."""
+AHEAD = 3 * LAG + 2
+"""Frames by which the sibilance band is fed ahead of its sector: it comes out later, and a summit looks on by two."""
+SIBILANCE_HZ = (5_000.0, 12_000.0)
 
 COLUMNS = 19
 
 Array = NDArray[np.float64]
+Waves = NDArray[np.float32]
+
+load, splat = loader(WIDE), splatter(WIDE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +76,7 @@ class Sectors(Analysis[GrooveInput]):
 
     signal: Signal
     id: ClassVar[str] = "groove.sectors"
-    cost: ClassVar[float] = 60.0
+    cost: ClassVar[float] = 10.0
 
     @classmethod
     def of(cls, chain: Chain) -> Self:
@@ -76,8 +84,8 @@ class Sectors(Analysis[GrooveInput]):
         return cls(chain.signal)
 
     def taps(self) -> tuple[Tap, ...]:
-        """Name the displacement, the only one."""
-        return (Displacement(self.signal),)
+        """Name the motion, the only one."""
+        return (Motion(self.signal),)
 
     def start(self, stream: Stream) -> _Running:
         """Begin on a stream of two channels."""
@@ -85,7 +93,7 @@ class Sectors(Analysis[GrooveInput]):
 
 
 class _Running:
-    """Collects displacement until whole sectors are there, with a margin on either side."""
+    """Works out whole sectors where they lie; those that reach across a slice's end are joined first."""
 
     def __init__(self, need: Sectors, stream: Stream) -> None:
         self._need = need
@@ -93,52 +101,72 @@ class _Running:
         rate = motion_rate(stream.rate)
         self._rate, self._size = float(rate), rate // SECTORS_A_SECOND
         self._frames = -(-stream.frames * rate // stream.rate)
-        sectors = -(-self._frames // self._size)
-        self._rows = np.zeros((sectors, COLUMNS))
+        self._rows = np.zeros((-(-self._frames // self._size), COLUMNS))
         self._done = 0
-        self._held = np.zeros((2, MARGIN))
-        self._band = np.vstack([biquad.butterworth_4_high(5_000.0, rate), biquad.butterworth_4_low(12_000.0, rate)])
-        self._band_state = biquad.fresh(self._band, 2)
-        self._low = biquad.butterworth_4_low(300.0, rate)
-        self._low_state = biquad.fresh(self._low, 2)
-        self._before = np.zeros((4, 2))
+        # the frames from MARGIN before the next sector on, and room to join the next slice's to them
+        self._held = np.zeros((4, 4 * (self._size + 2 * MARGIN)))
+        self._filled = MARGIN
+        low, high = SIBILANCE_HZ
+        self._band = cascade.coefficients(
+            np.vstack([biquad.butterworth_4_high(low, rate), biquad.butterworth_4_low(high, rate)])
+        )
+        self._state = cascade.at_rest()
+        self._banded = np.zeros((2, self._size + 8), np.float32)
 
     def push(self, block: Block) -> None:
-        """Take the block's displacement."""
+        """Take the block's motion."""
         self._take(block[self._tap])
 
     def _take(self, d: Samples) -> None:
-        held = np.concatenate([self._held, d], axis=1)
-        ready = max(0, held.shape[1] - 2 * MARGIN) // self._size
-        if ready:
-            self._work(held, ready, self._size)
-            held = held[:, ready * self._size :]
-        self._held = held
+        n, filled = d.shape[1], self._filled
+        across = min(-(-filled // self._size), self._ready(filled + n))  # those whose margin begins before d
+        joined = n if n < 2 * self._size else max(0, across * self._size + 2 * MARGIN - filled)
+        self._held[:, filled : filled + joined] = d[:, :joined]
+        if joined == n:
+            ready = self._ready(filled + n)
+            self._work(self._held, 0, ready, self._size)
+            self._keep(self._held[:, ready * self._size : filled + n].copy())
+            return
+        self._work(self._held, 0, across, self._size)
+        start = across * self._size - filled  # of d: where the margin of the next sector begins
+        ready = self._ready(n - start)
+        self._work(d, start, ready, self._size)
+        self._keep(d[:, start + ready * self._size :])
 
-    def _work(self, held: Samples, count: int, last: int) -> None:
+    def _ready(self, frames: int) -> int:
+        """Sectors that can be worked out of so many frames, their margins included."""
+        return max(0, (frames - 2 * MARGIN) // self._size)
+
+    def _keep(self, rest: Samples) -> None:
+        self._filled = rest.shape[1]
+        self._held[:, : self._filled] = rest
+
+    def _work(self, d: Samples, at: int, count: int, last: int) -> None:
+        if not count:
+            return
         rows = self._rows[self._done : self._done + count]
+        first = self._done == 0
         envelopes(
-            held,
-            self._size,
-            last,
-            self._rate,
-            self._band,
-            self._band_state,
-            self._low,
-            self._low_state,
-            self._before,
-            rows,
+            _sealed(d), at + MARGIN, self._size, last, first, self._rate, self._band, self._state, self._banded, rows
         )
+        cascade.settle(self._state)
         self._done += count
 
     def finish(self) -> GrooveInput:
         """Work out the last sectors and give the envelopes."""
         rest = self._frames - self._done * self._size
-        self._held = np.concatenate([self._held, np.zeros((2, self._size))], axis=1)  # counts for nothing
         if rest:
             count = -(-rest // self._size)
-            self._work(self._held, count, rest - (count - 1) * self._size)
+            self._held[:, self._filled :] = 0.0  # counts for nothing
+            self._work(self._held, 0, count, rest - (count - 1) * self._size)
         return _named(self._need.signal, self._rows)
+
+
+def _sealed(x: Samples) -> Samples:
+    """Give a view that cannot be written to, as slices are, so that one compiled kernel serves both."""
+    view = x.view()
+    view.flags.writeable = False
+    return view
 
 
 def _named(signal: Signal, rows: Array) -> GrooveInput:
@@ -153,59 +181,62 @@ def _named(signal: Signal, rows: Array) -> GrooveInput:
 
 @kernel
 def envelopes(
-    d: Array, size: int, last: int, rate: float, band: Array, band_state: Array, low: Array, low_state: Array,
-    before: Array, rows: Array,
+    motion: Array, at: int, size: int, last: int, first: bool, rate: float, band: Array, state: Array,
+    banded: Waves, rows: Array,
 ) -> None:  # fmt: skip
-    """Fill one row a sector from displacement d (2, frames), whose first sector begins at MARGIN.
+    """Fill one row a sector from `motion` (4, frames), the first of whose sectors begins at index `at`.
 
-    `last` is the number of frames that count in the last sector. Reads MARGIN frames on either side. `before`
-    (4, 2) carries the last two values of the two band signals and of the low vertical one from sector to sector.
+    `last` is the number of frames that count in the last sector, `first` whether the stream begins here. Reads MARGIN
+    frames on either side. `banded` (2, size + 8) holds the sibilance band from two frames before a sector to two
+    behind it; its end is carried on as the next one's beginning, as `state` is.
     """
-    root = np.sqrt(0.5)
-    on, half = np.empty((2, size + 4)), np.empty((2, size + 4))
-    turned = np.empty((2, size + 2 * MARGIN))
-    mixed, mixed_half = np.empty(size + 4), np.empty(size + 4)
-    banded, lows = np.empty((2, size + 4)), np.empty((2, size + 4))
+    room = size + 2 * MARGIN
+    d, low = np.empty((4, room)), np.empty(room, np.float32)
+    e, v, v_half = np.empty((2, room), np.float32), np.empty((4, room), np.float32), np.empty((4, room), np.float32)
+    a, a_half = np.empty((2, room), np.float32), np.empty((2, room), np.float32)
     for k in range(rows.shape[0]):
         n = last if k == rows.shape[0] - 1 else size
-        at, row = MARGIN + k * size, rows[k]
+        row = rows[k]
+        _read(motion, at + k * size - 8, n + AHEAD + 16, d, e, low)  # from eight frames before the sector on
+        for c in range(2):  # inner and outer wall, then lateral and vertical
+            row[c], row[2 + c] = crest(d[c], 8, 8 + n), trough(d[c], 8, 8 + n)
+            row[4 + 2 * c], row[5 + 2 * c] = crest(d[2 + c], 8, 8 + n), trough(d[2 + c], 8, 8 + n)
+        for c in range(2):  # from two frames before the sector on
+            derivatives(e[c], 6, rate, n + AHEAD + 4, v[c], v_half[c], a[c], a_half[c])
+            row[12 + c] = peak(a[c, 1:], a_half[c, 1:], n)
+            row[14 + c] = sum_of_squares(a[c], 2, n + 2) / n
+        turn(v, n + 4)
+        turn(v_half, n + 4)
         for c in range(2):
-            row[c], row[2 + c] = crest(d[c], at, at + n), trough(d[c], at, at + n)
-        for i in range(n + 2 * MARGIN):
-            left, right = d[0, at - MARGIN + i], d[1, at - MARGIN + i]
-            turned[0, i], turned[1, i] = root * (left + right), root * (left - right)
-        for c in range(2):  # lateral, then vertical displacement
-            row[4 + 2 * c] = crest(turned[c], MARGIN, MARGIN + n)
-            row[5 + 2 * c] = trough(turned[c], MARGIN, MARGIN + n)
+            row[10 + c], row[8 + c] = peak(v[c, 1:], v_half[c, 1:], n), peak(v[2 + c, 1:], v_half[2 + c, 1:], n)
+        if first and k == 0:  # what a later sector finds done by the one before it
+            cascade.run_all(a, index(2), index(AHEAD), band, state, v, index(0))
+            for c in range(2):
+                banded[c, 2], banded[c, 3] = v[c, AHEAD - 2], v[c, AHEAD - 1]
+        cascade.run_all(a, 2 + AHEAD, n, band, state, banded, index(4))
         for c in range(2):
-            velocity(d[c], at - 1, rate, on[c, : n + 2], half[c, : n + 2])
-            row[10 + c] = peak(on[c], half[c], n)
-        for i in range(n + 2):
-            mixed[i], mixed_half[i] = root * (on[0, i] + on[1, i]), root * (half[0, i] + half[1, i])
-        row[8] = peak(mixed, mixed_half, n)
-        for i in range(n + 2):
-            mixed[i], mixed_half[i] = root * (on[0, i] - on[1, i]), root * (half[0, i] - half[1, i])
-        row[9] = peak(mixed, mixed_half, n)
-        for c in range(2):
-            acceleration(d[c], at - 1, rate, on[c, : n + 3], half[c, : n + 3])
-            row[12 + c] = peak(on[c], half[c], n)
-            row[14 + c] = sum_of_squares(on[c], 1, n + 1) / n
-        _filtered(on[:, 1 : n + 3], banded, n, band, band_state, before[:2])
-        _filtered(turned[:, MARGIN : MARGIN + n + 2], lows, n, low, low_state, before[2:])
-        for c in range(2):
-            row[16 + c] = peak_on(banded[c], 2, n + 2)
-        row[18] = peak_on(lows[1], 2, n + 2)
+            row[16 + c] = peak_on(banded[c], index(2), n + 2)
+            for j in range(4):
+                banded[c, j] = banded[c, n + j]
+        row[18] = peak_on(low, index(8), n + 8)
 
 
 @kernel
-def _filtered(x: Array, out: Array, n: int, sections: Array, state: Array, before: Array) -> None:
-    """Filter n values of x (2, n + 2) into out from index 2 on, two known values before and two looked ahead.
+def _read(motion: Array, at: int, count: int, d: Array, e: Waves, low: Waves) -> None:
+    """Take `count` frames of motion from index `at` on apart, and up to WIDE - 1 more.
 
-    The look-ahead runs on a copy of the state, so that the next sector begins where this one ends.
+    Into d (4, ...) the walls, lateral and vertical; into e (2, ...) the steps of the walls from frame to frame; into
+    low the vertical displacement below 300 Hz, as float32.
     """
-    for c in range(2):
-        out[c, 0], out[c, 1] = before[c, 0], before[c, 1]
-    run_sections(x[:, :n], out[:, 2 : n + 2], sections, state)
-    run_sections(x[:, n : n + 2], out[:, n + 2 : n + 4], sections, state.copy())
-    for c in range(2):
-        before[c, 0], before[c, 1] = out[c, n], out[c, n + 1]
+    left, right, low_left, low_right = motion[0], motion[1], motion[2], motion[3]
+    root = splat(np.sqrt(0.5))
+    for i in range(0, count, WIDE):
+        k = at + i
+        a, b = load(left, k), load(right, k)
+        store(d[0], i, a)
+        store(d[1], i, b)
+        store(d[2], i, root * (a + b))
+        store(d[3], i, root * (a - b))
+        store(e[0], i, narrow(a - load(left, k - 1)))
+        store(e[1], i, narrow(b - load(right, k - 1)))
+        store(low, i, narrow(root * (load(low_left, k + LOW_LATE) - load(low_right, k + LOW_LATE))))

@@ -39,15 +39,21 @@ def main() -> None:
     words.add_argument("--rate", type=int, default=96_000)
     words.add_argument("--minutes", type=float, default=22.0)
     asked = words.parse_args()
+    audio = make(asked.folder, asked.container, asked.rate, asked.minutes)
+    sys.stdout.write(f"{audio}: {audio.stat().st_size / 2**20:.0f} MiB\n")
+
+
+def make(folder: Path, container: str, rate: int, minutes: float) -> Path:
+    """Make a side and its delivery.yaml in a folder; gives the audio file."""
     for there, what in ((shutil.which("ffmpeg"), "ffmpeg"), (MUSIC.is_dir(), "Debian's wesnoth-1.16-music")):
         if not there:
             sys.exit(f"{what} is needed")
-    asked.folder.mkdir(parents=True, exist_ok=True)
-    audio = asked.folder / f"side-a.{asked.container}"
-    tracks = placed(60.0 * asked.minutes)
-    join(tracks, audio, asked.rate, 60.0 * asked.minutes)
-    write_delivery(asked.folder, audio, tracks)
-    sys.stdout.write(f"{audio}: {audio.stat().st_size / 2**20:.0f} MiB, {len(tracks)} tracks\n")
+    folder.mkdir(parents=True, exist_ok=True)
+    audio = folder / f"side-a.{container}"
+    tracks = placed(60.0 * minutes)
+    join(tracks, audio, rate, 60.0 * minutes)
+    write_delivery(folder, audio, tracks)
+    return audio
 
 
 def placed(seconds: float) -> list[tuple[Path, float, float]]:

@@ -1,10 +1,10 @@
-"""Time `sidegate check` against ffmpeg's loudness meter over the same file, run by run in turn.
+"""Measure `sidegate check` against ffmpeg's loudness meter, and against what it is meant to reach.
 
-    python tests/benchmarks/run.py DELIVERY RESULTS.json [--runs 5] [--workers 2]
+    python tests/benchmarks/run.py FOLDER [--runs 5] [--json RESULTS.json] [--workers 2]
 
-DELIVERY is a folder that make_side.py wrote: a delivery.yaml of one side. The table gives medians; the ratios are
-medians of the ratios of the two runs of a pair, which a machine that slows down for a while disturbs less. Before
-the first pair both run once for nothing, so that the kernels are compiled and the file is in memory.
+FOLDER gets the sides (2.5 GB of real music from Debian's wesnoth-1.16-music) when they are not there yet. The whole
+command is timed, all checks there are, with a JSON report; the meter does loudness and true peak only. Ratios are
+medians over pairs of runs, the other figures medians over runs. Nothing else should run on the machine meanwhile.
 """
 
 from __future__ import annotations
@@ -17,90 +17,171 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import time
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from statistics import median
+from typing import Any
 
-LONGEST_NAME = 10
+import make_side
+import stages
+from costs import Cost, Paired, counted, paired, repeated
+
+SIDES = {"WAV 96": ("wav", 96_000), "FLAC 96": ("flac", 96_000), "WAV 192": ("wav", 192_000)}
+MINUTES = 22.0
+REACH = {
+    ("wall", "WAV 96"): (0.45, 0.33), ("wall", "FLAC 96"): (0.60, 0.45), ("wall", "WAV 192"): (0.50, 0.40),
+    ("cpu", "WAV 96"): (0.65, 0.50), ("cpu", "FLAC 96"): (0.75, 0.60), ("cpu", "WAV 192"): (0.75, 0.60),
+}  # fmt: skip
+"""Ratio to the meter: to be reached, and better."""
 
 
 @dataclass(frozen=True)
-class Cost:
-    """What a run took: s by the clock, s of all cores together, MiB at the peak."""
+class Row:
+    """One figure of the table."""
 
-    wall: float
-    cpu: float
-    peak: float
+    what: str
+    measured: float
+    unit: str
+    reach: float
+    stretch: float
+
+    def text(self) -> str:
+        """Give it as a line."""
+        places = 0 if self.unit in {"MiB", "ms"} else 2
+        verdict = "better" if self.measured <= self.stretch else "reached" if self.measured <= self.reach else "missed"
+        return f"{self.what:<46} {self.measured:>8.{places}f} {self.unit:<10} {self.reach:>7g} {self.stretch:>7g}  {verdict}"
+
+
+class Bench:
+    """The commands, the sides, and where what they write goes."""
+
+    def __init__(self, folder: Path, runs: int, workers: int, out: Path) -> None:
+        self.folder, self.runs, self.out = folder, runs, out
+        script = Path(sys.executable).with_name("sidegate")
+        self.sidegate = [str(script)] if script.is_file() else [sys.executable, "-m", "qc"]
+        self.more = ["--workers", str(workers)] if workers else []
+        self.ffmpeg = shutil.which("ffmpeg") or sys.exit("ffmpeg is needed")
+
+    def side(self, container: str, rate: int, minutes: float = MINUTES) -> Path:
+        """Give the folder of a side, made when it is not there."""
+        place = self.folder / f"{container}-{rate}-{minutes:g}"
+        if not (place / "delivery.yaml").exists():
+            make_side.make(place, container, rate, minutes)
+        return place
+
+    def check(self, place: Path) -> list[str]:
+        """The command that is timed."""
+        return [*self.sidegate, "check", str(place), "--out", f"json={self.out / 'report.json'}", *self.more]
+
+    def meter(self, place: Path) -> list[str]:
+        """The yardstick."""
+        (audio,) = place.glob("side-a.*")
+        words = [
+            "-nostats",
+            "-hide_banner",
+            "-i",
+            str(audio),
+            "-filter_complex",
+            "ebur128=peak=true",
+            "-f",
+            "null",
+            "-",
+        ]
+        return [self.ffmpeg, *words]
+
+    def compared(self, place: Path) -> Paired:
+        """Time both over a side."""
+        return paired(self.runs, lambda: counted(self.check(place)), lambda: counted(self.meter(place)))
+
+    def alone(self, *words: str) -> Cost:
+        """Time a command of sidegate that hears nothing."""
+        return repeated(max(self.runs, 5), lambda: counted([*self.sidegate, *words]))
+
+    def first(self, place: Path) -> Cost:
+        """Time the first run after an install: no kernel is compiled yet."""
+        with tempfile.TemporaryDirectory() as cache:
+            return counted(self.check(place), env={"SIDEGATE_CACHE": cache})
 
 
 def main() -> None:
-    words = argparse.ArgumentParser(description="Time a check against ffmpeg's loudness meter.")
-    words.add_argument("delivery", type=Path)
-    words.add_argument("results", type=Path)
+    words = argparse.ArgumentParser(description="Measure a check against ffmpeg's loudness meter.")
+    words.add_argument("folder", type=Path)
     words.add_argument("--runs", type=int, default=5)
+    words.add_argument("--json", type=Path, help="also write the table, with all runs, as JSON")
     words.add_argument("--workers", type=int, default=0, help="threads of the check; 0: the cores there are")
     asked = words.parse_args()
-    (audio,) = [path for path in asked.delivery.iterdir() if path.suffix in {".wav", ".flac", ".aiff"}]
-    script = Path(sys.executable).with_name("sidegate")
-    sidegate = [str(script)] if script.is_file() else [sys.executable, "-m", "qc"]
-    ffmpeg = shutil.which("ffmpeg") or sys.exit("ffmpeg is needed")
-
-    with tempfile.TemporaryDirectory() as folder:
-        check = [*sidegate, "check", str(asked.delivery), "--out", f"json={folder}/report.json"]
-        check += ["--workers", str(asked.workers)] if asked.workers else []
-        meter = [ffmpeg, "-nostats", "-hide_banner", "-i", str(audio), "-filter_complex", "ebur128=peak=true"]
-        meter += ["-f", "null", "-"]
-        commands = {"sidegate": (check, (0, 1)), "ffmpeg": (meter, (0,))}
-        for command, codes in commands.values():
-            counted(command, codes)
-        pairs: list[dict[str, Cost]] = []
-        for number in range(asked.runs):
-            names = list(commands) if number % 2 == 0 else list(commands)[::-1]  # neither is always the first
-            pairs.append({name: counted(*commands[name]) for name in names})
-        report = json.loads(Path(folder, "report.json").read_text(encoding="utf-8"))
-
-    minutes = sum(side["audio"]["duration_s"] for side in report["sides"]) / 60.0
-    results = summed_up(pairs)
-    results |= {"audio": facts(audio, report, minutes), "machine": machine(ffmpeg), "commands": [check, meter]}
-    asked.results.write_text(json.dumps(results, indent=2) + "\n", encoding="utf-8")
-    show(results, minutes)
+    with tempfile.TemporaryDirectory() as out:
+        bench = Bench(asked.folder, asked.runs, asked.workers, Path(out))
+        pairs = {name: bench.compared(bench.side(*form)) for name, form in SIDES.items()}
+        rows = [*ratios(pairs), *memory(bench, pairs), *starts(bench)]
+        named = stages.measured(bench.side("wav", 96_000), asked.workers)
+        results = told(bench, pairs, rows, named)
+    sys.stdout.write("\n".join([*table(rows), "", *seconds(pairs), "", *stages.table(named)]) + "\n")
+    if asked.json:
+        asked.json.write_text(json.dumps(results, indent=2) + "\n", encoding="utf-8")
 
 
-def counted(command: list[str], codes: tuple[int, ...]) -> Cost:
-    """Run a command and count it alone: wait4 gives the resources of that one child."""
-    with tempfile.TemporaryFile() as said:
-        started = time.monotonic()
-        child = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=said)
-        _, status, used = os.wait4(child.pid, 0)
-        wall = time.monotonic() - started
-        child.returncode = os.waitstatus_to_exitcode(status)  # or Popen would wait for it once more
-        if child.returncode not in codes:
-            said.seek(0)
-            sys.exit(f"{command[0]} ended with {child.returncode}: {said.read().decode()[-2000:]}")
-    kib = used.ru_maxrss / (1024.0 if sys.platform == "darwin" else 1.0)
-    return Cost(wall, used.ru_utime + used.ru_stime, kib / 1024.0)
+def ratios(pairs: dict[str, Paired]) -> list[Row]:
+    """Wall and CPU time over the meter's."""
+    return [
+        Row(f"{what} time / ffmpeg's, {name}", asdict(pairs[name].ratio)[what], "", *REACH[what, name])
+        for what in ("wall", "cpu")
+        for name in SIDES
+    ]
 
 
-def summed_up(pairs: list[dict[str, Cost]]) -> dict[str, object]:
-    """Medians of each command, and of the ratios within the pairs."""
-    medians = {
-        name: {what: median(asdict(pair[name])[what] for pair in pairs) for what in ("wall", "cpu", "peak")}
-        for name in pairs[0]
+def memory(bench: Bench, pairs: dict[str, Paired]) -> list[Row]:
+    """Peak of the longest, and growth of memory and time from a short side to a long one."""
+    peak = max(pair.one.peak for pair in pairs.values())
+    short, long = (repeated(3, lambda n=n: counted(bench.check(bench.side("wav", 96_000, n)))) for n in (5.5, 22.0))
+    grown = (long.peak - short.peak) / (22.0 - 5.5)
+    start = bench.alone("--version").wall
+    rising = ((long.wall - start) / 22.0) / ((short.wall - start) / 5.5)
+    return [
+        Row("peak memory, the greatest of them", peak, "MiB", 256.0, 200.0),
+        Row("memory a minute of side", grown, "MiB/min", 1.0, 0.5),
+        Row("time a minute, 22 min over 5.5 min (linear: 1)", rising, "", 1.1, 1.0),
+    ]
+
+
+def starts(bench: Bench) -> list[Row]:
+    """Commands that are over soon."""
+    short = bench.side("wav", 96_000, 10.0 / 60.0)
+    help_, version, rulesets = (1e3 * bench.alone(word).wall for word in ("--help", "--version", "rulesets"))
+    return [
+        Row("a 10-second file, whole command", repeated(5, lambda: counted(bench.check(short))).wall, "s", 1.0, 0.7),
+        Row("sidegate --help", help_, "ms", 150.0, 80.0),
+        Row("sidegate --version", version, "ms", 150.0, 80.0),
+        Row("sidegate rulesets", rulesets, "ms", 150.0, 80.0),
+        Row("first run after an install (10-second file)", bench.first(short).wall, "s", 12.0, 9.0),
+    ]
+
+
+def table(rows: list[Row]) -> list[str]:
+    head = f"{'':<46} {'measured':>8} {'':<8} {'reach':>7} {'stretch':>7}"
+    return [head, *(row.text() for row in rows)]
+
+
+def seconds(pairs: dict[str, Paired]) -> list[str]:
+    """The seconds behind the ratios."""
+    lines = [f"{'':<10} {'':<10} {'wall s':>8} {'CPU s':>8} {'peak MiB':>9} {'x real time':>12}"]
+    for name, pair in pairs.items():
+        for who, cost in (("sidegate", pair.one), ("ffmpeg", pair.other)):
+            times = 60.0 * MINUTES / cost.wall
+            lines.append(f"{name:<10} {who:<10} {cost.wall:>8.2f} {cost.cpu:>8.2f} {cost.peak:>9.0f} {times:>12.0f}")
+    return lines
+
+
+def told(bench: Bench, pairs: dict[str, Paired], rows: list[Row], named: dict[str, Any]) -> dict[str, Any]:
+    """Everything, for a file."""
+    return {
+        "when": datetime.now(UTC).isoformat(timespec="seconds"),
+        "machine": machine(bench.ffmpeg),
+        "commands": {name: [bench.check(Path(name)), bench.meter(bench.side(*form))] for name, form in SIDES.items()},
+        "rows": [asdict(row) for row in rows],
+        "pairs": {name: asdict(pair) for name, pair in pairs.items()},
+        "stages": named,
     }
-    ratios = {
-        what: median(asdict(pair["sidegate"])[what] / asdict(pair["ffmpeg"])[what] for pair in pairs)
-        for what in ("wall", "cpu", "peak")
-    }
-    runs = [{name: asdict(cost) for name, cost in pair.items()} for pair in pairs]
-    return {"units": {"wall": "s", "cpu": "s", "peak": "MiB"}, "medians": medians, "ratios": ratios, "runs": runs}
-
-
-def facts(audio: Path, report: dict, minutes: float) -> dict[str, object]:
-    side = report["sides"][0]["audio"]
-    named = {key: side[key] for key in ("format", "coding", "sample_rate", "channels")}
-    return named | {"minutes": minutes, "mib": audio.stat().st_size / 2**20, "tool": report["tool"]}
 
 
 def machine(ffmpeg: str) -> dict[str, object]:
@@ -113,25 +194,11 @@ def machine(ffmpeg: str) -> dict[str, object]:
     return {
         "cpu": models[0] if models else "",
         "cores": os.cpu_count(),
-        "system": platform.platform(),
+        "system": platform.system(),
         "python": platform.python_version(),
         "ffmpeg": version.splitlines()[0],
         "load": os.getloadavg(),
-        "when": datetime.now(UTC).isoformat(timespec="seconds"),
     }
-
-
-def show(results: dict, minutes: float) -> None:
-    row = f"{{:<{LONGEST_NAME}}} {{:>9}} {{:>9}} {{:>9}} {{:>12}}\n"
-    lines = [row.format("", "wall s", "CPU s", "peak MiB", "x real time")]
-    for name, cost in results["medians"].items():
-        times = 60.0 * minutes / cost["wall"]
-        lines.append(
-            row.format(name, f"{cost['wall']:.2f}", f"{cost['cpu']:.2f}", f"{cost['peak']:.0f}", f"{times:.0f}")
-        )
-    ratio = results["ratios"]
-    lines.append(row.format("ratio", f"{ratio['wall']:.2f}", f"{ratio['cpu']:.2f}", f"{ratio['peak']:.2f}", ""))
-    sys.stdout.write("".join(line.rstrip() + "\n" for line in lines))
 
 
 if __name__ == "__main__":

@@ -43,13 +43,17 @@ def test_derivatives_and_summits_of_a_sine(hz, phase):
     rate, n = 88_200.0, 1_176
     w = 2.0 * np.pi * hz / rate
     x = np.sin(w * np.arange(-8, n + 8) + phase)
-    on, half = np.empty(n + 2), np.empty(n + 2)
-    extremes.velocity(x, 7, rate, on, half)
+    e = np.zeros(n + 40, np.float32)
+    e[: n + 15] = np.diff(x)  # e[k] is the step to x[k + 1]
+    room = [np.empty(n + 2 + extremes.WIDE, np.float32) for _ in range(4)]
+    extremes.derivatives(e, 6, rate, n + 2, *room)
+    v, v_half, a, a_half = (values[: n + 2] for values in room)
     t = np.arange(-1, n + 1)
-    np.testing.assert_allclose(on, rate * w * np.cos(w * t + phase), atol=1e-4 * rate * w)
-    np.testing.assert_allclose(half, rate * w * np.cos(w * (t + 0.5) + phase), atol=1e-4 * rate * w)
-    extremes.acceleration(x, 7, rate, on, half)
-    np.testing.assert_allclose(half, -((rate * w) ** 2) * np.sin(w * (t + 0.5) + phase), atol=6e-4 * (rate * w) ** 2)
+    np.testing.assert_allclose(v, rate * w * np.cos(w * t + phase), atol=1e-4 * rate * w)
+    np.testing.assert_allclose(v_half, rate * w * np.cos(w * (t + 0.5) + phase), atol=1e-4 * rate * w)
+    np.testing.assert_allclose(a, -((rate * w) ** 2) * np.sin(w * t + phase), atol=6e-4 * (rate * w) ** 2)
+    np.testing.assert_allclose(a_half, -((rate * w) ** 2) * np.sin(w * (t + 0.5) + phase), atol=6e-4 * (rate * w) ** 2)
+    on, half = a, a_half
     if hz > 100.0:  # at least one whole swing in the sector
         assert extremes.peak(on, half, n) == pytest.approx((rate * w) ** 2, rel=5e-3)
         assert extremes.crest(x, 8, n + 8) == pytest.approx(1.0, abs=3e-3)
@@ -75,7 +79,10 @@ def test_searches_are_numpys(length):
     assert search.highest(x, 3, 3 + length, 1.0) == (part.max(), 3 + part.argmax())
     assert search.highest(x, 3, 3 + length, -1.0) == (-part.min(), 3 + part.argmin())
     assert search.largest(x, 3, 3 + length) == (np.abs(part).max(), 3 + np.abs(part).argmax())
-    assert extremes.sum_of_squares(x, 3, 3 + length) == pytest.approx(np.sum(part**2), rel=1e-13)
+    single = x.astype(np.float32)
+    assert search.largest(single, 3, 3 + length)[0] == np.abs(single[3 : 3 + length]).max()
+    wanted = np.sum(single[3 : 3 + length].astype(np.float64) ** 2)
+    assert extremes.sum_of_squares(single, 3, 3 + length) == pytest.approx(wanted, rel=1e-13)
 
 
 def test_first_of_equal_values_is_found():

@@ -9,7 +9,7 @@ import pytest
 from qc.chain import Signal
 from qc.contract import Stream
 from qc.dsp.extremes import FIRST
-from qc.groove.motion import Displacement, motion_rate
+from qc.groove.motion import Motion, motion_rate
 
 TABLE_1A = {  # Hz: replay gain dB, phase degrees
     20: (19.274, -20.0), 25: (18.954, -24.4), 30: (18.593, -28.3), 31.5: (18.478, -29.4), 40: (17.792, -35.1),
@@ -35,7 +35,7 @@ def displaced(rate):
     at = rate // 10
     x[:, at] = 1.0
     stream = Stream("side:A", rate, 2, x.shape[1])
-    running = Displacement(Signal()).start(stream)
+    running = Motion(Signal()).start(stream)
     d = np.concatenate([running.push(x), running.flush()], axis=1)[0]
     motion = motion_rate(rate)
     d = d[: seconds * motion]
