@@ -1,0 +1,112 @@
+"""Where the CPU time of one command goes, stage by stage.
+
+    python tests/benchmarks/stages.py DELIVERY [WORKERS]
+
+Runs `sidegate check` in this process with a watch on each stage's outermost function; threads are counted by their own
+CPU time, so that it does not matter who waits for whom. What no watch sees (importing, loading kernels, closing) is the
+rest.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Any
+
+NAMES = {
+    "start": "start: Python, imports, first use of numba",
+    "papers": "delivery, ruleset, plugins",
+    "read": "read and unpack, or decode",
+    "hash": "digest of the file",
+    "finish": "results of the analyses",
+    "levels": "levels, groove numbers",
+    "judge": "checks",
+    "write": "report",
+    "rest": "loading kernels, threads, the rest",
+}
+
+
+def measured(delivery: Path, workers: int) -> dict[str, float]:
+    """Run a command of its own, once for nothing and once for the figures; gives s of CPU by stage."""
+    words = [sys.executable, __file__, str(delivery), str(workers), "--json"]
+    for _ in range(2):
+        told = subprocess.run(words, check=True, capture_output=True, text=True).stdout
+    return json.loads(told)
+
+
+def table(stages: dict[str, float]) -> list[str]:
+    """Give the stages as lines."""
+    total = sum(stages.values())
+    return [f"{'CPU by stage, WAV 96':<62} {'s':>7} {'%':>5}"] + [
+        f"{NAMES.get(name, name):<62} {spent:>7.3f} {100.0 * spent / total:>5.1f}" for name, spent in stages.items()
+    ]
+
+
+class Watch:
+    """Adds up the CPU time that threads spend in stages; a stage inside another does not count for the outer one."""
+
+    def __init__(self) -> None:
+        self.spent: dict[str, float] = {}
+        self._inside = threading.local()
+
+    def on(self, owner: Any, name: str, stage: str | Callable[..., str]) -> None:
+        """Watch a function of a class or module."""
+        function = getattr(owner, name)
+
+        @wraps(function)
+        def watched(*args: Any, **more: Any) -> Any:
+            label = stage if isinstance(stage, str) else stage(*args)
+            outer, self._inside.spent = getattr(self._inside, "spent", 0.0), 0.0
+            began = time.thread_time()
+            try:
+                return function(*args, **more)
+            finally:
+                whole = time.thread_time() - began
+                self.spent[label] = self.spent.get(label, 0.0) + whole - self._inside.spent
+                self._inside.spent = outer + whole
+
+        setattr(owner, name, watched)
+
+
+def main() -> None:
+    from qc import api, measuring
+    from qc.audio.group import Group
+    from qc.audio.source import FileSource
+    from qc.cli import check as command
+    from qc.cli.main import main as sidegate
+
+    began = time.process_time()  # all until here: the start
+    watch = Watch()
+
+    def ears(group: Group, *_: Any) -> str:
+        return "hear " + ", ".join(analysis.id for analysis in group._running)
+
+    watch.on(api, "build_host", "papers")
+    watch.on(api, "read_any", "papers")
+    watch.on(api, "choose", "papers")
+    watch.on(FileSource, "read", "read")
+    watch.on(FileSource, "hash", "hash")
+    watch.on(Group, "hear", ears)
+    watch.on(Group, "finish", "finish")
+    watch.on(measuring, "_measured", "levels")
+    watch.on(api, "judge_side", "judge")
+    watch.on(api, "judge_delivery", "judge")
+    watch.on(command, "write", "write") if hasattr(command, "write") else None
+    delivery, workers = sys.argv[1:3]
+    with tempfile.TemporaryDirectory() as out:
+        words = ["check", delivery, "--quiet", "--out", f"json={out}/report.json"]
+        sidegate([*words, "--workers", workers] if int(workers) else words)
+    spent = {"start": began} | watch.spent
+    spent["rest"] = time.process_time() - sum(spent.values())
+    sys.stdout.write(json.dumps(spent) if "--json" in sys.argv else "\n".join(table(spent)) + "\n")
+
+
+if __name__ == "__main__":
+    main()
