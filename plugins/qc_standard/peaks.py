@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from qc.contract import Analysis, At, Block, Chain, Quantity, Stream
-from qc.dsp.runs import ClippedRuns, Runs
-from qc.dsp.truepeak import Peak, TruePeak
-from qc.dsp.windows import Means
+from qc.dsp.peaks import Peak, PeakSweep
+from qc.dsp.runs import Runs
 
 SILENCE = -200.0
 """dBFS below which a level is given as this bound: digital silence has no level, and JSON no infinity."""
@@ -33,7 +32,7 @@ class Peaks(Analysis[PeaksResult]):
     """Sample peak, true peak, clipped runs and direct current."""
 
     id: ClassVar[str] = "level.peaks"
-    cost: ClassVar[float] = 7.0
+    cost: ClassVar[float] = 0.7
     publishes: ClassVar[Mapping[str, str]] = {
         "level.sample_peak": "dBFS",
         "level.true_peak": "dBTP",
@@ -85,21 +84,18 @@ class Peaks(Analysis[PeaksResult]):
 class _Watching:
     def __init__(self, stream: Stream) -> None:
         self._rate, self._mono = stream.rate, stream.mono
-        self._peaks, self._runs, self._means = TruePeak(), ClippedRuns(), Means()
+        self._sweep = PeakSweep()
 
     def push(self, block: Block) -> None:
         """Hear the next slice."""
-        self._peaks.push(block.samples)
-        self._runs.push(block.samples)
-        self._means.push(block.samples)
+        self._sweep.push(block.samples)
 
     def finish(self) -> PeaksResult:
         """Give all four."""
-        left, right = self._means.finish()
-        runs = self._runs.finish()
+        peaks, runs, means = self._sweep.finish()
         if self._mono:  # the right channel is the left again
             runs = (runs[0], Runs(0, 0, 0))
-        return PeaksResult(self._rate, self._peaks.finish(), runs, (float(left), float(right)))
+        return PeaksResult(self._rate, peaks, runs, (float(means[0]), float(means[1])))
 
 
 def _level(magnitude: float, unit: str, at: At) -> Quantity:

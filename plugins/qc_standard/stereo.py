@@ -10,23 +10,24 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, Chain, Quantity, RunningTap, Stream, Tap
-from qc.dsp import biquad
-from qc.dsp.windows import WindowSums, part_frames, programme, sliding
-from qc_standard.sections import RunningSections
+from qc.contract import Analysis, At, Block, Chain, Derived, Measurements, Need, Quantity, Stream
+from qc.dsp.lowband import LowBandSums
+from qc.dsp.windows import part_frames, sliding
+from qc.groove.parts import Parts, PartSums
 
 Array = NDArray[np.float64]
 
-SHORT, LONG, HOP = 40, 1000, 10
-"""Parts of 10 ms in a window of 400 ms and of 10 s, and from one window to the next."""
+TENTH = 10
+"""Parts of 10 ms from one window to the next."""
+SHORT, LONG = 4, 100
+"""Tenths of a second in a window of 400 ms and of 10 s."""
 SILENT = 1e-9
 """Mean square up to which a channel is silent: -90 dBFS rms."""
-LOW_BAND_HZ = 300.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +43,12 @@ class Correlation:
         return Quantity(value=self.value, unit="1", at=At(start_s=self.start_s, end_s=self.end_s))
 
 
-def least_correlation(
-    sums: Array, counts: NDArray[np.int64], holds: NDArray[np.bool_], parts: int, rate: int
-) -> Correlation | None:
+def by_tenths(parts: NDArray[Any]) -> NDArray[Any]:
+    """Sum ten rows at a time, (tenths, ...); the last sum may be of fewer."""
+    return np.add.reduceat(parts, np.arange(0, len(parts), TENTH), axis=0) if len(parts) else parts
+
+
+def least_correlation(sums: Array, parts: PartSums, tenths: int, rate: int) -> Correlation | None:
     """Find the window with the least correlation; what is shorter than a window is taken as a whole.
 
     None when no window holds programme with both channels not silent.
@@ -52,33 +56,32 @@ def least_correlation(
     Parameters
     ----------
     sums
-        (n, 3) sums of L^2, R^2, L R over parts of 10 ms.
-    counts
-        (n,) frames in each part.
-    holds
-        (n,) whether a part is programme.
+        (n, 3) sums of L^2, R^2, L R over tenths of a second.
     parts
-        Parts in a window.
+        The same 10 ms by 10 ms of the unfiltered signal: where there is programme.
+    tenths
+        Tenths in a window.
     rate
         Frames a second.
     """
-    whole = int(np.count_nonzero(counts == counts.max(initial=0)))
-    if whole < parts:
-        parts = len(sums)
+    frames, holds = by_tenths(parts.counts), by_tenths(parts.programme.astype(np.int64))
+    whole = int(np.count_nonzero(parts.counts == parts.counts.max(initial=0))) // TENTH
+    length = tenths * TENTH
+    if whole < tenths:
+        tenths, length = len(sums), len(parts.counts)
     else:
-        sums, counts, holds = sums[:whole], counts[:whole], holds[:whole]
-    if not parts:
+        sums, frames, holds = sums[:whole], frames[:whole], holds[:whole]
+    if not tenths:
         return None
-    total, frames = sliding(sums, parts)[::HOP], sliding(counts.astype(np.float64), parts)[::HOP]
-    some = 2.0 * sliding(holds.astype(np.float64), parts)[::HOP] >= parts
-    counted = np.flatnonzero(some & (total[:, :2].min(axis=1) > SILENT * frames))
+    total, some = sliding(sums, tenths), 2 * sliding(holds, tenths) >= length
+    counted = np.flatnonzero(some & (total[:, :2].min(axis=1) > SILENT * sliding(frames, tenths)))
     if not len(counted):
         return None
     left, right, both = total[counted].T
     values = both / np.sqrt(left * right)
     k = int(np.argmin(values))
-    first = int(counted[k]) * HOP
-    start, stop = counts[:first].sum(), counts[: first + parts].sum()
+    first = int(counted[k])
+    start, stop = frames[:first].sum(), frames[: first + tenths].sum()
     return Correlation(min(1.0, max(-1.0, float(values[k]))), float(start) / rate, float(stop) / rate)
 
 
@@ -91,11 +94,10 @@ class StereoResult:
 
 
 @dataclass(frozen=True)
-class Stereo(Analysis[StereoResult]):
+class Stereo(Derived[StereoResult]):
     """Balance over the whole side, and the least correlation of 400 ms, one window every 100 ms."""
 
     id: ClassVar[str] = "stereo.balance"
-    cost: ClassVar[float] = 1.6
     publishes: ClassVar[Mapping[str, str]] = {"stereo.balance": "dB", "stereo.correlation_min": "1"}
     meanings: ClassVar[Mapping[str, str]] = {
         "stereo.balance": "How much more energy the right channel has than the left over the whole side.",
@@ -107,9 +109,19 @@ class Stereo(Analysis[StereoResult]):
         """Build; nothing of the chain matters."""
         return cls()
 
-    def start(self, stream: Stream) -> _Comparing:
-        """Begin on a stream of two channels."""
-        return _Comparing(stream.rate)
+    def needs(self) -> tuple[Need[Any], ...]:
+        """Ask for the energies of 10 ms."""
+        return (Parts(),)
+
+    def work(self, measured: Measurements) -> StereoResult:
+        """Work out both."""
+        parts = measured[Parts()]
+        left, right, _ = parts.sums.sum(axis=0)
+        audible = min(left, right) > SILENT * parts.counts.sum()
+        return StereoResult(
+            10.0 * math.log10(right / left) if audible else None,
+            least_correlation(by_tenths(parts.sums), parts, SHORT, measured.stream.rate),
+        )
 
     def publish(self, result: StereoResult) -> Mapping[str, Quantity]:
         """Give both where they have a meaning."""
@@ -121,42 +133,37 @@ class Stereo(Analysis[StereoResult]):
         return published
 
 
-class _Comparing:
-    def __init__(self, rate: int) -> None:
-        self._rate = rate
-        self._sums = WindowSums(part_frames(rate))
+@dataclass(frozen=True)
+class LowBand(Analysis[Array]):
+    """Sums of L^2, R^2 and L R from the chain's subsonic corner to 300 Hz, (n, 3) by tenths of a second."""
+
+    subsonic: float
+    """Hz, corner of the chain's subsonic high-pass"""
+
+    id: ClassVar[str] = "stereo.low-band"
+    cost: ClassVar[float] = 0.7
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:
+        """Build for a chain's subsonic corner."""
+        return cls(chain.signal.subsonic)
+
+    def start(self, stream: Stream) -> _ListeningLow:
+        """Begin on a stream of two channels."""
+        return _ListeningLow(LowBandSums(stream.rate, part_frames(stream.rate), self.subsonic))
+
+
+class _ListeningLow:
+    def __init__(self, sums: LowBandSums) -> None:
+        self._sums = sums
 
     def push(self, block: Block) -> None:
         """Hear the next slice."""
         self._sums.push(block.samples)
 
-    def finish(self) -> StereoResult:
-        """Work out both from the sums of 10 ms."""
-        sums, counts = self._sums.finish()
-        left, right, _ = sums.sum(axis=0)
-        audible = min(left, right) > SILENT * counts.sum()
-        return StereoResult(
-            10.0 * math.log10(right / left) if audible else None,
-            least_correlation(sums, counts, programme(sums, counts), SHORT, self._rate),
-        )
-
-
-@dataclass(frozen=True)
-class LowBand(Tap):
-    """The source from the chain's subsonic corner to 300 Hz, (2, frames) at its own rate.
-
-    A 2nd-order Butterworth high-pass (none at 0 Hz) and a 4th-order Butterworth low-pass.
-    """
-
-    subsonic: float
-    """Hz"""
-
-    def start(self, stream: Stream) -> RunningTap:
-        """Begin on a stream of two channels."""
-        low = biquad.butterworth_4_low(LOW_BAND_HZ, stream.rate)
-        if not self.subsonic:
-            return RunningSections(low)
-        return RunningSections(np.vstack([biquad.butterworth_2_high(self.subsonic, stream.rate), low]))
+    def finish(self) -> Array:
+        """Give the sums."""
+        return by_tenths(self._sums.finish()[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,14 +174,13 @@ class LowCorrelationResult:
 
 
 @dataclass(frozen=True)
-class LowCorrelation(Analysis[LowCorrelationResult]):
+class LowCorrelation(Derived[LowCorrelationResult]):
     """The least correlation of the bass over 10 s, one window every 100 ms."""
 
     subsonic: float
     """Hz, corner of the chain's subsonic high-pass"""
 
     id: ClassVar[str] = "stereo.low"
-    cost: ClassVar[float] = 8.0
     publishes: ClassVar[Mapping[str, str]] = {"stereo.low_correlation": "1"}
     meanings: ClassVar[Mapping[str, str]] = {
         "stereo.low_correlation": "Correlation of the channels below 300 Hz over the worst 10 s that hold programme.",
@@ -185,33 +191,17 @@ class LowCorrelation(Analysis[LowCorrelationResult]):
         """Build for a chain's subsonic corner."""
         return cls(chain.signal.subsonic)
 
-    def taps(self) -> tuple[Tap, ...]:
-        """Listen to the low band."""
-        return (LowBand(self.subsonic),)
+    def needs(self) -> tuple[Need[Any], ...]:
+        """Ask for the low band, and for where there is programme."""
+        return LowBand(self.subsonic), Parts()
 
-    def start(self, stream: Stream) -> _ListeningLow:
-        """Begin on a stream of two channels."""
-        return _ListeningLow(LowBand(self.subsonic), stream.rate)
+    def work(self, measured: Measurements) -> LowCorrelationResult:
+        """Work it out from the sums."""
+        sums, parts = measured[LowBand(self.subsonic)], measured[Parts()]
+        return LowCorrelationResult(least_correlation(sums, parts, LONG, measured.stream.rate))
 
     def publish(self, result: LowCorrelationResult) -> Mapping[str, Quantity]:
         """Give it where it has a meaning."""
         if result.correlation is None:
             return {}
         return {"stereo.low_correlation": result.correlation.quantity()}
-
-
-class _ListeningLow:
-    def __init__(self, tap: LowBand, rate: int) -> None:
-        self._tap, self._rate = tap, rate
-        self._band, self._all = WindowSums(part_frames(rate)), WindowSums(part_frames(rate))
-
-    def push(self, block: Block) -> None:
-        """Hear the next slice."""
-        self._band.push(block[self._tap])
-        self._all.push(block.samples)
-
-    def finish(self) -> LowCorrelationResult:
-        """Work it out from the sums of 10 ms."""
-        sums, counts = self._band.finish()
-        holds = programme(*self._all.finish())
-        return LowCorrelationResult(least_correlation(sums, counts, holds, LONG, self._rate))

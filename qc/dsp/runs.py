@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
-from qc.dsp.search import largest
 
 Array = NDArray[np.float64]
 
@@ -19,13 +18,17 @@ NEAR_FULL_SCALE = 10.0 ** (-0.1 / 20.0)
 """Magnitude from which an extreme counts: -0.1 dBFS."""
 SHORTEST = 3
 """Equal samples that make a run."""
-_CHUNK = 128
 
 
 @kernel
-def _walk(row: Array, start: int, stop: int, sign: float, frame: int, top: float, runs: NDArray[np.int64]) -> float:
-    """Follow sign * row[start:stop] and give the top; runs: length now, number, longest, its first frame."""
-    now, count, longest, first = runs[0], runs[1], runs[2], runs[3]
+def _walk(
+    row: Array, start: int, stop: int, sign: float, zero: int, top: float, runs: NDArray[np.int64], at: int
+) -> float:
+    """Follow sign * row[start:stop] and give the top; `zero` is the number of the frame at index 0.
+
+    From runs[at] on: length now, number, longest, its first frame.
+    """
+    now, count, longest, first = runs[at], runs[at + 1], runs[at + 2], runs[at + 3]
     for i in range(start, stop):
         v = sign * row[i]
         if v > top:
@@ -34,30 +37,24 @@ def _walk(row: Array, start: int, stop: int, sign: float, frame: int, top: float
             now += 1
             count += now == SHORTEST
             if now >= SHORTEST and now > longest:
-                longest, first = now, frame + i - now + 1
+                longest, first = now, zero + i - now + 1
         else:
             now = 0
-    runs[0], runs[1], runs[2], runs[3] = now, count, longest, first
+    runs[at], runs[at + 1], runs[at + 2], runs[at + 3] = now, count, longest, first
     return top
 
 
 @kernel
-def follow(x: Array, frame: int, tops: Array, runs: NDArray[np.int64]) -> None:
-    """Hear x (2, n) from frame number `frame` on; tops (2, 2), runs (2, 2, 4): channel, then up and down."""
-    n = x.shape[1]
-    for c in range(2):
-        row = x[c]
-        for start in range(0, n, _CHUNK):
-            stop = min(start + _CHUNK, n)
-            reach = largest(row, start, stop)[0]
-            if reach >= tops[c, 0]:
-                tops[c, 0] = _walk(row, start, stop, 1.0, frame, tops[c, 0], runs[c, 0])
-            else:
-                runs[c, 0, 0] = 0
-            if reach >= tops[c, 1]:
-                tops[c, 1] = _walk(row, start, stop, -1.0, frame, tops[c, 1], runs[c, 1])
-            else:
-                runs[c, 1, 0] = 0
+def follow(row: Array, start: int, stop: int, frame: int, tops: Array, runs: NDArray[np.int64]) -> None:
+    """Hear row[start:stop], whose first is number `frame`; tops (2,) and runs (8,): those up, then those down."""
+    for way in range(2):
+        tops[way] = _walk(row, start, stop, 1.0 - 2.0 * way, frame - start, tops[way], runs, 4 * way)
+
+
+@kernel
+def interrupt(runs: NDArray[np.int64]) -> None:
+    """Hear samples that are below both tops."""
+    runs[0] = runs[4] = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,27 +68,16 @@ class Runs:
     """its first frame"""
 
 
-class ClippedRuns:
-    """Counts the clipped runs of two channels."""
+def fresh() -> tuple[Array, NDArray[np.int64]]:
+    """Give the tops and the runs of two channels before anything was heard, (2, 2) and (2, 8).
 
-    def __init__(self) -> None:
-        # an extreme below the threshold never counts, so the threshold stands in for it
-        self._tops = np.full((2, 2), NEAR_FULL_SCALE)
-        self._runs = np.zeros((2, 2, 4), dtype=np.int64)
-        self._frames = 0
+    An extreme below the threshold never counts, so the threshold stands in for it.
+    """
+    return np.full((2, 2), NEAR_FULL_SCALE), np.zeros((2, 8), dtype=np.int64)
 
-    def push(self, x: Array) -> None:
-        """Take the next frames, (2, n)."""
-        follow(np.ascontiguousarray(x), self._frames, self._tops, self._runs)
-        self._frames += x.shape[1]
 
-    def finish(self) -> tuple[Runs, Runs]:
-        """Give the runs of the left and right channel."""
-        left, right = (self._together(runs) for runs in self._runs)
-        return left, right
-
-    @staticmethod
-    def _together(runs: NDArray[np.int64]) -> Runs:
-        up, down = ((int(r[1]), int(r[2]), int(r[3])) for r in runs)
-        _, longest, frame = max(up, down, key=lambda r: (r[1], -r[2]))
-        return Runs(up[0] + down[0], longest, frame)
+def together(runs: NDArray[np.int64]) -> Runs:
+    """Give the runs of one channel, (8,), those up and those down as one."""
+    up, down = ((int(r[1]), int(r[2]), int(r[3])) for r in runs.reshape(2, 4))
+    _, longest, frame = max(up, down, key=lambda r: (r[1], -r[2]))
+    return Runs(up[0] + down[0], longest, frame)

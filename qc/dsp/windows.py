@@ -1,16 +1,20 @@
 """Sums over consecutive short windows of two channels, and over longer windows made of them.
 
-A window is added up only when it is whole, always in the same order: four partial sums by place in the window,
-then their sum. So the digits depend neither on how the stream was cut into blocks nor on the width of the
-processor's vectors.
+A window is added up only when it is whole, from its own first frame on: eight partial sums by place in the window,
+then their sum, always in the same order. So the digits depend neither on how the stream was cut into blocks nor on the
+width of the processor's vectors.
 """
 
 from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
+from qc.dsp.lanes import lane, loader, picker, splatter
 
 Array = NDArray[np.float64]
 
@@ -18,53 +22,11 @@ PART_S = 0.01
 """Seconds in a part: the window that longer windows, and the question of what is programme, are made of."""
 PROGRAMME = 1e-6
 """Mean square above which a part of a channel is programme: -60 dBFS rms."""
+LANES = 8
+"""Frames that are worked on at once; the last ones of a window may be fewer."""
 
-
-@kernel
-def window_sums(x: Array, at: int, window: int, out: Array) -> None:
-    """Set out[k] to the sums of L^2, R^2, L R over x[:, at + k window : at + (k + 1) window]."""
-    left, right = x[0], x[1]
-    for k in range(out.shape[0]):
-        i = at + k * window
-        stop = i + window
-        l0 = l1 = l2 = l3 = r0 = r1 = r2 = r3 = c0 = c1 = c2 = c3 = 0.0
-        while i + 3 < stop:
-            a, b = left[i], right[i]
-            l0, r0, c0 = l0 + a * a, r0 + b * b, c0 + a * b
-            a, b = left[i + 1], right[i + 1]
-            l1, r1, c1 = l1 + a * a, r1 + b * b, c1 + a * b
-            a, b = left[i + 2], right[i + 2]
-            l2, r2, c2 = l2 + a * a, r2 + b * b, c2 + a * b
-            a, b = left[i + 3], right[i + 3]
-            l3, r3, c3 = l3 + a * a, r3 + b * b, c3 + a * b
-            i += 4
-        while i < stop:
-            a, b = left[i], right[i]
-            l0, r0, c0 = l0 + a * a, r0 + b * b, c0 + a * b
-            i += 1
-        out[k, 0] = (l0 + l1) + (l2 + l3)
-        out[k, 1] = (r0 + r1) + (r2 + r3)
-        out[k, 2] = (c0 + c1) + (c2 + c3)
-
-
-@kernel
-def add_up(x: Array, frame: int, totals: Array) -> None:
-    """Add x (channels, n), whose first frame is number `frame`, to totals (channels, 4) by frame modulo 4."""
-    n = x.shape[1]
-    for c in range(x.shape[0]):
-        row, total = x[c], totals[c]
-        i = 0
-        while i < n and (frame + i) % 4:
-            total[(frame + i) % 4] += row[i]
-            i += 1
-        t0, t1, t2, t3 = total[0], total[1], total[2], total[3]
-        while i + 3 < n:
-            t0, t1, t2, t3 = t0 + row[i], t1 + row[i + 1], t2 + row[i + 2], t3 + row[i + 3]
-            i += 4
-        total[0], total[1], total[2], total[3] = t0, t1, t2, t3
-        while i < n:
-            total[(frame + i) % 4] += row[i]
-            i += 1
+load, splat = loader(LANES), splatter(LANES)
+_low_four, _high_four, _low_two, _high_two = picker(range(4)), picker(range(4, 8)), picker(range(2)), picker([2, 3])
 
 
 def part_frames(rate: int) -> int:
@@ -72,70 +34,136 @@ def part_frames(rate: int) -> int:
     return max(1, round(rate * PART_S))
 
 
-class WindowSums:
-    """Sums of L^2, R^2 and L R over consecutive windows of `window` frames from frame 0 on; two channels."""
+def frozen(x: Array) -> Array:
+    """Give x in C order and read-only, as a kernel wants it: one of each array's types is enough to compile for."""
+    x = np.ascontiguousarray(x)
+    if x.flags.writeable:
+        x = x.view()
+        x.flags.writeable = False
+    return x
 
-    def __init__(self, window: int) -> None:
+
+# -- what the kernels of all such sums share -------------------------------------------------------------------
+
+
+@kernel
+def total(v: Any) -> float:
+    """Sum of eight lanes."""
+    four = _low_four(v) + _high_four(v)
+    two = _low_two(four) + _high_two(four)
+    return lane(two, 0) + lane(two, 1)
+
+
+@kernel
+def keep(x: Array, start: int, stop: int, held: Array) -> None:
+    """Copy x[:, start:stop] to the beginning of `held`; where `start` is negative, the frames before x are there."""
+    for c in range(2):
+        source, target = x[c], held[c]
+        for i in range(max(start, 0), stop):
+            target[i - start] = source[i]
+
+
+class Windows(ABC):
+    """Takes a stream of two channels in any blocks and has its windows of `window` frames summed up one by one.
+
+    Parameters
+    ----------
+    window
+        Frames in a window.
+    columns
+        Sums of each window.
+    """
+
+    def __init__(self, window: int, columns: int) -> None:
         self.window = window
-        self._held = np.zeros((2, window))  # the window that is not whole yet
+        # the window that is not whole yet, and room for whole vectors behind it
+        self.held = np.zeros((2, -(-window // LANES) * LANES))
+        self.seen = frozen(self.held)
+        self._last = self.last_lanes(window)
         self._filled = 0
-        self._sums = np.empty((1024, 3))
+        self._sums = np.empty((1024, columns))
         self._count = 0
+
+    @abstractmethod
+    def last_lanes(self, window: int) -> Array:
+        """Give what the kernel needs to know of the last frames of such a window, those that fill no whole vector."""
+
+    @abstractmethod
+    def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
+        """Sum up as many windows as `out` has rows and hold what follows them.
+
+        The first `filled` frames of the first window are held already; x (2, n) follows them.
+        """
 
     def push(self, x: Array) -> None:
         """Take the next frames, (2, n)."""
-        x = np.ascontiguousarray(x)
-        at = 0
-        if self._filled:
-            at = min(self.window - self._filled, x.shape[1])
-            self._held[:, self._filled : self._filled + at] = x[:, :at]
-            self._filled += at
-            if self._filled < self.window:
-                return
-            window_sums(self._held, 0, self.window, self._room(1))
-        whole = (x.shape[1] - at) // self.window
-        if whole:
-            window_sums(x, at, self.window, self._room(whole))
-        at += whole * self.window
-        self._filled = x.shape[1] - at
-        self._held[:, : self._filled] = x[:, at:]
+        windows, left = divmod(self._filled + x.shape[1], self.window)
+        self.add(frozen(x), self._filled, self.window, self._last, self._room(windows))
+        self._filled = left
 
     def finish(self) -> tuple[Array, NDArray[np.int64]]:
-        """Give the sums, (windows, 3), and the frames in each, (windows,); only the last can have fewer."""
-        whole = self._count
-        if self._filled:
-            window_sums(self._held, 0, self._filled, self._room(1))
+        """Give the sums, (windows, columns), and the frames in each, (windows,); only the last can have fewer."""
+        whole, left = self._count, self._filled
+        if left:
+            self.add(frozen(self.held[:, :left]), 0, left, self.last_lanes(left), self._room(1))
+            self._filled = 0
         counts = np.full(self._count, self.window, dtype=np.int64)
-        counts[whole:] = self._filled
-        self._filled = 0
+        counts[whole:] = left
         return self._sums[: self._count].copy(), counts
 
     def _room(self, windows: int) -> Array:
         """Give the next rows to write to; the store doubles when it is full."""
         start, self._count = self._count, self._count + windows
         if self._count > len(self._sums):
-            grown = np.empty((max(self._count, 2 * len(self._sums)), 3))
+            grown = np.empty((max(self._count, 2 * len(self._sums)), self._sums.shape[1]))
             grown[:start] = self._sums[:start]
             self._sums = grown
         return self._sums[start : self._count]
 
 
-class Means:
-    """Mean of each of two channels."""
+# -- sums of the samples themselves ----------------------------------------------------------------------------
 
-    def __init__(self) -> None:
-        self._totals = np.zeros((2, 4))
-        self._frames = 0
 
-    def push(self, x: Array) -> None:
-        """Take the next frames, (2, n)."""
-        add_up(np.ascontiguousarray(x), self._frames, self._totals)
-        self._frames += x.shape[1]
+@kernel
+def window_sums(x: Array, filled: int, window: int, held: Array, seen: Array, mask: Array, out: Array) -> None:
+    """Set each row of `out` to the sums of L^2, R^2 and L R of a window; see `Windows.add`.
 
-    def finish(self) -> Array:
-        """Give the means, (2,); nought for an empty stream."""
-        means: Array = self._totals.sum(axis=1) / max(1, self._frames)
-        return means
+    `seen` is `held` read-only; `mask` has ones where the last lanes of a window still belong to it.
+    """
+    reach = -(-window // LANES) * LANES
+    at, last = -filled, load(mask, 0)
+    for k in range(out.shape[0]):
+        source, first = x, at
+        if at < 0 or at + reach > x.shape[1]:  # it begins before x, or its last vector ends behind it
+            keep(x, at, at + window, held)
+            source, first = seen, 0
+        left, right = source[0], source[1]
+        l2 = r2 = lr = splat(0.0)
+        whole = first + window // LANES * LANES
+        for i in range(first, whole, LANES):
+            a, b = load(left, i), load(right, i)
+            l2, r2, lr = l2 + a * a, r2 + b * b, lr + a * b
+        if window % LANES:
+            a, b = last * load(left, whole), last * load(right, whole)
+            l2, r2, lr = l2 + a * a, r2 + b * b, lr + a * b
+        out[k, 0], out[k, 1], out[k, 2] = total(l2), total(r2), total(lr)
+        at += window
+    keep(x, at, x.shape[1], held)
+
+
+class WindowSums(Windows):
+    """Sums of L^2, R^2 and L R over consecutive windows of `window` frames from frame 0 on; two channels."""
+
+    def __init__(self, window: int) -> None:
+        super().__init__(window, 3)
+
+    def last_lanes(self, window: int) -> Array:
+        """Give a mask."""
+        return (np.arange(LANES) < window % LANES).astype(np.float64)
+
+    def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
+        """Sum up as many windows as `out` has rows."""
+        window_sums(x, filled, window, self.held, self.seen, last, out)
 
 
 def sliding(values: Array, width: int) -> Array:
@@ -146,14 +174,14 @@ def sliding(values: Array, width: int) -> Array:
     n = len(values) - width + 1
     if n <= 0:
         return values[:0].copy()
-    total = np.zeros((n, *values.shape[1:]))
+    sums = np.zeros((n, *values.shape[1:]))
     power, done, size = values, 0, 1
     while True:
         if width & size:
-            total += power[done : done + n]
+            sums += power[done : done + n]
             done += size
         if done == width:
-            return total
+            return sums
         power = power[:-size] + power[size:]
         size *= 2
 

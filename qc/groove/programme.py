@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import Chain
-from qc.contract import Analysis, At, Block, Quantity, Stream
-from qc.dsp.windows import WindowSums
+from qc.contract import At, Derived, Measurements, Need, Quantity
+from qc.dsp.windows import PROGRAMME
+from qc.groove.parts import Parts
 
 WINDOWS_A_SECOND = 100
-THRESHOLD = 1e-6
+THRESHOLD = PROGRAMME
 """Mean square of -60 dBFS rms."""
 
 
@@ -40,11 +41,10 @@ class Heard:
 
 
 @dataclass(frozen=True)
-class Programme(Analysis[Heard]):
+class Programme(Derived[Heard]):
     """Finds the first and the last programme of a side."""
 
     id: ClassVar[str] = "groove.programme"
-    cost: ClassVar[float] = 3.0
     publishes: ClassVar[Mapping[str, str]] = {"layout.lead_in_silence": "s", "layout.lead_out_silence": "s"}
     meanings: ClassVar[Mapping[str, str]] = {
         "layout.lead_in_silence": "Silence in the file before the first programme.",
@@ -56,9 +56,21 @@ class Programme(Analysis[Heard]):
         """Build it; it depends on nothing."""
         return cls()
 
-    def start(self, stream: Stream) -> _Running:
-        """Begin on a stream of two channels."""
-        return _Running(stream)
+    def needs(self) -> tuple[Need[Any], ...]:
+        """Ask for the energies of 10 ms."""
+        return (Parts(),)
+
+    def work(self, measured: Measurements) -> Heard:
+        """Say where the programme lies."""
+        parts = measured[Parts()]
+        power = parts.sums[:, :2] / np.maximum(parts.counts, 1)[:, None]
+        (there,) = np.nonzero(power.max(axis=1) > THRESHOLD)
+        return Heard(
+            first=int(there[0]) if len(there) else None,
+            last=int(there[-1]) if len(there) else None,
+            power=np.ascontiguousarray(power.T, dtype=np.float32),
+            duration_s=measured.stream.frames / measured.stream.rate,
+        )
 
     def publish(self, result: Heard) -> Mapping[str, Quantity]:
         """Silence before and after the programme, in s."""
@@ -73,25 +85,3 @@ class Programme(Analysis[Heard]):
                 value=tail, unit="s", at=At(start_s=result.end_s, end_s=result.duration_s)
             ),
         }
-
-
-class _Running:
-    def __init__(self, stream: Stream) -> None:
-        self._sums = WindowSums(stream.rate // WINDOWS_A_SECOND)
-        self._stream = stream
-
-    def push(self, block: Block) -> None:
-        """Sum up the block."""
-        self._sums.push(block.samples)
-
-    def finish(self) -> Heard:
-        """Say where the programme lies."""
-        sums, counts = self._sums.finish()
-        power = sums[:, :2] / np.maximum(counts, 1)[:, None]
-        (there,) = np.nonzero(power.max(axis=1) > THRESHOLD)
-        return Heard(
-            first=int(there[0]) if len(there) else None,
-            last=int(there[-1]) if len(there) else None,
-            power=np.ascontiguousarray(power.T, dtype=np.float32),
-            duration_s=self._stream.frames / self._stream.rate,
-        )

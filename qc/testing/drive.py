@@ -1,15 +1,15 @@
-"""Lets one analysis hear samples held in memory the way the pass would: for tests of analyses and plugins."""
+"""Lets one need hear samples held in memory the way the pass would: for tests of analyses and plugins."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.audio.plan import lineage
-from qc.contract import Analysis, RunningTap, Samples, Stream, Tap
+from qc.audio.plan import lineage, plan
+from qc.contract import Analysis, Measurements, Need, RunningTap, Samples, Stream, Tap
 
 R = TypeVar("R")
 
@@ -37,13 +37,13 @@ class Heard:
         return self._known[tap]
 
 
-def hear(analysis: Analysis[R], samples: NDArray[np.float64], rate: int, blocks: int | Sequence[int] = 8192) -> R:
-    """Let an analysis hear samples and give its result.
+def hear(need: Need[R], samples: NDArray[np.float64], rate: int, blocks: int | Sequence[int] = 8192) -> R:
+    """Let an analysis hear samples and give its result; a derived need is worked out from what others hear.
 
     Parameters
     ----------
-    analysis
-        What is to hear them; its taps are started and fed too.
+    need
+        What is to hear them; the taps of an analysis are started and fed too.
     samples
         (2, n), or mono as (n,) or (1, n), which is heard as dual mono. Full scale is 1.0.
     rate
@@ -63,6 +63,15 @@ def hear(analysis: Analysis[R], samples: NDArray[np.float64], rate: int, blocks:
     if samples.shape[0] == 1:
         samples = np.vstack([samples, samples])
     stream = Stream("side:A", rate, 2, samples.shape[1])
+    planned = plan([need])
+    results: dict[Need[Any], Any] = {one: _heard(one, samples, stream, blocks) for one in planned.analyses}
+    for derived in planned.derived:
+        results[derived] = derived.work(Measurements(stream, results=results))
+    result: R = results[need]
+    return result
+
+
+def _heard(analysis: Analysis[R], samples: Samples, stream: Stream, blocks: int | Sequence[int]) -> R:
     taps = {one: one.start(stream) for tap in analysis.taps() for one in lineage(tap)}
     running = analysis.start(stream)
     for start, stop in _borders(samples.shape[1], blocks):

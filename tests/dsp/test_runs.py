@@ -7,15 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.dsp.runs import NEAR_FULL_SCALE, ClippedRuns
+from qc.dsp.peaks import PeakSweep
+from qc.dsp.runs import NEAR_FULL_SCALE
 
 
 def heard(x, sizes=()):
-    runs, at = ClippedRuns(), 0
+    runs, at = PeakSweep(), 0
     for size in (*sizes, x.shape[1]):
         runs.push(x[:, at : at + size])
         at = min(at + size, x.shape[1])
-    return runs.finish()
+    return runs.finish()[1]
 
 
 def plain(x):

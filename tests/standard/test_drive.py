@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from qc.contract import Analysis, Tap
+from qc.contract import Analysis, Derived, Tap
 from qc.testing.drive import hear
 
 
@@ -83,6 +83,25 @@ def test_blocks_and_taps():
     assert sizes == [10, 0, 25, 65, 0]
     np.testing.assert_array_equal(tapped, 2.0 * x)
     assert hear(Collect(), x, 48_000, 40)[1] == [40, 40, 20, 0]
+
+
+@dataclass(frozen=True)
+class Longest(Derived):
+    id = "longest"
+
+    @classmethod
+    def of(cls, chain):  # noqa: ARG003
+        return cls()
+
+    def needs(self):
+        return (Collect(),)
+
+    def work(self, measured):
+        return measured.stream.rate, max(measured[Collect()][1])
+
+
+def test_derived_needs_are_worked_out_from_what_others_hear():
+    assert hear(Longest(), np.zeros(100), 48_000, [10, 25]) == (48_000, 65)
 
 
 def test_mono_is_heard_as_dual_mono():

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc.chain import Chain, Signal
-from qc.contract import Stream
+from qc.groove.parts import Parts
 from qc.testing.drive import hear
 from qc_standard.stereo import LowBand, LowCorrelation, Stereo
 
@@ -108,23 +108,11 @@ def test_low_correlation_of_a_short_side():
     assert (worst.start_s, worst.end_s) == pytest.approx((0.0, 5.004))
 
 
-@pytest.mark.parametrize("rate", [44_100, 192_000])
-def test_low_band_response(rate):
-    running = LowBand(10.0).start(Stream("side:A", rate, 2, rate))
-    x = np.zeros((2, rate * 2))
-    x[:, 0] = 1.0
-    y = running.push(x)[0]
-    assert running.flush().shape == (2, 0)
-    frequency = np.array([10.0, 30.0, 100.0, 300.0, 600.0])
-    got = np.abs(np.exp(-2j * np.pi * np.outer(frequency, np.arange(len(y))) / rate) @ y)
-    wanted = 1.0 / np.sqrt((1.0 + (10.0 / frequency) ** 4) * (1.0 + (frequency / 300.0) ** 8))
-    np.testing.assert_allclose(20 * np.log10(got), 20 * np.log10(wanted), atol=0.05)
-
-
 def test_chain_gives_the_subsonic_corner():
     chain = replace(Chain(), signal=Signal(subsonic=20.0))
     assert LowCorrelation.of(chain) == LowCorrelation(20.0)
-    assert LowCorrelation(20.0).taps() == (LowBand(20.0),)
+    assert LowCorrelation(20.0).needs() == (LowBand(20.0), Parts())
+    assert LowBand.of(chain) == LowBand(20.0)
     x = 0.1 * np.vstack([tone(1.0, 80.0), tone(1.0, 80.0)])
     assert hear(LowCorrelation(0.0), x, RATE).correlation.value == pytest.approx(1.0)
 
