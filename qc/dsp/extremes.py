@@ -98,10 +98,11 @@ def turn(x: Waves, count: int) -> None:
     `count` values, and up to WIDE - 1 more that mean nothing.
     """
     root = _splat(np.float32(np.sqrt(0.5)))
+    left, right, lateral, vertical = x[0], x[1], x[2], x[3]
     for i in range(0, count, WIDE):
-        a, b = _load(x[0], i), _load(x[1], i)
-        store(x[2], i, root * (a + b))
-        store(x[3], i, root * (a - b))
+        a, b = _load(left, i), _load(right, i)
+        store(lateral, i, root * (a + b))
+        store(vertical, i, root * (a - b))
 
 
 @kernel

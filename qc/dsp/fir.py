@@ -1,7 +1,7 @@
 """Linear-phase FIR filters: designs in closed form, and streams that pass, double or halve the rate.
 
-One kernel serves all: every symmetric filter, each phase of an interpolator and each half of a decimator is a sum
-of weighted pairs of samples that lie mirrored about a point. Delays are taken out: output 0 lies at input 0.
+One kernel serves all: every symmetric filter, each phase of an interpolator and each half of a decimator is a
+convolution with taps of its own. Delays are taken out: output 0 lies at input 0.
 
 Samples and sums are float32, sixteen outputs in a vector: 24 bits of the programme at its own level, before anything
 is integrated or differentiated, and twice as fast as float64. Recursive filters must not be.
@@ -16,15 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
-from qc.dsp.lanes import joiner, loader, narrow, splatter, store
+from qc.dsp.lanes import joiner, loader, narrow, picker, splatter, store
+from qc.dsp.search import index
 
 Array = NDArray[np.float64]
 Waves = NDArray[np.float32]
 
-CHUNK = 64
-"""Outputs that are worked out at once: four vectors, so that sums need not wait for each other."""
+CHUNK = 128
+"""Outputs that are worked out at once: eight vectors, so that sums need not wait for each other."""
 _WIDE = 16
-_load, _splat, _load_double = loader(_WIDE), splatter(_WIDE), loader(_WIDE)
+_load, _splat, _one, _fan = loader(_WIDE), splatter(_WIDE), loader(1), picker([0] * _WIDE)
 _evens, _odds = joiner(range(0, 2 * _WIDE, 2)), joiner(range(1, 2 * _WIDE, 2))
 _first_half = joiner([lane for k in range(_WIDE // 2) for lane in (k, _WIDE + k)])
 _second_half = joiner([lane for k in range(_WIDE // 2, _WIDE) for lane in (k, _WIDE + k)])
@@ -54,27 +55,47 @@ def zero_phase(half: Array, frequency: Array, rate: float) -> Array:
 
 
 @kernel
-def pairs(x: Waves, left: int, right: int, taps: Waves, out: Waves, count: int, add: bool) -> None:
-    """Set (or with `add` raise) out[c, i] by the sum over k of taps[k] * (x[c, i+left-k] + x[c, i+right+k]).
+def _eight(row: Waves, at: int, laid: Waves, step: int) -> Any:
+    """Give eight vectors of sums from index `at` on, over the rows of `laid` in order, each `step` samples on."""
+    s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = _splat(np.float32(0.0))
+    for j in range(laid.shape[0] // _WIDE):
+        taps, k = _load(laid, _WIDE * j), at + step * j
+        s0, s1 = s0 + taps * _fan(_one(row, k)), s1 + taps * _fan(_one(row, k + 16))
+        s2, s3 = s2 + taps * _fan(_one(row, k + 32)), s3 + taps * _fan(_one(row, k + 48))
+        s4, s5 = s4 + taps * _fan(_one(row, k + 64)), s5 + taps * _fan(_one(row, k + 80))
+        s6, s7 = s6 + taps * _fan(_one(row, k + 96)), s7 + taps * _fan(_one(row, k + 112))
+    return s0, s1, s2, s3, s4, s5, s6, s7
+
+
+@kernel
+def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, count: int, add: bool) -> None:
+    """Set (or with `add` raise) out[c, i] by the sum over j of taps[j] * x[c, at + i + j], taps as `lay` lays them out.
 
     For i in [0, count), and up to CHUNK - 1 more that mean nothing: x and out must have room for them.
     """
+    far = (rising.shape[0] + falling.shape[0]) // _WIDE - _WIDE
     for c in range(x.shape[0]):
         row, to = x[c], out[c]
         for i in range(0, count, CHUNK):
-            s0 = s1 = s2 = s3 = _splat(np.float32(0.0))
-            if add:
-                s0, s1, s2, s3 = _load(to, i), _load(to, i + 16), _load(to, i + 32), _load(to, i + 48)
-            for k in range(taps.shape[0] - 1, -1, -1):  # the small ones first: less is rounded away
-                tap, a, b = _splat(taps[k]), i + left - k, i + right + k
-                s0 = s0 + tap * (_load(row, a) + _load(row, b))
-                s1 = s1 + tap * (_load(row, a + 16) + _load(row, b + 16))
-                s2 = s2 + tap * (_load(row, a + 32) + _load(row, b + 32))
-                s3 = s3 + tap * (_load(row, a + 48) + _load(row, b + 48))
-            store(to, i, s0)
-            store(to, i + 16, s1)
-            store(to, i + 32, s2)
-            store(to, i + 48, s3)
+            a, b = _eight(row, at + i, rising, index(1)), _eight(row, at + i + far, falling, index(-1))
+            for k in range(8):
+                v = a[k] + b[k]
+                store(to, i + 16 * k, v + _load(to, i + 16 * k) if add else v)
+
+
+def lay(taps: Array) -> tuple[Waves, Waves]:
+    """Lay taps out for `convolve`: for each sample that sixteen outputs hear, the tap with which each of them does.
+
+    So a sample is fetched once for sixteen sums, and never sixteen samples from across a cache line. The first half
+    from its beginning on, the second from its end back: the small ones come first, so that less is rounded away, and
+    in the same order for every output.
+    """
+    half = (len(taps) + 1) // 2
+    rising, falling = np.zeros((half + _WIDE - 1, _WIDE)), np.zeros((len(taps) - half + _WIDE - 1, _WIDE))
+    for k in range(_WIDE):
+        rising[k : k + half, k] = taps[:half]
+        falling[_WIDE - 1 - k : len(falling) - k, k] = taps[half:][::-1]
+    return rising.astype(np.float32).reshape(-1), falling.astype(np.float32).reshape(-1)
 
 
 @kernel
@@ -84,7 +105,7 @@ def append(x: Array, held: Waves, at: int) -> None:
         row, to, n = x[c], held[c], x.shape[1]
         whole = n - n % _WIDE
         for i in range(0, whole, _WIDE):
-            store(to, at + i, narrow(_load_double(row, i)))
+            store(to, at + i, narrow(_load(row, i)))
         for i in range(whole, n):
             to[at + i] = np.float32(row[i])
 
@@ -111,11 +132,9 @@ def interleave(even: Waves, odd: Waves, out: Waves, count: int) -> None:
             store(to, 2 * i + _WIDE, _second_half(a, b))
 
 
-def _centred(half: Array) -> Waves:
-    """Halve the middle tap, since `pairs` counts it from both sides."""
-    taps = half.astype(np.float32)
-    taps[0] *= np.float32(0.5)
-    return taps
+def _whole(half: Array) -> Array:
+    """Give all taps of a symmetric filter."""
+    return np.concatenate([half[:0:-1], half])
 
 
 class _Joint:
@@ -157,7 +176,7 @@ class Same:
 
     def __init__(self, half: Array) -> None:
         self.reach = len(half) - 1
-        self._taps = _centred(half)
+        self._taps = lay(_whole(half))
         self._joint = _Joint(self.reach)
         self._out = _room(None, 0)
 
@@ -167,7 +186,7 @@ class Same:
         n = max(0, self._joint.filled - 2 * self.reach)
         self._out = _room(self._out, n)
         if n:
-            pairs(self._joint.held, self.reach, self.reach, self._taps, self._out, n, False)
+            convolve(self._joint.held, 0, *self._taps, self._out, n, False)
             self._joint.drop(n)
         return self._out[:, :n]
 
@@ -181,10 +200,9 @@ class Doubler:
 
     def __init__(self, half: Array) -> None:
         self.reach = (len(half) + 1) // 2
-        even, odd = half[0::2].copy(), half[1::2]
-        even[0] *= 0.5
-        self._even: Waves = (0.5 * even / even.sum()).astype(np.float32)
-        self._odd: Waves = (0.5 * odd / odd.sum()).astype(np.float32)
+        even, odd = _whole(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
+        self._first = self.reach - len(even) // 2, self.reach - (len(odd) // 2 - 1)
+        self._even, self._odd = lay(even / even.sum()), lay(odd / odd.sum())
         self._joint = _Joint(self.reach)
         self._on, self._between, self._out = _room(None, 0), _room(None, 0), _room(None, 0)
 
@@ -195,8 +213,8 @@ class Doubler:
         self._on, self._between = _room(self._on, n), _room(self._between, n)
         self._out = _room(self._out, 2 * n)
         if n:
-            pairs(self._joint.held, self.reach, self.reach, self._even, self._on, n, False)
-            pairs(self._joint.held, self.reach, self.reach + 1, self._odd, self._between, n, False)
+            convolve(self._joint.held, self._first[0], *self._even, self._on, n, False)
+            convolve(self._joint.held, self._first[1], *self._odd, self._between, n, False)
             interleave(self._on, self._between, self._out, n)
             self._joint.drop(n)
         return self._out[:, : 2 * n]
@@ -207,8 +225,10 @@ class Halver:
 
     def __init__(self, half: Array) -> None:
         self.reach = len(half) - 1 + (len(half) - 1) % 2
-        self._even = _centred(half[0::2])
-        self._odd = half[1::2].astype(np.float32)
+        even, odd = _whole(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
+        middle = self.reach // 2
+        self._first = middle - len(even) // 2, middle - len(odd) // 2
+        self._even, self._odd = lay(even), lay(odd)
         self._joint = _Joint(self.reach)
         self._evens, self._odds, self._out = _room(None, 0), _room(None, 0), _room(None, 0)
 
@@ -220,8 +240,7 @@ class Halver:
         self._evens, self._odds, self._out = _room(self._evens, room), _room(self._odds, room), _room(self._out, n)
         if n:
             deal(self._joint.held, self._evens, self._odds, self._joint.filled // 2 + 1)
-            middle = self.reach // 2
-            pairs(self._evens, middle, middle, self._even, self._out, n, False)
-            pairs(self._odds, middle - 1, middle, self._odd, self._out, n, True)
+            convolve(self._evens, self._first[0], *self._even, self._out, n, False)
+            convolve(self._odds, self._first[1], *self._odd, self._out, n, True)
             self._joint.drop(2 * n)
         return self._out[:, :n]

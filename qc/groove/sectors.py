@@ -229,14 +229,15 @@ def _read(motion: Array, at: int, count: int, d: Array, e: Waves, low: Waves) ->
     low the vertical displacement below 300 Hz, as float32.
     """
     left, right, low_left, low_right = motion[0], motion[1], motion[2], motion[3]
+    left_d, right_d, lateral, vertical, left_e, right_e = d[0], d[1], d[2], d[3], e[0], e[1]
     root = splat(np.sqrt(0.5))
     for i in range(0, count, WIDE):
         k = at + i
         a, b = load(left, k), load(right, k)
-        store(d[0], i, a)
-        store(d[1], i, b)
-        store(d[2], i, root * (a + b))
-        store(d[3], i, root * (a - b))
-        store(e[0], i, narrow(a - load(left, k - 1)))
-        store(e[1], i, narrow(b - load(right, k - 1)))
+        store(left_d, i, a)
+        store(right_d, i, b)
+        store(lateral, i, root * (a + b))
+        store(vertical, i, root * (a - b))
+        store(left_e, i, narrow(a - load(left, k - 1)))
+        store(right_e, i, narrow(b - load(right, k - 1)))
         store(low, i, narrow(root * (load(low_left, k + LOW_LATE) - load(low_right, k + LOW_LATE))))
