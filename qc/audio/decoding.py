@@ -117,15 +117,17 @@ class _Library:
     def __init__(self, path: Path, frames: int, most: int) -> None:
         self._path, self._frames = path, frames
         self._sound: Any = soundfile.SoundFile(path)
-        self._held = np.empty((most, self._sound.channels))
         self.whole_numbers = self._sound.subtype.startswith("PCM")
+        # whole numbers come in the upper bits of int32, half as wide as float64 and not a digit less
+        self._held = np.empty((most, self._sound.channels), np.int32 if self.whole_numbers else np.float64)
+        self._scale = 2.0**-31 if self.whole_numbers else 1.0
 
     def load(self, count: int) -> int:
         return len(self._sound.read(out=self._held[:count]))
 
     def put(self, at: int, left: Row, right: Row) -> None:
         one_by_one = unpack.stereo if self._held.shape[1] == 2 else unpack.mono
-        one_by_one(self._held.reshape(-1), at, 1.0, left, right)
+        one_by_one(self._held.reshape(-1), at, self._scale, left, right)
 
     def came_from(self) -> tuple[int, memoryview] | None:
         return None
