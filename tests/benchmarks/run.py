@@ -49,7 +49,8 @@ class Row:
         """Give it as a line."""
         places = 0 if self.unit in {"MiB", "ms"} else 2
         verdict = "better" if self.measured <= self.stretch else "reached" if self.measured <= self.reach else "missed"
-        return f"{self.what:<46} {self.measured:>8.{places}f} {self.unit:<10} {self.reach:>7g} {self.stretch:>7g}  {verdict}"
+        measured = f"{self.measured:>8.{places}f} {self.unit:<8}"
+        return f"{self.what:<46} {measured} {self.reach:>7g} {self.stretch:>7g}  {verdict}"
 
 
 class Bench:
