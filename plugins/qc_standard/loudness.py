@@ -100,7 +100,7 @@ class Loudness(Analysis[LoudnessResult]):
 class _Listening:
     def __init__(self, stream: Stream) -> None:
         self._rate = stream.rate
-        self._sums = KWeightedSums(stream.rate, part_frames(stream.rate))
+        self._sums = KWeightedSums(stream.rate, part_frames(stream.rate), stream.frames)
 
     def push(self, block: Block) -> None:
         """Hear the next slice."""

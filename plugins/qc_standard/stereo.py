@@ -150,7 +150,7 @@ class LowBand(Analysis[Array]):
 
     def start(self, stream: Stream) -> _ListeningLow:
         """Begin on a stream of two channels."""
-        return _ListeningLow(LowBandSums(stream.rate, part_frames(stream.rate), self.subsonic))
+        return _ListeningLow(LowBandSums(stream.rate, TENTH * part_frames(stream.rate), self.subsonic, stream.frames))
 
 
 class _ListeningLow:
@@ -163,7 +163,7 @@ class _ListeningLow:
 
     def finish(self) -> Array:
         """Give the sums."""
-        return by_tenths(self._sums.finish()[0])
+        return self._sums.finish()[0]
 
 
 @dataclass(frozen=True, slots=True)

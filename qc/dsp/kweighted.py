@@ -105,10 +105,10 @@ def k_weighted_sums(
 class KWeightedSums(Windows):
     """Energy of both channels together, K-weighted, over windows of `window` frames from frame 0 on."""
 
-    def __init__(self, rate: int, window: int) -> None:
+    def __init__(self, rate: int, window: int, frames: int = 0) -> None:
         self._rate, self._whole = rate, weights(rate, STRIDE)
         self._state, self._squares = np.zeros(2 * STATES), np.zeros(8)
-        super().__init__(window, 1)
+        super().__init__(window, 1, frames)
 
     def last_lanes(self, window: int) -> Array:
         """Give the weights of the last stride."""

@@ -118,11 +118,11 @@ def low_band_sums(
 class LowBandSums(Windows):
     """Sums of L^2, R^2 and L R below 300 Hz over windows of `window` frames from frame 0 on; two channels."""
 
-    def __init__(self, rate: int, window: int, subsonic: float) -> None:
+    def __init__(self, rate: int, window: int, subsonic: float, frames: int = 0) -> None:
         self._sections, self._frames = low_band(subsonic, rate), stride_frames(rate)
         self._whole = weights(self._sections, self._frames)
         self._state = np.zeros(16)
-        super().__init__(window, 3)
+        super().__init__(window, 3, frames)
 
     def last_lanes(self, window: int) -> Array:
         """Give the weights of the last stride."""

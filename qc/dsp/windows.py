@@ -72,16 +72,18 @@ class Windows(ABC):
         Frames in a window.
     columns
         Sums of each window.
+    frames
+        Frames of the stream, so that there is room for all its windows from the beginning; it may turn out longer.
     """
 
-    def __init__(self, window: int, columns: int) -> None:
+    def __init__(self, window: int, columns: int, frames: int = 0) -> None:
         self.window = window
         # the window that is not whole yet, and room for whole vectors behind it
         self.held = np.zeros((2, -(-window // LANES) * LANES))
         self.seen = frozen(self.held)
         self._last = self.last_lanes(window)
         self._filled = 0
-        self._sums = np.empty((1024, columns))
+        self._sums = np.empty((max(64, frames // window + 1), columns))
         self._count = 0
 
     @abstractmethod
@@ -109,7 +111,7 @@ class Windows(ABC):
             self._filled = 0
         counts = np.full(self._count, self.window, dtype=np.int64)
         counts[whole:] = left
-        return self._sums[: self._count].copy(), counts
+        return self._sums[: self._count], counts
 
     def _room(self, windows: int) -> Array:
         """Give the next rows to write to; the store doubles when it is full."""
@@ -154,8 +156,8 @@ def window_sums(x: Array, filled: int, window: int, held: Array, seen: Array, ma
 class WindowSums(Windows):
     """Sums of L^2, R^2 and L R over consecutive windows of `window` frames from frame 0 on; two channels."""
 
-    def __init__(self, window: int) -> None:
-        super().__init__(window, 3)
+    def __init__(self, window: int, frames: int = 0) -> None:
+        super().__init__(window, 3, frames)
 
     def last_lanes(self, window: int) -> Array:
         """Give a mask."""

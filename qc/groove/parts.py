@@ -47,7 +47,7 @@ class Parts(Analysis[PartSums]):
 
 class _Running:
     def __init__(self, stream: Stream) -> None:
-        self._sums = WindowSums(part_frames(stream.rate))
+        self._sums = WindowSums(part_frames(stream.rate), stream.frames)
 
     def push(self, block: Block) -> None:
         """Hear the next slice."""

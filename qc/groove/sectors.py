@@ -101,7 +101,7 @@ class _Running:
         rate = motion_rate(stream.rate)
         self._rate, self._size = float(rate), rate // SECTORS_A_SECOND
         self._frames = -(-stream.frames * rate // stream.rate)
-        self._rows = np.zeros((-(-self._frames // self._size), COLUMNS))
+        self._columns = np.zeros((COLUMNS, -(-self._frames // self._size)))
         self._done = 0
         # the frames from MARGIN before the next sector on, and room to join the next slice's to them
         self._held = np.zeros((4, 4 * (self._size + 2 * MARGIN)))
@@ -144,10 +144,18 @@ class _Running:
     def _work(self, d: Samples, at: int, count: int, last: int) -> None:
         if not count:
             return
-        rows = self._rows[self._done : self._done + count]
         first = self._done == 0
         envelopes(
-            _sealed(d), at + MARGIN, self._size, last, first, self._rate, self._band, self._state, self._banded, rows
+            _sealed(d),
+            at + MARGIN,
+            self._size,
+            last,
+            first,
+            self._rate,
+            self._band,
+            self._state,
+            self._banded,
+            self._columns[:, self._done : self._done + count],
         )
         cascade.settle(self._state)
         self._done += count
@@ -159,7 +167,7 @@ class _Running:
             count = -(-rest // self._size)
             self._held[:, self._filled :] = 0.0  # counts for nothing
             self._work(self._held, 0, count, rest - (count - 1) * self._size)
-        return _named(self._need.signal, self._rows)
+        return _named(self._need.signal, self._columns)
 
 
 def _sealed(x: Samples) -> Samples:
@@ -169,9 +177,8 @@ def _sealed(x: Samples) -> Samples:
     return view
 
 
-def _named(signal: Signal, rows: Array) -> GrooveInput:
-    """Give the kernel's columns their names."""
-    c = np.ascontiguousarray(rows.T)
+def _named(signal: Signal, c: Array) -> GrooveInput:
+    """Give the kernel's numbers their names."""
     return GrooveInput(
         signal=signal, d_max=c[0:2], d_min=c[2:4], lateral_max=c[4], lateral_min=c[5], vertical_max=c[6],
         vertical_min=c[7], lateral_v=c[8], vertical_v=c[9], v_abs=c[10:12], a_abs=c[12:14], a_square=c[14:16],
@@ -182,9 +189,9 @@ def _named(signal: Signal, rows: Array) -> GrooveInput:
 @kernel
 def envelopes(
     motion: Array, at: int, size: int, last: int, first: bool, rate: float, band: Array, state: Array,
-    banded: Waves, rows: Array,
+    banded: Waves, out: Array,
 ) -> None:  # fmt: skip
-    """Fill one row a sector from `motion` (4, frames), the first of whose sectors begins at index `at`.
+    """Fill `out` (COLUMNS, sectors), one column a sector, from `motion` (4, frames) from index `at` on.
 
     `last` is the number of frames that count in the last sector, `first` whether the stream begins here. Reads MARGIN
     frames on either side. `banded` (2, size + 8) holds the sibilance band from two frames before a sector to two
@@ -194,31 +201,30 @@ def envelopes(
     d, low = np.empty((4, room)), np.empty(room, np.float32)
     e, v, v_half = np.empty((2, room), np.float32), np.empty((4, room), np.float32), np.empty((4, room), np.float32)
     a, a_half = np.empty((2, room), np.float32), np.empty((2, room), np.float32)
-    for k in range(rows.shape[0]):
-        n = last if k == rows.shape[0] - 1 else size
-        row = rows[k]
+    for k in range(out.shape[1]):
+        n = last if k == out.shape[1] - 1 else size
         _read(motion, at + k * size - 8, n + AHEAD + 16, d, e, low)  # from eight frames before the sector on
         for c in range(2):  # inner and outer wall, then lateral and vertical
-            row[c], row[2 + c] = crest(d[c], 8, 8 + n), trough(d[c], 8, 8 + n)
-            row[4 + 2 * c], row[5 + 2 * c] = crest(d[2 + c], 8, 8 + n), trough(d[2 + c], 8, 8 + n)
+            out[c, k], out[2 + c, k] = crest(d[c], 8, 8 + n), trough(d[c], 8, 8 + n)
+            out[4 + 2 * c, k], out[5 + 2 * c, k] = crest(d[2 + c], 8, 8 + n), trough(d[2 + c], 8, 8 + n)
         for c in range(2):  # from two frames before the sector on
             derivatives(e[c], 6, rate, n + AHEAD + 4, v[c], v_half[c], a[c], a_half[c])
-            row[12 + c] = peak(a[c, 1:], a_half[c, 1:], n)
-            row[14 + c] = sum_of_squares(a[c], 2, n + 2) / n
+            out[12 + c, k] = peak(a[c, 1:], a_half[c, 1:], n)
+            out[14 + c, k] = sum_of_squares(a[c], 2, n + 2) / n
         turn(v, n + 4)
         turn(v_half, n + 4)
         for c in range(2):
-            row[10 + c], row[8 + c] = peak(v[c, 1:], v_half[c, 1:], n), peak(v[2 + c, 1:], v_half[2 + c, 1:], n)
+            out[10 + c, k], out[8 + c, k] = peak(v[c, 1:], v_half[c, 1:], n), peak(v[2 + c, 1:], v_half[2 + c, 1:], n)
         if first and k == 0:  # what a later sector finds done by the one before it
             cascade.run_all(a, index(2), index(AHEAD), band, state, v, index(0))
             for c in range(2):
                 banded[c, 2], banded[c, 3] = v[c, AHEAD - 2], v[c, AHEAD - 1]
         cascade.run_all(a, 2 + AHEAD, n, band, state, banded, index(4))
         for c in range(2):
-            row[16 + c] = peak_on(banded[c], index(2), n + 2)
+            out[16 + c, k] = peak_on(banded[c], index(2), n + 2)
             for j in range(4):
                 banded[c, j] = banded[c, n + j]
-        row[18] = peak_on(low, index(8), n + 8)
+        out[18, k] = peak_on(low, index(8), n + 8)
 
 
 @kernel
