@@ -1,15 +1,15 @@
 """The pass: every block is read once and heard by every group, shared out to threads.
 
-A worker takes whatever step is ready: read the next block, let group k hear its next block, or take a block's bytes
-into the digests. Blocks reach each group strictly in order and no group is in two threads at once, so the digits do not
-depend on the workers.
+A worker takes whatever step is ready: read the next block, let the taps of a group hear its next block, or the analyses
+behind them theirs, or take a block's bytes into the digests. Blocks reach each of them strictly in order and none is in
+two threads at once, so the digits do not depend on the workers.
 """
 
 from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any, Protocol
 
@@ -21,7 +21,8 @@ from qc.errors import FAULTS
 from qc.wording import told
 
 AHEAD = 2
-"""Blocks that should wait for the line that is foremost, so that none has to wait for the next one to be decoded."""
+"""Blocks that should wait for the line that is foremost, so that none has to wait for the next one to be decoded; and
+the most by which taps run ahead of those who listen to them."""
 
 Progress = Callable[[float], None]
 """Told how much of the source is heard, 0..1."""
@@ -66,8 +67,11 @@ def hear(
     groups = [Group(analyses, source.stream) for analyses in plan.groups]
     source.open()
     try:
-        lines: list[_Line] = [*groups] if beside is None else [*groups, _Beside(beside)]
-        _Shared(source, lines, progress or (lambda _: None)).run(workers or default_workers())
+        lines: list[_Line] = [*groups, *(group.taps for group in groups if group.taps)]
+        behind = {k: lines.index(group.taps) for k, group in enumerate(groups) if group.taps}
+        if beside is not None:
+            lines.append(_Beside(beside))
+        _Shared(source, lines, behind, progress or (lambda _: None)).run(workers or default_workers())
     finally:
         source.close()
     results: dict[Need[Any], Any] = {}
@@ -113,8 +117,13 @@ class _Beside:
 class _Shared:
     """What the workers share, behind one condition variable."""
 
-    def __init__(self, source: Source, lines: Sequence[_Line], progress: Progress) -> None:
+    def __init__(
+        self, source: Source, lines: Sequence[_Line], behind: Mapping[int, int], progress: Progress
+    ) -> None:  # fmt: skip
         self._source, self._lines, self._progress = source, lines, progress
+        self._behind = behind
+        """lines that hear what another one made of a block, by number, and the number of that one"""
+        self._before = {made: k for k, made in behind.items()}
         self._end = source.blocks
         self._changed = threading.Condition()
         self._waiting = 0
@@ -156,7 +165,7 @@ class _Shared:
         with self._changed:
             while self._error is None and self._low() <= self._end - (not self._lines):
                 room = not self._reading and self._read < min(self._end, self._low() + RING)
-                ready = [k for k in range(len(self._lines)) if not self._busy[k] and self._ready(self._next[k])]
+                ready = [k for k in range(len(self._lines)) if not self._busy[k] and self._ready(k)]
                 if room and (not ready or self._read < max(self._next) + AHEAD):
                     self._reading = True
                     return self._read_one
@@ -173,9 +182,14 @@ class _Shared:
         """Blocks that every line has heard."""
         return min(self._next, default=self._read)
 
-    def _ready(self, block: int) -> bool:
-        """Whether a block is there; the one after the last stands for the end of the stream."""
-        return block in self._blocks or block == self._end
+    def _ready(self, k: int) -> bool:
+        """Whether a line's next block is there for it; the one after the last stands for the end of the stream."""
+        block = self._next[k]
+        if block not in self._blocks and block != self._end:
+            return False
+        if k in self._behind:
+            return self._next[self._behind[k]] > block
+        return k not in self._before or block < self._next[self._before[k]] + AHEAD
 
     def _read_one(self) -> None:
         slices = self._source.read()

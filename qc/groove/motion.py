@@ -12,6 +12,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.audio.buffers import Buffers
 from qc.chain import Signal
 from qc.contract import RunningTap, Samples, Stream, Tap
 from qc.dsp import biquad, cascade, fir, recording
@@ -26,6 +27,8 @@ IMAGE = 105.0
 """dB by which the images of doubling are down: bass has images that acceleration would show."""
 AFTER = 32
 """Frames of motion given after the file's last one."""
+HELD = 12
+"""Slices of motion that may wait to be heard; their memory is used again."""
 LOW_HZ = 300.0
 """Hz below which the groove model looks at vertical motion by itself."""
 LOW_LATE = 2 * LAG
@@ -118,6 +121,8 @@ class _Running:
             ])
         )  # fmt: skip
         self._state = cascade.at_rest()
+        self._size = 0
+        self._buffers = Buffers((0,), np.float64, HELD)
 
     def push(self, x: Samples) -> Samples:
         """Take (2, n) of the file, give what is ready of the motion."""
@@ -139,9 +144,16 @@ class _Running:
             given.append(self.push(np.zeros((2, 256))))
         return np.concatenate(given, axis=1)
 
+    def _room(self, frames: int) -> Samples:
+        """Give (4, frames) to be filled, C order, in memory that nobody holds any more."""
+        if 4 * frames > self._size:
+            self._size = 4 * frames
+            self._buffers = Buffers((self._size,), np.float64, HELD)
+        return self._buffers.take()[: 4 * frames].reshape(4, frames)
+
     def _cut(self, x: NDArray[Any]) -> Samples:
         """Turn programme (2, n) into motion, (4, n)."""
-        motion = np.empty((4, x.shape[1]))
+        motion = self._room(x.shape[1])
         cascade.run(x, x.shape[1], self._sections, self._state, motion[:2], motion[2:])
         cascade.settle(self._state)
         return motion
