@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND, STANDARD_GRAVITY
-from qc.groove.side import Side
+from qc.groove.side import Side, Walls
 from qc.groove.spiral import Spiral, demanded, wind
 from qc.quantity import Op, Polarity
 
@@ -55,6 +55,16 @@ class Cutting:
         if name not in self._known:
             self._known[name] = MEASURES[name].of(self)
         return self._known[name]
+
+    @property
+    def walls(self) -> Walls:
+        """The displacements of this polarity at a cut level of 0 dB."""
+        return self._walls
+
+    @property
+    def scale(self) -> float:
+        """What an envelope for 1 m/s at 0 dBFS is multiplied by at this level."""
+        return self._scale
 
     @cached_property
     def depth(self) -> Array:

@@ -32,6 +32,13 @@ class Side:
         """Cut the file's envelopes to the span."""
         return cls(chain, span, envelopes.cut(span.start, span.end))
 
+    def under(self, chain: Chain) -> Side:
+        """Give the same span under another chain; what both work out alike is not worked out again."""
+        side = Side(chain, self.span, self.envelopes)
+        if _walls_of(chain) == _walls_of(self.chain):
+            vars(side)["walls"] = self.walls  # where a cached property keeps it
+        return side
+
     @property
     def polarities(self) -> tuple[Polarity, ...]:
         """The polarities that are judged."""
@@ -87,8 +94,15 @@ class Walls:
         return cls(unity * out, unity * inward, up, unity * down, near)
 
 
+def _walls_of(chain: Chain) -> tuple[object, ...]:
+    """Give what the walls depend on."""
+    return chain.cut.polarity, chain.cut.unity_velocity, lookahead(chain.cut, chain.disc)
+
+
 def greatest_near(x: Array, reach: int) -> Array:
     """Greatest of x over `reach` values on either side, cut at the ends; (n,)."""
-    padded = np.concatenate([np.full(reach, -np.inf), x, np.full(reach, -np.inf)])
-    near: Array = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(axis=1)
-    return near
+    near: Array = np.concatenate([np.full(reach, -np.inf), x, np.full(reach, -np.inf)])
+    window, wide = 2 * reach + 1, 1
+    while 2 * wide <= window:  # the greatest of twice as many is the greater of two
+        near, wide = np.maximum(near[:-wide], near[wide:]), 2 * wide
+    return np.maximum(near[: len(x)], near[window - wide :])

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import NamedTuple
 
 from packaging.version import InvalidVersion, Version
 
 from qc.errors import RulesetError
+from qc.lined import Lined
 from qc.nearest import meant
+from qc.ruleset.model import RulesetFile
 from qc.ruleset.read import read_file
 from qc.wording import shown
 
@@ -93,13 +95,15 @@ def _highest(name: str, versions: list[Available]) -> Available:
     return released[-1]
 
 
-def serving(size: str, speed: str, folders: Iterable[Path]) -> Available:
-    """Find the one ruleset, at its highest released version, that serves a disc.
+def serving(
+    size: str, speed: str, folders: Iterable[Path], read: Callable[[Path], tuple[Lined, RulesetFile]] = read_file
+) -> Available:
+    """Find the one ruleset, at its highest released version, that serves a disc; `read` reads a file.
 
     Raises RulesetError when none or several do.
     """
     newest = {one.name: one for one in available(folders) if one.released}
-    discs = {name: read_file(one.path)[1].serves for name, one in newest.items()}
+    discs = {name: read(one.path)[1].serves for name, one in newest.items()}
     serve = [name for name, disc in discs.items() if (disc.size, disc.speed) == (size, speed)]
     if len(serve) == 1:
         return newest[serve[0]]
