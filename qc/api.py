@@ -7,16 +7,17 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import qc
 from qc.audio.heard import default_workers
 from qc.cautions import CAUTIONS
+from qc.choosing import choose, for_disc, others
 from qc.contract import CheckResult, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.demo.planted import Planted
-from qc.errors import DeliveryError, PluginError, RulesetError, UsageError
+from qc.errors import DeliveryError, UsageError
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
@@ -28,9 +29,13 @@ from qc.nearest import nearest
 from qc.report.held import held
 from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
-from qc.ruleset.find import Available, available, find, is_path, serving
-from qc.ruleset.load import Ruleset, load_ruleset, missing_requirements
-from qc.ruleset.sources import Sources
+from qc.ruleset.changed import changed, read_changes
+from qc.ruleset.find import Available, available
+from qc.ruleset.load import Ruleset
+from qc.ruleset.shelf import Shelf, disc_named
+
+if TYPE_CHECKING:
+    from qc.report.plan import PlanReport
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
@@ -45,6 +50,19 @@ class Options:
     workers: int | None = None
     progress: Callable[[str, float], None] | None = None
     """told the side and how much of it is heard, 0..1"""
+    chain: tuple[str, ...] = ()
+    """chain values changed for this run, "cut.land=10um" """
+
+
+@dataclass(frozen=True)
+class PlanOptions(Options):
+    """How to plan: for another disc, "12in-45", than the delivery's own; with breaks into sides, other orders."""
+
+    disc: str | None = None
+    split: bool = False
+    most: int | None = None
+    """sides to break into at the most; None: two discs, or as many as were delivered"""
+    reorder: bool = False
 
 
 def check(
@@ -59,7 +77,7 @@ def check(
     started = datetime.now(UTC).isoformat(timespec="seconds")
     host = host or build_host()
     read = read or read_any(path, host)
-    ruleset = choose(read, options.ruleset, host)
+    ruleset = changed(choose(read, options.ruleset, host), read_changes(options.chain))
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
     workers = options.workers or default_workers()
@@ -80,6 +98,66 @@ def check(
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
     return report.model_copy(update={"run": run})
+
+
+def plan(
+    path: Path, options: PlanOptions | None = None, host: Host | None = None, read: ReadDelivery | None = None
+) -> PlanReport:
+    """Plan a delivery: hear each side once, then compare discs, assumptions, and if asked breaks and orders.
+
+    Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
+    """
+    from qc.groove.formats import Format  # these are nobody else's business
+    from qc.measuring import hear_side
+    from qc.planning import LOUDNESS, Disc, heard_through, plan_breaks, plan_side
+    from qc.report.plan import PlanReport
+
+    options, began = options or PlanOptions(), time.monotonic()
+    started = datetime.now(UTC).isoformat(timespec="seconds")
+    changes = read_changes(options.chain)
+    host = host or build_host()
+    read = read or read_any(path, host)
+    shelf = Shelf(host.ruleset_folders)
+    ruleset = choose(read, options.ruleset, host, shelf)
+    ruleset = changed(ruleset if options.disc is None else for_disc(options.disc, host, shelf), changes)
+    bound = _bound(ruleset, host)
+    own = Disc(disc_named(*ruleset.serves), ruleset.full_name, Format(ruleset.chain, bound.rows), planned=True)
+    discs = [own]
+    for name, other in others(ruleset, changes, host, shelf):
+        if isinstance(other, Ruleset):
+            discs.append(Disc(name, other.full_name, Format(other.chain, _bound(other, host).rows)))
+        else:
+            discs.append(Disc(name, reason=str(other)))
+    needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
+    workers = options.workers or default_workers()
+    sides, delivered, failures = [], [], list(host.failures)
+    for index, side in _chosen(read, options.sides):
+        heard = hear_side(read, index, ruleset.chain, needs, workers, _told(options.progress, side.id))
+        sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
+        if options.split and (cut := heard_through(heard)) is not None:
+            delivered.append(cut)
+        failures += [
+            PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why, side=side.id)
+            for need, why in heard.broken.items()
+        ]
+    breaks = None
+    if options.split and own.form is not None and len(delivered) == len(sides):
+        breaks = plan_breaks(delivered, own.form, options.most, reorder=options.reorder)
+    return PlanReport(
+        tool=f"sidegate {qc.__version__}",
+        plugins=_plugins(host),
+        disc=own.name,
+        ruleset=_ruleset_facts(ruleset, bound),
+        delivery=_delivery_facts(read),
+        sides=tuple(sides),
+        breaks=breaks,
+        plugin_failures=tuple(failures),
+        run=Run(started=started, seconds=time.monotonic() - began, workers=workers),
+    )
+
+
+def _bound(ruleset: Ruleset, host: Host) -> Bound:
+    return bind(ruleset, host.checks, units(host.needs), _lost(ruleset, host))
 
 
 @dataclass(frozen=True)
@@ -133,41 +211,6 @@ def rulesets(host: Host | None = None) -> Sequence[Available]:
     return available((host or build_host()).ruleset_folders)
 
 
-def choose(read: ReadDelivery, asked: str | None, host: Host) -> Ruleset:
-    """Find the ruleset: the one asked for, else the one the delivery names, else the one that serves its disc."""
-    folders, delivery = host.ruleset_folders, read.delivery
-    spec = asked or delivery.ruleset
-    if asked is None and delivery.ruleset is not None and is_path(delivery.ruleset):
-        raise RulesetError(
-            f"{read.lined.at(('ruleset',))}: a delivery names its ruleset as NAME@VERSION, not by a path; "
-            "a ruleset file is given with --ruleset"
-        )
-    try:
-        if spec is not None:
-            there = find(spec, folders)
-        else:
-            assert delivery.disc is not None  # the delivery model asks for one of the two
-            there = serving(delivery.disc.size, delivery.disc.speed, folders)
-    except RulesetError as error:
-        if asked is None:
-            where = read.lined.at(("ruleset",) if delivery.ruleset else ("disc",))
-            raise RulesetError(f"{where}: {error}") from None
-        raise
-    ruleset = load_ruleset(there, Sources(folders))
-    loaded = {plugin.package: plugin.version for plugin in host.plugins if plugin.error is None}
-    lacking = missing_requirements(ruleset, loaded)
-    if lacking:
-        raise PluginError(lacking[0])
-    disc = delivery.disc
-    if disc is not None and ruleset.serves != (disc.size, disc.speed):
-        size, speed = ruleset.serves
-        raise RulesetError(
-            f"{read.lined.at(('disc',))}: the delivery is for {disc.size} at {disc.speed}, ruleset {ruleset.name}"
-            f"@{ruleset.version} serves {size} at {speed}; correct the disc or choose another ruleset"
-        )
-    return ruleset
-
-
 def units(needs: Sequence[type[Need[Any]]]) -> Mapping[str, str]:
     """Give the unit of every measurement there is, by name."""
     known = UNITS | FILE_UNITS
@@ -203,19 +246,11 @@ def _report(
     read: ReadDelivery, ruleset: Ruleset, bound: Bound, host: Host, sides: Sequence[SideReport],
     results: Sequence[CheckResult], failures: Sequence[PluginFailure],
 ) -> Report:  # fmt: skip
-    delivery = read.delivery
-    disc = {} if delivery.disc is None else {"size": delivery.disc.size, "speed": delivery.disc.speed}
     return Report(
         tool=f"sidegate {qc.__version__}",
-        plugins=tuple(f"{p.name} ({p.package} {p.version})" for p in host.plugins if p.error is None),
-        ruleset=RulesetFacts(
-            name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows,
-            limits=held(bound.checks),
-        ),
-        delivery=DeliveryFacts(
-            file=read.file.name, sha256=read.sha256, title=delivery.title, catalogue=delivery.catalogue or "",
-            disc=disc, notes=delivery.notes or "",
-        ),
+        plugins=_plugins(host),
+        ruleset=_ruleset_facts(ruleset, bound),
+        delivery=_delivery_facts(read),
         sides=tuple(sides),
         discs=disc_levels(sides),
         results=tuple(results),
@@ -225,4 +260,26 @@ def _report(
     )  # fmt: skip
 
 
-__all__ = ["Bound", "DeliveryError", "Options", "check", "choose", "read_any", "rulesets", "units"]
+def _plugins(host: Host) -> tuple[str, ...]:
+    return tuple(f"{p.name} ({p.package} {p.version})" for p in host.plugins if p.error is None)
+
+
+def _ruleset_facts(ruleset: Ruleset, bound: Bound) -> RulesetFacts:
+    return RulesetFacts(
+        name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows,
+        limits=held(bound.checks),
+    )  # fmt: skip
+
+
+def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
+    delivery = read.delivery
+    disc = {} if delivery.disc is None else {"size": delivery.disc.size, "speed": delivery.disc.speed}
+    return DeliveryFacts(
+        file=read.file.name, sha256=read.sha256, title=delivery.title, catalogue=delivery.catalogue or "",
+        disc=disc, notes=delivery.notes or "",
+    )  # fmt: skip
+
+
+__all__ = [
+    "Bound", "DeliveryError", "Options", "PlanOptions", "check", "choose", "plan", "read_any", "rulesets", "units",
+]  # fmt: skip

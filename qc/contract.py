@@ -238,7 +238,10 @@ class CheckContext(Protocol):
         ...
 
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterable[Finding]:
-        """Hold a published number against a limit; gives at most one finding, at the number's own place."""
+        """Hold a published number against a limit; gives at most one finding, at the number's own place.
+
+        Of a groove number it gives a finding for every event: each stretch of the side that does not keep to the limit.
+        """
         ...
 
     def hold(

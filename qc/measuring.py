@@ -11,11 +11,12 @@ from qc.audio.plan import plan
 from qc.audio.received import AsReceived, Received
 from qc.audio.source import AudioFaultError
 from qc.chain import SECTORS_A_SECOND, Chain
-from qc.contract import At, Measurements, Need, Quantity
+from qc.contract import At, Limit, Measurements, Need, Quantity
 from qc.delivery.examine import with_fault
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.errors import FAULTS
+from qc.groove.events import PlacedEvent
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.span import Span, TrackTimes
@@ -23,6 +24,7 @@ from qc.groove.worked import UNITS, WorkedSide
 from qc.intake import Arrived, arrive
 from qc.judge.bind import Bound
 from qc.judge.context import Evidence
+from qc.report.budget import print_through
 from qc.report.model import AudioFacts, SideReport
 from qc.report.side import geometry, levels
 from qc.wording import told
@@ -147,15 +149,11 @@ def _measured(
     broken = {**unbuilt, **failed}
     quantities = _of_file(received.facts) | _published(wanted, results, broken)
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
-    worked = None
+    worked, mono = None, received.facts.channels == 1
     if Sectors in results and Programme in results:
         worked = WorkedSide.of(chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level)
         quantities |= worked.quantities(quantities.get("loudness.integrated"))
-        mono = {"channel": None} if received.facts.channels == 1 else {}  # both walls move alike: neither is named
-        quantities = {
-            name: q if q.at is None else q.model_copy(update={"at": worked.place(q.at).model_copy(update=mono)})
-            for name, q in quantities.items()
-        }
+        quantities = {name: _placed(q, worked, mono=mono) for name, q in quantities.items()}
     else:
         publishers |= dict.fromkeys(UNITS, Sectors if Sectors in broken else Programme)
     report = SideReport(
@@ -164,6 +162,7 @@ def _measured(
         geometry=None if worked is None else geometry(worked),
         measurements=dict(sorted(quantities.items())),
         levels=None if worked is None else levels(worked),
+        print_through=() if worked is None else print_through(worked),
         declared=declared,
         passes=measured.passes,
     )
@@ -176,10 +175,25 @@ def _measured(
         quantities=quantities,
         publishers=publishers,
         windows={} if worked is None else worked.windows(),
+        events=(lambda *_: ()) if worked is None else lambda name, limit: _events(worked, name, limit, mono=mono),
         line=line,
         place=(lambda at: at) if worked is None else worked.place,
     )
     return MeasuredSide(report, evidence)
+
+
+def _placed(quantity: Quantity, worked: WorkedSide, *, mono: bool) -> Quantity:
+    """Fill in where a number lies; of a mono side both walls move alike, and neither is named."""
+    if quantity.at is None:
+        return quantity
+    at = worked.place(quantity.at)
+    return quantity.model_copy(update={"at": at.model_copy(update={"channel": None}) if mono else at})
+
+
+def _events(worked: WorkedSide, name: str, limit: Limit, *, mono: bool) -> list[PlacedEvent]:
+    """Give the events of a limit at the judged level."""
+    found = worked.events(name, limit.warn, limit.fail)
+    return [replace(event, measured=_placed(event.measured, worked, mono=mono)) for event in found]
 
 
 def _published(
@@ -227,3 +241,38 @@ def _tracks(side: Side) -> tuple[TrackTimes, ...]:
         for track in side.tracks
         if track.start is not None and track.end is not None
     )
+
+
+@dataclass(frozen=True)
+class HeardSide:
+    """A side as it was heard, for those who judge nothing; `received` says what is wrong with its audio."""
+
+    side: Side
+    """with the times of its tracks worked out where it came as one file a track"""
+    received: Received
+    results: Mapping[type[Need[Any]], Any]
+    quantities: Mapping[str, Quantity]
+    broken: Mapping[type[Need[Any]], str]
+    passes: int
+
+    @property
+    def tracks(self) -> tuple[TrackTimes, ...]:
+        """The tracks with their exact times."""
+        return _tracks(self.side)
+
+
+def hear_side(
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], workers: int,
+    progress: Progress | None,
+) -> HeardSide:  # fmt: skip
+    """Hear one side once for some needs."""
+    arrived = arrive(read, read.delivery.sides[index])
+    wanted, unbuilt = _built(needs, chain)
+    received, measured = _heard(arrived, list(wanted.values()), workers, progress)
+    if measured is None:
+        return HeardSide(arrived.side, received, {}, {}, dict(unbuilt), 0)
+    results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
+    failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
+    broken = {**unbuilt, **failed}
+    quantities = _published(wanted, results, broken)
+    return HeardSide(arrived.side, received, results, quantities, broken, measured.passes)

@@ -125,8 +125,14 @@ def read(text: str, to: str) -> float:
 
 def meets(value: float, bound: float, op: Op, unit: str) -> bool:
     """Whether `value` keeps to `bound`; within 0.01 um (0.01 mm for a diameter) of it counts as on it."""
+    furthest = last(bound, op, unit)
+    return value <= furthest if op == "<=" else value >= furthest
+
+
+def last(bound: float, op: Op, unit: str) -> float:
+    """Give the last value that still keeps to `bound`."""
     slack = _TOLERANCE.get(unit, 1e-9 * max(1.0, abs(bound)))
-    return value <= bound + slack if op == "<=" else value >= bound - slack
+    return bound + slack if op == "<=" else bound - slack
 
 
 def margin(value: float, bound: float, op: Op) -> float:

@@ -36,7 +36,7 @@ def check(words: argparse.Namespace) -> int:
 
         warm(host.needs)
     with Progress(sys.stderr) as progress:
-        options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told)
+        options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain))
         report = api.check(path, options, host, read)
     if any(side.passes for side in report.sides):
         jit.ready()

@@ -14,7 +14,9 @@ from typing import NamedTuple
 from qc.cli.main import emit, parser
 from qc.errors import UsageError
 
-FORMATS = ("text=", "json=", "sheet=")
+FORMATS = {"check": ("text=", "json=", "sheet="), "plan": ("text=", "json=")}
+"""command -> what its --out begins with"""
+DISCS = ("12in-33", "12in-45", "10in-33", "10in-45", "7in-45", "7in-33")
 
 
 class Command(NamedTuple):
@@ -76,11 +78,21 @@ def _names() -> list[str]:
     return names(api.build_host())
 
 
-_LISTS: dict[str, Callable[[], list[str]]] = {"rulesets": _rulesets, "names": _names}
+def _chain() -> list[str]:
+    from qc.ruleset.changed import keys
+
+    return [f"{key}=" for key in keys()]
+
+
+_LISTS: dict[str, Callable[[], list[str]]] = {"rulesets": _rulesets, "names": _names, "chain": _chain}
 
 
 def _bash(known: tuple[Command, ...]) -> str:
     cases = "".join(f"    {one.name}) words={shlex.quote(_words(one))} ;;\n" for one in known)
+    outs = "".join(
+        f"        {command}) words={shlex.quote(' '.join(formats))}; compopt -o nospace 2>/dev/null ;;\n"
+        for command, formats in FORMATS.items()
+    )
     return f"""\
 # bash completion of sidegate: source <(sidegate completion bash)
 _sidegate() {{
@@ -94,10 +106,13 @@ _sidegate() {{
 {cases}  esac
   case $prev in
     --ruleset) words=$(sidegate completion --list rulesets 2>/dev/null) ;;
+    --disc) words={shlex.quote(" ".join(DISCS))} ;;
+    --chain) words=$(sidegate completion --list chain 2>/dev/null); compopt -o nospace 2>/dev/null ;;
     --out)
       words=''
-      [[ $command == check ]] && words={shlex.quote(" ".join(FORMATS))} && compopt -o nospace 2>/dev/null ;;
-    --side|--workers|--cue) words='' ;;
+      case $command in
+{outs}      esac ;;
+    --side|--workers|--cue|--most) words='' ;;
     explain) [[ $cur == -* ]] || words=$(sidegate completion --list names 2>/dev/null) ;;
   esac
   COMPREPLY=($(compgen -W "$words" -- "$cur"))
@@ -110,6 +125,9 @@ def _zsh(known: tuple[Command, ...]) -> str:
     described = "\n".join(f"      {shlex.quote(f'{one.name}:{one.help}')}" for one in known)
     cases = "".join(
         f"    {one.name}) offered=({' '.join(map(shlex.quote, _words(one).split()))}) ;;\n" for one in known
+    )
+    outs = "".join(
+        f"        {command}) compadd -S '' -- {' '.join(formats)} ;;\n" for command, formats in FORMATS.items()
     )
     return f"""\
 #compdef sidegate
@@ -127,7 +145,12 @@ _sidegate() {{
   fi
   case $previous in
     --ruleset) compadd -- ${{(f)"$(sidegate completion --list rulesets 2>/dev/null)"}}; return ;;
-    --out) [[ ${{words[2]}} == check ]] && compadd -S '' -- {" ".join(FORMATS)}; return ;;
+    --disc) compadd -- {" ".join(DISCS)}; return ;;
+    --chain) compadd -S '' -- ${{(f)"$(sidegate completion --list chain 2>/dev/null)"}}; return ;;
+    --out)
+      case ${{words[2]}} in
+{outs}      esac
+      return ;;
     explain) compadd -- ${{(f)"$(sidegate completion --list names 2>/dev/null)"}}; return ;;
   esac
   case ${{words[2]}} in
@@ -149,11 +172,19 @@ def _fish(known: tuple[Command, ...]) -> str:
         lines += [f"{seen} -f -a {shlex.quote(' '.join(one.choices))}"] if one.choices else []
         lines += [f"{seen} -f -a '(sidegate completion --list names)'"] if one.name == "explain" else []
         for option, help_ in one.options:
-            values = " -x -a '(sidegate completion --list rulesets)'" if option == "--ruleset" else ""
-            if option == "--out" and one.name == "check":
-                values = f" -x -a {shlex.quote(' '.join(FORMATS))}"
+            values = _FISH.get(option, "")
+            if option == "--out" and one.name in FORMATS:
+                values = f" -x -a {shlex.quote(' '.join(FORMATS[one.name]))}"
             lines.append(f"{seen} -l {option.removeprefix('--')} -d {shlex.quote(help_)}{values}")
     return "\n".join(lines) + "\n"
+
+
+_FISH = {
+    "--ruleset": " -x -a '(sidegate completion --list rulesets)'",
+    "--chain": " -x -a '(sidegate completion --list chain)'",
+    "--disc": f" -x -a {shlex.quote(' '.join(DISCS))}",
+}
+"""option -> how its values are completed"""
 
 
 def _words(one: Command) -> str:

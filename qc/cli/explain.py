@@ -1,4 +1,4 @@
-"""`sidegate explain`: what a check finds and by which limits, or what a measurement is and who judges it."""
+"""`sidegate explain`: what a check finds and by which limits, what a measurement or a value of the chain is."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from qc import api
+from qc.cli import chain_value
 from qc.cli.main import emit
 from qc.cli.terminal import colour, width
 from qc.contract import Check, Limit, Need
@@ -22,6 +23,7 @@ from qc.report.page import Page
 from qc.report.text import LEAST, MOST
 from qc.ruleset.find import find, serving
 from qc.ruleset.load import Ruleset, load_ruleset
+from qc.ruleset.meanings import MEANINGS as MEANINGS_OF_CHAIN
 from qc.ruleset.sources import HOUSE, Sources, keys_of
 from qc.wording import shown
 
@@ -38,17 +40,20 @@ AUDIO = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": 
 
 
 def explain(words: argparse.Namespace) -> int:
-    """Explain a check or a measurement; raises UsageError for a name that is neither."""
+    """Explain a check, a measurement or a value of the chain; raises UsageError for a name that is none of them."""
     host = api.build_host()
     published = dict(api.units(host.needs)) | AUDIO
     name = words.name.partition("/")[0]  # reports name a limit as CHECK/LIMIT
-    if name not in host.checks and name not in published:
-        raise UsageError(f'explain: no check or measurement is called "{shown(name)}"; {_near(name, host, published)}')
+    if name not in host.checks and name not in published and name not in MEANINGS_OF_CHAIN:
+        near = _near(name, host, [*published, *MEANINGS_OF_CHAIN])
+        raise UsageError(f'explain: no check or measurement is called "{shown(name)}"; {near}')
     sources = Sources(host.ruleset_folders)
     ruleset = _ruleset(words.ruleset, host, sources)
     bound = {check.id: check for check in bind(ruleset, host.checks, api.units(host.needs)).checks}
     page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
-    if name in host.checks:
+    if name in MEANINGS_OF_CHAIN:
+        _sources(page, chain_value.tell(page, name, ruleset), sources)
+    elif name in host.checks:
         _check(page, host, host.checks[name], ruleset, bound.get(name), sources)
     else:
         _measurement(page, host, name, published[name], ruleset, held(bound.values()))
@@ -58,7 +63,7 @@ def explain(words: argparse.Namespace) -> int:
 
 def names(host: Host) -> list[str]:
     """Give every name there is something to say about."""
-    return sorted({*host.checks, *api.units(host.needs), *AUDIO})
+    return sorted({*host.checks, *api.units(host.needs), *AUDIO, *MEANINGS_OF_CHAIN})
 
 
 def meanings(host: Host) -> Mapping[str, str]:

@@ -71,7 +71,9 @@ def parser() -> argparse.ArgumentParser:
     detail.add_argument("--verbose", action="store_true", help="text: every finding, limit and measurement")
     check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
+    _chain(check)
     check.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    _plan(commands)
 
     demo = commands.add_parser(
         "demo", help="make a small delivery by code and judge it",
@@ -104,20 +106,58 @@ def parser() -> argparse.ArgumentParser:
     commands.add_parser("rulesets", help="list the rulesets there are")
     commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
     schema = commands.add_parser("schema", help="print a JSON Schema")
-    schema.add_argument("model", choices=["report", "delivery", "ruleset"])
+    schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset"])
     explain = commands.add_parser(
         "explain", help="tell what a check finds, or what a measurement is",
-        description="Tell what a check finds, why, how, by which limits and sources; or what a measurement is.",
+        description="Tell what a check finds, why, how, by which limits and sources; or what a measurement is, or a "
+        "value of the chain, as cut.land.",
     )  # fmt: skip
-    explain.add_argument("name", metavar="CHECK|MEASUREMENT", help="for example groove.drive-too-high")
+    explain.add_argument("name", metavar="CHECK|MEASUREMENT|KEY", help="for example groove.drive-too-high")
     explain.add_argument(
         "--ruleset", metavar="NAME[@VERSION]", help="tell the limits of this ruleset (or a ruleset file)"
     )
     explain.add_argument("--ascii", action="store_true", help="plain ASCII")
     completion = commands.add_parser("completion", help="print a completion script for a shell")
     completion.add_argument("shell", nargs="?", choices=["bash", "zsh", "fish"])
-    completion.add_argument("--list", choices=["rulesets", "names"], help=argparse.SUPPRESS)
+    completion.add_argument("--list", choices=["rulesets", "names", "chain"], help=argparse.SUPPRESS)
     return top
+
+
+def _chain(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--chain", metavar="KEY=VALUE", action="append", default=[],
+        help='change a chain value for this run, as "cut.land=10um"; repeatable; the report says so',
+    )  # fmt: skip
+
+
+def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
+    plan = commands.add_parser(
+        "plan", help="compare discs, assumptions, side breaks and orders",
+        description="Hear each side once and compare: every disc size and speed, the assumptions of the chain, and "
+        "if asked the breaks into sides and the order of tracks. Ends with 0 when it was worked out, whatever fits.",
+    )  # fmt: skip
+    plan.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
+    disc = plan.add_mutually_exclusive_group()
+    disc.add_argument("--ruleset", metavar="NAME[@VERSION]", help="plan by this ruleset (or a ruleset file)")
+    disc.add_argument("--disc", metavar="SIZE-SPEED", help="plan for another disc than its own, as 12in-45")
+    plan.add_argument("--side", metavar="ID", action="append", default=[], help="plan only this side; repeatable")
+    plan.add_argument("--split", action="store_true", help="break the programme of all sides, in its order, into sides")
+    plan.add_argument("--most", metavar="N", type=_sides, help="with --split: over N sides at the most")
+    plan.add_argument("--reorder", action="store_true", help="suggest an order of tracks inside each side")
+    _chain(plan)
+    plan.add_argument(
+        "--out", metavar="FORMAT=PATH", action="append", default=[],
+        help="write the plan (text, json); - is stdout; repeatable; default text=-",
+    )  # fmt: skip
+    plan.add_argument("--ascii", action="store_true", help="text: plain ASCII")
+    plan.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+
+
+def _sides(text: str) -> int:
+    value = int(text) if text.isascii() and text.isdigit() and len(text) <= 2 else 0
+    if not value:
+        raise argparse.ArgumentTypeError(f"{shown(text)} is not a number of sides from 1 to 99")
+    return value
 
 
 def _count(text: str) -> int:
@@ -148,7 +188,7 @@ def main(argv: list[str] | None = None) -> int:
 
 def _run(words: argparse.Namespace) -> int:
     """Run the command that was named; only what it needs is imported."""
-    if words.command in {"check", "completion", "demo", "explain", "init"}:
+    if words.command in {"check", "completion", "demo", "explain", "init", "plan"}:
         command: Callable[[argparse.Namespace], int]
         command = getattr(importlib.import_module(f"qc.cli.{words.command}"), words.command)
         return command(words)

@@ -7,7 +7,7 @@ import errno
 import io
 import os
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -48,7 +48,26 @@ def outputs(
     `build` makes the renderer of a format for its place.
     """
     known = CORE | dict(more)
-    found: list[Output] = []
+    return [
+        Output(_renderer(build, known[one.format], None if one.path is None else Path(one.place)), one.path, one.place)
+        for one in places(asked, known)
+    ]
+
+
+@dataclass(frozen=True)
+class Place:
+    """A format and where it goes; no path means stdout."""
+
+    format: str
+    path: Path | None
+    """with links resolved, so that a place has one name"""
+    place: str
+    """as it was asked for"""
+
+
+def places(asked: Sequence[str], known: Collection[str]) -> list[Place]:
+    """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written."""
+    found: list[Place] = []
     for word in asked:
         name, equals, place = word.partition("=")
         if not equals or not place:
@@ -58,12 +77,12 @@ def outputs(
             hint = f'; did you mean "{near}"?' if near else f"; there are {', '.join(sorted(known))}"
             raise UsageError(f'--out {shown(word)}: there is no format "{shown(name)}"{hint}')
         path = None if place == "-" else Path(os.path.realpath(place))
-        if path in [output.path for output in found]:
+        if path in [one.path for one in found]:
             why = f"{shown(place)} is asked for twice; give each report its own place"
             raise UsageError(f"--out {shown(word)}: {why}")
         if path is not None and (fault := _not_writable(Path(place), path)):
             raise UsageError(f"--out {shown(word)}: {fault}")
-        found.append(Output(_renderer(build, known[name], None if path is None else Path(place)), path, place))
+        found.append(Place(name, path, place))
     return found
 
 
@@ -92,7 +111,7 @@ def _not_writable(place: Path, path: Path) -> str:
         return f"{name} cannot be written ({error.strerror}); name another place"
 
 
-def refuse_sources(wanted: Sequence[Output], sources: Sequence[Path]) -> None:
+def refuse_sources(wanted: Sequence[Output | Place], sources: Sequence[Path]) -> None:
     """Refuse to write a report over the delivery, its audio or its ruleset."""
     real = {Path(os.path.realpath(source)) for source in sources}
     for output in wanted:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND, STANDARD_GRAVITY
 from qc.groove.ratios import over
-from qc.groove.side import Side
+from qc.groove.side import Side, Walls
 from qc.groove.spiral import Laid, Spiral, lay, travel_least, wind
 from qc.quantity import Op, Polarity
 
@@ -61,6 +61,21 @@ class Cutting:
         return self._known[name]
 
     @property
+    def walls(self) -> Walls:
+        """The displacements of this polarity at a cut level of 0 dB."""
+        return self._walls
+
+    @property
+    def spread(self) -> Walls:
+        """What the pitch is demanded by: the displacements themselves."""
+        return self._walls
+
+    @property
+    def scale(self) -> float:
+        """What an envelope for 1 m/s at 0 dBFS is multiplied by at this level."""
+        return self._scale
+
+    @property
     def depth(self) -> Array:
         """Depth of the unmodulated groove, m, (n,)."""
         cut = self.side.chain.cut
@@ -72,13 +87,13 @@ class Cutting:
     @cached_property
     def spiral(self) -> Spiral:
         """The spiral as cut, with all its arrays."""
-        walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
+        walls, cut, disc = self.spread, self.side.chain.cut, self.side.chain.disc
         return wind(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
 
     @cached_property
     def laid(self) -> Laid:
         """The spiral as cut, with no array but its radius."""
-        walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
+        walls, cut, disc = self.spread, self.side.chain.cut, self.side.chain.disc
         return lay(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
 
     def _keep(self) -> None:

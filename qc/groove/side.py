@@ -34,6 +34,15 @@ class Side:
         """Cut the file's envelopes to the span."""
         return cls(chain, span, envelopes.cut(span.start, span.end))
 
+    def under(self, chain: Chain) -> Side:
+        """Give the same span under another chain; what both work out alike is not worked out again."""
+        side = Side(chain, self.span, self.envelopes)
+        shared = vars(side)  # where a frozen dataclass and its cached properties keep what they know
+        shared |= {"_peaks": self._peaks, "_loudest": self._loudest}
+        if _walls_of(chain) == _walls_of(self.chain):
+            shared["walls"] = self.walls
+        return side
+
     @property
     def polarities(self) -> tuple[Polarity, ...]:
         """The polarities that are judged."""
@@ -134,6 +143,11 @@ class Walls:
     def down(self) -> Array:
         """Greatest excursion into the disc."""
         return -self.unity * self.fall
+
+
+def _walls_of(chain: Chain) -> tuple[object, ...]:
+    """Give what the walls depend on."""
+    return chain.cut.polarity, chain.cut.unity_velocity, lookahead(chain.cut, chain.disc)
 
 
 def greatest_near(x: Array, reach: int) -> Array:

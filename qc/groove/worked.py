@@ -8,8 +8,11 @@ from functools import cached_property
 
 from qc.chain import SECTORS_A_SECOND, Chain
 from qc.contract import At, Quantity
+from qc.groove.budget import Budget, budget
 from qc.groove.cutting import MEASURES, Cutting
+from qc.groove.events import PlacedEvent, events, placed
 from qc.groove.levels import LevelSearch, Reached
+from qc.groove.neighbours import Neighbours, neighbours
 from qc.groove.playing_time import minutes_for
 from qc.groove.programme import Heard
 from qc.groove.rows import LevelRow
@@ -100,6 +103,21 @@ class WorkedSide:
         """Where the limit that rules bites at the level that is judged."""
         ruling = self.recommended.by
         return None if ruling is None else self.search.quantity(ruling.measure, self.judged).at
+
+    @cached_property
+    def budget(self) -> Budget:
+        """What each limit allows, and what taming the worst passages would win."""
+        return budget(self.search.side, self.by_limit, self.recommended)
+
+    @cached_property
+    def neighbours(self) -> list[Neighbours]:
+        """Turns that may print through, for the polarity that travels further."""
+        return neighbours(self.cutting)
+
+    def events(self, measure: str, warn: float | None, fail: float | None) -> list[PlacedEvent]:
+        """Give every stretch in which a measurement does not keep to a limit, in its unit, at the judged level."""
+        found = events(self.search, self.judged, measure, warn, fail)
+        return [placed(self.search, self.judged, event) for event in found]
 
     def windows(self) -> dict[str, At]:
         """Place the window of each share and drive at the judged level."""

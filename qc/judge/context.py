@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from qc.chain import Chain
 from qc.contract import At, Check, Finding, Limit, Location, Need, Quantity, Severity
 from qc.errors import NotMeasuredError
-from qc.quantity import Op, convert, margin, meets, show
+from qc.groove.cutting import MEASURES
+from qc.groove.events import PlacedEvent
+from qc.quantity import Op, clock, convert, margin, meets, show
+from qc.report.model import Stretch
 
 R = TypeVar("R")
 Field = tuple[str | int, ...]
@@ -35,6 +38,8 @@ class Evidence:
     quantities: Mapping[str, Quantity] = dataclasses.field(default_factory=dict)
     publishers: Mapping[str, type[Need[Any]]] = dataclasses.field(default_factory=dict)
     windows: Mapping[str, At] = dataclasses.field(default_factory=dict)
+    events: Callable[[str, Limit], Sequence[PlacedEvent]] = lambda *_: ()
+    """every stretch in which a measurement does not keep to a limit; empty for what is one number and no more"""
     missing: str = ""
     """why nothing was measured, when the audio itself is at fault"""
     line: int | None = None
@@ -114,10 +119,19 @@ class Context:
         return quantity
 
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterator[Finding]:
-        """Hold a published number against a limit; at most one finding, the graver one."""
+        """Hold a published number against a limit: a finding for every event, else at most one, the graver one."""
         quantity = self.measured(name)
-        window = self._evidence.windows.get(name)
-        yield from self._held(quantity, limit, op, of or name, self._location(quantity.at, window), name, remedy)
+        events = self._evidence.events(name, limit) if name in MEASURES and MEASURES[name].op == op else ()
+        if not events:
+            location = self._location(quantity.at, self._evidence.windows.get(name))
+            for found in self._held(quantity, limit, op, of or name, location, name, remedy):
+                yield found.model_copy(update={"measure": name})
+        seen: dict[str, int] = {}
+        for event in sorted(events, key=lambda event: event.measured.value, reverse=op == "<="):  # the worst first
+            location = self._location(event.measured.at, event.window)
+            for found in self._held(event.measured, limit, op, of or name, location, name, remedy):
+                count = seen[found.fingerprint] = seen.get(found.fingerprint, 0) + 1
+                yield _told_as_event(found, name, event, count)
 
     def hold(
         self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: Field = (), remedy: str = ""
@@ -212,8 +226,25 @@ class Context:
             location=location,
             remedy=remedy or self._check.remedy,
             sources=tuple(part.strip() for part in limit.source.split(";")) if limit else (),
-            fingerprint=hashlib.blake2b("|".join(parts).encode(), digest_size=8).hexdigest(),
+            fingerprint=_digest(parts),
         )
+
+
+def _digest(parts: Sequence[str]) -> str:
+    return hashlib.blake2b("|".join(parts).encode(), digest_size=8).hexdigest()
+
+
+def _told_as_event(found: Finding, measure: str, event: PlacedEvent, count: int) -> Finding:
+    """Add to a finding the stretch of its event; of several alike on one track each has a fingerprint of its own."""
+    start, end = event.stretch.start_s, event.stretch.end_s
+    assert start is not None  # every event has its place
+    assert end is not None
+    update: dict[str, object] = {"measure": measure, "stretch": Stretch(start_s=start, end_s=end)}
+    if event.stretch != event.measured.at:
+        update["message"] = f"{found.message}, from {clock(start)} to {clock(end)}"
+    if count > 1:
+        update["fingerprint"] = _digest((found.fingerprint, str(count)))
+    return found.model_copy(update=update)
 
 
 def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:

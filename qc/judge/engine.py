@@ -8,11 +8,12 @@ from typing import Any
 from qc.contract import Check, CheckResult, Finding, Outcome, Report
 from qc.errors import FAULTS, NotApplicableError, NotMeasuredError
 from qc.judge.context import BrokenNeedError, Context, Evidence
+from qc.report.findings import Found
 from qc.report.model import PluginFailure, Verdict
 from qc.wording import told
 
 MOST_FINDINGS = 100
-"""Findings kept of one check on one side; the rest are counted."""
+"""Findings kept of one check on one side, the gravest; the rest are counted."""
 
 
 def judge_side(
@@ -45,7 +46,8 @@ def _judge(
         if at_fault:
             side = evidence.side or None
             failures.append(PluginFailure(plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=side))
-        findings.sort(key=lambda f: (f.severity != "fail", f.location.start_s or 0.0))
+        kept = sorted(findings, key=lambda f: Found(f).gravity)[:MOST_FINDINGS]
+        kept.sort(key=lambda f: (f.severity != "fail", f.location.start_s or 0.0))
         results.append(
             CheckResult(
                 check=check.id,
@@ -53,8 +55,8 @@ def _judge(
                 side=evidence.side or None,
                 outcome=outcome,
                 measured=context.looked_at,
-                findings=tuple(findings[:MOST_FINDINGS]),
-                findings_omitted=max(0, len(findings) - MOST_FINDINGS),
+                findings=tuple(kept),
+                findings_omitted=len(findings) - len(kept),
                 reason=reason,
             )
         )

@@ -101,6 +101,12 @@ class Fold:
         """How many there are, those that the report did not keep too."""
         return len(self.found) + self.omitted
 
+    def first(self, most: int) -> tuple[Found, ...]:
+        """Give a few of them: the gravest of each limit before the others of any, in the order of gravity."""
+        first_of = {one.measure: index for index, one in reversed(list(enumerate(self.found)))}
+        order = sorted(range(len(self.found)), key=lambda index: first_of[self.found[index].measure] != index)
+        return tuple(self.found[index] for index in sorted(order[:most]))
+
 
 def every(report: Report) -> list[Found]:
     """Give every finding of a report that nobody answers for, the gravest first."""
@@ -109,7 +115,7 @@ def every(report: Report) -> list[Found]:
         names = {id(quantity): name for name, quantity in result.measured.items()}
         for finding in result.findings:
             same = (name for name, quantity in result.measured.items() if quantity == finding.measured)
-            name = names.get(id(finding.measured)) or next(same, "")
+            name = finding.measure or names.get(id(finding.measured)) or next(same, "")
             found.append(Found(finding, name))
     return sorted((one for one in found if one.finding.waived_by is None), key=lambda one: one.gravity)
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from qc.contract import Quantity, Report
 from qc.quantity import clock, meets
+from qc.report import worth
 from qc.report.declared import declared_lines
 from qc.report.findings import both, by_time, listed, number
 from qc.report.model import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport
@@ -29,18 +30,22 @@ STYLES = {"MEND": "red", "WEIGH": "yellow", "": ""}
 def sides(page: Page, report: Report, *, spare: int | None) -> None:
     """Write every side with its limits, and the discs; None: everything.
 
-    Given `spare` lines, where the sides lie in time and which limits come first are told as far as there is room.
+    Given `spare` lines, what rules the levels, where the sides lie in time and which limits come first are told, in
+    that order, as far as there is room; of a report that is longer anyway the first.
     """
-    verbose, strips, rows = spare is None, True, 0
+    verbose, shown_too, rows = spare is None, _Shown(rules=True, strips=True), 0
     if spare is not None:
-        plain = _height(page, report, strips=False)
-        drawn = _height(page, report, strips=True)
-        strips = drawn <= spare
-        rows = spare - (drawn if strips else plain) - 1
+        for shown_too in _SHOWN:
+            rows = spare - _height(page, report, shown_too) - 1
+            if rows >= -1:
+                break
+        else:  # it is longer than that anyway
+            shown_too = _SHOWN[1]
     for side in report.sides:
-        _glance(page, report, side, verbose=verbose, strip=strips)
+        _glance(page, report, side, shown_too, verbose=verbose)
         if verbose:
             _every_limit(page, report, side)
+            worth.fully(page, side)
             _tracks(page, side)
             _measurements(page, side)
             page.blank()
@@ -58,17 +63,27 @@ def end(page: Page, report: Report, *, verbose: bool) -> None:
         page.say(" ".join(report.cautions), label="! ", style="yellow", body="dim")
 
 
-def _height(page: Page, report: Report, *, strips: bool) -> int:
+class _Shown(NamedTuple):
+    """What of a side is told where there is room: what rules its level, where it lies in time."""
+
+    rules: bool
+    strips: bool
+
+
+_SHOWN = (_Shown(rules=True, strips=True), _Shown(rules=True, strips=False), _Shown(rules=False, strips=False))
+
+
+def _height(page: Page, report: Report, shown_too: _Shown) -> int:
     """Count the lines of all that comes from the sides on, without limits: written on a page nobody sees."""
     scratch = page.like()
     for side in report.sides:
-        _glance(scratch, report, side, verbose=False, strip=strips)
+        _glance(scratch, report, side, shown_too, verbose=False)
     _discs(scratch, report)
     end(scratch, report, verbose=False)
     return scratch.lines
 
 
-def _glance(page: Page, report: Report, side: SideReport, *, verbose: bool, strip: bool) -> None:
+def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, verbose: bool) -> None:
     label = f"Side {shown(side.id, 20)} ".ljust(INDENT)
     levels, geometry, dot = side.levels, side.geometry, page.clean(" · ")
     said = [" ".join(pair) for pair in declared_lines(side.declared)]
@@ -81,7 +96,9 @@ def _glance(page: Page, report: Report, side: SideReport, *, verbose: bool, stri
         if not verbose and said and page.fits(label + dot.join([words, *said])):
             words, said = dot.join([words, *said]), []
         page.say(words, label=label, style="bold", indent=INDENT)
-        if strip:
+        if shown_too.rules and not verbose and (rules := worth.ruled(report, side)):
+            page.say(rules, label=" " * INDENT, indent=INDENT + 2)
+        if shown_too.strips:
             page.raw(" " * INDENT + _strip(page, report, side))
     for words in said if verbose else [dot.join(said)] if said else []:
         page.say(words, label=" " * INDENT, indent=INDENT + 2)

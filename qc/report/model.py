@@ -52,6 +52,13 @@ class Location(Model):
     line: int | None = None
 
 
+class Stretch(Model):
+    """From where to where a limit is not kept, in file seconds."""
+
+    start_s: float
+    end_s: float
+
+
 class Finding(Model):
     """One thing to look at or to mend, with what was measured against which limit, and what to do."""
 
@@ -59,9 +66,13 @@ class Finding(Model):
     severity: Severity
     message: str
     measured: Quantity | str
+    measure: str = ""
+    """name of the measurement that a limit was held against"""
     limit: Limit | None
     margin: float | None
     location: Location
+    stretch: Stretch | None = None
+    """all of the event whose worst sector or window the location is"""
     remedy: str
     sources: tuple[str, ...] = ()
     fingerprint: str
@@ -117,6 +128,45 @@ class LevelAt(Model):
     at: At | None = None
 
 
+class BudgetLine(Model):
+    """A limit that sets the level: what it allows by itself, where it bites, and how far above the recommended one."""
+
+    limit: str
+    level: Quantity
+    at: At | None = None
+    above: Quantity
+
+
+class Passage(Model):
+    """A passage to be tamed, in file seconds; `track` is that of its start."""
+
+    start_s: float
+    end_s: float
+    track: int | None = None
+
+
+class Repair(Model):
+    """The level a side takes once passages are tamed, the worst first: what that wins, and which limit rules then."""
+
+    passages: tuple[Passage, ...]
+    recommended: Quantity
+    wins: Quantity
+    ruling: str | None = None
+
+
+class Budget(Model):
+    """What each limit allows, the tightest first; which one rules, what lifting it would win, what repairs are worth.
+
+    `lifted` is the level if the limit that rules were not there, and `then` the limit that would rule.
+    """
+
+    limits: tuple[BudgetLine, ...]
+    ruling: str | None = None
+    lifted: Quantity
+    then: str | None = None
+    repairs: tuple[Repair, ...] = ()
+
+
 class Levels(Model):
     """Cut levels of a side in dB: what it is judged at, what was asked for, what fits, what keeps every warning off."""
 
@@ -126,6 +176,7 @@ class Levels(Model):
     clean: Quantity
     ruling: str | None = None
     by_limit: Mapping[str, LevelAt] = Field(default_factory=dict)
+    budget: Budget | None = None
 
 
 class TrackPlace(Model):
@@ -159,6 +210,18 @@ class Geometry(Model):
     tracks: tuple[TrackPlace, ...] = ()
 
 
+class PrintThrough(Model):
+    """A loud turn beside a quiet one with little land between: where each is, and how far they lie apart in dB.
+
+    Information: how much of it is heard depends on the lacquer and the stylus.
+    """
+
+    loud: At
+    quiet: At
+    land: Quantity
+    apart: Quantity
+
+
 class SideReport(Model):
     """One side: the file, the groove, the numbers, the levels."""
 
@@ -167,6 +230,7 @@ class SideReport(Model):
     geometry: Geometry | None = None
     measurements: Mapping[str, Quantity] = Field(default_factory=dict)
     levels: Levels | None = None
+    print_through: tuple[PrintThrough, ...] = ()
     declared: Mapping[str, Any] = Field(default_factory=dict)
     passes: int = 0
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from qc.quantity import clock
+from qc.report.changed import change_lines
 from qc.report.declared import approval_words, source_words
 from qc.report.findings import Found, by_time, every, listed
 from qc.report.model import Geometry, Report, SideReport
@@ -75,7 +76,8 @@ def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     source: Mapping[str, Any] = declared.get("source") or {}
     yield "Source", source_words(source)
     yield "Approved", "; ".join(approval_words(one) for one in source.get("approvals", ()))
-    yield "Judged by", f"{report.ruleset.name}@{report.ruleset.version}, {report.tool}"
+    changes = "".join(f"; {line}" for line in change_lines(report.ruleset))
+    yield "Judged by", f"{report.ruleset.name}@{report.ruleset.version}, {report.tool}{changes}"
 
 
 def _verdict(report: Report, side: SideReport) -> str:

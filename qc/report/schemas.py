@@ -13,6 +13,7 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from qc.delivery.model import Delivery
 from qc.report.model import Report
+from qc.report.plan import PlanReport
 from qc.ruleset.model import RulesetFile
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 FOLDER = Path(__file__).parent.parent / "schemas"
 _MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"], str]] = {
     "report": (Report, "serialization", "Sidegate report"),
+    "plan": (PlanReport, "serialization", "Sidegate plan"),
     "delivery": (Delivery, "validation", "Sidegate delivery"),
     "ruleset": (RulesetFile, "validation", "Sidegate ruleset"),
 }
@@ -41,7 +43,7 @@ class _Plain(GenerateJsonSchema):
 
 
 def generated(name: str) -> str:
-    """Give the schema of `report`, `delivery` or `ruleset` as the text of its file; raises KeyError."""
+    """Give the schema of `report`, `plan`, `delivery` or `ruleset` as the text of its file; raises KeyError."""
     model, mode, title = _MODELS[name]
     made = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_Plain)
     first = {"$schema": _Plain.schema_dialect, "title": title}

@@ -10,6 +10,7 @@ from qc.contract import Quantity
 from qc.groove.levels import Reached
 from qc.groove.rows import LevelRow
 from qc.groove.worked import WorkedSide
+from qc.report.budget import budget
 from qc.report.model import DiscLevel, Geometry, LevelAt, Levels, SideReport, TrackPlace
 
 
@@ -78,13 +79,15 @@ def levels(worked: WorkedSide) -> Levels:
     """Give the levels, and what each limit alone allows and where it bites."""
     ruling = worked.recommended.by
     declared = None if worked.declared is None else Quantity(value=worked.declared, unit="dB")
+    by_limit = _by_limit(worked)
     return Levels(
         judged=Quantity(value=worked.judged, unit="dB"),
         declared=declared,
         recommended=worked.recommended.quantity(),
         clean=worked.clean.quantity(),
         ruling=None if ruling is None else ruling.name,
-        by_limit=_by_limit(worked),
+        by_limit=by_limit,
+        budget=budget(worked, by_limit),
     )
 
 

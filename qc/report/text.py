@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
 from qc.contract import Renderer, Report
+from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
 from qc.wording import shown
 
@@ -58,15 +59,26 @@ class Text(Renderer):
 def _quiet(page: Page, report: Report) -> None:
     """Write the verdict and what must be mended, a line each."""
     page.say(VERDICTS[report.verdict], body=COLOURS[report.verdict])
+    _changes(page, report)
     _failures(page, report)
+    mend = folds(report, "fail", by_side=True)
+    told = {id(one.finding) for fold in mend for one in fold.first(FEW)}
     for one in every(report):
-        if one.finding.severity == "fail":
-            told = one.over or one.finding.message
-            where = place(one)
-            short = ", ".join(where.split(", ")[:2])
-            lines = [f"{part} {one.finding.check}: {told}" for part in (where, short, short.split(",")[0])]
-            lines.append(f"{short.split(',')[0]} {one.finding.check}: {one.value}")
-            page.say(next((line for line in lines if page.fits(line)), lines[-1]), indent=2)
+        if id(one.finding) in told:
+            page.say(_short(page, one), indent=2)
+    for fold in mend:
+        if rest := fold.count - len(fold.first(FEW)):
+            page.say(f"{fold.gravest.side} {fold.check}: and {rest} more", indent=2)
+
+
+def _short(page: Page, one: Found) -> str:
+    """Tell a finding in a line: as much of its place as there is room for."""
+    told = one.over or one.finding.message
+    where = place(one)
+    short = ", ".join(where.split(", ")[:2])
+    lines = [f"{part} {one.finding.check}: {told}" for part in (where, short, short.split(",")[0])]
+    lines.append(f"{short.split(',')[0]} {one.finding.check}: {one.value}")
+    return next((line for line in lines if page.fits(line)), lines[-1])
 
 
 def _whole(page: Page, report: Report, *, verbose: bool) -> None:
@@ -97,12 +109,18 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
 def _headline(page: Page, report: Report, *, verbose: bool) -> None:
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
     page.say(f"{shown(name, LONGEST)}, judged by {report.ruleset.name}@{report.ruleset.version}", indent=2)
+    _changes(page, report)
     if verbose:
         page.say(f"{report.tool} with {listed(report.plugins)}", indent=2, body="dim")
         page.say(f"{shown(report.delivery.file, LONGEST)}, SHA-256 {report.delivery.sha256}", indent=2, body="dim")
         page.say(f"ruleset, SHA-256 {report.ruleset.sha256}", indent=2, body="dim")
     if verbose and report.delivery.notes:
         page.say(shown(report.delivery.notes, 10 * LONGEST), label="notes: ", indent=2)
+
+
+def _changes(page: Page, report: Report) -> None:
+    for line in change_lines(report.ruleset):
+        page.say(line, indent=2, body="yellow")
 
 
 def _failures(page: Page, report: Report) -> None:
@@ -116,7 +134,7 @@ def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bo
     word, style = ("MEND", "bold red") if fold.gravest.finding.severity == "fail" else ("WEIGH", "yellow")
     where = place(fold.gravest, fully=verbose)
     page.say(f"{fold.check} {page.clean('·')} {where}", label=word.ljust(MARGIN), style=style, body="bold")
-    shown_ones = fold.found if verbose else fold.found[:FEW]
+    shown_ones = fold.found if verbose else fold.first(FEW)
     for one in shown_ones:
         here = place(one, fully=verbose)
         sources = f" ({', '.join(one.finding.sources)})" if verbose and one.finding.sources else ""

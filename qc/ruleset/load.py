@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -17,7 +17,7 @@ from qc.delivery.schema import Sent
 from qc.errors import RulesetError
 from qc.lined import Lined, Loc
 from qc.ruleset.find import Available
-from qc.ruleset.model import ChainEntry, RulesetFile, Serves
+from qc.ruleset.model import ChainEntry, RulesetFile
 from qc.ruleset.read import read_file
 from qc.ruleset.sources import Sources
 from qc.ruleset.written import Between, Sourced
@@ -47,7 +47,7 @@ class Ruleset:
     """size, speed"""
     chain: Chain
     chain_rows: Mapping[str, Mapping[str, Mapping[str, str]]]
-    """section -> name -> {"value": as written, "source": ...}"""
+    """section -> name -> {"value": as written, "source": ...}; with "was" where it was changed for one run"""
     limits: Mapping[str, Mapping[str, RawLimit]]
     """check id -> limit key -> limit"""
     off: Mapping[str, str]
@@ -60,11 +60,18 @@ class Ruleset:
     off_origins: Mapping[str, str]
     """check id -> "FILE:LINE" of its entry under off"""
 
+    @property
+    def full_name(self) -> str:
+        """Give the name and version as a delivery pins them."""
+        return f"{self.name}@{self.version}"
 
-def load_ruleset(found: Available | Path, sources: Sources) -> Ruleset:
-    """Load a ruleset file; raises RulesetError with one sentence, "FILE:LINE: ..."."""
+
+def load_ruleset(
+    found: Available | Path, sources: Sources, read: Callable[[Path], tuple[Lined, RulesetFile]] = read_file
+) -> Ruleset:
+    """Load a ruleset file, which `read` reads; raises RulesetError with one sentence, "FILE:LINE: ..."."""
     found = found if isinstance(found, Available) else Available(Path(found))
-    lined, file = read_file(found.path)
+    lined, file = read(found.path)
     _is_what_it_is_named(lined, file, found)
     _every_source_is_known(lined, file, sources)
     home = _short_name(found.path, file)
@@ -85,7 +92,7 @@ def load_ruleset(found: Available | Path, sources: Sources) -> Ruleset:
         sha256=lined.sha256,
         path=found.path,
         serves=(file.serves.size, file.serves.speed),
-        chain=_chain(file.chain, file.serves),
+        chain=chain_of(file.chain, file.serves.size, file.serves.speed),
         chain_rows=file.chain.model_dump(),
         limits=limits,
         off=dict(file.off),
@@ -164,11 +171,12 @@ def _entries(part: Sent) -> Iterator[tuple[str, Sourced]]:
     yield from ((name, getattr(part, name)) for name in type(part).model_fields)
 
 
-def _chain(chain: ChainEntry, serves: Serves) -> Chain:
+def chain_of(chain: ChainEntry, size: str, speed: str) -> Chain:
+    """Give a chain as written in SI, for a disc of a size and speed."""
     return Chain(
         signal=Signal(**_values(chain.signal)),
         cut=Cut(**_values(chain.cut)),
-        disc=Disc(size=serves.size, speed=serves.speed, **_values(chain.disc)),
+        disc=Disc(size=size, speed=speed, **_values(chain.disc)),
         playback=Playback(**_values(chain.playback)),
     )
 

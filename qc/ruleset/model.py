@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from typing import Annotated, Literal, Self
@@ -60,25 +61,43 @@ class Serves(Sent):
 class SignalEntry(Sent):
     """What is done to the programme on its way to the cutter."""
 
-    subsonic: Annotated[Sourced, Between(2.0, 40.0, "Hz", "Hz")]
-    top: Annotated[Sourced, Between(8.0, 20.0, "kHz", "Hz")]
-    cutter_pole: Annotated[Sourced, Between(0.0, 20.0, "us", "s")]
-    bass_mono: Annotated[Sourced, Between(0.0, 500.0, "Hz", "Hz")]
+    subsonic: Annotated[Sourced, Between(2.0, 40.0, "Hz", "Hz", "lower, rumble is cut too; higher, the bass is not")]
+    top: Annotated[
+        Sourced, Between(8.0, 20.0, "kHz", "Hz", "music has treble above 8 kHz, and motion is worked out to 20 kHz")
+    ]
+    cutter_pole: Annotated[
+        Sourced, Between(0.0, 20.0, "us", "s", "a time constant is never negative, and 20 us leave no treble")
+    ]
+    bass_mono: Annotated[
+        Sourced, Between(0.0, 500.0, "Hz", "Hz", "a corner is never negative, and above 500 Hz it is no bass")
+    ]
 
 
 class CutEntry(Sent):
     """How the groove is cut."""
 
-    align: Annotated[Sourced, Between(-40.0, 0.0, "dBFS", "dBFS")]
-    reference_velocity: Annotated[Sourced, Between(0.5, 50.0, "cm/s", "m/s")]
+    align: Annotated[
+        Sourced, Between(-40.0, 0.0, "dBFS", "dBFS", "the tone lies below full scale, and above the noise")
+    ]
+    reference_velocity: Annotated[
+        Sourced, Between(0.5, 50.0, "cm/s", "m/s", "the tone must move the cutter, and no more than it can")
+    ]
     polarity: Annotated[Sourced, OneOf(("normal", "inverted", "worst"))]
-    top_width: Annotated[Sourced, Between(10.0, 200.0, "um", "m")]
-    land: Annotated[Sourced, Between(1.0, 200.0, "um", "m")]
+    top_width: Annotated[
+        Sourced, Between(10.0, 200.0, "um", "m", "a narrower groove holds no stylus, a wider one no music")
+    ]
+    land: Annotated[Sourced, Between(1.0, 200.0, "um", "m", "without land two turns run into each other")]
     depth: Annotated[Sourced, OneOf(("variable", "fixed"))]
-    keep_width: Annotated[Sourced, Between(1.0, 200.0, "um", "m")]
-    nominal_depth: Annotated[Sourced, Between(5.0, 300.0, "um", "m")]
-    preview: Annotated[Sourced, Between(0.0, 1.0, "turn", "turn", below=True)]
-    max_pitch: Annotated[Sourced, Between(20.0, 5000.0, "um", "m")]
+    keep_width: Annotated[Sourced, Between(1.0, 200.0, "um", "m", "a groove without width holds no stylus")]
+    nominal_depth: Annotated[
+        Sourced, Between(5.0, 300.0, "um", "m", "a groove without depth holds no stylus, and none is cut deeper")
+    ]
+    preview: Annotated[
+        Sourced, Between(0.0, 1.0, "turn", "turn", "a whole turn later the groove beside it is cut", below=True)
+    ]
+    max_pitch: Annotated[
+        Sourced, Between(20.0, 5000.0, "um", "m", "a turn takes a groove and its land, and a lead-out is no music")
+    ]
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
@@ -101,9 +120,11 @@ class CutEntry(Sent):
 class DiscEntry(Sent):
     """The disc."""
 
-    outer: Annotated[Sourced, Between(60.0, 310.0, "mm", "m")]
-    finishing: Annotated[Sourced, Between(50.0, 150.0, "mm", "m")]
-    mark_width: Annotated[Sourced, Between(0.0, 10.0, "mm", "m")]
+    outer: Annotated[Sourced, Between(60.0, 310.0, "mm", "m", "no disc begins further in or out")]
+    finishing: Annotated[Sourced, Between(50.0, 150.0, "mm", "m", "no finishing groove lies further in or out")]
+    mark_width: Annotated[
+        Sourced, Between(0.0, 10.0, "mm", "m", "a mark is never less than nothing, and no wider than one sees")
+    ]
 
     @model_validator(mode="after")
     def _runs_inwards(self) -> Self:
@@ -115,8 +136,10 @@ class DiscEntry(Sent):
 class PlaybackEntry(Sent):
     """What traces the groove."""
 
-    tip_radius: Annotated[Sourced, Between(1.0, 50.0, "um", "m")]
-    back_angle: Annotated[Sourced, Between(10.0, 80.0, "deg", "rad")]
+    tip_radius: Annotated[
+        Sourced, Between(1.0, 50.0, "um", "m", "no stylus is slimmer, and a rounder one enters no groove")
+    ]
+    back_angle: Annotated[Sourced, Between(10.0, 80.0, "deg", "rad", "no cutter has back edges beyond")]
 
 
 class ChainEntry(Sent):
@@ -126,6 +149,16 @@ class ChainEntry(Sent):
     cut: CutEntry
     disc: DiscEntry
     playback: PlaybackEntry
+
+    @model_validator(mode="after")
+    def _tip_enters_the_groove(self) -> Self:
+        """Refuse a round tip that touches the walls of a 90 degree groove, root two of its radius apart, above it."""
+        tip, width = read(self.playback.tip_radius.value, "um"), read(self.cut.top_width.value, "um")
+        if math.sqrt(2.0) * tip > width:
+            touches = f"touches the walls {math.sqrt(2.0) * tip:.1f} um apart"
+            sentence = f"a tip of {tip:g} um {touches}, which is wider than the groove, {width:g} um"
+            raise misplaced(sentence, ("playback", "tip_radius"), ("cut", "top_width"))
+        return self
 
 
 class LimitEntry(Sent):

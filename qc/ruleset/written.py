@@ -28,6 +28,8 @@ class Between:
     high: float
     unit: str
     si: str
+    why: str
+    """what is wrong with a value beyond, in a clause"""
     below: bool = False
     """whether the upper bound itself is left out"""
 
@@ -45,7 +47,7 @@ class Between:
         if not self.low <= value <= self.high or (self.below and value == self.high):
             high = f"below {self.high:g}" if self.below else f"to {self.high:g}"
             bounds = f"{self.low:g} {high} {self.unit}"
-            raise misplaced(f'"{written}" is out of bounds; it must be {bounds}', ("value",))
+            raise misplaced(f'"{written}" is out of bounds; it must be {bounds} ({self.why})', ("value",))
         return entry
 
     def in_si(self, entry: Sourced) -> float:

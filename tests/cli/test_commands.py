@@ -39,13 +39,31 @@ def test_version(command):
 def test_help_tells_the_commands_and_the_exit_codes():
     done = ran("--help")
     assert (done.returncode, done.stderr) == (0, "")
-    for word in ("check", "rulesets", "plugins", "schema", "explain", "completion", "exit codes: 0 nothing failed"):
+    for word in (
+        "check",
+        "plan",
+        "rulesets",
+        "plugins",
+        "schema",
+        "explain",
+        "completion",
+        "exit codes: 0 nothing failed",
+    ):
         assert word in done.stdout
     assert "--ruleset NAME[@VERSION]" in ran("check", "--help").stdout
 
 
 @pytest.mark.parametrize(
-    "words", [["--help"], ["--version"], ["check", "--help"], ["check"], ["completion", "bash"], ["rulesets"]]
+    "words",
+    [
+        ["--help"],
+        ["--version"],
+        ["check", "--help"],
+        ["plan", "--help"],
+        ["check"],
+        ["completion", "bash"],
+        ["rulesets"],
+    ],
 )
 def test_help_imports_no_heavy_library(words):
     done = ran(*words, command=[sys.executable, "-X", "importtime", "-m", "qc"])

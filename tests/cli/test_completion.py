@@ -77,6 +77,10 @@ def test_bash_offers_what_there_is(offered):
     assert offered("ch") == ["check"]
     assert offered("check", "--st") == ["--strict"]
     assert offered("check", "--out", "") == ["text=", "json=", "sheet="]
+    assert offered("plan", "--out", "") == ["text=", "json="]
+    assert offered("plan", "x", "--disc", "7in") == ["7in-45", "7in-33"]
+    assert offered("plan", "--spl") == ["--split"]
+    assert "cut.land=" in offered("check", "x", "--chain", "cut.")
     assert offered("schema", "re") == ["report"]
     assert "disc-12in-33" in offered("check", "x", "--ruleset", "disc-12")
     assert offered("explain", "groove.drive-too-h") == ["groove.drive-too-high"]
@@ -84,7 +88,7 @@ def test_bash_offers_what_there_is(offered):
 
 
 def test_lists_are_plain(tmp_path):
-    for what, name in (("rulesets", "disc-12in-33@1.0.0"), ("names", "loudness.integrated")):
+    for what, name in (("rulesets", "disc-12in-33@1.0.0"), ("names", "loudness.integrated"), ("chain", "cut.land=")):
         done = subprocess.run([*COMMAND, "completion", "--list", what], capture_output=True, check=False, timeout=60)
         assert (done.returncode, done.stderr) == (0, b"")
         assert name in done.stdout.decode().splitlines()

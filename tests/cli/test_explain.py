@@ -11,6 +11,8 @@ from command import COMMAND
 from qc import api
 from qc.cli import explain
 from qc.cli.main import main
+from qc.ruleset.changed import keys
+from qc.ruleset.meanings import MEANINGS
 
 SHIPPED = files("qc_rulesets") / "disc-12in-33" / "1.0.0.yaml"
 
@@ -82,6 +84,18 @@ def test_a_measurement(capfdbinary):
     assert "peak: warn/fail 2/- in disc-12in-33@1.0.0, set in disc-12in-33/1.0.0.yaml:" in text
 
 
+def test_a_value_of_the_chain(capfdbinary):
+    for key in keys():
+        code, text, _ = told(capfdbinary, key)
+        assert code == 0
+        assert text.startswith(f"{key}, a value of the chain is {MEANINGS[key]} value ")
+        assert f"--chain {key}=" in text
+    code, text, _ = told(capfdbinary, "cut.land", "--ruleset", "disc-12in-33@1.0.0")
+    assert "value 13 um in disc-12in-33@1.0.0, source V-7" in text
+    assert "may be 1 to 200 um: without land two turns run into each other" in text
+    assert "V-7: Land kept between the turns" in text
+
+
 def test_a_check_that_is_off_or_not_named(capfdbinary, variant, tmp_path):
     path = variant({})
     text = path.read_text(encoding="utf-8")
@@ -107,7 +121,7 @@ def test_a_check_that_is_off_or_not_named(capfdbinary, variant, tmp_path):
         ("loudness.intergrated", "loudness.integrated"),
         ("loudness-integrated", "loudness.integrated"),
         ("sibilance", "hf.sibilance-or-cymbals-too-strong or groove.sibilance_share"),
-        ("xyzzy", "names begin with audio., delivery., groove."),
+        ("xyzzy", "names begin with audio., cut., delivery., disc., groove."),
         ("\x1b[2J", "names begin with"),
     ],
 )

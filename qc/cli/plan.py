@@ -1,0 +1,76 @@
+"""`sidegate plan`: compare discs, assumptions, breaks and orders for a delivery, before anything is decided."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from qc import api
+from qc.cli.main import emit, say
+from qc.cli.progress import Progress
+from qc.cli.terminal import colour, width
+from qc.cli.writing import Place, places, put, refuse_sources
+from qc.dsp import jit
+from qc.errors import SidegateError, UsageError
+from qc.report.plan import PlanReport, exit_code
+from qc.report.plan_text import PIPED, plan_text
+from qc.ruleset.find import is_path
+
+FORMATS = ("json", "text")
+
+
+def plan(words: argparse.Namespace) -> int:
+    """Run the command; raises SidegateError for what cannot be used, before anything is written."""
+    if not words.delivery:
+        raise UsageError("plan: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
+    if words.most is not None and not words.split:
+        raise UsageError("--most: it says over how many sides to break at the most; give --split too")
+    wanted = places(words.out or ["text=-"], FORMATS)
+    host = api.build_host()
+    path = Path(words.delivery)
+    read = api.read_any(path, host)
+    spec = words.ruleset or read.delivery.ruleset
+    refuse_sources(wanted, [*read.files, *([Path(spec)] if spec and is_path(spec) else [])])
+    if jit.announce():
+        from qc.warming import warm
+
+        warm(host.needs)
+    with Progress(sys.stderr) as progress:
+        options = api.PlanOptions(
+            words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain),
+            disc=words.disc, split=words.split, most=words.most, reorder=words.reorder,
+        )  # fmt: skip
+        report = api.plan(path, options, host, read)
+    if any(side.passes for side in report.sides):
+        jit.ready()
+    code = exit_code(report)
+    for one in wanted:
+        code = max(code, _written(one, report, ascii_only=words.ascii))
+    for failure in report.plugin_failures:
+        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    for side in report.sides:
+        if side.fault:
+            say(f"side {side.id} was not planned: {side.fault}")
+    return code
+
+
+def _written(one: Place, report: PlanReport, *, ascii_only: bool) -> int:
+    """Write the plan in one format; one that cannot be written does not keep the others from it."""
+    try:
+        if one.format == "json":
+            text = json.dumps(report.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
+            held = text.encode("utf-8", "replace") + b"\n"
+        elif one.path is None:
+            held = plan_text(report, width=width(), colour=colour(), ascii_only=ascii_only)
+        else:
+            held = plan_text(report, width=PIPED, ascii_only=ascii_only)
+        if one.path is None:
+            emit(held)
+        else:
+            put(one.path, held, one.place)
+    except SidegateError as error:
+        say(str(error))
+        return error.exit_code
+    return 0

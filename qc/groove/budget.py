@@ -1,0 +1,212 @@
+"""The level budget of a side: what each limit allows, which one rules, and what taming its worst passages would win.
+
+A repair is tried out: the passages, none longer than 5 s, are excluded from the limit that rules and lowered by 6 dB
+in the pitch they demand, and the recommended level is searched again. What wins nothing more is not tried further.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qc.chain import SECTORS_A_SECOND
+from qc.groove.cutting import windowed
+from qc.groove.events import Stretch
+from qc.groove.levels import HIGHEST, Reached
+from qc.groove.rows import LevelRow
+from qc.groove.side import Side
+from qc.groove.tamed import Tamed
+from qc.groove.traces import OF_TRAVEL, Array, Mask, Trace, any_wall, furthest, loud, trace
+
+MOST = 5
+"""Passages that are taken out at the most."""
+LONGEST = 5 * SECTORS_A_SECOND
+"""Sectors of a passage at the most."""
+NOTHING = 1e-9
+"""m of travel that are rounding and not a passage."""
+LAND = "groove.land_min"
+NEVER = HIGHEST + 1
+"""A tenth of a dB at which no search looks."""
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """Passages to be tamed, in sectors of the span, the worst first; the level the side then takes, and its gain."""
+
+    passages: tuple[Stretch, ...]
+    reached: Reached
+    wins: float
+    """dB above the recommended level"""
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """The limits that set the level, the tightest first; the one that rules; what is there without it; the repairs."""
+
+    rows: tuple[tuple[LevelRow, Reached], ...]
+    ruling: LevelRow | None
+    lifted: Reached
+    """the level if the limit that rules were not there, and what would rule then"""
+    repairs: tuple[Repair, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """A limit that sets the level: the value it does it at, and the tenth of a dB at which it alone still holds."""
+
+    row: LevelRow
+    bound: float
+    tenths: int
+
+
+def budget(side: Side, by_limit: dict[LevelRow, Reached], recommended: Reached) -> Budget:
+    """Work out the budget of a side from the level that each limit alone allows."""
+    setting = [(row, reached) for row, reached in by_limit.items() if row.sets_level]
+    setting.sort(key=lambda pair: (pair[1].level, pair[1].bound != "<"))
+    ruling = recommended.by
+    others = [pair for pair in setting if pair[0] != ruling]
+    lifted = others[0][1] if others else Reached(HIGHEST / 10.0, ">")
+    lifted = replace(lifted, by=None) if lifted.bound == ">" else lifted
+    kept = [_Kept(row, _bound(row), round(10.0 * reached.level)) for row, reached in setting]
+    repairs = [] if ruling is None or recommended.bound else _repairs(side, kept, ruling, recommended)
+    return Budget(tuple(setting), ruling, lifted, tuple(repairs))
+
+
+def _bound(row: LevelRow) -> float:
+    bound = row.warn if row.sets_level == "warn" else row.fail
+    assert bound is not None  # a limit that sets the level has the value it sets it at
+    return bound
+
+
+def _repairs(side: Side, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached) -> list[Repair]:
+    """Take out one passage after the other, as long as the limit that rules is the same."""
+    (rule,) = [one for one in kept if one.row == ruling]
+    start = level = round(10.0 * recommended.level)
+    found: list[Repair] = []
+    tamed = Tamed(side, (), ruling.measure)
+    while len(found) < MOST and level < HIGHEST:
+        passage = _worst_passage(tamed, rule, (level + 1) / 10.0)
+        if passage is None:
+            break
+        tamed = Tamed(side, (*tamed.passages, passage), ruling.measure)
+        beyond = level + 1  # where the passage was too much
+        level, by = _highest(tamed, kept, rule, level)
+        told, won = tamed, level
+        narrow = _narrowed(tamed, rule, max(level, beyond))
+        if narrow is not None and _broken(narrow, kept, rule, level) is None:
+            told = narrow
+            won, by = _highest(narrow, kept, rule, level)
+        reached = Reached(won / 10.0, ">" if won == HIGHEST else None, by)
+        found.append(Repair(told.passages, reached, (won - start) / 10.0))
+        if by != ruling:
+            break
+    return found
+
+
+def _highest(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, low: int) -> tuple[int, LevelRow | None]:
+    """Find the highest tenth at which every limit holds, from one at which all do, and the limit that ends it."""
+    high, by = NEVER, None
+    others = [one.tenths for one in kept if one != rule]
+    step = 1
+    at_once = len(tamed.passages) == 1 and rule.row.measure not in OF_TRAVEL  # may win all that the others leave
+    tried = min(others, default=HIGHEST) if at_once else low + 1
+    while high - low > 1:
+        tried = min(max(tried, low + 1), high - 1)
+        broken = _broken(tamed, kept, rule, tried)
+        if broken is None:
+            low, tried = tried, tried + step
+        else:
+            high, by, tried = tried, broken, low + step
+        step *= 2
+        if high < NEVER and tried >= high:
+            tried, step = (low + high) // 2, 1
+    return low, by
+
+
+def _broken(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, tenths: int) -> LevelRow | None:
+    """Name a limit that does not hold at a level, the one that rules first; None where all hold.
+
+    What holds by itself at that level holds all the more where less is demanded, for every radius is then greater;
+    only the land is looked at again.
+    """
+    doubtful = (one for one in kept if one != rule and (one.tenths < tenths or one.row.measure == LAND))
+    for one in (rule, *doubtful):
+        if not tamed.keeps(one.row, one.bound, tenths / 10.0):
+            return one.row
+    return None
+
+
+# -- which passage ---------------------------------------------------------------------------------------------
+
+
+def _worst_passage(tamed: Tamed, rule: _Kept, level: float) -> Stretch | None:
+    """Find the worst 5 s of what the limit still looks at, at a level at which it does not hold."""
+    if rule.row.measure in OF_TRAVEL:
+        return _furthest_travelled(tamed, level)
+    seen = [one for polarity in tamed.side.polarities if (one := tamed.trace(level, polarity)) is not None]
+    if not seen:
+        return None
+    worst, of = max(((one.worst(), one) for one in seen), key=lambda pair: pair[1].sign * pair[0].value)
+    n, sector = tamed.side.span.sectors, worst.sector
+    start = (worst.start + worst.end - LONGEST) // 2
+    if worst.end - worst.start > LONGEST:
+        part = of.walls[:, worst.start : worst.end].max(axis=0)
+        start = worst.start + _heaviest(part > 1.0 if rule.row.measure.endswith("_share") else part**2)
+        sector = start + int(of.walls[:, start : start + LONGEST].max(axis=0).argmax())
+    start = max(0, min(start, n - LONGEST))
+    return _between(tamed, sector, start, min(start + LONGEST, n))
+
+
+def _between(tamed: Tamed, sector: int, start: int, end: int) -> Stretch | None:
+    """Cut a passage about a sector off where one begins that is tamed already; None where the sector itself is."""
+    if tamed.mask[sector]:
+        return None
+    before = np.flatnonzero(tamed.mask[start:sector])
+    after = np.flatnonzero(tamed.mask[sector:end])
+    return start + int(before[-1]) + 1 if len(before) else start, sector + int(after[0]) if len(after) else end
+
+
+def _furthest_travelled(tamed: Tamed, level: float) -> Stretch | None:
+    """Find the 5 s in which the spiral runs furthest beyond plain pitch, outside marks and what is tamed already."""
+    side = tamed.side
+    cut, turn = side.chain.cut, side.chain.disc.sectors_a_turn
+    cuttings = [tamed.cutting(level, polarity) for polarity in side.polarities]
+    spiral = max((cutting.spiral for cutting in cuttings), key=lambda one: one.travel)
+    spare = spiral.advance - (cut.top_width + cut.land) / turn
+    spare[side.marks > 0.0] = 0.0
+    spare[tamed.mask] = -1.0  # no passage reaches into another
+    start = _heaviest(spare)
+    end = min(start + LONGEST, side.span.sectors)
+    return (start, end) if spare[start:end].sum() > NOTHING else None
+
+
+def _heaviest(weight: Array | Mask) -> int:
+    """Give the start of the 5 s that weigh the most, 0 where there are no 5 s."""
+    if len(weight) <= LONGEST:
+        return 0
+    total = np.concatenate([[0.0], np.cumsum(weight, dtype=np.float64)])
+    return int((total[LONGEST:] - total[:-LONGEST]).argmax())
+
+
+def _narrowed(tamed: Tamed, rule: _Kept, tenths: int) -> Tamed | None:
+    """Narrow the passages to what is over the limit at a level; None where all of them count."""
+    if rule.row.measure in OF_TRAVEL:
+        return None
+    alone = Tamed(tamed.side, (), tamed.forgets) if rule.row.measure == LAND else tamed  # which is tamed itself
+    seen = [trace(alone.cutting(tenths / 10.0, polarity), rule.row.measure) for polarity in tamed.side.polarities]
+    over = np.logical_or.reduce([_over(one, rule) for one in seen if one is not None])
+    narrow: list[Stretch] = []
+    for start, end in tamed.passages:
+        there = np.flatnonzero(over[start:end])
+        narrow.append((start + int(there[0]), start + int(there[-1]) + 1) if len(there) else (start, end))
+    return Tamed(tamed.side, narrow, tamed.forgets)
+
+
+def _over(seen: Trace, rule: _Kept) -> Mask:
+    """Which sectors have part in what is over a limit."""
+    at = furthest(rule.row.measure, rule.bound)
+    if windowed(rule.row.measure):
+        return any_wall(seen.walls > loud(rule.row.measure, at))
+    return seen.beyond(at)
