@@ -38,9 +38,10 @@ def test_the_first_two_commands_are_the_ones_ci_runs():
 def test_the_commands_shown_are_understood():
     (usage,) = [block for block in blocks("README.md", "text") if block.startswith("sidegate check")]
     shown = {line.split()[1] for line in usage.splitlines() if line.startswith("sidegate ")}
-    assert shown == {"check", "completion", "demo", "explain", "init", "plugins", "rulesets", "schema"}
+    assert shown == {"check", "completion", "demo", "explain", "init", "plan", "plugins", "rulesets", "schema"}
     for words in (
         "check D --ruleset a@1.0.0 --side A --out json=x --strict --workers 2 --verbose --ascii",
+        "plan D --disc 12in-45 --split --most 3 --reorder --chain cut.land=10um --out json=x",
         "schema report",
     ):
         parser().parse_args(shlex.split(words))

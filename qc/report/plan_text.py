@@ -108,6 +108,9 @@ def _breaks(page: Page, breaks: Breaks) -> None:
     page.say(f"BREAKS of {breaks.tracks} tracks in their order", body="bold")
     for before, row in zip((None, *breaks.splits), breaks.splits, strict=False):
         _split(page, row, before)
+    sought = [side.reordered for row in breaks.splits for side in row.sides if side.reordered is not None]
+    if sought and not any(found.wins.value > 0.0 for found in sought):
+        page.say("no other order inside a side wins anything", indent=2, label="  ")
     page.say(breaks.how, indent=2, label="  ", body="dim")
 
 
