@@ -25,6 +25,7 @@ NAMES = {
     "papers": "delivery, ruleset, plugins",
     "read": "read and unpack, or decode",
     "hash": "digest of the file",
+    "taps": "hear the taps: top, curve, displacement",
     "finish": "results of the analyses",
     "levels": "levels, groove numbers",
     "judge": "checks",
@@ -77,7 +78,7 @@ class Watch:
 
 def main() -> None:
     from qc import api, measuring
-    from qc.audio.group import Group
+    from qc.audio.group import Group, Taps
     from qc.audio.source import FileSource
     from qc.cli import check as command
     from qc.cli.main import main as sidegate
@@ -93,6 +94,7 @@ def main() -> None:
     watch.on(api, "choose", "papers")
     watch.on(FileSource, "read", "read")
     watch.on(FileSource, "hash", "hash")
+    watch.on(Taps, "hear", "taps")
     watch.on(Group, "hear", ears)
     watch.on(Group, "finish", "finish")
     watch.on(measuring, "_measured", "levels")
