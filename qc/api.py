@@ -140,9 +140,12 @@ def plan(
             PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why, side=side.id)
             for need, why in heard.broken.items()
         ]
-    breaks = None
+    breaks, no_breaks = None, ""
+    unheard = [side.id for side in sides if side.fault]
     if options.split and own.form is not None and len(delivered) == len(sides):
         breaks = plan_breaks(delivered, own.form, options.most, reorder=options.reorder)
+    elif options.split:
+        no_breaks = f"side {', '.join(unheard)} was not heard" if unheard else f"{own.name} needs a pass of its own"
     return PlanReport(
         tool=f"sidegate {qc.__version__}",
         plugins=_plugins(host),
@@ -151,6 +154,7 @@ def plan(
         delivery=_delivery_facts(read),
         sides=tuple(sides),
         breaks=breaks,
+        no_breaks=no_breaks,
         plugin_failures=tuple(failures),
         run=Run(started=started, seconds=time.monotonic() - began, workers=workers),
     )

@@ -52,7 +52,11 @@ class Stream:
 
 
 class RunningTap(Protocol):
-    """A tap at work on one stream."""
+    """A tap at work on one stream.
+
+    What it gives is heard later, when it has already been pushed further. A view of an array that the tap may fill
+    again is copied for that; a tap whose arrays stay as they are may say so by `lasting = True`, and is not.
+    """
 
     def push(self, x: Samples) -> Samples:
         """Take the next samples of the base; may hold frames back. Any block size gives the same total."""

@@ -94,7 +94,8 @@ def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, r
 def _how(search: Breaks) -> str:
     units = len(search.units)
     if search.exact:
-        return f"exact: every stretch of the {units} tracks was searched"
+        of = f"the {units} tracks" if units == len(search.order.pieces) else f"{units} stretches that may be parted"
+        return f"exact: every run of {of} was searched"
     return (
         f"{search.searched} of {units * (units + 1) // 2} stretches of tracks were searched; exact as far as a side "
         "never gains level when a track is added; equal breaks are told apart by length alone"
@@ -121,10 +122,12 @@ def _order_of(cut: Delivered, form: Format, base: Highest | None) -> report.Reor
 
 def _reordering(order: RunningOrder, form: Format, first: int, last: int, given: Highest) -> report.Reordering:
     found = reordered(order, form.chain, form.rows, first, last, given)
+    reached, before = found.highest.reached, found.given.reached
+    unknown = before.bound == "<" and reached.bound is None  # how far below the search the order given lies
     return report.Reordering(
         tracks=_tracks(order, found.pieces),
-        recommended=found.highest.reached.quantity(),
-        wins=Quantity(value=found.wins, unit="dB"),
+        recommended=reached.quantity(),
+        wins=Quantity(value=reached.level - before.level, unit="dB", bound=">" if unknown else None),
         ruling=_ruling(found.highest),
     )
 

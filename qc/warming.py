@@ -40,8 +40,9 @@ def warm(needs: Iterable[type[Need[Any]]]) -> None:
     with contextlib.suppress(Exception), tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
         noise = Path(folder) / "noise.wav"
         _write(noise)
+        # -P: the folder it runs in may be a delivery, and nothing in that is to be imported
         names = [f"{need.__module__}:{need.__qualname__}" for need in needs]
-        command = [sys.executable, "-c", "from qc.warming import beside; beside()", str(noise), *names]
+        command = [sys.executable, "-P", "-c", "from qc.warming import beside; beside()", str(noise), *names]
         with subprocess.Popen(  # noqa: S603 - this program itself
             command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         ) as other:  # fmt: skip

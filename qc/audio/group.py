@@ -92,6 +92,8 @@ def _made(running: RunningTap, heard: Samples, *, last: bool) -> Samples:
         out = np.concatenate([*parts, running.flush()], axis=1)
     else:
         out = running.push(heard)
+    if out.base is not None and not getattr(running, "lasting", False):
+        out = out.copy()  # of an array that the tap may fill again before this is heard
     out.flags.writeable = False
     return out
 

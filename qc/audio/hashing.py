@@ -29,6 +29,7 @@ class FileHash:
         self._steps: deque[tuple[Handed, int | None]] = deque()
         self._file: Any = None
         self._held = memoryview(b"")
+        self._size = 0
         self._failed = False
 
     @property
@@ -40,6 +41,7 @@ class FileHash:
         """Open the file; one that cannot be opened has no digests."""
         try:
             self._file = self._path.open("rb", buffering=0)
+            self._size = os.fstat(self._file.fileno()).st_size
         except OSError:
             self._failed = True
 
@@ -52,7 +54,7 @@ class FileHash:
 
     def ask(self, share: float, handed: Handed) -> None:
         """Ask for one step: up to this share of the file, 1.0 for all that is left; `handed` need not be read."""
-        self._steps.append((handed, None if share >= 1.0 else int(share * self._size())))
+        self._steps.append((handed, None if share >= 1.0 else int(share * self._size)))
 
     def step(self) -> None:
         """Take the oldest step that was asked for."""
@@ -61,7 +63,7 @@ class FileHash:
             return
         try:
             self._step(handed, end)
-        except OSError:
+        except (OSError, ValueError):  # ValueError: it was closed meanwhile
             self._failed = True
 
     def _step(self, handed: Handed, end: int | None) -> None:
@@ -87,6 +89,3 @@ class FileHash:
                 return
             self._taken.take(self._held[:count])
             self._at += count
-
-    def _size(self) -> int:
-        return 0 if self._failed else os.fstat(self._file.fileno()).st_size

@@ -46,7 +46,7 @@ class JoinedSource:
         self._at = 0
         self._files: dict[Part, FileSource] = {}
         self._hashed = dict(zip(parts, hashed, strict=True)) if hashed else {}
-        self._to_hash: deque[list[Part]] = deque()
+        self._to_hash: deque[list[tuple[Part, bool]]] = deque()
         self._slices = Slices()
 
     @property
@@ -68,7 +68,7 @@ class JoinedSource:
         """Read the next block as slices (2, up to SLICE); raises AudioFaultError naming file, track and second."""
         start, end = self._at, min(self._at + source.BLOCK, self.stream.frames)
         slices = self._slices.take(end - start)
-        filled, here = start, []
+        filled, here = start, list[tuple[Part, bool]]()
         for part in self.parts:
             first, last = max(start, part.start), min(end, part.end)
             if first < last:
@@ -78,7 +78,7 @@ class JoinedSource:
                 except AudioFaultError as error:
                     raise AudioFaultError(on_side(error.fault, part)) from None
                 filled = last
-                here.append(part)
+                here.append((part, last == part.end))
         _silence(slices, filled - start, end - filled)
         if self._hashed:
             self._to_hash.append(here)
@@ -89,10 +89,11 @@ class JoinedSource:
 
     def hash(self) -> None:
         """Take the bytes of one block, the oldest that was not hashed, into the digests of its files."""
-        for part in self._to_hash.popleft():
-            file = self._files[part]
-            file.hash()
-            if file.at_end and not file.to_hash:
+        if not self._hashed:
+            return
+        for part, is_last in self._to_hash.popleft():
+            self._files[part].hash()
+            if is_last:
                 self._files.pop(part).close()
 
     def _fill(self, part: Part, slices: Sequence[Samples], at: int, count: int) -> None:
@@ -101,7 +102,7 @@ class JoinedSource:
         file.load(count)
         for k, low, high in _pieces(at, count):
             file.put(k * source.SLICE + low - at, slices[k][:, low:high])
-        if file.at_end and not file.to_hash:
+        if file.at_end and not self._hashed:
             self._files.pop(part).close()
 
     def _file(self, part: Part) -> FileSource:

@@ -108,9 +108,10 @@ class FileSource:
             raise AudioFaultError(unreadable(kind, self._shown, frame, self.stream.rate, _why(error))) from None
         if got < count:
             raise AudioFaultError(short(self._shown, self._at + got, self.stream))
-        self._loaded, self._at = self._at, self._at + count
-        if self._hashed is not None:
-            self._hashed.ask(self._at / self.stream.frames, self._decoder.came_from())
+        end = self._at + count
+        if self._hashed is not None:  # before this is at its end: whoever hashes closes what is at its end
+            self._hashed.ask(end / self.stream.frames, self._decoder.came_from())
+        self._loaded, self._at = self._at, end
 
     def put(self, at: int, samples: Samples) -> None:
         """Put frames of what was taken in, from its frame `at` on, into samples (2, n), whose rows are contiguous.

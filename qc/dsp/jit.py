@@ -108,11 +108,6 @@ def kernel(function: F) -> F:
     return _compiled(function, {"contract"})
 
 
-def reduction(function: F) -> F:
-    """Compile a maximum or a sum: its order is left to the vector unit. Only for finite numbers, checked before."""
-    return _compiled(function, {"contract", "nnan", "ninf", "nsz", "reassoc"})
-
-
 def as_written(function: F) -> F:
     """Compile with every product and sum rounded by itself and in its place, as numpy does."""
     return _compiled(function, set())

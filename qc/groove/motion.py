@@ -86,6 +86,8 @@ class Displacement(Tap):
 
 
 class _FirstTwo:
+    lasting = True
+
     def push(self, x: Samples) -> Samples:
         """Give the first two rows."""
         return x[:2]
@@ -97,6 +99,8 @@ class _FirstTwo:
 
 class _Running:
     """Top and change of rate, bass mono, recording characteristic with subsonic, cutter pole, in that order."""
+
+    lasting = True
 
     def __init__(self, signal: Signal, stream: Stream) -> None:
         rate = motion_rate(stream.rate)

@@ -120,8 +120,8 @@ def _pieces(side: Delivered) -> Iterator[Piece]:
         yield Piece(side.id, None, "", start, end, span.start, span.end)
     for i, track in enumerate(tracks):
         is_last = i == len(tracks) - 1
-        first = span.start if i == 0 else math.floor(track.start * SECTORS_A_SECOND)
-        last = span.end if is_last else min(math.ceil(track.end * SECTORS_A_SECOND), span.end)
+        first = span.start if i == 0 else min(math.floor(track.start * SECTORS_A_SECOND), span.end - 1)
+        last = span.end if is_last else max(first + 1, min(math.ceil(track.end * SECTORS_A_SECOND), span.end))
         runs_on = not track.mark_after and not is_last
         yield Piece(side.id, track.number, track.title, track.start, track.end, first, last, not runs_on, runs_on)
 

@@ -20,10 +20,10 @@ from qc.dsp.extremes import WIDE, crest, derivatives, peak, peak_on, sum_of_squa
 from qc.dsp.jit import kernel
 from qc.dsp.lanes import loader, narrow, splatter, store
 from qc.dsp.search import index
-from qc.groove.motion import AFTER, LOW_LATE, Motion, motion_rate
+from qc.groove.motion import LOW_LATE, Motion, motion_rate
 
-MARGIN = AFTER
-"""Motion frames read on either side of a sector, more than derivatives, summits and whole vectors reach."""
+MARGIN = 48
+"""Motion frames held on either side of a sector, as many as whole vectors may be read from: see `reach`."""
 AHEAD = 3 * LAG + 2
 """Frames by which the sibilance band is fed ahead of its sector: it comes out later, and a summit looks on by two."""
 SIBILANCE_HZ = (5_000.0, 12_000.0)
@@ -90,6 +90,11 @@ class Sectors(Analysis[GrooveInput]):
     def start(self, stream: Stream) -> _Running:
         """Begin on a stream of two channels."""
         return _Running(self, stream)
+
+
+def reach(size: int) -> int:
+    """Frames behind a sector's end that `_read` fetches: of the low rows, which come later, in whole vectors."""
+    return -(-(size + AHEAD + 16) // WIDE) * WIDE - 8 + LOW_LATE - size
 
 
 class _Running:

@@ -122,6 +122,8 @@ class PlanReport(Model):
     delivery: DeliveryFacts
     sides: tuple[PlannedSide, ...]
     breaks: Breaks | None = None
+    no_breaks: str = ""
+    """why there are none although they were asked for"""
     plugin_failures: tuple[PluginFailure, ...] = ()
     run: Run | None = None
 

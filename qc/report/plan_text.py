@@ -48,6 +48,8 @@ def plan_text(
     if report.breaks is not None:
         page.blank()
         _breaks(page, report.breaks)
+    elif report.no_breaks:
+        page.say(f"no breaks were sought: {report.no_breaks}", label="BREAKS  ", style="bold", indent=2)
     return page.text.encode("utf-8", "replace")
 
 
@@ -136,12 +138,18 @@ def _split(page: Page, row: SplitRow, before: SplitRow | None) -> None:
 
 
 def _reordering(page: Page, found: Reordering, *, label: str) -> None:
+    if found.recommended.bound == "<":
+        page.say("no order fits at any level", label=label, style="bold", indent=2)
+        return
     if found.wins.value <= 0.0:
         page.say("no other order wins anything", label=label, style="bold", indent=2)
         return
     names = ", ".join(_name(track) for track in found.tracks)
-    page.say(f"{names} would win {found.wins.value:.1f} dB, to {found.recommended}: a suggestion, quieter and duller "
-             "tracks last", label=label, style="bold", indent=2)  # fmt: skip
+    more = "more than " if found.wins.bound else ""
+    page.say(
+        f"{names} would win {more}{found.wins.value:.1f} dB, to {found.recommended}: a suggestion, quieter and duller "
+        "tracks last", label=label, style="bold", indent=2,
+    )  # fmt: skip
 
 
 def _first_to_last(tracks: Sequence[PlannedTrack]) -> str:

@@ -186,6 +186,34 @@ def test_equal_taps_are_worked_out_once(samples, monkeypatch):
     assert sum(Times.worked) == FRAMES
 
 
+@dataclass(frozen=True)
+class Again(Tap):
+    """Twice the source, always in the same array."""
+
+    def start(self, stream):
+        return _FillingAgain()
+
+
+class _FillingAgain:
+    def __init__(self):
+        self.room = np.zeros((2, FRAMES))
+
+    def push(self, x):
+        out = self.room[:, : x.shape[1]]
+        np.multiply(x, 2.0, out=out.view())
+        return out.view()
+
+    def flush(self):
+        return np.zeros((2, 0))
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_tap_may_fill_its_array_again(samples, workers):
+    """Taps run ahead of those who listen: what they gave is as it was when it is heard."""
+    twice = Collect("twice", Again())
+    np.testing.assert_array_equal(hear(Memory(samples), plan([twice]), workers=workers)[twice], 2.0 * samples)
+
+
 def test_a_tap_that_nobody_named_is_said(samples):
     @dataclass(frozen=True)
     class Forgets(Collect):

@@ -235,3 +235,12 @@ def test_the_report_is_plain_json(tmp_path):
     judge(two(tmp_path, lambda x: x), tmp_path / "r.json")
     audio = json.loads((tmp_path / "r.json").read_text())["sides"][0]["audio"]
     assert [(f["track"], f["file"], f["start_s"]) for f in audio["files"]] == [(1, "a1.wav", 0.0), (2, "a2.wav", 4.0)]
+
+
+def test_without_digests_there_is_nothing_to_hash(tmp_path):
+    soundfile.write(tmp_path / "a.wav", music(48_000, seconds=2.0).T, 48_000)
+    joined = JoinedSource([Part(tmp_path / "a.wav", "a.wav", 1, 0, 96_000, 48_000)], "side:A")
+    joined.open()
+    joined.read()
+    joined.hash()
+    joined.close()

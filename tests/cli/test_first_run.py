@@ -74,3 +74,15 @@ def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
     done = run(words, tmp_path, "from qc.warming import beside; beside()")
     assert (done.returncode, done.stderr) == (0, "")
     assert _hear(noise, []) == {}
+
+
+def test_nothing_in_the_folder_that_it_runs_in_is_imported(tmp_path):
+    """A delivery may hold anything, also a file called as a library is."""
+    (tmp_path / "soundfile.py").write_text(f"open({str(tmp_path / 'run')!r}, 'w').close()\n")
+    code = "import sys, os; sys.path.remove(''); os.chdir(sys.argv[1]); from qc.warming import warm; warm([])"
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path)],
+        env={**os.environ, "SIDEGATE_CACHE": str(tmp_path / "cache")}, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0
+    assert not (tmp_path / "run").exists()

@@ -1,5 +1,6 @@
 """Side breaks against every placement there is, and orders against every permutation."""
 
+from fractions import Fraction
 from itertools import combinations, pairwise, permutations
 
 import numpy as np
@@ -12,6 +13,7 @@ from qc.groove.highest import highest
 from qc.groove.reordered import reordered
 from qc.groove.running_order import JOIN, Delivered, RunningOrder
 from qc.groove.side import Side
+from qc.groove.span import Span, TrackTimes
 from sides import DEEP, LAST, TRACED, delivered, shipped, sound
 
 ROWS = (LAST, TRACED, DEEP)
@@ -129,6 +131,17 @@ def test_a_side_without_tracks_is_one_piece():
     bare = Delivered("A", type(side.span)(side.span.start, side.span.end), side.envelopes)
     (piece,) = RunningOrder.of([bare]).pieces
     assert (piece.number, piece.first, piece.last) == (None, 0, side.span.sectors)
+
+
+def test_a_track_that_begins_where_the_file_ends_has_a_sector():
+    side = delivered(tracks(2, 3))
+    end = Fraction(side.span.end, 75)
+    late = TrackTimes(3, "", end, end + Fraction(1, 100))
+    side = Delivered("A", Span(side.span.start, side.span.end, (*side.span.tracks, late)), side.envelopes)
+    order = RunningOrder.of([side])
+    assert all(piece.last > piece.first for piece in order.pieces)
+    Breaks(order, CHAIN, ROWS).splits(3)
+    reordered(order, CHAIN, ROWS, 0, 2, highest(order.side(CHAIN, 0, 2), ROWS))
 
 
 def test_no_side_ends_where_the_music_runs_on():

@@ -7,7 +7,7 @@ from qc.chain import Signal
 from qc.contract import Stream
 from qc.dsp import biquad, extremes
 from qc.groove.motion import AFTER, LOW_LATE, Displacement, Motion, motion_rate
-from qc.groove.sectors import Sectors
+from qc.groove.sectors import MARGIN, Sectors, reach
 
 ROOT = np.sqrt(0.5)
 
@@ -155,3 +155,9 @@ def test_displacement_is_the_walls_of_the_motion():
     running = tap.start(stream)
     np.testing.assert_array_equal(running.push(motion), motion[:2])
     assert running.flush().shape == (2, 0)
+
+
+@pytest.mark.parametrize("size", [1_176, 1_280])
+def test_no_vector_is_fetched_from_beyond_the_margin(size):
+    """Whole vectors of the low rows reach furthest, most of all where a sector is no multiple of sixteen frames."""
+    assert 0 < reach(size) <= MARGIN
