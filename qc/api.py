@@ -22,6 +22,7 @@ from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
 from qc.hooks.host import Host
+from qc.judge.advising import advise
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import judge_delivery, judge_side, verdict
 from qc.measuring import FILE_UNITS, MeasuredSide, Progress, measure_side
@@ -86,7 +87,11 @@ def check(
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
         judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
-        sides.append(measured.report)
+        if measured.excerpts is not None:
+            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, host.owner)
+            broken = broken + unadvised
+        looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
+        sides.append(measured.report.model_copy(update={"second_look_s": looked}))
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured, host)

@@ -18,12 +18,23 @@ from numpy.typing import NDArray
 
 from qc.chain import Chain
 from qc.quantity import At, Model, Op, Quantity
-from qc.report.model import CheckResult, Finding, Limit, Location, Outcome, Report, Scope, Severity
+from qc.report.model import (
+    CheckResult,
+    Finding,
+    Limit,
+    Location,
+    Outcome,
+    Remedy,
+    Report,
+    Scope,
+    Severity,
+    Stretch,
+)
 
 __all__ = [
-    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Finding", "Judged", "Limit",
-    "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity", "Renderer", "Report", "Running",
-    "RunningTap", "Samples", "Scope", "Severity", "Stream", "Tap",
+    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Excerpt", "Finding",
+    "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity", "Remedy",
+    "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Stream", "Stretch", "Tap",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]
@@ -271,6 +282,44 @@ class CheckContext(Protocol):
         ...
 
 
+class Excerpt(Protocol):
+    """The second look: a few seconds of a side, read again after judging, and what is known of it, for remedies.
+
+    At most 60 s of a side are read again, what the filters need to settle counted in; beyond that, or where the file
+    went away, a call raises NotHeardAgainError, which `advise` lets pass: the finding then keeps its remedy.
+    """
+
+    @property
+    def side(self) -> str:
+        """Id of the side."""
+        ...
+
+    @property
+    def chain(self) -> Chain:
+        """What is assumed of the cut."""
+        ...
+
+    @property
+    def stream(self) -> Stream:
+        """What the side's source says of itself; `tap.rate(look.stream)` is the rate of what a tap gives."""
+        ...
+
+    def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
+        """Give file seconds through a tap (None: the source's own samples), cut at the ends of the file; read-only.
+
+        Frames are counted as in the pass: the first one is that nearest to `start_s` at the tap's own rate.
+        """
+        ...
+
+    def __getitem__(self, need: type[Need[R]]) -> R:
+        """Give a result; raises NotMeasuredError when this side does not have it."""
+        ...
+
+    def measured(self, name: str) -> Quantity:
+        """Give a published number; raises NotMeasuredError when this side does not have it."""
+        ...
+
+
 class Check(ABC, Generic[P]):
     """One thing to judge. The words are used in reports and in the rulebook."""
 
@@ -293,6 +342,13 @@ class Check(ABC, Generic[P]):
     @abstractmethod
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Judge one side; raise NotApplicableError where there is nothing to judge."""
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:  # noqa: ARG002
+        """Work out a remedy with numbers for a finding on a side; only `remedy` and `remedies` may change.
+
+        Called after judging, for the gravest findings first, as long as there is something left to look at.
+        """
+        return finding
 
 
 class LimitCheck(Check[P]):

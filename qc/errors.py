@@ -47,5 +47,9 @@ class NotMeasuredError(Exception):
     """Raised where a measurement is asked for that this side does not have; the text is the reason."""
 
 
+class NotHeardAgainError(Exception):
+    """Raised where the second look cannot give a stretch: what may be read again is spent, or the file went away."""
+
+
 FAULTS = (Exception, SystemExit)
 """What a plugin may raise without stopping the others; Ctrl-C is not among them."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from qc.audio.excerpts import Excerpts
 from qc.audio.hashing import FileHash
 from qc.audio.heard import Source
 from qc.audio.joined import JoinedSource, Part
@@ -43,6 +44,14 @@ class Arrived:
             return with_fault(self.received, fault)
         received = _together(self.side, self.files, [one.digested(its.digests) for one, its in self._hashed()])
         return received if fault is None or received.fatal else with_fault(received, fault)
+
+    def excerpts(self) -> Excerpts | None:
+        """Give what may be read again of the side; None where it could not be heard."""
+        if self.source is None:
+            return None
+        stream, file = self.source.stream, self.files[0].declared
+        whole = (Part(file.path, file.shown, 0, 0, stream.frames, stream.rate),)
+        return Excerpts(stream, self.parts or whole, lambda: any(one.changed for one in self.files))
 
     def _hashed(self) -> Iterator[tuple[Examined, FileHash]]:
         return zip(self.files, self.hashed, strict=True)

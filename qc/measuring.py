@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from qc.audio.excerpts import Excerpts
 from qc.audio.heard import hear
 from qc.audio.plan import plan
 from qc.audio.received import AsReceived, Received
@@ -20,7 +21,7 @@ from qc.groove.events import PlacedEvent
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.span import Span, TrackTimes
-from qc.groove.worked import UNITS, WorkedSide
+from qc.groove.worked import UNITS, AsCut, WorkedSide
 from qc.intake import Arrived, arrive
 from qc.judge.bind import Bound
 from qc.judge.context import Evidence
@@ -41,6 +42,8 @@ class MeasuredSide:
 
     report: SideReport
     evidence: Evidence
+    excerpts: Excerpts | None = None
+    """what may be read again; None where nothing was heard"""
 
 
 def measure_side(
@@ -61,7 +64,7 @@ def measure_side(
     evidence = replace(
         there.evidence, line_of=lambda loc: read.line(("sides", index, *loc)), delivery=read.delivery.itself()
     )
-    return MeasuredSide(there.report, evidence)
+    return MeasuredSide(there.report, evidence, None if measured is None else arrived.excerpts())
 
 
 def _built(
@@ -88,7 +91,7 @@ def _built(
 def _closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
     """Give every kind of need once: those that publish, and those that a check asks for."""
     asked = [need for check in bound.checks for need in check.needs]
-    return [need for need in dict.fromkeys([*needs, *asked]) if need is not AsReceived]
+    return [need for need in dict.fromkeys([*needs, *asked]) if need not in (AsReceived, AsCut)]
 
 
 def _heard(
@@ -170,7 +173,7 @@ def _measured(
         side=side.id,
         chain=chain,
         declared=declared,
-        results={AsReceived: received, **results},
+        results={AsReceived: received, **({} if worked is None else {AsCut: worked}), **results},
         broken=broken,
         quantities=quantities,
         publishers=publishers,

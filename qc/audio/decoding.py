@@ -41,6 +41,10 @@ class Decoder(Protocol):
         """Give frames of what was taken in last, from its frame `at` on; a mono file fills both rows."""
         ...
 
+    def seek(self, frame: int) -> None:
+        """Go to a frame, for the next `load`; raises one of UNDECODABLE."""
+        ...
+
     def came_from(self) -> tuple[int, memoryview] | None:
         """Give the bytes that were taken in last and where in the file they begin; None when they are not at hand."""
         ...
@@ -101,6 +105,9 @@ class _Plain:
             values: NDArray[Any] = self._raw.view(_VALUES[coding])
             (unpack.stereo if pair else unpack.mono)(values, at, _SCALES[coding], left, right)
 
+    def seek(self, frame: int) -> None:
+        self._next = self._file.seek(self._layout.start + frame * self._layout.frame)
+
     def came_from(self) -> tuple[int, memoryview] | None:
         return self._begin, self._got
 
@@ -128,6 +135,9 @@ class _Library:
     def put(self, at: int, left: Row, right: Row) -> None:
         one_by_one = unpack.stereo if self._held.shape[1] == 2 else unpack.mono
         one_by_one(self._held.reshape(-1), at, self._scale, left, right)
+
+    def seek(self, frame: int) -> None:
+        self._sound.seek(frame)
 
     def came_from(self) -> tuple[int, memoryview] | None:
         return None

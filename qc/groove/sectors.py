@@ -175,6 +175,20 @@ class _Running:
         return _named(self._need.signal, self._columns)
 
 
+def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
+    """Give the envelopes of motion (4, MARGIN + sectors + MARGIN) heard by itself, as `Motion` gives it at a rate.
+
+    The sibilance band begins at rest: the first sector's is none of the programme's.
+    """
+    low, high = SIBILANCE_HZ
+    size = rate // SECTORS_A_SECOND
+    rows = np.zeros(((motion.shape[1] - 2 * MARGIN) // size, COLUMNS))
+    band = cascade.coefficients(np.vstack([biquad.butterworth_4_high(low, rate), biquad.butterworth_4_low(high, rate)]))
+    banded = np.zeros((2, size + 8), np.float32)
+    envelopes(_sealed(motion), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded, rows)
+    return _named(signal, rows)
+
+
 def _sealed(x: Samples) -> Samples:
     """Give a view that cannot be written to, as slices are, so that one compiled kernel serves both."""
     view = x.view()

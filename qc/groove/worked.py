@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import ClassVar, Self
 
 from qc.chain import SECTORS_A_SECOND, Chain
-from qc.contract import At, Quantity
+from qc.contract import At, Need, Quantity
 from qc.groove.budget import Budget, budget
 from qc.groove.cutting import MEASURES, Cutting
 from qc.groove.events import PlacedEvent, events, placed
@@ -134,3 +135,15 @@ class WorkedSide:
             return at
         radius = self.cutting.radius_at(sector) * 1e3
         return at.model_copy(update={"track": side.span.track_at(sector), "radius_mm": radius})
+
+
+@dataclass(frozen=True)
+class AsCut(Need[WorkedSide]):
+    """The side worked out, for what advises on it; there for every side whose groove could be worked out."""
+
+    id: ClassVar[str] = "groove.as_cut"
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build it; it depends on nothing."""
+        return cls()

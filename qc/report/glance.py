@@ -119,6 +119,7 @@ def _fully(page: Page, side: SideReport) -> None:
         f"{geometry.size} at {geometry.rpm:.4g} turns a minute, {geometry.outer_diameter_mm:.1f} to "
         f"{geometry.finishing_diameter_mm:.1f} mm; cut from {clock(geometry.span_start_s)} to "
         f"{clock(geometry.span_end_s)}" + (f", then room for {room.value:.1f} turns of lead-out" if room else ""),
+        f"{side.second_look_s:.1f} s looked at again for the remedies" if side.second_look_s else "",
         f"travel {geometry.travel_mm:.2f} mm{_least(geometry)}, mean pitch "
         f"{geometry.mean_pitch_um:.0f} um, with {geometry.polarity} polarity"
         + (f"; {geometry.overlaps} turns overlap" if geometry.overlaps else ""),

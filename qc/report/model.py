@@ -59,6 +59,16 @@ class Stretch(Model):
     end_s: float
 
 
+class Remedy(Model):
+    """One way to mend a finding, in numbers by name: "corner", "cut", "level", and where it is to be done."""
+
+    kind: str
+    says: str = ""
+    """what to do, in a sentence or two; the remedy of the finding begins with it"""
+    numbers: Mapping[str, Quantity] = Field(default_factory=dict)
+    stretches: tuple[Stretch, ...] = ()
+
+
 class Finding(Model):
     """One thing to look at or to mend, with what was measured against which limit, and what to do."""
 
@@ -74,6 +84,8 @@ class Finding(Model):
     stretch: Stretch | None = None
     """all of the event whose worst sector or window the location is"""
     remedy: str
+    remedies: tuple[Remedy, ...] = ()
+    """the remedy's numbers, where it was worked out from a second look"""
     sources: tuple[str, ...] = ()
     fingerprint: str
     waived_by: str | None = None
@@ -233,6 +245,8 @@ class SideReport(Model):
     print_through: tuple[PrintThrough, ...] = ()
     declared: Mapping[str, Any] = Field(default_factory=dict)
     passes: int = 0
+    second_look_s: float = 0.0
+    """seconds read again after judging, for remedies"""
 
 
 class DiscLevel(Model):

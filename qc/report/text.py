@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
 from qc.contract import Renderer, Report
@@ -140,12 +141,26 @@ def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bo
         sources = f" ({', '.join(one.finding.sources)})" if verbose and one.finding.sources else ""
         message = f"{'' if here == where else f'{here}: '}{one.finding.message}{sources}{_rules(report, one)}."
         page.say(message, label=" " * MARGIN)
+        if verbose and (said := _said(one)):  # these numbers are of this place and no other
+            page.say(said, label=" " * MARGIN + "> ", body="italic")
     if rest := fold.count - len(shown_ones):
         page.say(f"And {rest} more of this kind.", label=" " * MARGIN)
-    for remedy in dict.fromkeys(one.finding.remedy for one in shown_ones):
+    for remedy in dict.fromkeys(_remedies(shown_ones, verbose=verbose)):
         if remedy and remedy not in told:
             page.say(remedy if verbose else gist(remedy), label=" " * MARGIN + "> ", body="italic")
         told.add(remedy)
+
+
+def _said(one: Found) -> str:
+    """Give what the remedies with numbers of a finding say."""
+    return " ".join(remedy.says for remedy in one.finding.remedies if remedy.says)
+
+
+def _remedies(ones: Sequence[Found], *, verbose: bool) -> list[str]:
+    """Give the remedies that are told of all together: in short the first with numbers, else those without any."""
+    if not verbose and (worked := [one.finding.remedy for one in ones if _said(one)]):
+        return worked[:1]
+    return [one.finding.remedy.removeprefix(_said(one)).lstrip() for one in ones]
 
 
 def _rules(report: Report, one: Found) -> str:

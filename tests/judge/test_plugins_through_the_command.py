@@ -14,8 +14,22 @@ import pytest
 from conftest import SHIPPED, Sent
 from hooks.plugins import Plain, plugin
 from qc import api
-from qc.contract import Analysis, At, Check, Derived, Judged, Limit, LimitCheck, Model, Quantity, Renderer, Tap
+from qc.contract import (
+    Analysis,
+    At,
+    Check,
+    Derived,
+    Judged,
+    Limit,
+    LimitCheck,
+    Model,
+    Quantity,
+    Remedy,
+    Renderer,
+    Tap,
+)
 from qc.errors import NotApplicableError
+from qc.groove.motion import Motion
 from qc.groove.worked import UNITS
 from qc.hooks.finder import Found, find
 from qc.hooks.host import Host
@@ -170,6 +184,43 @@ def test_an_analysis_a_check_and_a_format_in_the_same_pass(command, ruled, alone
     written = dict(line.split("=") for line in lines.read_text().splitlines())
     assert written == outcomes(alone) | {"house.too-loud": "warn"}
     assert [report.verdict for report in done] == ["warn"]
+
+
+class Advising(TooLoud):
+    """Looks at the loudest millisecond again, by itself and through the motion of the walls."""
+
+    def advise(self, finding, look):
+        at = finding.measured.at.start_s
+        peak = float(np.abs(look(at, at + 0.001)).max())
+        moved = look(at, at + 0.001, Motion(look.chain.signal))
+        assert moved.shape == (4, round(0.001 * Motion(look.chain.signal).rate(look.stream)))
+        level = Quantity(value=look[Loudest][0] - peak, unit="1")
+        remedies = (Remedy(kind="house", numbers={"apart": level}),)
+        return finding.model_copy(update={"remedy": f"{look.side}: {finding.remedy}", "remedies": remedies})
+
+
+def test_its_advice_is_in_the_report(command, ruled):
+    run = command(built(("house", plugin(qc_measures=[Loudest], qc_checks=[Advising]))), "--ruleset", str(ruled))
+    (finding,) = run.result("house.too-loud")["findings"]
+    assert finding["remedy"] == "A: Turn it down."
+    (remedy,) = finding["remedies"]
+    assert (remedy["kind"], remedy["numbers"]["apart"]["value"]) == ("house", 0.0)
+    assert 0.2 < run.side()["second_look_s"] < 0.5
+    assert run.side()["passes"] == 1
+
+
+def test_advice_that_raises_ends_with_3_and_the_finding_stays(command, ruled):
+    def advise(_self, _finding, _look):
+        raise ZeroDivisionError("no advice")
+
+    raising = type("Raising", (TooLoud,), {"advise": advise})
+    run = command(built(("house", plugin(qc_measures=[Loudest], qc_checks=[raising]))), "--ruleset", str(ruled))
+    assert run.code == 3
+    (failure,) = run.report["plugin_failures"]
+    assert (failure["plugin"], failure["stage"], failure["side"]) == ("house", "house.too-loud", "A")
+    assert "no advice" in failure["message"]
+    assert run.result("house.too-loud")["outcome"] == "warn"
+    assert run.result("house.too-loud")["findings"][0]["remedy"] == "Turn it down."
 
 
 def test_its_check_can_fail_and_its_warning_counts_when_strict(command, ruled):

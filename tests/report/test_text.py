@@ -126,7 +126,18 @@ def test_the_order_of_the_usual_report(report, written):
 def test_each_remedy_is_given_once(report, written):
     for detail in ("usual", "verbose"):
         text = " ".join(written(Text(width=120, detail=detail), report).split())
-        assert text.count("Cut lower, or take down sustained treble") == 1
+        assert text.count("Agree on the recommended level, shorten the side") == 1
+        assert text.count("Cut lower, or take down sustained treble") == (detail == "verbose")
+        assert text.count("Take 9.0 dB off 5.6 to 18 kHz") == 1
+
+
+def test_numbers_stand_beside_the_place_they_are_of(report, written):
+    """In short those of the gravest; else each below its own finding, and once what holds for all."""
+    usual, verbose = (" ".join(written(Text(width=120, detail=d), report).split()) for d in ("usual", "verbose"))
+    assert "Take 2.0 dB" not in usual
+    nine, two, for_all = (verbose.index(part) for part in ("Take 9.0 dB", "Take 2.0 dB", "Cut lower, or take down"))
+    assert verbose.index("above 400 g") < nine < verbose.index("above 300 g") < two < for_all
+    assert "3.2 s looked at again for the remedies" in verbose
 
 
 def test_warnings_of_one_check_are_one_line_with_a_count(report, written):

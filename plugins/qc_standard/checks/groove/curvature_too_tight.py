@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import treble
 
 
 class CurvatureTooTightLimits(Model):
@@ -37,3 +38,7 @@ class CurvatureTooTight(LimitCheck[CurvatureTooTightLimits]):
         ),
         "peak": Judged("groove.tracing_ratio_peak", "<=", "the tightest curve, as tip radius over groove radius,"),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say how many dB in which band, for which milliseconds, and where on the side it would pass."""
+        return treble.mend(finding, look)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import wide_bass
 
 
 class CutTooDeepLimits(Model):
@@ -30,3 +31,7 @@ class CutTooDeep(LimitCheck[CutTooDeepLimits]):
     judges: ClassVar[Mapping[str, Judged]] = {
         "greatest": Judged("groove.depth_max", "<=", "the greatest depth"),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say which bass mono makes the passage fit, and what it costs."""
+        return wide_bass.mend(finding, look)

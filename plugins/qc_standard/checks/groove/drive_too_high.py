@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import treble
 
 
 class DriveTooHighLimits(Model):
@@ -42,3 +43,7 @@ class DriveTooHigh(LimitCheck[DriveTooHighLimits]):
         "in_10s": Judged("groove.drive_10s", "<=", "the drive (rms acceleration) over the worst 10 s"),
         "peak": Judged("groove.acceleration_peak", "<=", "the greatest acceleration"),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say how many dB in which band, for which milliseconds."""
+        return treble.mend(finding, look)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import too_long
 
 
 class LastDiameterTooSmallLimits(Model):
@@ -34,3 +35,7 @@ class LastDiameterTooSmall(LimitCheck[LastDiameterTooSmallLimits]):
     judges: ClassVar[Mapping[str, Judged]] = {
         "least": Judged("groove.last_diameter", ">=", "the last diameter"),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say what level, or how many seconds less, would let it end further out."""
+        return too_long.end_further_out(finding, look)

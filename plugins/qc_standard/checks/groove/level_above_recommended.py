@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import CheckContext, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import CheckContext, Excerpt, Finding, Judged, Limit, LimitCheck, Model
 from qc.errors import NotApplicableError
+from qc_standard.advice import too_long
 
 
 class LevelAboveRecommendedLimits(Model):
@@ -40,3 +41,7 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
         if ctx.declared.get("cut_level") is None:
             raise NotApplicableError("no cut level is declared; the side is judged at its recommended level")
         return super().evaluate(ctx)
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say what level, or how many seconds less, the side can take."""
+        return too_long.come_down(finding, look)

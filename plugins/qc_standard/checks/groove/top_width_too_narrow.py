@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import wide_bass
 
 
 class TopWidthTooNarrowLimits(Model):
@@ -38,3 +39,7 @@ class TopWidthTooNarrow(LimitCheck[TopWidthTooNarrowLimits]):
     judges: ClassVar[Mapping[str, Judged]] = {
         "least": Judged("groove.top_width_min", ">=", "the least top width"),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say which bass mono makes the passage fit, and what it costs."""
+        return wide_bass.mend(finding, look)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import treble
 
 
 class SibilanceOrCymbalsTooStrongLimits(Model):
@@ -40,3 +41,7 @@ class SibilanceOrCymbalsTooStrong(LimitCheck[SibilanceOrCymbalsTooStrongLimits])
             "the part of the worst second with sibilance or cymbals tighter than the tip can follow",
         ),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say how many dB in which band, for which milliseconds, and where on the side it would pass."""
+        return treble.mend(finding, look)

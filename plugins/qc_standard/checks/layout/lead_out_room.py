@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import too_long
 
 
 class LeadOutRoomLimits(Model):
@@ -30,3 +31,7 @@ class LeadOutRoom(LimitCheck[LeadOutRoomLimits]):
     judges: ClassVar[Mapping[str, Judged]] = {
         "least": Judged("layout.lead_out_room", ">=", "the room for the lead-out"),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say what level, or how many seconds less, would make room."""
+        return too_long.make_room(finding, look)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import too_long
 
 
 class SideTooLongLimits(Model):
@@ -37,3 +38,7 @@ class SideTooLong(LimitCheck[SideTooLongLimits]):
     judges: ClassVar[Mapping[str, Judged]] = {
         "over": Judged("layout.minutes_over_table", "<=", "the playing time beyond the table"),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say how many seconds less, or what level, the table has room for."""
+        return too_long.keep_to_the_table(finding, look)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc_standard.advice import clipping
 
 
 class ClippedLimits(Model):
@@ -36,3 +37,7 @@ class Clipped(LimitCheck[ClippedLimits]):
     judges: ClassVar[Mapping[str, Judged]] = {
         "runs": Judged("level.clipped_runs", "<=", "the number of clipped runs"),
     }
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say how many runs there are on which channel, and at what level they were cut off."""
+        return clipping.mend(finding, look)

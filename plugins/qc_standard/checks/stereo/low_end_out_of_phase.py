@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import CheckContext, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import CheckContext, Excerpt, Finding, Judged, Limit, LimitCheck, Model
 from qc.errors import NotMeasuredError
+from qc_standard.advice import wide_bass
 
 
 class LowEndOutOfPhaseLimits(Model):
@@ -45,3 +46,7 @@ class LowEndOutOfPhase(LimitCheck[LowEndOutOfPhaseLimits]):
             except NotMeasuredError:
                 if key != "correlation":
                     raise
+
+    def advise(self, finding: Finding, look: Excerpt) -> Finding:
+        """Say which bass mono makes the passage fit, and what it costs."""
+        return wide_bass.mend(finding, look)

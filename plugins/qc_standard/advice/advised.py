@@ -1,0 +1,61 @@
+"""What every advice does: find the sectors a finding is about and the limit it broke, and put its numbers in front."""
+
+from __future__ import annotations
+
+import math
+
+from qc.chain import SECTORS_A_SECOND
+from qc.contract import Finding, Quantity, Remedy
+from qc.groove.worked import WorkedSide
+from qc.quantity import Polarity
+
+
+def broken(finding: Finding) -> float:
+    """Give the value of the limit that was not kept."""
+    assert finding.limit is not None  # only what was held against a limit is advised on
+    bound = finding.limit.fail if finding.severity == "fail" else finding.limit.warn
+    assert bound is not None
+    return bound
+
+
+def window(finding: Finding, worked: WorkedSide) -> tuple[int, int]:
+    """Give the sectors of the span that the finding's number is taken over."""
+    return _sectors(finding.location.start_s or 0.0, finding.location.end_s or 0.0, worked)
+
+
+def about_worst(finding: Finding, worked: WorkedSide, most: int) -> tuple[int, int]:
+    """Give the sectors of the span of a finding's stretch, of a longer one those about its worst."""
+    stretch = finding.stretch
+    if stretch is None:
+        return window(finding, worked)
+    start, end = _sectors(stretch.start_s, stretch.end_s, worked)
+    if end - start <= most:
+        return start, end
+    worst = window(finding, worked)[0]
+    first = max(start, min(worst - most // 2, end - most))
+    return first, first + most
+
+
+def whole_stretch(finding: Finding, start: int, end: int) -> bool:
+    """Whether some sectors are all of a finding's stretch, as `about_worst` gave them."""
+    stretch = finding.stretch
+    return stretch is None or end - start >= math.floor((stretch.end_s - stretch.start_s) * SECTORS_A_SECOND + 1e-6)
+
+
+def _sectors(start_s: float, end_s: float, worked: WorkedSide) -> tuple[int, int]:
+    span = worked.search.side.span
+    start = round(start_s * SECTORS_A_SECOND) - span.start
+    end = math.ceil(end_s * SECTORS_A_SECOND - 1e-6) - span.start
+    return max(0, start), max(start + 1, min(end, span.sectors))
+
+
+def polarity(finding: Finding, worked: WorkedSide) -> Polarity:
+    """Give the polarity that a finding's number is of."""
+    at = finding.measured.at if isinstance(finding.measured, Quantity) else None
+    return worked.polarity if at is None or at.polarity is None else at.polarity
+
+
+def advised(finding: Finding, *remedies: Remedy) -> Finding:
+    """Put what remedies with numbers say in front of the remedy that a check has anyway."""
+    remedy = " ".join([*(one.says for one in remedies), finding.remedy])
+    return finding.model_copy(update={"remedy": remedy, "remedies": (*finding.remedies, *remedies)})

@@ -1,0 +1,107 @@
+"""Too long: the level, the seconds to lose, and what another depth does, each in its own number."""
+
+from __future__ import annotations
+
+from qc.contract import Excerpt, Finding, Quantity, Remedy
+from qc.errors import NotMeasuredError
+from qc.groove.highest import DIAMETER
+from qc.groove.length import Length, shorten
+from qc.groove.playing_time import minutes_for
+from qc.groove.worked import LEAD_OUT_PITCH, AsCut
+from qc.quantity import clock, show
+from qc_standard.advice.advised import advised, broken
+
+LOWEST_DB = 40.0
+"""dB by which a level for the table is looked for at the most."""
+
+
+def end_further_out(finding: Finding, look: Excerpt) -> Finding:
+    """Advise on a side that ends too far in, to the diameter that sets its level where one does."""
+    assert finding.limit is not None
+    wanted = {"warn": finding.limit.warn, "fail": finding.limit.fail, None: None}[finding.limit.sets_level]
+    return _shorter(finding, look, (broken(finding) if wanted is None else wanted) / 1e3)
+
+
+def make_room(finding: Finding, look: Excerpt) -> Finding:
+    """Advise on a side without room for its lead-out."""
+    return _shorter(finding, look, look.chain.disc.finishing + 2.0 * LEAD_OUT_PITCH * broken(finding))
+
+
+def come_down(finding: Finding, look: Excerpt) -> Finding:
+    """Advise on a level that is more than the side can take: the level, and how much shorter where length rules it."""
+    recommended = look[AsCut].recommended
+    if recommended.by is not None and recommended.by.measure == DIAMETER:
+        bound = recommended.by.warn if recommended.by.sets_level == "warn" else recommended.by.fail
+        assert bound is not None  # a limit that sets the level has the value it sets it at
+        return _shorter(finding, look, bound / 1e3)
+    if recommended.bound == "<":
+        return finding
+    level = recommended.quantity()
+    return advised(finding, Remedy(kind="lower", says=f"Cut at {level}.", numbers={"level": level}))
+
+
+def _shorter(finding: Finding, look: Excerpt, diameter: float) -> Finding:
+    worked = look[AsCut]
+    length = shorten(worked, diameter)
+    ways, numbers = [], {"diameter": _mm(length.wanted), "ends": _mm(length.ends)}
+    if length.level is not None and length.level < worked.judged:
+        ways.append(f"cut at {show(length.level, 'dB')}")
+        numbers["level"] = Quantity(value=length.level, unit="dB")
+    if length.less_s:
+        ways.append(f"lose {_long(length.less_s)} from its end at this level")
+        numbers["seconds"] = Quantity(value=length.less_s, unit="s")
+    numbers |= {"other_depth_ends": _mm(length.other.ends), "other_depth_width": _um(length.other.width)}
+    first = f"To end at {1e3 * diameter:.1f} mm, {', or '.join(ways)}; as it is, it ends at {1e3 * length.ends:.1f} mm."
+    first = first if ways else f"Nothing brings its end out to {1e3 * diameter:.1f} mm."
+    return advised(finding, Remedy(kind="shorter", says=f"{first} {_depth(length)}", numbers=numbers))
+
+
+def _depth(length: Length) -> str:
+    """Say what another depth does to the end and to the groove."""
+    other = length.other
+    ends, width = f"{1e3 * other.ends:.1f} mm", show(1e6 * other.width, "um")
+    depth = "a fixed depth" if other.depth == "fixed" else "its depth varied"
+    return f"With {depth} it would end at {ends}, its groove {width} wide where it is narrowest."
+
+
+def keep_to_the_table(finding: Finding, look: Excerpt) -> Finding:
+    """Advise on a side that is longer than the table has for its loudness: the minutes to lose, or the level."""
+    assert isinstance(finding.measured, Quantity)  # a limit was held against it
+    over = finding.measured.value - broken(finding)
+    worked = look[AsCut]
+    disc, on_disc = look.chain.disc, look.measured("groove.level_on_disc").value
+    allowed = minutes_for(disc.size, disc.speed, on_disc)
+    if allowed is None:
+        raise NotMeasuredError("the table has no such disc")
+    numbers = {"seconds": Quantity(value=60.0 * over, unit="s"), "ends": _mm(1e-3 * _ends(look))}
+    words = f"Lose {_long(60.0 * over)}"
+    steps = range(1, round(10.0 * LOWEST_DB))
+    lower = next((s / 10.0 for s in steps if _minutes(look, on_disc - s / 10.0) >= allowed + over), None)
+    if lower is not None:
+        level = worked.judged - lower
+        numbers["level"] = Quantity(value=level, unit="dB")
+        words += f", or cut at {show(level, 'dB')}, for the table to have room for it"
+    else:
+        words += " for the table to have room for it; no lower level wins that much"
+    says = f"{words}. The spiral itself ends it at {_ends(look):.1f} mm at this level."
+    return advised(finding, Remedy(kind="shorter", says=says, numbers=numbers))
+
+
+def _minutes(look: Excerpt, level: float) -> float:
+    return minutes_for(look.chain.disc.size, look.chain.disc.speed, level) or 0.0
+
+
+def _ends(look: Excerpt) -> float:
+    return look.measured("groove.last_diameter").value
+
+
+def _long(seconds: float) -> str:
+    return f"{seconds:.1f} s" if seconds < 60.0 else clock(round(seconds)).partition(".")[0] + " min"
+
+
+def _mm(metres: float) -> Quantity:
+    return Quantity(value=1e3 * metres, unit="mm")
+
+
+def _um(metres: float) -> Quantity:
+    return Quantity(value=1e6 * metres, unit="um")

@@ -1,0 +1,93 @@
+"""Treble: how many dB, in which band, for which milliseconds, and how far out on the side it would pass untouched."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from qc.contract import Excerpt, Finding, Quantity, Remedy, Stretch
+from qc.groove.cutting import windowed
+from qc.groove.outermost import POWERS, Place, outermost
+from qc.groove.passage import Passage, looked_at
+from qc.groove.taming import LOOKED, MOST_DB, Taming, densest, held, needed, tame
+from qc.groove.traces import DRIVES
+from qc.groove.worked import AsCut, WorkedSide
+from qc.quantity import clock
+from qc_standard.advice.advised import about_worst, advised, broken, polarity, window
+
+MEASURED = {*POWERS, *DRIVES, "groove.acceleration_peak", "groove.lateral_velocity_peak"}
+LISTED = 20
+"""Moments that a report keeps of a finding, the longest; the words tell how long all of them are together."""
+
+
+def mend(finding: Finding, look: Excerpt) -> Finding:
+    """Advise on a passage that bends too tightly, runs too steep, or drives the cutter too hard."""
+    measure = finding.measure
+    if measure not in MEASURED:
+        return finding
+    worked, bound = look[AsCut], broken(finding)
+    which = polarity(finding, worked)
+    start, end = window(finding, worked) if windowed(measure) else about_worst(finding, worked, LOOKED)
+    cutting = worked.search.cutting(worked.judged, which)
+    ratios = held(looked_at(cutting, measure)[:, start:end], measure, bound)
+    whole = needed(ratios, measure, bound)
+    first = start + densest(ratios, measure)
+    passage = Passage.hear(look, look.stream, worked, first, min(end, first + LOOKED))
+    taming = tame(passage, measure, which, bound, whole)
+    remedies = [_cut(taming, part=end - start > LOOKED)]
+    place = outermost(worked, measure, which, start, end, bound)
+    if place is not None:
+        remedies.append(_further_out(place, worked))
+    return advised(finding, *remedies)
+
+
+def _cut(taming: Taming, *, part: bool) -> Remedy:
+    band = f"{_khz(taming.band[0])} to {_khz(taming.band[1])} kHz"
+    when = _when(taming.moments, part=part)
+    whole = Quantity(value=taming.whole, unit="dB")
+    numbers = {
+        "whole": whole,
+        "from": Quantity(value=taming.band[0], unit="Hz"),
+        "to": Quantity(value=taming.band[1], unit="Hz"),
+        "over": Quantity(value=1e3 * sum(end - start for start, end in taming.moments), unit="ms"),
+    }
+    longest = sorted(taming.moments, key=lambda one: one[0] - one[1])[:LISTED]
+    stretches = tuple(Stretch(start_s=start, end_s=end) for start, end in sorted(longest))
+    if taming.cut is None:
+        sentence = f"No cut of up to {MOST_DB:.0f} dB at {band} does by itself; all of it must come down {_db(whole)}."
+        says = f"{sentence[:-1]}, {when}." if when else sentence
+        return Remedy(kind="band_will_not_do", says=says, numbers=numbers, stretches=stretches)
+    numbers = {"cut": Quantity(value=taming.cut, unit="dB"), **numbers}
+    where = " wherever it is too much" if part else ""
+    sentence = f"Take {taming.cut:.1f} dB off {band}{where}{', ' if when else ''}{when}."
+    return Remedy(kind="band_cut", says=sentence, numbers=numbers, stretches=stretches)
+
+
+def _when(moments: Sequence[tuple[float, float]], *, part: bool) -> str:
+    """Say for how many milliseconds it is too much, and between which seconds."""
+    if not moments:
+        return ""
+    long = 1e3 * sum(end - start for start, end in moments)
+    told = f"{long:.0f}" if long >= 1.0 else "less than 1"
+    worst = " of its worst second" if part else ""
+    return f"for {told} ms{worst} between {clock(moments[0][0])} and {clock(moments[-1][1])}"
+
+
+def _further_out(place: Place, worked: WorkedSide) -> Remedy:
+    wide = 1e3 * place.diameter
+    numbers = {"diameter": Quantity(value=wide, unit="mm")}
+    outer = 1e3 * worked.search.side.chain.disc.outer
+    if place.before_s is None:
+        needs = f"it would have to lie outside {wide:.0f} mm, and the groove begins at {outer:.1f} mm"
+        return Remedy(kind="no_place", says=f"No place on this disc would do as it is: {needs}.", numbers=numbers)
+    numbers["before"] = Quantity(value=place.before_s, unit="s")
+    minutes, seconds = divmod(int(place.before_s), 60)
+    where = f"outside {wide:.0f} mm, that is before {minutes}:{seconds:02d} of this side"
+    return Remedy(kind="further_out", says=f"It would pass untouched {where}.", numbers=numbers)
+
+
+def _khz(hz: float) -> str:
+    return f"{hz / 1e3:.2g}"
+
+
+def _db(quantity: Quantity) -> str:
+    return f"{quantity.value:.1f} dB"

@@ -1,0 +1,154 @@
+"""The second look: a few seconds of a side read again after judging, through the same taps as in the pass."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from qc.audio.decoding import UNDECODABLE, decoder
+from qc.audio.joined import Part
+from qc.audio.plan import lineage
+from qc.audio.source import BLOCK
+from qc.chain import SECTORS_A_SECOND
+from qc.contract import Samples, Stream, Tap
+from qc.errors import NotHeardAgainError
+
+MOST_S = 60
+"""Seconds of a side that may be read again, what filters need counted in."""
+BEFORE = 18
+"""Sectors, 0.24 s, heard before a stretch so that filters have settled: what rings in a 10 Hz Butterworth high-pass of
+the second order falls by 386 dB a second, so that 92 dB are gone (practice)."""
+BEHIND = 1
+"""Sectors heard behind a stretch, for filters that look ahead (practice)."""
+HELD = 4
+"""Pieces that are held at once; findings of one passage come one after the other."""
+LONGEST = 5 * SECTORS_A_SECOND
+"""Sectors of a piece that grows by what lies beside it, at the most."""
+
+
+@dataclass(eq=False)
+class _Piece:
+    """Frames of the file from `start` to before `end`, and what taps made of them."""
+
+    start: int
+    end: int
+    samples: Samples
+    tapped: dict[Tap, Samples] = field(default_factory=dict)
+
+
+class Excerpts:
+    """Gives stretches of a side that came as one file or as several; what was read is held for a while."""
+
+    def __init__(self, stream: Stream, parts: Sequence[Part], changed: Callable[[], bool] = lambda: False) -> None:
+        self.stream = stream
+        self.lost = ""
+        """why the audio cannot be read any more, once that has shown"""
+        self._parts, self._changed = tuple(parts), changed
+        self._size = stream.rate // SECTORS_A_SECOND
+        self._read = 0
+        self._pieces: list[_Piece] = []
+
+    @property
+    def seconds(self) -> float:
+        """Seconds that were read again so far."""
+        return self._read / self.stream.rate
+
+    def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
+        """Give file seconds through a tap; raises NotHeardAgainError where no more may or can be read."""
+        rate, size = self.stream.rate, self._size
+        first, last = self._within(round(start_s * rate)), self._within(round(end_s * rate))
+        before, behind = (0, 0) if tap is None else (BEFORE, BEHIND)
+        low = self._within((first // size - before) * size)
+        high = self._within((-(-last // size) + behind) * size)
+        piece = self._piece(low, max(low, high))
+        if tap is None:
+            return piece.samples[:, first - piece.start : last - piece.start]
+        at = tap.rate(self.stream)
+        end = -(-self.stream.frames * at // rate)
+        begin = piece.start * at // rate
+        first, last = (min(end, max(0, round(second * at))) for second in (start_s, end_s))
+        return self._tapped(piece, tap)[:, first - begin : last - begin]
+
+    def _within(self, frame: int) -> int:
+        return min(max(0, frame), self.stream.frames)
+
+    def _tapped(self, piece: _Piece, tap: Tap) -> Samples:
+        """Give a whole piece through a tap and all that it listens to, worked out once."""
+        here = self.stream
+        stream = Stream(here.source, here.rate, here.channels, piece.end - piece.start, here.mono)
+        heard = piece.samples
+        for one in reversed(lineage(tap)):
+            if one not in piece.tapped:
+                running = one.start(stream)
+                piece.tapped[one] = _sealed(np.concatenate([running.push(heard), running.flush()], axis=1))
+            heard = piece.tapped[one]
+        return heard
+
+    def _piece(self, low: int, high: int) -> _Piece:
+        """Give a piece that holds some frames: one that is held, one that is grown, or a new one."""
+        for piece in self._pieces:
+            if piece.start <= low and high <= piece.end:
+                return piece
+        beside = next((piece for piece in self._pieces if piece.start < high and low < piece.end), None)
+        if beside is not None:
+            start, end = min(low, beside.start), max(high, beside.end)
+            if end - start <= LONGEST * self._size:
+                before, behind = self._heard((start, beside.start), (beside.end, end))
+                self._pieces.remove(beside)
+                return self._held(start, np.concatenate([before, beside.samples, behind], axis=1))
+        (samples,) = self._heard((low, high))
+        return self._held(low, samples)
+
+    def _held(self, start: int, samples: Samples) -> _Piece:
+        piece = _Piece(start, start + samples.shape[1], _sealed(samples))
+        self._pieces = [piece, *self._pieces][:HELD]
+        return piece
+
+    def _heard(self, *stretches: tuple[int, int]) -> list[Samples]:
+        """Read stretches of frames, all or none; raises NotHeardAgainError."""
+        count = sum(end - start for start, end in stretches)
+        if self.lost:
+            raise NotHeardAgainError(self.lost)
+        if self._read + count > MOST_S * self.stream.rate:
+            raise NotHeardAgainError(f"no more than {MOST_S} s of a side are read again")
+        try:
+            if self._changed():
+                raise OSError("the file went away, or is another one by now")
+            found = [self._stretch(start, end) for start, end in stretches]
+            if self._changed():
+                raise OSError("the file went away, or is another one by now")
+        except UNDECODABLE as why:
+            self.lost = f"the audio could not be read again: {getattr(why, 'strerror', None) or why}"
+            raise NotHeardAgainError(self.lost) from None
+        self._read += count
+        return found
+
+    def _stretch(self, start: int, end: int) -> Samples:
+        samples = np.zeros((2, end - start))
+        for part in self._parts:
+            first, last = max(start, part.start), min(end, part.end)
+            if first < last:
+                _decode(part, first - part.start, samples[:, first - start : last - start])
+        return samples
+
+
+def _decode(part: Part, at: int, samples: Samples) -> None:
+    """Fill samples (2, n) with a file's frames from `at` on; raises one of UNDECODABLE."""
+    opened = decoder(part.path, part.rate, part.frames, BLOCK, 1)
+    try:
+        opened.seek(at)
+        for i in range(0, samples.shape[1], BLOCK):
+            count = min(BLOCK, samples.shape[1] - i)
+            if opened.load(count) < count:
+                raise OSError(f"{part.named} ends before its time")
+            opened.put(0, samples[0, i : i + count], samples[1, i : i + count])
+    finally:
+        opened.close()
+
+
+def _sealed(x: Samples) -> Samples:
+    x = np.ascontiguousarray(x)
+    x.flags.writeable = False
+    return x
