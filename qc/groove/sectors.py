@@ -182,11 +182,12 @@ def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
     """
     low, high = SIBILANCE_HZ
     size = rate // SECTORS_A_SECOND
-    rows = np.zeros(((motion.shape[1] - 2 * MARGIN) // size, COLUMNS))
+    count = (motion.shape[1] - 2 * MARGIN) // size
+    columns = np.zeros((COLUMNS, count + 1))[:, :count]  # a part of a larger array, as in the pass: one compiled kernel
     band = cascade.coefficients(np.vstack([biquad.butterworth_4_high(low, rate), biquad.butterworth_4_low(high, rate)]))
     banded = np.zeros((2, size + 8), np.float32)
-    envelopes(_sealed(motion), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded, rows)
-    return _named(signal, rows)
+    envelopes(_sealed(motion), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded, columns)
+    return _named(signal, columns)
 
 
 def _sealed(x: Samples) -> Samples:
