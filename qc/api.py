@@ -87,9 +87,11 @@ def check(
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
         judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
+        measured.forget()
         if measured.excerpts is not None:
             judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, host.owner)
             broken = broken + unadvised
+        measured.forget()
         looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
         sides.append(measured.report.model_copy(update={"second_look_s": looked}))
         evidence[f"side:{side.id}"] = measured.evidence

@@ -45,6 +45,14 @@ class MeasuredSide:
     excerpts: Excerpts | None = None
     """what may be read again; None where nothing was heard"""
 
+    def forget(self) -> None:
+        """Let go of large arrays that can be worked out or read again."""
+        worked = self.evidence.results.get(AsCut)
+        if worked is not None:
+            worked.search.forget()
+        if self.excerpts is not None:
+            self.excerpts.forget()
+
 
 def measure_side(
     read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], bound: Bound, workers: int,
@@ -105,6 +113,8 @@ def _heard(
         measured = hear(source, plan(needs), workers=workers, progress=progress, beside=source.hash)
     except AudioFaultError as error:
         return arrived.digested(error.fault), None
+    asked = {need: measured.results[need] for need in needs if need in measured.results}
+    measured = replace(measured, results=asked)  # what others were worked out from may go
     received = arrived.digested()
     if received.fatal:
         return received, None

@@ -22,7 +22,7 @@ BEFORE = 18
 the second order falls by 386 dB a second, so that 92 dB are gone (practice)."""
 BEHIND = 1
 """Sectors heard behind a stretch, for filters that look ahead (practice)."""
-HELD = 4
+HELD = 2
 """Pieces that are held at once; findings of one passage come one after the other."""
 LONGEST = 5 * SECTORS_A_SECOND
 """Sectors of a piece that grows by what lies beside it, at the most."""
@@ -73,6 +73,10 @@ class Excerpts:
 
     def _within(self, frame: int) -> int:
         return min(max(0, frame), self.stream.frames)
+
+    def forget(self) -> None:
+        """Let go of what was read; it counts all the same."""
+        self._pieces = []
 
     def _tapped(self, piece: _Piece, tap: Tap) -> Samples:
         """Give a whole piece through a tap and all that it listens to, worked out once."""

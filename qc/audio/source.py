@@ -18,8 +18,8 @@ __all__ = ["ABSURD", "BLOCK", "RING", "SLICE", "AudioFaultError", "FileSource", 
 
 BLOCK = 131_072
 """Frames a read: FLAC pays for every call."""
-SLICE = 32_768
-"""Frames a slice of the pass: what taps and analyses hand on stays in the cache."""
+SLICE = 131_072
+"""Frames a slice of the pass: kernels walk it in steps of their own, and fewer calls from Python are made."""
 RING = 4
 """Blocks that may be in memory at once."""
 ABSURD = 100.0

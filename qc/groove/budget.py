@@ -90,6 +90,7 @@ def _repairs(side: Side, kept: Sequence[_Kept], ruling: LevelRow, recommended: R
         passage = _worst_passage(tamed, rule, (level + 1) / 10.0)
         if passage is None:
             break
+        tamed.forget()
         tamed = Tamed(side, (*tamed.passages, passage), ruling.measure)
         beyond = level + 1  # where the passage was too much
         level, by = _highest(tamed, kept, rule, level)
@@ -172,9 +173,9 @@ def _furthest_travelled(tamed: Tamed, level: float) -> Stretch | None:
     """Find the 5 s in which the spiral runs furthest beyond plain pitch, outside marks and what is tamed already."""
     side = tamed.side
     cut, turn = side.chain.cut, side.chain.disc.sectors_a_turn
-    cuttings = [tamed.cutting(level, polarity) for polarity in side.polarities]
-    spiral = max((cutting.spiral for cutting in cuttings), key=lambda one: one.travel)
-    spare = spiral.advance - (cut.top_width + cut.land) / turn
+    cutting = max((tamed.cutting(level, polarity) for polarity in side.polarities), key=lambda one: one.laid.travel)
+    spare = cutting.spiral.advance - (cut.top_width + cut.land) / turn
+    cutting.forget()
     spare[side.marks > 0.0] = 0.0
     spare[tamed.mask] = -1.0  # no passage reaches into another
     start = _heaviest(spare)

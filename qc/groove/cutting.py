@@ -84,9 +84,9 @@ class Cutting:
         wanted = cut.keep_width / 2.0 + self.gain * self._walls.up_near
         return np.clip(wanted, cut.top_width / 2.0, cut.nominal_depth)
 
-    @cached_property
+    @property
     def spiral(self) -> Spiral:
-        """The spiral as cut, with all its arrays."""
+        """The spiral as cut, with all its arrays; they are large, and laid again each time."""
         walls, cut, disc = self.spread, self.side.chain.cut, self.side.chain.disc
         return wind(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
 
@@ -113,7 +113,7 @@ class Cutting:
 
     def forget(self) -> None:
         """Let go of all arrays; they are worked out again when they are asked for."""
-        for name in ("spiral", "laid", "speed", "lateral_slope", "vertical_slope"):
+        for name in ("laid", "speed"):
             self.__dict__.pop(name, None)
 
     @cached_property
@@ -123,12 +123,12 @@ class Cutting:
         radius = np.maximum(self.laid.radius, disc.finishing / 2.0)
         return 2.0 * math.pi * disc.rpm / 60.0 * radius
 
-    @cached_property
+    @property
     def lateral_slope(self) -> Array:
         """Lateral velocity over what the cutter's back edges allow, (n,) (C-1)."""
         return self._slope(self.side.envelopes.lateral_v)
 
-    @cached_property
+    @property
     def vertical_slope(self) -> Array:
         """Vertical velocity over what the cutter's back edges allow, (n,) (C-1)."""
         return self._slope(self.side.envelopes.vertical_v)

@@ -46,6 +46,11 @@ class LevelSearch:
         self._cuttings: dict[float, dict[Polarity, Cutting]] = {}
         self._holding = math.nan  # level whose arrays are held
 
+    def forget(self) -> None:
+        """Let go of all arrays, not of what was found; they are worked out again when they are asked for."""
+        for one in self._cuttings.get(self._holding, {}).values():
+            one.forget()
+
     def cutting(self, level: float, polarity: Polarity) -> Cutting:
         """Give the side as cut at a level and polarity.
 
@@ -54,8 +59,7 @@ class LevelSearch:
         if level not in self._cuttings:
             self._cuttings[level] = {one: Cutting(self.side, level, one) for one in self.side.polarities}
         if level != self._holding:
-            for one in self._cuttings.get(self._holding, {}).values():
-                one.forget()
+            self.forget()
             self._holding = level
         return self._cuttings[level][polarity]
 

@@ -27,7 +27,7 @@ IMAGE = 105.0
 """dB by which the images of doubling are down: bass has images that acceleration would show."""
 AFTER = 32
 """Frames of motion given after the file's last one."""
-HELD = 12
+HELD = 4
 """Slices of motion that may wait to be heard; their memory is used again."""
 LOW_HZ = 300.0
 """Hz below which the groove model looks at vertical motion by itself."""

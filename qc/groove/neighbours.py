@@ -49,14 +49,15 @@ def neighbours(cutting: Cutting) -> list[Neighbours]:
     if len(swing) <= turn:
         return []
     hushed = np.maximum(greatest_near(swing, HUSH), STILL)
-    little = cutting.spiral.land[turn:] < LITTLE * least
+    left = cutting.spiral.land[turn:]
+    little = left < LITTLE * least
     found = []
     for loud, quiet, ahead in ((swing[turn:], hushed[:-turn], turn), (swing[:-turn], hushed[turn:], 0)):
         ratio = loud / quiet
         there = little & (ratio >= LOUDER) & (loud >= least)  # its edge swings as far as the land is wide at the least
         for start, end in stretches(there, TOGETHER):
             worst = start + int(np.where(there[start:end], ratio[start:end], 0.0).argmax())
-            land = float(cutting.spiral.land[turn + start : turn + end].min())
+            land = float(left[start:end].min())
             at = worst + ahead, worst + turn - ahead
             found.append(Neighbours(*at, end - start, float(ratio[worst]), land, bool(quiet[worst] <= STILL)))
     return sorted(found, key=lambda one: -one.ratio)

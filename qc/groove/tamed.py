@@ -17,7 +17,7 @@ from qc.quantity import Polarity, meets
 
 EASE = 10.0 ** (-6.0 / 20.0)
 """By how much a tamed passage moves less in the pitch that it demands: 6 dB (practice)."""
-HELD = 3
+HELD = 1
 """Levels whose arrays are held at once."""
 
 
@@ -49,11 +49,13 @@ class Tamed:
         self.mask = np.zeros(side.span.sectors, dtype=np.bool_)
         for start, end in self.passages:
             self.mask[start:end] = True
-        self._eased = {polarity: ease(side, walls, self.mask) for polarity, walls in side.walls.items()}
+        self._eased: dict[Polarity, Walls] = {}
         self._held: dict[tuple[float, Polarity], TamedCutting] = {}
 
     def cutting(self, level: float, polarity: Polarity) -> TamedCutting:
         """Give the side as cut at a level and polarity; the last few are held."""
+        if polarity not in self._eased:
+            self._eased[polarity] = ease(self.side, self.side.walls[polarity], self.mask)
         held = self._held.pop((level, polarity), None) or TamedCutting(
             self.side, level, polarity, self._eased[polarity]
         )
@@ -61,6 +63,11 @@ class Tamed:
         if len(self._held) > HELD * len(self.side.polarities):
             del self._held[next(iter(self._held))]
         return held
+
+    def forget(self) -> None:
+        """Let go of all arrays; they are worked out again when they are asked for."""
+        self._held.clear()
+        self._eased.clear()
 
     def trace(self, level: float, polarity: Polarity) -> Trace | None:
         """Follow the limit's measurement along what it still looks at."""

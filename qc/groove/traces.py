@@ -154,7 +154,7 @@ OF_SECTORS: dict[str, Callable[[Cutting], Array]] = {
     "groove.tracing_ratio_peak": lambda c: c.tracing(c.side.envelopes.a_abs),
     "groove.tracing_ratio_peak_5um": lambda c: c.tracing(c.side.envelopes.a_abs, 5e-6),
     "groove.tracing_ratio_peak_18um": lambda c: c.tracing(c.side.envelopes.a_abs, 18e-6),
-    "groove.last_diameter": lambda c: 2.0 * c.spiral.radius,
+    "groove.last_diameter": lambda c: 2.0 * c.laid.radius,
     "groove.travel": lambda c: np.cumsum(c.spiral.advance),
 }
 """Measurements that every sector has a value of."""

@@ -108,12 +108,15 @@ class WorkedSide:
     @cached_property
     def budget(self) -> Budget:
         """What each limit allows, and what taming the worst passages would win."""
+        self.search.forget()
         return budget(self.search.side, self.by_limit, self.recommended)
 
     @cached_property
     def neighbours(self) -> list[Neighbours]:
         """Turns that may print through, for the polarity that travels further."""
-        return neighbours(self.cutting)
+        found = neighbours(self.cutting)
+        self.search.forget()
+        return found
 
     def events(self, measure: str, warn: float | None, fail: float | None) -> list[PlacedEvent]:
         """Give every stretch in which a measurement does not keep to a limit, in its unit, at the judged level."""

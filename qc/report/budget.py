@@ -57,7 +57,7 @@ def print_through(worked: WorkedSide) -> tuple[PrintThrough, ...]:
 
 
 def _unlike(worked: WorkedSide, one: Neighbours) -> PrintThrough:
-    radius = worked.cutting.spiral.radius
+    radius = worked.cutting.laid.radius
 
     def at(sector: int) -> At:
         return worked.search.side.at(sector, sector + 1, radius, worked.polarity, None)
