@@ -95,7 +95,7 @@ _PLACES = {
 
 def parse(text: str) -> tuple[float, str]:
     """Split "115 mm" into (115.0, "mm"); a bare number has unit "1". Raises ValueError with one sentence."""
-    match = _WRITTEN.match(str(text))
+    match = _WRITTEN.match(str(text).replace("\u00b5", "u").replace("\u03bc", "u"))  # micro sign and mu
     if match is None:
         raise ValueError(f'"{text}" is not a number with a unit, such as "13 um"')
     unit = match[2] or "1"
@@ -113,8 +113,14 @@ def convert(value: float, unit: str, to: str) -> float:
         return value
     (have, factor), (want, to_factor) = _UNITS[unit], _UNITS[to]
     if have != want:
-        raise ValueError(f"{value:g} {unit} is a {have}, {to} is a {want}")
+        if unit == "1":
+            raise ValueError(f'"{value:g}" has no unit, and {to} is needed')
+        raise ValueError(f"{value:g} {unit} is {_a(have)}, {to} is {_a(want)}")
     return value * factor / to_factor
+
+
+def _a(kind: str) -> str:
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
 
 
 def read(text: str, to: str) -> float:

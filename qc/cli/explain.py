@@ -46,7 +46,7 @@ def explain(words: argparse.Namespace) -> int:
     name = words.name.partition("/")[0]  # reports name a limit as CHECK/LIMIT
     if name not in host.checks and name not in published and name not in MEANINGS_OF_CHAIN:
         near = _near(name, host, [*published, *MEANINGS_OF_CHAIN])
-        raise UsageError(f'explain: no check or measurement is called "{shown(name)}"; {near}')
+        raise UsageError(f'explain: no check, measurement or value of the chain is called "{shown(name)}"; {near}')
     sources = Sources(host.ruleset_folders)
     ruleset = _ruleset(words.ruleset, host, sources)
     bound = {check.id: check for check in bind(ruleset, host.checks, api.units(host.needs)).checks}

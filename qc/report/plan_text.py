@@ -81,7 +81,7 @@ def _side(page: Page, side: PlannedSide) -> None:
     page.blank()
     styles = ["bold" if row.own else "" for row in side.sensitivity]
     _table(page, ("ASSUMED", "level dB", "change", "ends mm", "  ruled by"), assumed, styles)
-    page.say("* as the ruleset has it; one value changed at a time", indent=2, body="dim")
+    page.say("* as planned above; one value changed at a time", indent=2, body="dim")
     if side.reordered is not None:
         _reordering(page, side.reordered, label="ORDER  ")
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
 from qc.contract import Renderer, Report
+from qc.quantity import clock
 from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
 from qc.wording import shown
@@ -147,8 +148,16 @@ def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bo
         page.say(f"And {rest} more of this kind.", label=" " * MARGIN)
     for remedy in dict.fromkeys(_remedies(shown_ones, verbose=verbose)):
         if remedy and remedy not in told:
-            page.say(remedy if verbose else gist(remedy), label=" " * MARGIN + "> ", body="italic")
+            words = remedy if verbose else _whose(remedy, shown_ones) + gist(remedy)
+            page.say(words, label=" " * MARGIN + "> ", body="italic")
         told.add(remedy)
+
+
+def _whose(remedy: str, ones: Sequence[Found]) -> str:
+    """Say of which place a remedy with numbers is, where several are told."""
+    one = next((one for one in ones if one.finding.remedy == remedy and _said(one)), None)
+    start = None if one is None else one.finding.location.start_s
+    return "" if start is None or len(ones) == 1 else f"At {clock(start)}: "
 
 
 def _said(one: Found) -> str:

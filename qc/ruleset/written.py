@@ -43,7 +43,8 @@ class Between:
         try:
             value = read(entry.value, self.unit)
         except ValueError as why:
-            raise misplaced(f'{why}; write it like "{self.low:g} {self.unit}"', ("value",)) from None
+            said = str(why).partition(", such as")[0]
+            raise misplaced(f"{said}; write a number and its unit, {self.unit}", ("value",)) from None
         if not self.low <= value <= self.high or (self.below and value == self.high):
             high = f"below {self.high:g}" if self.below else f"to {self.high:g}"
             bounds = f"{self.low:g} {high} {self.unit}"

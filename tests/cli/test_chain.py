@@ -75,7 +75,7 @@ def test_the_disc_is_changed_for_the_planned_one_alone(good):
 
 REFUSED = [
     ("cut.land=-5um", '"-5 um" is out of bounds; it must be 1 to 200 um (without land two turns run into each other)'),
-    ("cut.land=5", "5 1 is a ratio, um is a length"),
+    ("cut.land=5", '"5" has no unit, and um is needed; write a number and its unit, um'),
     ("cut.land=wide", '"wide" is not a number with a unit'),
     ("cut.land=", "write it as KEY=VALUE"),
     ("cut.land", "write it as KEY=VALUE"),

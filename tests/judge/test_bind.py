@@ -143,7 +143,7 @@ def test_a_check_that_is_off_is_not_bound(ruleset):
         (
             "groove.cut-too-deep",
             {"greatest": raw("110 g")},
-            'house.yaml:9: the limit "greatest" of "groove.cut-too-deep": 110 g is a acceleration, um is a length',
+            'house.yaml:9: the limit "greatest" of "groove.cut-too-deep": 110 g is an acceleration, um is a length',
         ),
         (
             "groove.cut-too-deep",

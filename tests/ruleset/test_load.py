@@ -108,7 +108,7 @@ WRONG = [
     ("top: {value: 20 kHz", "top: {value: 20 um", "20 um is a length, kHz is a frequency"),
     ("top: {value: 20 kHz", "top: {value: twenty", '"twenty" is not a number with a unit'),
     ("land: {value: 13 um", "land: {value: -13 um", '"-13 um" is out of bounds'),
-    ("land: {value: 13 um", "land: {value: 13", "13 1 is a ratio, um is a length"),
+    ("land: {value: 13 um", "land: {value: 13", '"13" has no unit, and um is needed'),
     ("land: {value: 13 um, source: V-7}", "land: {value: 13 um}", '"source" is missing'),
     (
         "land: {value: 13 um, source: V-7}",
