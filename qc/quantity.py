@@ -95,16 +95,27 @@ _PLACES = {
 
 def parse(text: str) -> tuple[float, str]:
     """Split "115 mm" into (115.0, "mm"); a bare number has unit "1". Raises ValueError with one sentence."""
-    match = _WRITTEN.match(str(text).replace("\u00b5", "u").replace("\u03bc", "u"))  # micro sign and mu
-    if match is None:
-        raise ValueError(f'"{text}" is not a number with a unit, such as "13 um"')
-    unit = match[2] or "1"
+    number, unit = _split(text)
+    unit = unit or "1"
     if unit not in _UNITS:
         raise ValueError(f'"{text}" has the unit "{unit}", which is not one of {", ".join(_UNITS)}')
-    value = float(match[1])
+    value = float(number)
     if not math.isfinite(value):
         raise ValueError(f'"{text}" is not a finite number')
     return value, unit
+
+
+def spaced(text: str) -> str:
+    """Write "10um" as rulesets do, "10 um", its digits as they are; raises ValueError as `parse` does."""
+    parse(text)
+    return " ".join(_split(text)).strip()
+
+
+def _split(text: str) -> tuple[str, str]:
+    match = _WRITTEN.match(str(text).replace("\u00b5", "u").replace("\u03bc", "u"))  # micro sign and mu
+    if match is None:
+        raise ValueError(f'"{text}" is not a number with a unit, such as "13 um"')
+    return match[1], match[2]
 
 
 def convert(value: float, unit: str, to: str) -> float:

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from qc.errors import UsageError
 from qc.nearest import meant
-from qc.quantity import parse
+from qc.quantity import spaced
 from qc.ruleset.load import Ruleset, chain_of
 from qc.ruleset.model import ChainEntry
 from qc.wording import shown
@@ -95,12 +95,9 @@ def _without_was(rows: Mapping[str, Mapping[str, Mapping[str, str]]]) -> dict[st
 def _spaced(value: str) -> str:
     """Write a quantity as rulesets do, "10 um"; words stay words."""
     try:
-        parse(value)
+        return spaced(value)
     except ValueError:
         return value
-    number = value.rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ%/")
-    unit = value[len(number) :]
-    return f"{number.strip()} {unit}".strip()
 
 
 def _refused(faults: ValidationError, changes: Sequence[Change]) -> UsageError:

@@ -36,6 +36,13 @@ def test_a_change_is_in_the_chain_and_in_its_rows():
     assert changed(RULESET, ()) is RULESET
 
 
+@pytest.mark.parametrize("written", ["10um", "10 um", "10\u00b5m", "10 \u00b5m", "10\u03bcm"])
+def test_the_prefix_may_be_a_micro_sign_or_mu(written):
+    found = changed(RULESET, read_changes([f"cut.land={written}"]))
+    assert found.chain.cut.land == 10e-6
+    assert found.chain_rows["cut"]["land"]["value"] == "10 um"
+
+
 def test_what_is_changed_twice_remembers_the_ruleset():
     found = changed(changed(RULESET, read_changes(["cut.land=10um"])), read_changes(["cut.land=9um"]))
     assert found.chain_rows["cut"]["land"]["was"] == "13 um"
