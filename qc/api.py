@@ -25,7 +25,7 @@ from qc.hooks.host import Host
 from qc.judge.advising import advise
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import judge_delivery, judge_side, verdict
-from qc.measuring import FILE_UNITS, MeasuredSide, Progress, measure_side
+from qc.measuring import FILE_UNITS, Progress, measure_side
 from qc.nearest import nearest
 from qc.report.held import held
 from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
@@ -96,7 +96,7 @@ def check(
         sides.append(measured.report.model_copy(update={"second_look_s": looked}))
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
-        failures += broken + _broken_measures(measured, host)
+        failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
     judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), host.owner)
     results, failures = results + judged, failures + broken
     report = _report(read, ruleset, bound, host, sides, results, failures)
@@ -143,10 +143,7 @@ def plan(
         sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
         if options.split and (cut := heard_through(heard)) is not None:
             delivered.append(cut)
-        failures += [
-            PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why, side=side.id)
-            for need, why in heard.broken.items()
-        ]
+        failures += _broken_measures(heard.broken, side.id, host)
     breaks, no_breaks = None, ""
     unheard = [side.id for side in sides if side.fault]
     if options.split and own.form is not None and len(delivered) == len(sides):
@@ -244,13 +241,12 @@ def _told(progress: Callable[[str, float], None] | None, side: str) -> Progress 
     return None if progress is None else lambda part: progress(side, part)
 
 
-def _broken_measures(measured: MeasuredSide, host: Host) -> list[PluginFailure]:
-    """Name each plugin whose measuring raised, also when no check asked for the number."""
+def _broken_measures(broken: Mapping[type[Need[Any]], str], side: str, host: Host) -> list[PluginFailure]:
+    """Name each plugin whose measuring raised, also when nobody asked for the number."""
     return [
-        PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why,
-                      side=measured.report.id)
-        for need, why in measured.evidence.broken.items()
-    ]  # fmt: skip
+        PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why, side=side)
+        for need, why in broken.items()
+    ]
 
 
 def _report(

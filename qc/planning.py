@@ -127,7 +127,7 @@ def _reordering(order: RunningOrder, form: Format, first: int, last: int, given:
     return report.Reordering(
         tracks=_tracks(order, found.pieces),
         recommended=reached.quantity(),
-        wins=Quantity(value=reached.level - before.level, unit="dB", bound=">" if unknown else None),
+        wins=Quantity(value=found.wins, unit="dB", bound=">" if unknown else None),
         ruling=_ruling(found.highest),
     )
 

@@ -75,7 +75,7 @@ def budget(side: Side, by_limit: dict[LevelRow, Reached], recommended: Reached) 
 
 
 def _bound(row: LevelRow) -> float:
-    bound = row.warn if row.sets_level == "warn" else row.fail
+    bound = row.setting
     assert bound is not None  # a limit that sets the level has the value it sets it at
     return bound
 

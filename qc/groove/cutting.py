@@ -190,22 +190,6 @@ class Cutting:
         )  # fmt: skip
         return Worst(value, sector, start, start + max(1, window), CHANNELS[channel] if len(rows) == 2 else None)
 
-    def share(self, ratio: Array, seconds: int) -> Worst:
-        """Share of sectors above 1 in the worst `seconds`, or in all of a shorter side; (2, n): the greater wall."""
-        rows = np.atleast_2d(ratio)
-        greater = rows.max(axis=0)
-        window = min(seconds * SECTORS_A_SECOND, len(greater))
-        over = np.cumsum(np.concatenate([[0], greater > 1.0]))
-        counts = over[window:] - over[:-window]
-        if counts.any():
-            start = int(counts.argmax())
-            worst = start + int(greater[start : start + window].argmax())
-        else:  # nothing is over: the window about the greatest ratio
-            worst = int(greater.argmax())
-            start = max(0, min(worst - window // 2, len(greater) - window))
-        name = CHANNELS[int(rows[:, worst].argmax())] if rows.shape[0] == 2 else None
-        return Worst(float(counts[start]) / window, worst, start, start + window, name)
-
     def drive(self, seconds: int) -> Worst:
         """Root of the mean square acceleration of the worst `seconds`, greater wall, m/s2 (C-10)."""
         mean, channel, start, window = self.side.loudest(seconds)

@@ -15,7 +15,7 @@ from qc.chain import SECTORS_A_SECOND
 from qc.contract import At, Quantity
 from qc.groove.cutting import MEASURES, Worst, windowed
 from qc.groove.levels import LevelSearch
-from qc.groove.traces import OF_TRAVEL, Found, Mask, Trace, furthest, loud, trace
+from qc.groove.traces import OF_TRAVEL, Mask, Trace, furthest, loud, trace
 from qc.quantity import Polarity, meets
 
 TOGETHER = SECTORS_A_SECOND // 2
@@ -37,7 +37,7 @@ class Event:
     severity: Literal["warn", "fail"]
     start: int
     end: int
-    worst: Found
+    worst: Worst
     value: float
     bound: float
     polarity: Polarity
@@ -134,10 +134,9 @@ def _event(
 def placed(search: LevelSearch, level: float, event: Event) -> PlacedEvent:
     """Put an event into a report's words."""
     worst = event.worst
-    mark = Worst(worst.value, worst.sector, worst.start, worst.end, worst.channel)
 
     def at(start: int, end: int) -> At:
-        return search.place(mark, event.polarity, level, start, end)
+        return search.place(worst, event.polarity, level, start, end)
 
     measured = Quantity(value=event.value, unit=MEASURES[event.measure].unit, at=at(worst.sector, worst.sector + 1))
     return PlacedEvent(event.severity, measured, at(worst.start, worst.end), at(event.start, event.end))

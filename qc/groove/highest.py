@@ -16,10 +16,10 @@ import numpy as np
 
 from qc.chain import Chain
 from qc.groove.cutting import MEASURES, Cutting
-from qc.groove.levels import HIGHEST, LOWEST, Reached
+from qc.groove.levels import HIGHEST, LOWEST, Reached, Wanted
 from qc.groove.rows import LevelRow
 from qc.groove.side import Side
-from qc.groove.spiral import Laid, Spiral
+from qc.groove.spiral import Laid
 from qc.quantity import Polarity, meets
 
 HELD = 4
@@ -27,7 +27,6 @@ HELD = 4
 SLACK = 1e-5
 """m by which a diameter may be short of its limit, and more."""
 DIAMETER = "groove.last_diameter"
-Wanted = tuple[LevelRow, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +48,6 @@ class _Unwound(Cutting):
 
     @cached_property
     def laid(self) -> Laid:
-        raise _NeedsSpiralError
-
-    @cached_property
-    def spiral(self) -> Spiral:
         raise _NeedsSpiralError
 
 
@@ -135,7 +130,7 @@ def keeps(want: Wanted, cutting: Cutting) -> bool:
 
 def wanted(rows: Iterable[LevelRow]) -> tuple[Wanted, ...]:
     """Give the limits that set the level, with the value each does it at."""
-    pairs = ((row, {"warn": row.warn, "fail": row.fail, None: None}[row.sets_level]) for row in rows)
+    pairs = ((row, row.setting) for row in rows)
     return tuple((row, bound) for row, bound in pairs if bound is not None and row.measure in MEASURES)
 
 

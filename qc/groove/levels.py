@@ -134,7 +134,7 @@ class LevelSearch:
         A limit is taken at the value that sets the level, else at warn, else at fail; recommended is the lowest of
         those that set the level, clean the lowest at which a warn value is reached.
         """
-        single = {row: bound for row in self.rows if (bound := _first(_setting(row), row.warn, row.fail)) is not None}
+        single = {row: bound for row in self.rows if (bound := _first(row.setting, row.warn, row.fail)) is not None}
         warned = {row: row.warn for row in self.rows if row.warn is not None}
         reached = self.reach([*single.items(), *warned.items()])
         by_limit = {row: reached[row, bound] for row, bound in single.items()}
@@ -153,10 +153,6 @@ def _reached(row: LevelRow, low: int) -> Reached:
     if low < LOWEST:
         return Reached(LOWEST / 10.0, "<", row)
     return Reached(low / 10.0, ">" if low == HIGHEST else None, row)
-
-
-def _setting(row: LevelRow) -> float | None:
-    return {"warn": row.warn, "fail": row.fail, None: None}[row.sets_level]
 
 
 def _first(*values: float | None) -> float | None:

@@ -35,8 +35,9 @@ class Reordered:
 
     @property
     def wins(self) -> float:
-        """What it wins, dB."""
-        return (self.highest.tenths - self.given.tenths) / 10.0
+        """What it wins, dB; at the least where the order given fits at no level of the search."""
+        reached, before = (round(10.0 * one.reached.level) for one in (self.highest, self.given))
+        return (reached - before) / 10.0
 
 
 def reordered(

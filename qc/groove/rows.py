@@ -21,6 +21,11 @@ class LevelRow:
     sets_level: str | None
 
     @property
+    def setting(self) -> float | None:
+        """Give the value that sets the level; None for a limit that does not."""
+        return {"warn": self.warn, "fail": self.fail, None: None}[self.sets_level]
+
+    @property
     def name(self) -> str:
         """Give the name that reports use, CHECK/LIMIT."""
         return f"{self.check}/{self.key.partition('.')[0]}"

@@ -39,12 +39,6 @@ class Spiral:
         """Radius at the end of the side."""
         return float(self.radius[-1])
 
-    @property
-    def overlaps(self) -> int:
-        """Number of stretches in which neighbouring grooves touch."""
-        touching = np.concatenate([[False], self.land < -TOUCH])
-        return int(np.count_nonzero(touching[1:] & ~touching[:-1]))
-
 
 @dataclass(frozen=True, eq=False)
 class Laid:

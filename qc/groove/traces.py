@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND
-from qc.groove.cutting import CHANNELS, MEASURES, Cutting
+from qc.groove.cutting import CHANNELS, MEASURES, Cutting, Worst
 from qc.quantity import Op, last
 
 Array = NDArray[np.float64]
@@ -50,7 +50,7 @@ class Trace:
         covered: Mask = begun[self.window :] > begun[: -self.window]
         return covered
 
-    def worst(self, start: int = 0, end: int | None = None) -> Found:
+    def worst(self, start: int = 0, end: int | None = None) -> Worst:
         """Give the worst value that has to do with the sectors from `start` to before `end`."""
         end = self.walls.shape[1] if end is None else end
         first = max(0, start - self.window + 1)
@@ -59,25 +59,14 @@ class Trace:
         at = first + index
         value = float(self.values[row, at])
         if self.window == 1:
-            return Found(value, at, at, at + 1, _channel(self.values, row))
+            return Worst(value, at, at, at + 1, _channel(self.values, row))
         low, high = max(at, start), min(at + self.window, end)
         if len(self.values) == 2:
             sector, wall = low + int(self.walls[row, low:high].argmax()), row
         else:
             sector = low + int(self.walls[:, low:high].max(axis=0).argmax())
             wall = int(self.walls[:, sector].argmax())
-        return Found(value, sector, at, at + self.window, _channel(self.walls, wall))
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """The worst of a stretch: value, its sector, the window it is taken over, and the wall where it is one wall's."""
-
-    value: float
-    sector: int
-    start: int
-    end: int
-    channel: str | None
+        return Worst(value, sector, at, at + self.window, _channel(self.walls, wall))
 
 
 def any_wall(rows: Mask) -> Mask:

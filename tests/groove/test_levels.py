@@ -6,8 +6,8 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from qc.chain import Chain
-from qc.groove.cutting import MEASURES, Cutting
+from qc.chain import SECTORS_A_SECOND, Chain
+from qc.groove.cutting import CHANNELS, MEASURES, Cutting, Worst
 from qc.groove.levels import HIGHEST, LOWEST, LevelSearch
 from qc.groove.rows import LevelRow
 from qc.groove.sectors import GrooveInput
@@ -86,6 +86,23 @@ def test_a_limit_the_wrong_way_round_goes_by_the_worse_polarity():
         assert search.holds((row, 12.0), level) == (worst <= 12.0 + 0.01)
 
 
+def share(ratio, seconds):
+    """Share of sectors above 1 in the worst `seconds`, or in all of a shorter side; (2, n): the greater wall."""
+    rows = np.atleast_2d(ratio)
+    greater = rows.max(axis=0)
+    window = min(seconds * SECTORS_A_SECOND, len(greater))
+    over = np.cumsum(np.concatenate([[0], greater > 1.0]))
+    counts = over[window:] - over[:-window]
+    if counts.any():
+        start = int(counts.argmax())
+        worst = start + int(greater[start : start + window].argmax())
+    else:  # nothing is over: the window about the greatest ratio
+        worst = int(greater.argmax())
+        start = max(0, min(worst - window // 2, len(greater) - window))
+    name = CHANNELS[int(rows[:, worst].argmax())] if rows.shape[0] == 2 else None
+    return Worst(float(counts[start]) / window, worst, start, start + window, name)
+
+
 @pytest.mark.parametrize("level", [-30.0, -6.0, 0.0, 6.0, 20.0])
 @pytest.mark.parametrize("sectors", [1, 50, 700, 2000])
 def test_shares_and_peaks_are_what_the_whole_arrays_say(level, sectors):
@@ -93,10 +110,10 @@ def test_shares_and_peaks_are_what_the_whole_arrays_say(level, sectors):
     e = side.envelopes
     for polarity in side.polarities:
         cut = Cutting(side, level, polarity)
-        assert cut.measure("groove.lateral_slope_share") == cut.share(cut.lateral_slope, 10)
-        assert cut.measure("groove.vertical_slope_share") == cut.share(cut.vertical_slope, 10)
-        assert cut.measure("groove.tracing_ratio_share") == cut.share(cut.tracing(e.a_abs), 10)
-        assert cut.measure("groove.sibilance_share") == cut.share(cut.tracing(e.sibilance_a), 1)
+        assert cut.measure("groove.lateral_slope_share") == share(cut.lateral_slope, 10)
+        assert cut.measure("groove.vertical_slope_share") == share(cut.vertical_slope, 10)
+        assert cut.measure("groove.tracing_ratio_share") == share(cut.tracing(e.a_abs), 10)
+        assert cut.measure("groove.sibilance_share") == share(cut.tracing(e.sibilance_a), 1)
         assert cut.measure("groove.lateral_slope_peak") == cut.peak(cut.lateral_slope)
         assert cut.measure("groove.tracing_ratio_peak") == cut.peak(cut.tracing(e.a_abs))
         assert cut.measure("groove.tracing_ratio_peak_5um") == cut.peak(cut.tracing(e.a_abs, 5e-6))

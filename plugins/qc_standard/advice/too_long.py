@@ -31,7 +31,7 @@ def come_down(finding: Finding, look: Excerpt) -> Finding:
     """Advise on a level that is more than the side can take: the level, and how much shorter where length rules it."""
     recommended = look[AsCut].recommended
     if recommended.by is not None and recommended.by.measure == DIAMETER:
-        bound = recommended.by.warn if recommended.by.sets_level == "warn" else recommended.by.fail
+        bound = recommended.by.setting
         assert bound is not None  # a limit that sets the level has the value it sets it at
         return _shorter(finding, look, bound / 1e3)
     if recommended.bound == "<":
