@@ -13,6 +13,7 @@ from qc.audio.plan import lineage
 from qc.audio.source import BLOCK
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import Samples, Stream, Tap
+from qc.dsp.jit import frozen
 from qc.errors import NotHeardAgainError
 
 MOST_S = 60
@@ -86,7 +87,7 @@ class Excerpts:
         for one in reversed(lineage(tap)):
             if one not in piece.tapped:
                 running = one.start(stream)
-                piece.tapped[one] = _sealed(np.concatenate([running.push(heard), running.flush()], axis=1))
+                piece.tapped[one] = frozen(np.concatenate([running.push(heard), running.flush()], axis=1))
             heard = piece.tapped[one]
         return heard
 
@@ -106,7 +107,7 @@ class Excerpts:
         return self._held(low, samples)
 
     def _held(self, start: int, samples: Samples) -> _Piece:
-        piece = _Piece(start, start + samples.shape[1], _sealed(samples))
+        piece = _Piece(start, start + samples.shape[1], frozen(samples))
         self._pieces = [piece, *self._pieces][:HELD]
         return piece
 
@@ -150,9 +151,3 @@ def _decode(part: Part, at: int, samples: Samples) -> None:
             opened.put(0, samples[0, i : i + count], samples[1, i : i + count])
     finally:
         opened.close()
-
-
-def _sealed(x: Samples) -> Samples:
-    x = np.ascontiguousarray(x)
-    x.flags.writeable = False
-    return x

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.jit import kernel
+from qc.dsp.jit import index, kernel
 from qc.dsp.lanes import lane, loader, splatter, store, widen
-from qc.dsp.search import highest, index, largest
+from qc.dsp.search import highest, largest
 
 Array = NDArray[np.float64]
 Waves = NDArray[np.float32]

@@ -15,9 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.jit import kernel
-from qc.dsp.lanes import joiner, loader, narrow, picker, splatter, store
-from qc.dsp.search import index
+from qc.dsp.jit import index, kernel
+from qc.dsp.lanes import joiner, loader, narrow, repeater, splatter, store
 
 Array = NDArray[np.float64]
 Waves = NDArray[np.float32]
@@ -25,7 +24,7 @@ Waves = NDArray[np.float32]
 CHUNK = 128
 """Outputs that are worked out at once: eight vectors, so that sums need not wait for each other."""
 _WIDE = 16
-_load, _splat, _one, _fan = loader(_WIDE), splatter(_WIDE), loader(1), picker([0] * _WIDE)
+_load, _splat, _each = loader(_WIDE), splatter(_WIDE), repeater(_WIDE)
 _evens, _odds = joiner(range(0, 2 * _WIDE, 2)), joiner(range(1, 2 * _WIDE, 2))
 _first_half = joiner([lane for k in range(_WIDE // 2) for lane in (k, _WIDE + k)])
 _second_half = joiner([lane for k in range(_WIDE // 2, _WIDE) for lane in (k, _WIDE + k)])
@@ -60,10 +59,10 @@ def _eight(row: Waves, at: int, laid: Waves, step: int) -> Any:
     s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = _splat(np.float32(0.0))
     for j in range(laid.shape[0] // _WIDE):
         taps, k = _load(laid, _WIDE * j), at + step * j
-        s0, s1 = s0 + taps * _fan(_one(row, k)), s1 + taps * _fan(_one(row, k + 16))
-        s2, s3 = s2 + taps * _fan(_one(row, k + 32)), s3 + taps * _fan(_one(row, k + 48))
-        s4, s5 = s4 + taps * _fan(_one(row, k + 64)), s5 + taps * _fan(_one(row, k + 80))
-        s6, s7 = s6 + taps * _fan(_one(row, k + 96)), s7 + taps * _fan(_one(row, k + 112))
+        s0, s1 = s0 + taps * _each(row, k), s1 + taps * _each(row, k + 16)
+        s2, s3 = s2 + taps * _each(row, k + 32), s3 + taps * _each(row, k + 48)
+        s4, s5 = s4 + taps * _each(row, k + 64), s5 + taps * _each(row, k + 80)
+        s6, s7 = s6 + taps * _each(row, k + 96), s7 + taps * _each(row, k + 112)
     return s0, s1, s2, s3, s4, s5, s6, s7
 
 

@@ -21,8 +21,10 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numba
+import numpy as np
 from llvmlite.binding import get_host_cpu_name
 from numba import config
+from numpy.typing import NDArray
 
 F = TypeVar("F", bound=Callable[..., Any])
 _PACKAGE = Path(__file__).parent.parent
@@ -101,6 +103,19 @@ def ready() -> None:
     with contextlib.suppress(OSError):
         if not _READY.exists():
             _READY.touch()
+
+
+index: Any = np.int64
+"""Makes a constant an index like any other; a plain 2 would have a kernel compiled once more, for 2 alone."""
+
+
+def frozen(x: NDArray[Any]) -> NDArray[Any]:
+    """Give x in C order and read-only, as a kernel wants it: one of each array's types is enough to compile for."""
+    x = np.ascontiguousarray(x)
+    if x.flags.writeable:
+        x = x.view()
+        x.flags.writeable = False
+    return x
 
 
 def kernel(function: F) -> F:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
 from qc.dsp.kweighting import k_weighting
-from qc.dsp.lanes import joiner, loader, picker, store
+from qc.dsp.lanes import joiner, picker, repeater, store
 from qc.dsp.strides import settle, stride
 from qc.dsp.windows import Windows, keep, load, splat, total
 
@@ -27,7 +27,7 @@ _INPUTS = STATES + STRIDE
 _EARLY, _LATE, _AFTER = (kind * _INPUTS * 8 for kind in range(3))
 """Where the weights begin of the first four frames of a stride, of the last four, and of the state after it."""
 
-_load_one, _fan, _beside = loader(1), picker([0] * 4), joiner(range(8))
+_each, _beside = repeater(4), joiner(range(8))
 _first, _second, _third, _fourth = (picker([k] * 4 + [4 + k] * 4) for k in range(4))
 
 
@@ -45,7 +45,7 @@ def weights(rate: float, frames: int) -> Array:
 @kernel
 def _both(left: Array, right: Array, i: int) -> Any:
     """Frame i of the left channel in four lanes, of the right in four."""
-    return _beside(_fan(_load_one(left, i)), _fan(_load_one(right, i)))
+    return _beside(_each(left, i), _each(right, i))
 
 
 @kernel

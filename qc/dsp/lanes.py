@@ -21,12 +21,7 @@ from numba.extending import intrinsic, lower_builtin, models, register_model, ty
 from numba.np.arrayobj import make_array
 
 _INT32 = ir.IntType(32)
-_ELEMENTS = {
-    types.float32: ir.FloatType(),
-    types.float64: ir.DoubleType(),
-    types.int32: _INT32,
-    types.uint8: ir.IntType(8),
-}
+_ELEMENTS = {types.float32: ir.FloatType(), types.float64: ir.DoubleType()}
 _FLAGS = ("contract", "nsz")
 """What the compiler may do: products contracted into sums, nothing reordered."""
 _FINITE = ("nnan", "ninf", "nsz")
@@ -173,6 +168,22 @@ def splatter(count: int) -> Any:
     return splat
 
 
+def repeater(count: int) -> Any:
+    """Make repeat(array, index): one element of a one-dimensional contiguous array in each of `count` lanes."""
+
+    @_function
+    def repeat(typing: Any, array: Any, index: Any) -> Any:  # noqa: ARG001
+        def made(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+            one = ir.VectorType(_ELEMENTS[array.dtype], 1)
+            at = _address(context, builder, signature.args[0], args[0], args[1], one)
+            loaded = builder.load(at, align=array.dtype.bitwidth // 8)
+            return builder.shuffle_vector(loaded, ir.Constant(one, ir.Undefined), _pattern([0] * count))
+
+        return Lanes(array.dtype, count)(array, types.intp), made
+
+    return repeat
+
+
 def filler(count: int) -> Any:
     """Make fill(array, number): the number in each of `count` lanes, in the array's own format."""
 
@@ -263,35 +274,3 @@ def narrow(typing: Any, x: Any) -> Any:  # noqa: ARG001
         return builder.fptrunc(args[0], ir.VectorType(ir.FloatType(), x.count))
 
     return Lanes(types.float32, x.count)(x), made
-
-
-@_function
-def as_float64(typing: Any, x: Any) -> Any:  # noqa: ARG001
-    """Turn int32 lanes into float64, exactly."""
-
-    def made(context: Any, builder: Any, signature: Any, args: Any) -> Any:  # noqa: ARG001
-        return builder.sitofp(args[0], ir.VectorType(ir.DoubleType(), x.count))
-
-    return Lanes(types.float64, x.count)(x), made
-
-
-def packed_loader(count: int) -> Any:
-    """Make load(bytes, index): `count` packed little-endian 24-bit integers from a byte on, each times 256.
-
-    They come as int32 with the sign where it belongs and eight zero bits below.
-    """
-    zero = 3 * count
-    order = [byte for k in range(count) for byte in (zero, 3 * k, 3 * k + 1, 3 * k + 2)]
-
-    @_function
-    def load(typing: Any, array: Any, index: Any) -> Any:  # noqa: ARG001
-        def made(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-            vector = ir.VectorType(ir.IntType(8), 3 * count)
-            at = _address(context, builder, signature.args[0], args[0], args[1], vector)
-            nothing = ir.Constant(vector, [0] * (3 * count))
-            placed = builder.shuffle_vector(builder.load(at, align=1), nothing, _pattern(order))
-            return builder.bitcast(placed, ir.VectorType(_INT32, count))
-
-        return Lanes(types.int32, count)(array, types.intp), made
-
-    return load

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from qc.dsp import biquad
 from qc.dsp.jit import kernel
-from qc.dsp.lanes import lane, loader, picker, store
+from qc.dsp.lanes import lane, picker, repeater, store
 from qc.dsp.strides import settle, stride
 from qc.dsp.windows import Windows, keep, load, splat
 
@@ -28,7 +28,7 @@ STATES = 6
 _AT_ONCE = 4
 """Frames that a walk over a stride takes at once; the last ones may have no weight."""
 
-_load_one, _fan = loader(1), picker([0] * 8)
+_each = repeater(8)
 _s0, _s1, _s2, _s3, _s4, _s5 = (picker([k] * 8) for k in range(STATES))
 
 
@@ -56,7 +56,7 @@ def weights(sections: biquad.Sections, frames: int) -> Array:
 @kernel
 def _two(start: Any, weight: Any, other: Any, row: Array, i: int) -> Any:
     """Add frames i and i + 2, each times its weights."""
-    return start + weight * _fan(_load_one(row, i)) + other * _fan(_load_one(row, i + 2))
+    return start + weight * _each(row, i) + other * _each(row, i + 2)
 
 
 @kernel

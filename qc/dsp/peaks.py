@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp import runs as clipped
-from qc.dsp.jit import kernel
+from qc.dsp.jit import frozen, kernel
 from qc.dsp.lanes import any_at_least, greater, loader, magnitude, splatter, store
 from qc.dsp.truepeak import BOUND, HALF, STEP, WEIGHTS, oversample
-from qc.dsp.windows import frozen, keep
+from qc.dsp.windows import keep
 
 Array = NDArray[np.float64]
 

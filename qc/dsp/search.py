@@ -16,9 +16,6 @@ from qc.dsp.lanes import any_at_least, filler, greater, lane, loader, magnitude,
 
 Array = NDArray[Any]
 
-index: Any = np.int64
-"""Makes a constant an index like any other; a plain 2 would have a kernel compiled once more, for 2 alone."""
-
 _WIDE = 16
 _load, _fill = loader(_WIDE), filler(_WIDE)
 _low, _high = picker(range(8)), picker(range(8, 16))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
-from qc.dsp.lanes import greater, loader, magnitude, picker, splatter, store
+from qc.dsp.lanes import greater, loader, magnitude, repeater, splatter, store
 
 Array = NDArray[np.float64]
 
@@ -23,7 +23,7 @@ HALF = 16
 STEP = 16
 """Samples behind which the wave is worked out at once."""
 _BETA = 6.5
-_load, _splat, _load_one, _fan = loader(8), splatter(8), loader(1), picker([0] * 8)
+_load, _splat, _each = loader(8), splatter(8), repeater(8)
 
 
 def between(fraction: float) -> Array:
@@ -60,7 +60,7 @@ def oversample(x: Array, at: int, weights: Array, y: Array) -> Any:
     for k in range(HALF):
         before, behind = at - HALF + 1 + k, at + HALF - k
         wc, wh, wo = (
-            _fan(_load_one(weights, k)), _fan(_load_one(weights, HALF + k)), _fan(_load_one(weights, 2 * HALF + k)),
+            _each(weights, k), _each(weights, HALF + k), _each(weights, 2 * HALF + k),
         )  # fmt: skip
         a, b = _load(x, before), _load(x, behind)
         c, h, o = c + wc * (a + b), h + wh * (a + b), o + wo * (a - b)

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.jit import kernel
+from qc.dsp.jit import frozen, kernel
 from qc.dsp.lanes import lane, loader, picker, splatter
 
 Array = NDArray[np.float64]
@@ -32,15 +32,6 @@ _low_four, _high_four, _low_two, _high_two = picker(range(4)), picker(range(4, 8
 def part_frames(rate: int) -> int:
     """Frames in a part of 10 ms: whole at every rate in use, rounded at others."""
     return max(1, round(rate * PART_S))
-
-
-def frozen(x: Array) -> Array:
-    """Give x in C order and read-only, as a kernel wants it: one of each array's types is enough to compile for."""
-    x = np.ascontiguousarray(x)
-    if x.flags.writeable:
-        x = x.view()
-        x.flags.writeable = False
-    return x
 
 
 # -- what the kernels of all such sums share -------------------------------------------------------------------

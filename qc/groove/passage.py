@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -107,7 +107,7 @@ def looked_at(cutting: Cutting, measure: str) -> Array:
 
 def _with(whole: GrooveInput, at: int, part: GrooveInput) -> GrooveInput:
     """Give envelopes with some sectors, from `at` on, taken from others."""
-    kept = {f.name: getattr(whole, f.name).copy() for f in fields(whole) if f.name != "signal"}
-    for name, values in kept.items():
-        values[..., at : at + part.sectors] = getattr(part, name)
-    return GrooveInput(whole.signal, **kept)
+    kept = whole.each(np.copy)
+    for name, values in part.arrays().items():
+        getattr(kept, name)[..., at : at + part.sectors] = values
+    return kept

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -128,13 +128,11 @@ def _pieces(side: Delivered) -> Iterator[Piece]:
 
 def joined(parts: Sequence[GrooveInput]) -> GrooveInput:
     """Put envelopes one after the other."""
-    names = [one.name for one in fields(GrooveInput) if one.name != "signal"]
-    arrays = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names}
-    return GrooveInput(parts[0].signal, **arrays)
+    each = [part.arrays() for part in parts]
+    together = {name: np.concatenate([one[name] for one in each], axis=-1) for name in each[0]}
+    return GrooveInput(parts[0].signal, **together)
 
 
 def silence(like: GrooveInput, sectors: int) -> GrooveInput:
     """Give envelopes of an unmodulated groove."""
-    names = [one.name for one in fields(GrooveInput) if one.name != "signal"]
-    arrays = {name: np.zeros((*getattr(like, name).shape[:-1], sectors)) for name in names}
-    return GrooveInput(like.signal, **arrays)
+    return like.each(lambda values: np.zeros((*values.shape[:-1], sectors)))

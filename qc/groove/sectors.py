@@ -6,6 +6,7 @@ Level, width, radius, preview, polarity and disc act on these envelopes, so a ch
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import ClassVar, Self
 
@@ -17,9 +18,8 @@ from qc.contract import Analysis, Block, Samples, Stream, Tap
 from qc.dsp import biquad, cascade
 from qc.dsp.cascade import LAG
 from qc.dsp.extremes import WIDE, crest, derivatives, peak, peak_on, sum_of_squares, trough, turn
-from qc.dsp.jit import kernel
+from qc.dsp.jit import frozen, index, kernel
 from qc.dsp.lanes import loader, narrow, splatter, store
-from qc.dsp.search import index
 from qc.groove.motion import LOW_LATE, Motion, motion_rate
 
 MARGIN = 48
@@ -66,8 +66,15 @@ class GrooveInput:
 
     def cut(self, start: int, end: int) -> GrooveInput:
         """Give the sectors from `start` to before `end`."""
-        parts = {f.name: getattr(self, f.name)[..., start:end] for f in fields(self) if f.name != "signal"}
-        return GrooveInput(self.signal, **parts)
+        return self.each(lambda values: values[..., start:end])
+
+    def each(self, change: Callable[[Array], Array]) -> GrooveInput:
+        """Give envelopes of which every array is changed alike."""
+        return GrooveInput(self.signal, **{name: change(values) for name, values in self.arrays().items()})
+
+    def arrays(self) -> dict[str, Array]:
+        """Give the arrays by name."""
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "signal"}
 
 
 @dataclass(frozen=True)
@@ -151,7 +158,7 @@ class _Running:
             return
         first = self._done == 0
         envelopes(
-            _sealed(d),
+            frozen(d),
             at + MARGIN,
             self._size,
             last,
@@ -186,15 +193,8 @@ def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
     columns = np.zeros((COLUMNS, count + 1))[:, :count]  # a part of a larger array, as in the pass: one compiled kernel
     band = cascade.coefficients(np.vstack([biquad.butterworth_4_high(low, rate), biquad.butterworth_4_low(high, rate)]))
     banded = np.zeros((2, size + 8), np.float32)
-    envelopes(_sealed(motion), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded, columns)
+    envelopes(frozen(motion), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded, columns)
     return _named(signal, columns)
-
-
-def _sealed(x: Samples) -> Samples:
-    """Give a view that cannot be written to, as slices are, so that one compiled kernel serves both."""
-    view = x.view()
-    view.flags.writeable = False
-    return view
 
 
 def _named(signal: Signal, c: Array) -> GrooveInput:
