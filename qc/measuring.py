@@ -157,10 +157,8 @@ def _measured(
     wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound, line: int,
 ) -> MeasuredSide:  # fmt: skip
     declared = side.itself()
-    results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
-    failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
-    broken = {**unbuilt, **failed}
-    quantities = _of_file(received.facts) | _published(wanted, results, broken)
+    results, broken, published = _found(measured, wanted, unbuilt)
+    quantities = _of_file(received.facts) | published
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
     worked, mono = None, received.facts.channels == 1
     if Sectors in results and Programme in results:
@@ -207,6 +205,16 @@ def _events(worked: WorkedSide, name: str, limit: Limit, *, mono: bool) -> list[
     """Give the events of a limit at the judged level."""
     found = worked.events(name, limit.warn, limit.fail)
     return [replace(event, measured=_placed(event.measured, worked, mono=mono)) for event in found]
+
+
+def _found(
+    measured: Measurements, wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str]
+) -> tuple[dict[type[Need[Any]], Any], dict[type[Need[Any]], str], dict[str, Quantity]]:
+    """Give by kind of need the results and why there is none, and all that is published."""
+    results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
+    failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
+    broken = {**unbuilt, **failed}
+    return results, broken, _published(wanted, results, broken)
 
 
 def _published(
@@ -284,8 +292,5 @@ def hear_side(
     received, measured = _heard(arrived, list(wanted.values()), workers, progress)
     if measured is None:
         return HeardSide(arrived.side, received, {}, {}, dict(unbuilt), 0)
-    results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
-    failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
-    broken = {**unbuilt, **failed}
-    quantities = _published(wanted, results, broken)
+    results, broken, quantities = _found(measured, wanted, unbuilt)
     return HeardSide(arrived.side, received, results, quantities, broken, measured.passes)

@@ -29,6 +29,15 @@ def opposed(x):
     return np.vstack([x, -x])
 
 
+def pushed(meter, x, sizes=()):
+    """Push x (2, n) into a meter in blocks of some sizes, the rest in one more, and give what it finds."""
+    at = 0
+    for size in (*sizes, x.shape[1]):
+        meter.push(x[:, at : at + size])
+        at = min(at + size, x.shape[1])
+    return meter.finish()
+
+
 @pytest.fixture
 def variant(tmp_path):
     """Write the shipped ruleset with some chain values changed, as a house would: variant({"outer": "241.8 mm"})."""
@@ -62,4 +71,4 @@ def judged(tmp_path):
     return run
 
 
-__all__ = ["Sent", "both", "opposed", "tone"]
+__all__ = ["Sent", "both", "opposed", "pushed", "tone"]

@@ -8,13 +8,14 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
+from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.terminal import text
-from qc.cli.writing import Output, outputs, refuse_sources, write
-from qc.contract import Renderer, Report
+from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
+from qc.contract import Renderer
 from qc.dsp import jit
-from qc.errors import SidegateError, UsageError
+from qc.errors import UsageError
 from qc.judge.engine import exit_code
 from qc.report.text import Text
 from qc.ruleset.find import is_path
@@ -31,10 +32,7 @@ def check(words: argparse.Namespace) -> int:
     spec = words.ruleset or read.delivery.ruleset
     house = [Path(spec)] if spec and is_path(spec) else []
     refuse_sources(wanted, [*read.files, *house])
-    if jit.announce():
-        from qc.warming import warm
-
-        warm(host.needs)
+    compile_first(host.needs)
     with Progress(sys.stderr) as progress:
         options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain))
         report = api.check(path, options, host, read)
@@ -42,7 +40,7 @@ def check(words: argparse.Namespace) -> int:
         jit.ready()
     code = exit_code(report, strict=words.strict)
     for output in wanted:
-        code = max(code, _written(output, report))
+        code = max(code, attempted(partial(write, output, report)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):
@@ -55,13 +53,3 @@ def check(words: argparse.Namespace) -> int:
 def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None) -> Renderer:
     """Build a format for its place; the text report as the words ask for it."""
     return text(words, path) if kind is Text else kind.for_path(path)
-
-
-def _written(output: Output, report: Report) -> int:
-    """Write one report; one that cannot be written does not keep the others from it."""
-    try:
-        write(output, report)
-    except SidegateError as error:
-        say(str(error))
-        return error.exit_code
-    return 0

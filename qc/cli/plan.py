@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
+from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.main import emit, say
+from qc.cli.compiling import compile_first
+from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.terminal import colour, width
-from qc.cli.writing import Place, places, put, refuse_sources
+from qc.cli.writing import Place, attempted, give, places, refuse_sources
 from qc.dsp import jit
-from qc.errors import SidegateError, UsageError
+from qc.errors import UsageError
+from qc.report.json import written
 from qc.report.plan import PlanReport, exit_code
 from qc.report.plan_text import PIPED, plan_text
 from qc.ruleset.find import is_path
@@ -33,10 +35,7 @@ def plan(words: argparse.Namespace) -> int:
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     refuse_sources(wanted, [*read.files, *([Path(spec)] if spec and is_path(spec) else [])])
-    if jit.announce():
-        from qc.warming import warm
-
-        warm(host.needs)
+    compile_first(host.needs)
     with Progress(sys.stderr) as progress:
         options = api.PlanOptions(
             words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain),
@@ -47,7 +46,7 @@ def plan(words: argparse.Namespace) -> int:
         jit.ready()
     code = exit_code(report)
     for one in wanted:
-        code = max(code, _written(one, report, ascii_only=words.ascii))
+        code = max(code, attempted(partial(_write, one, report, ascii_only=words.ascii)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     for side in report.sides:
@@ -56,21 +55,12 @@ def plan(words: argparse.Namespace) -> int:
     return code
 
 
-def _written(one: Place, report: PlanReport, *, ascii_only: bool) -> int:
-    """Write the plan in one format; one that cannot be written does not keep the others from it."""
-    try:
-        if one.format == "json":
-            text = json.dumps(report.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
-            held = text.encode("utf-8", "replace") + b"\n"
-        elif one.path is None:
-            held = plan_text(report, width=width(), colour=colour(), ascii_only=ascii_only)
-        else:
-            held = plan_text(report, width=PIPED, ascii_only=ascii_only)
-        if one.path is None:
-            emit(held)
-        else:
-            put(one.path, held, one.place)
-    except SidegateError as error:
-        say(str(error))
-        return error.exit_code
-    return 0
+def _write(one: Place, report: PlanReport, *, ascii_only: bool) -> None:
+    """Write the plan in one format; raises SidegateError."""
+    if one.format == "json":
+        held = written(report)
+    elif one.path is None:
+        held = plan_text(report, width=width(), colour=colour(), ascii_only=ascii_only)
+    else:
+        held = plan_text(report, width=PIPED, ascii_only=ascii_only)
+    give(held, one)

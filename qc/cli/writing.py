@@ -11,9 +11,9 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from qc.cli.main import emit
+from qc.cli.main import emit, say
 from qc.contract import Renderer, Report
-from qc.errors import FAULTS, OutputError, PluginError, UsageError
+from qc.errors import FAULTS, OutputError, PluginError, SidegateError, UsageError
 from qc.nearest import nearest
 from qc.report.json import Json
 from qc.report.sheet import Sheet
@@ -126,10 +126,15 @@ def write(output: Output, report: Report) -> None:
         output.renderer.render(report, held)
     except FAULTS as error:  # a plugin's format may raise anything
         raise PluginError(f'the format "{output.renderer.name}" broke: {told(error)}; nothing was written') from None
-    if output.path is None:
-        emit(held.getvalue())
-        return
-    put(output.path, held.getvalue(), output.place)
+    give(held.getvalue(), output)
+
+
+def give(held: bytes, to: Output | Place) -> None:
+    """Write what was asked for to its file, or to stdout; raises OutputError when it cannot be written."""
+    if to.path is None:
+        emit(held)
+    else:
+        put(to.path, held, to.place)
 
 
 def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
@@ -155,3 +160,13 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
+
+
+def attempted(write_one: Callable[[], None]) -> int:
+    """Write one report and give the exit code; one that cannot be written does not keep the others from it."""
+    try:
+        write_one()
+    except SidegateError as error:
+        say(str(error))
+        return error.exit_code
+    return 0

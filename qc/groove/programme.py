@@ -64,7 +64,7 @@ class Programme(Derived[Heard]):
         """Say where the programme lies."""
         parts = measured[Parts()]
         power = parts.sums[:, :2] / np.maximum(parts.counts, 1)[:, None]
-        (there,) = np.nonzero(power.max(axis=1) > THRESHOLD)
+        (there,) = np.nonzero(parts.programme)
         return Heard(
             first=int(there[0]) if len(there) else None,
             last=int(there[-1]) if len(there) else None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import BinaryIO
 
-from qc.contract import Renderer, Report
+from qc.contract import Model, Renderer, Report
 
 
 class Json(Renderer):
@@ -16,5 +16,10 @@ class Json(Renderer):
 
     def render(self, report: Report, out: BinaryIO) -> None:
         """Write UTF-8 with two spaces of indent and a line end."""
-        text = json.dumps(report.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
-        out.write(text.encode("utf-8", "replace") + b"\n")
+        out.write(written(report))
+
+
+def written(model: Model) -> bytes:
+    """Write any of the reports' models, UTF-8."""
+    text = json.dumps(model.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
+    return text.encode("utf-8", "replace") + b"\n"

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import lfilter
 
+from conftest import pushed
 from qc.dsp.biquad import UNITY, response
 from qc.dsp.kweighted import KWeightedSums, k_weighted_sums
 from qc.dsp.kweighting import k_weighting
@@ -16,14 +17,6 @@ RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 ODD_RATES = (8000, 22_050, 44_056)
 NOISE = np.random.default_rng(6).standard_normal((2, 12_000))
 NOISE[1] += 0.5 * NOISE[0]
-
-
-def heard(thing, x, sizes=()):
-    at = 0
-    for size in (*sizes, x.shape[1]):
-        thing.push(x[:, at : at + size])
-        at = min(at + size, x.shape[1])
-    return thing.finish()
 
 
 def filtered(sections, x):
@@ -41,7 +34,7 @@ def plain(x, window):
 @pytest.mark.parametrize("frames", [1, 7, 2000, 12_000])
 def test_k_weighted_sums(rate, frames):
     x, window = NOISE[:, :frames], part_frames(rate)
-    sums, counts = heard(KWeightedSums(rate, window), x)
+    sums, counts = pushed(KWeightedSums(rate, window), x)
     wanted = plain(filtered(k_weighting(rate), x), window)[:, :2].sum(axis=1, keepdims=True)
     np.testing.assert_allclose(sums, wanted, rtol=1e-9)
     assert counts.sum() == frames
@@ -49,7 +42,7 @@ def test_k_weighted_sums(rate, frames):
 
 @pytest.mark.parametrize("window", [1, 3, 7, 8, 9, 441])
 def test_k_weighted_sums_of_any_window(window):
-    sums, _ = heard(KWeightedSums(44_100, window), NOISE[:, :2000])
+    sums, _ = pushed(KWeightedSums(44_100, window), NOISE[:, :2000])
     wanted = plain(filtered(k_weighting(44_100), NOISE[:, :2000]), window)[:, :2].sum(axis=1, keepdims=True)
     np.testing.assert_allclose(sums, wanted, rtol=1e-9, atol=1e-9)
 
@@ -61,7 +54,7 @@ def test_low_band_sums(rate, subsonic):
     x = np.random.default_rng(rate).standard_normal((2, rate))
     x[1] -= 0.7 * x[0]
     window = part_frames(rate)
-    sums, counts = heard(LowBandSums(rate, window, subsonic), x)
+    sums, counts = pushed(LowBandSums(rate, window, subsonic), x)
     wanted = plain(filtered(low_band(subsonic, rate), x), window)
     assert sums.shape == wanted.shape
     assert counts.sum() == rate
@@ -76,7 +69,7 @@ def test_low_band_sums_of_what_lies_in_it(rate):
     t = np.arange(rate // 2 + 123) / rate
     x = np.vstack([np.sin(2.0 * np.pi * 60.0 * t), np.sin(2.0 * np.pi * 60.0 * t + 1.0)])
     window = part_frames(rate)
-    sums, _ = heard(LowBandSums(rate, window, 10.0), x)
+    sums, _ = pushed(LowBandSums(rate, window, 10.0), x)
     np.testing.assert_allclose(sums, plain(filtered(low_band(10.0, rate), x), window), rtol=0.03, atol=2e-4 * window)
     np.testing.assert_allclose(sums.sum(axis=0), plain(filtered(low_band(10.0, rate), x), len(t))[0], rtol=2e-4)
 
@@ -106,7 +99,7 @@ def test_any_blocks_give_the_same_digits(rate, frames, sizes):
     x = NOISE[:, :frames].copy()
     x[:, 4000:] = 0.0  # rings out
     for make in (lambda w: KWeightedSums(rate, w), lambda w: LowBandSums(rate, w, 10.0)):
-        whole, parts = heard(make(part_frames(rate)), x), heard(make(part_frames(rate)), x, sizes)
+        whole, parts = pushed(make(part_frames(rate)), x), pushed(make(part_frames(rate)), x, sizes)
         np.testing.assert_array_equal(whole[0], parts[0])
         np.testing.assert_array_equal(whole[1], parts[1])
 
@@ -115,7 +108,7 @@ def test_ringing_in_digital_silence_comes_to_rest():
     x = np.zeros((2, 48_000 * 20))
     x[:, :480] = NOISE[:, :480]
     for thing in (KWeightedSums(48_000, 480), LowBandSums(48_000, 480, 10.0)):
-        sums = heard(thing, x)[0]
+        sums = pushed(thing, x)[0]
         assert np.all(sums[-1] == 0.0)
         assert np.all(thing._state == 0.0)
 
@@ -124,5 +117,5 @@ def test_one_kernel_serves_read_only_and_writable_input():
     frozen = NOISE.copy()
     frozen.flags.writeable = False
     for make in (lambda: KWeightedSums(48_000, 480), lambda: LowBandSums(48_000, 480, 10.0)):
-        np.testing.assert_array_equal(heard(make(), frozen)[0], heard(make(), NOISE)[0])
+        np.testing.assert_array_equal(pushed(make(), frozen)[0], pushed(make(), NOISE)[0])
     assert len(k_weighted_sums.signatures) == len(low_band_sums.signatures) == 1

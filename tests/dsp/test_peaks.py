@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from conftest import pushed
 from qc.dsp.peaks import SEGMENT, PeakSweep, sweep
 from qc.dsp.truepeak import HALF
 
@@ -12,11 +13,7 @@ NOISE = np.random.default_rng(4).standard_normal((2, 3000)) + np.array([[0.1], [
 
 
 def heard(x, sizes=()):
-    meter, at = PeakSweep(), 0
-    for size in (*sizes, x.shape[1]):
-        meter.push(x[:, at : at + size])
-        at = min(at + size, x.shape[1])
-    peaks, runs, means = meter.finish()
+    peaks, runs, means = pushed(PeakSweep(), x, sizes)
     return peaks, runs, tuple(means)
 
 

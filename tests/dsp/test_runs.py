@@ -7,16 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from conftest import pushed
 from qc.dsp.peaks import PeakSweep
 from qc.dsp.runs import NEAR_FULL_SCALE
 
 
 def heard(x, sizes=()):
-    runs, at = PeakSweep(), 0
-    for size in (*sizes, x.shape[1]):
-        runs.push(x[:, at : at + size])
-        at = min(at + size, x.shape[1])
-    return runs.finish()[1]
+    return pushed(PeakSweep(), x, sizes)[1]
 
 
 def plain(x):

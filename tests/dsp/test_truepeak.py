@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from conftest import pushed
 from qc.dsp.peaks import SEGMENT, PeakSweep
 from qc.dsp.truepeak import BOUND, HALF, between
 
@@ -12,11 +13,7 @@ NOISE = np.random.default_rng(9).standard_normal((2, 2000))
 
 
 def heard(x, sizes=()):
-    meter, at = PeakSweep(), 0
-    for size in (*sizes, x.shape[1]):
-        meter.push(x[:, at : at + size])
-        at = min(at + size, x.shape[1])
-    return meter.finish()[0]
+    return pushed(PeakSweep(), x, sizes)[0]
 
 
 def plain(x):

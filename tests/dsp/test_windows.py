@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from conftest import pushed
 from qc.dsp.windows import WindowSums, part_frames, programme, sliding, window_sums
 
 NOISE = np.random.default_rng(5).standard_normal((2, 3000))
@@ -19,19 +20,11 @@ def plain(x, window):
     return np.array(rows).reshape(-1, 3), np.array(counts)
 
 
-def heard(thing, x, sizes=()):
-    at = 0
-    for size in (*sizes, x.shape[1]):
-        thing.push(x[:, at : at + size])
-        at = min(at + size, x.shape[1])
-    return thing.finish()
-
-
 @pytest.mark.parametrize("window", [1, 2, 3, 5, 441, 960, 3000, 4000])
 @pytest.mark.parametrize("frames", [0, 1, 959, 960, 961, 3000])
 def test_against_numpy(window, frames):
     x = NOISE[:, :frames]
-    sums, counts = heard(WindowSums(window), x)
+    sums, counts = pushed(WindowSums(window), x)
     wanted, wanted_counts = plain(x, window)
     np.testing.assert_allclose(sums, wanted, rtol=1e-12, atol=1e-10)
     np.testing.assert_array_equal(counts, wanted_counts)
@@ -41,14 +34,14 @@ def test_against_numpy(window, frames):
 @given(window=st.integers(1, 500), frames=st.integers(0, 3000), sizes=st.lists(st.integers(0, 700), max_size=12))
 def test_any_blocks_give_the_same_digits(window, frames, sizes):
     x = NOISE[:, :frames]
-    whole, parts = heard(WindowSums(window), x), heard(WindowSums(window), x, sizes)
+    whole, parts = pushed(WindowSums(window), x), pushed(WindowSums(window), x, sizes)
     np.testing.assert_array_equal(whole[0], parts[0])
     np.testing.assert_array_equal(whole[1], parts[1])
 
 
 def test_store_grows():
     x = np.ones((2, 5000))
-    sums, counts = heard(WindowSums(1), x, [1] * 100)
+    sums, counts = pushed(WindowSums(1), x, [1] * 100)
     assert sums.shape == (5000, 3)
     assert np.all(sums == 1.0)
     assert counts.sum() == 5000
@@ -57,14 +50,14 @@ def test_store_grows():
 def test_read_only_and_strided_input():
     x = np.asfortranarray(NOISE)
     x.flags.writeable = False
-    np.testing.assert_array_equal(heard(WindowSums(100), x)[0], heard(WindowSums(100), NOISE)[0])
+    np.testing.assert_array_equal(pushed(WindowSums(100), x)[0], pushed(WindowSums(100), NOISE)[0])
 
 
 def test_one_kernel_serves_read_only_and_writable_input():
     frozen = NOISE.copy()
     frozen.flags.writeable = False
     for x in (frozen, NOISE, NOISE[:, :1], NOISE[:, :0]):
-        heard(WindowSums(100), x)
+        pushed(WindowSums(100), x)
     assert len(window_sums.signatures) == 1
 
 
