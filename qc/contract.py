@@ -32,9 +32,9 @@ from qc.report.model import (
 )
 
 __all__ = [
-    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Excerpt", "Finding",
-    "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity", "Remedy",
-    "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Stream", "Stretch", "Tap",
+    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Evidence", "Excerpt",
+    "Finding", "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity",
+    "Remedy", "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Stream", "Stretch", "Tap",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]
@@ -361,11 +361,21 @@ class LimitCheck(Check[P]):
             yield from ctx.judge(judged.measure, limit, op=judged.op, of=judged.of)
 
 
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Arrays beside the report, for formats that draw: worked out only when one of them is asked for, never in JSON."""
+
+    traces: Mapping[str, Mapping[str, NDArray[np.float64]]] = field(default_factory=dict)
+    """side -> name -> (sectors,) values at the judged level, a sector being 1/75 s of the side as cut"""
+
+
 class Renderer(ABC):
     """Writes a report in one format."""
 
     name: ClassVar[str]
     suffixes: ClassVar[tuple[str, ...]] = ()
+    draws: ClassVar[bool] = False
+    """whether it wants the evidence; for one that does not, none may have been worked out"""
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:  # noqa: ARG003
@@ -373,5 +383,5 @@ class Renderer(ABC):
         return cls()
 
     @abstractmethod
-    def render(self, report: Report, out: BinaryIO) -> None:
+    def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
         """Write the whole report, UTF-8 where it is text."""

@@ -13,7 +13,7 @@ from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.terminal import text
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
-from qc.contract import Renderer
+from qc.contract import Evidence, Renderer
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
@@ -40,7 +40,7 @@ def check(words: argparse.Namespace) -> int:
         jit.ready()
     code = exit_code(report, strict=words.strict)
     for output in wanted:
-        code = max(code, attempted(partial(write, output, report)))
+        code = max(code, attempted(partial(write, output, report, Evidence())))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from qc.cli.main import emit, say
-from qc.contract import Renderer, Report
+from qc.contract import Evidence, Renderer, Report
 from qc.errors import FAULTS, OutputError, PluginError, SidegateError, UsageError
 from qc.nearest import nearest
 from qc.report.json import Json
@@ -119,11 +119,11 @@ def refuse_sources(wanted: Sequence[Output | Place], sources: Sequence[Path]) ->
             raise UsageError(f"--out: {shown(output.place)} belongs to the delivery; write the report elsewhere")
 
 
-def write(output: Output, report: Report) -> None:
+def write(output: Output, report: Report, evidence: Evidence) -> None:
     """Write one report; raises PluginError when its format breaks, OutputError when the place cannot be written."""
     held = io.BytesIO()
     try:
-        output.renderer.render(report, held)
+        output.renderer.render(report, evidence, held)
     except FAULTS as error:  # a plugin's format may raise anything
         raise PluginError(f'the format "{output.renderer.name}" broke: {told(error)}; nothing was written') from None
     give(held.getvalue(), output)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import BinaryIO
 
-from qc.contract import Model, Renderer, Report
+from qc.contract import Evidence, Model, Renderer, Report
 
 
 class Json(Renderer):
@@ -14,7 +14,7 @@ class Json(Renderer):
     name = "json"
     suffixes = (".json",)
 
-    def render(self, report: Report, out: BinaryIO) -> None:
+    def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
         """Write UTF-8 with two spaces of indent and a line end."""
         out.write(written(report))
 

@@ -89,6 +89,9 @@ class Finding(Model):
     sources: tuple[str, ...] = ()
     fingerprint: str
     waived_by: str | None = None
+    """key of the waiver that covers it"""
+    baseline: Literal["new", "unchanged"] | None = None
+    """whether the report it was compared with had it too; None where there was none"""
 
 
 class CheckResult(Model):
@@ -280,6 +283,38 @@ class DeliveryFacts(Model):
     notes: str = ""
 
 
+class WaiverFacts(Model):
+    """Somebody answers for what a check finds in a place; no track, no time: all of the side; no side: everywhere."""
+
+    key: str
+    """where it is written, "delivery.yaml:31" """
+    check: str
+    side: str | None = None
+    tracks: tuple[int, ...] = ()
+    from_s: float | None = None
+    to_s: float | None = None
+    reason: str
+    owner: str
+    expires: str | None = None
+    """the last day it holds, 2026-12-31"""
+    state: Literal["used", "unused", "expired"]
+    findings: int = 0
+    """findings that it covers; of an expired one, that it would have covered"""
+
+
+class BaselineFacts(Model):
+    """An earlier report that this one was compared with, and what it had that is not found any more."""
+
+    file: str
+    tool: str
+    ruleset: str
+    """disc-12in-33@1.1.0"""
+    delivery_sha256: str
+    new: int
+    unchanged: int
+    gone: tuple[Finding, ...] = ()
+
+
 class PluginFailure(Sparse):
     """A plugin that did not load, or broke while it worked; the run ends with exit code 3."""
 
@@ -308,7 +343,8 @@ class Report(Model):
     sides: tuple[SideReport, ...]
     discs: tuple[DiscLevel, ...] = ()
     results: tuple[CheckResult, ...]
-    waivers: tuple[Mapping[str, Any], ...] = ()
+    waivers: tuple[WaiverFacts, ...] = ()
+    baseline: BaselineFacts | None = None
     plugin_failures: tuple[PluginFailure, ...] = ()
     verdict: Verdict
     cautions: tuple[str, ...] = ()

@@ -8,7 +8,7 @@ from html import escape
 from pathlib import Path
 from typing import BinaryIO, Self
 
-from qc.contract import Renderer, Report
+from qc.contract import Evidence, Renderer, Report
 from qc.report.passages import SheetPage, pages
 
 SUFFIXES_HTML = (".html", ".htm")
@@ -28,7 +28,7 @@ class Sheet(Renderer):
         """Build it for a place: HTML where it is called so, Markdown elsewhere and on stdout."""
         return cls(html=path is not None and path.suffix.lower() in SUFFIXES_HTML)
 
-    def render(self, report: Report, out: BinaryIO) -> None:
+    def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
         """Write UTF-8."""
         text = _document(report) if self.html else "\n---\n\n".join(_markdown(page) for page in pages(report))
         out.write(text.encode("utf-8", "replace"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
-from qc.contract import Renderer, Report
+from qc.contract import Evidence, Renderer, Report
 from qc.quantity import clock
 from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
@@ -46,7 +46,7 @@ class Text(Renderer):
         self.width = min(max(width, LEAST), MOST)
         self.colour, self.ascii_only, self.detail = colour, ascii_only, detail
 
-    def render(self, report: Report, out: BinaryIO) -> None:
+    def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
         """Write UTF-8, or ASCII where that was asked for."""
         from qc.report.page import Page  # not before somebody wants to read
 

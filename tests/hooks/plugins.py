@@ -7,7 +7,19 @@ from types import FunctionType
 from typing import Any, BinaryIO, ClassVar, Self
 
 from qc.chain import Chain
-from qc.contract import Check, CheckContext, Derived, Finding, Judged, Limit, LimitCheck, Measurements, Model, Renderer
+from qc.contract import (
+    Check,
+    CheckContext,
+    Derived,
+    Evidence,
+    Finding,
+    Judged,
+    Limit,
+    LimitCheck,
+    Measurements,
+    Model,
+    Renderer,
+)
 from qc.hooks.spec import hookimpl
 from qc.report.model import DeliveryFacts, Report, RulesetFacts
 
@@ -58,7 +70,7 @@ def renderer(format_name: str = "house") -> type[Renderer]:
     class House(Renderer):
         name = format_name
 
-        def render(self, _report: Report, out: BinaryIO) -> None:
+        def render(self, _report: Report, _evidence: Evidence, out: BinaryIO) -> None:
             out.write(b"house")
 
     return House

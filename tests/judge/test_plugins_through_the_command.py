@@ -19,6 +19,7 @@ from qc.contract import (
     At,
     Check,
     Derived,
+    Evidence,
     Judged,
     Limit,
     LimitCheck,
@@ -94,7 +95,7 @@ class Lines(Renderer):
 
     name = "lines"
 
-    def render(self, report, out):
+    def render(self, report, evidence, out):
         out.write("".join(f"{r.check}={r.outcome}\n" for r in report.results).encode())
 
 
@@ -574,7 +575,7 @@ def test_a_failure_is_said_in_every_report(delivery):
     report = api.check(delivery, api.Options(), built(("acme", misspelt())))
     host = built(("house", plugin(qc_renderers=[Lines])))
     out = io.BytesIO()
-    host.renderers["lines"]().render(report, out)
+    host.renderers["lines"]().render(report, Evidence(), out)
     assert len(out.getvalue().splitlines()) == 13
     from qc.report.json import Json
     from qc.report.text import Text
@@ -582,7 +583,7 @@ def test_a_failure_is_said_in_every_report(delivery):
     texts = []
     for renderer in (Json, Text):
         held = io.BytesIO()
-        renderer().render(report, held)
+        renderer().render(report, Evidence(), held)
         texts.append(held.getvalue().decode())
     assert json.loads(texts[0])["plugin_failures"][0]["plugin"] == "acme"
     assert "acme" in texts[1]

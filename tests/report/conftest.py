@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from qc.contract import Evidence
 from qc.report.model import Report
 
 REPORT = Path(__file__).with_name("report.json")
@@ -23,7 +24,7 @@ def written():
 
     def write(renderer, report):
         out = io.BytesIO()
-        renderer.render(report, out)
+        renderer.render(report, Evidence(), out)
         return out.getvalue().decode("utf-8")
 
     return write
