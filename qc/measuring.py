@@ -10,6 +10,7 @@ from qc.audio.excerpts import Excerpts
 from qc.audio.heard import hear
 from qc.audio.plan import plan
 from qc.audio.received import AsReceived, Received
+from qc.audio.returned import give_back
 from qc.audio.source import AudioFaultError
 from qc.chain import SECTORS_A_SECOND, Chain
 from qc.contract import At, Limit, Measurements, Need, Quantity
@@ -52,6 +53,7 @@ class MeasuredSide:
             worked.search.forget()
         if self.excerpts is not None:
             self.excerpts.forget()
+        give_back()
 
 
 def measure_side(

@@ -12,7 +12,7 @@ from qc.audio.joined import Part
 from qc.audio.plan import lineage
 from qc.audio.source import BLOCK
 from qc.chain import SECTORS_A_SECOND
-from qc.contract import Samples, Stream, Tap
+from qc.contract import RunningTap, Samples, Stream, Tap
 from qc.dsp.jit import frozen
 from qc.errors import NotHeardAgainError
 
@@ -23,8 +23,10 @@ BEFORE = 18
 the second order falls by 386 dB a second, so that 92 dB are gone (practice)."""
 BEHIND = 1
 """Sectors heard behind a stretch, for filters that look ahead (practice)."""
-HELD = 2
-"""Pieces that are held at once; findings of one passage come one after the other."""
+HELD = 1
+"""Pieces that are held at once: findings of one passage come one after the other, and share its piece."""
+BEYOND = 64
+"""Frames for which there is room behind the last one of a piece, since a tap may go on a little."""
 LONGEST = 5 * SECTORS_A_SECOND
 """Sectors of a piece that grows by what lies beside it, at the most."""
 
@@ -86,8 +88,8 @@ class Excerpts:
         heard = piece.samples
         for one in reversed(lineage(tap)):
             if one not in piece.tapped:
-                running = one.start(stream)
-                piece.tapped[one] = frozen(np.concatenate([running.push(heard), running.flush()], axis=1))
+                room = -(-stream.frames * one.rate(stream) // stream.rate) + BEYOND
+                piece.tapped[one] = frozen(_through(one.start(stream), heard, room))
             heard = piece.tapped[one]
         return heard
 
@@ -137,6 +139,22 @@ class Excerpts:
             if first < last:
                 _decode(part, first - part.start, samples[:, first - start : last - start])
         return samples
+
+
+def _through(running: RunningTap, heard: Samples, room: int) -> Samples:
+    """Give all that a tap makes of a piece, about `room` frames; it hears a block at a time, and so needs little."""
+    given = np.empty((0, 0))
+    end = 0
+    for first in [*range(0, heard.shape[1], BLOCK), -1]:
+        part = running.flush() if first < 0 else running.push(heard[:, first : first + BLOCK])
+        if given.shape[1] < end + part.shape[1]:
+            grown = np.empty((len(part), max(room, end + part.shape[1])))
+            if end:
+                grown[:, :end] = given[:, :end]
+            given = grown
+        given[:, end : end + part.shape[1]] = part
+        end += part.shape[1]
+    return given[:, :end]
 
 
 def _decode(part: Part, at: int, samples: Samples) -> None:

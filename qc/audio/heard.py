@@ -15,6 +15,7 @@ from typing import Any, Protocol
 
 from qc.audio.group import Group
 from qc.audio.plan import Plan
+from qc.audio.returned import give_back
 from qc.audio.source import RING
 from qc.contract import Measurements, Need, Samples, Stream
 from qc.errors import FAULTS
@@ -74,6 +75,7 @@ def hear(
         _Shared(source, lines, behind, progress or (lambda _: None)).run(workers or default_workers())
     finally:
         source.close()
+    give_back()
     results: dict[Need[Any], Any] = {}
     failed: dict[Need[Any], str] = {}
     for group in groups:

@@ -57,10 +57,10 @@ class Passage:
         first = (side.span.start + start - LEAD) * size - MARGIN
         last = (side.span.start + end + TAIL) * size + MARGIN
         heard = look(first / rate, last / rate, Motion(signal))
-        motion = np.zeros((4, last - first))  # nothing is there before the file begins, nor counts behind its end
-        ahead = max(0, -first)
-        motion[:, ahead : ahead + heard.shape[1]] = heard
-        return cls(worked, start, end, rate, signal, motion)
+        if heard.shape[1] < last - first:  # nothing is there before the file begins, nor counts behind its end
+            ahead = max(0, -first)
+            heard = np.pad(heard, ((0, 0), (ahead, last - first - ahead - heard.shape[1])))
+        return cls(worked, start, end, rate, signal, heard)
 
     @property
     def sectors(self) -> int:

@@ -165,7 +165,9 @@ def _in_band(motion: Samples, band: Hz, rate: int) -> Array:
     hz = np.fft.rfftfreq(n, 1.0 / rate)
     beyond = np.log(np.maximum(np.maximum(band[0] / np.maximum(hz, 1.0), hz / band[1]), 1.0)) / math.log(EDGE)
     gain = 0.5 + 0.5 * np.cos(math.pi * np.minimum(beyond, 1.0))
-    given: Array = np.fft.irfft(np.fft.rfft(motion[:2], n) * gain, n)[:, : motion.shape[1]]
+    given = np.empty((2, motion.shape[1]))
+    for wall, one in zip(given, motion[:2], strict=True):  # one after the other: spectra are large
+        wall[:] = np.fft.irfft(np.fft.rfft(one, n) * gain, n)[: motion.shape[1]]
     return given
 
 
