@@ -9,6 +9,7 @@ from hooks.plugins import check, need
 from qc import api
 from qc.contract import Judged
 from qc.hooks.spec import hookimpl
+from qc.rulebook import __main__ as command
 from qc.rulebook.__main__ import main
 from qc.rulebook.pages import MARK
 from rulebook.reading import Read
@@ -141,6 +142,21 @@ def test_what_cannot_be_done_is_said(host, tmp_path, monkeypatch, capsys, words,
     monkeypatch.chdir(tmp_path)
     assert main(words, host) == code
     assert said in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_without_a_folder_the_pages_of_the_sources_are_written(made, tmp_path, monkeypatch):
+    (tmp_path / "pyproject.toml").touch()
+    monkeypatch.setattr(command, "ROOT", tmp_path)
+    assert main([]) == 0
+    there = {path.relative_to(tmp_path).as_posix(): path for path in tmp_path.rglob("*.md")}
+    assert {path: page.read_text(encoding="utf-8") for path, page in there.items()} == made
+
+
+def test_without_sources_a_folder_must_be_named(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(command, "ROOT", tmp_path)
+    assert main([]) == 2
+    assert "name a FOLDER" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
 
 
