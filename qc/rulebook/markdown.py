@@ -14,7 +14,7 @@ WIDTH = 100
 _ALWAYS = re.compile(r"[\\`*\[\]|~$]")
 _LONE_UNDERSCORE = re.compile(r"(?<![^\W_])_|_(?![^\W_])")  # inside a word it marks nothing
 _HTML = re.compile(r"<(?=[A-Za-z/!?])|&(?=#?\w+;)")
-_STARTS_SOMETHING = re.compile(r"(?:[-+]|#{1,6}|\d{1,9}(?=[.)]))(?=[.)]?(?:\s|$))|>|=+$|-+$")
+_STARTS_SOMETHING = re.compile(r"(?:[-+]|#{1,6}|\d{1,9}(?=[.)]))(?=[.)]?(?:\s|$))|>|[-=][-= ]*$")
 _NOT_IN_ANCHORS = re.compile(r"[^\w\- ]")
 
 
@@ -47,7 +47,8 @@ def link(marked: str, to: str) -> str:
 
 def heading(words: str, depth: int = 1) -> str:
     """Give a heading."""
-    return f"{'#' * depth} {text(words)}\n"
+    told = re.sub(r"(?<!\S)#+$", r"\\\g<0>", text(words).strip())  # such a run would close the heading, unseen
+    return f"{'#' * depth} {told}\n"
 
 
 def paragraph(marked: str) -> str:
@@ -92,7 +93,7 @@ def _cell(marked: str) -> str:
 
 
 def _wrapped(marked: str, first: str, later: str) -> str:
-    lines = textwrap.wrap(marked, WIDTH - len(later), break_long_words=False, break_on_hyphens=False)
+    lines = textwrap.wrap(marked.strip(), WIDTH - len(later), break_long_words=False, break_on_hyphens=False)
     return "".join(f"{later if index else first}{_as_words(line)}\n" for index, line in enumerate(lines))
 
 

@@ -1,6 +1,6 @@
 """What is written as Markdown says the same to a parser that is not ours."""
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from qc.rulebook.markdown import WIDTH, anchors, bullets, code, heading, page, paragraph, prose, table, text
@@ -31,11 +31,14 @@ def shown(marked):
 
 
 @given(SAID)
+@example(" 0.")
+@example("---")
 def test_a_paragraph_is_a_paragraph_whatever_its_words(words):
     assert shown(paragraph(text(words))) == (["paragraph_open"], [plain(words)])
 
 
 @given(st.lists(SAID, min_size=1, max_size=4))
+@example(["     # ", "--- ---"])
 def test_a_list_has_an_item_for_each(items):
     kinds, words = shown(bullets(text(item) for item in items))
     assert kinds == ["bullet_list_open", *["list_item_open", "paragraph_open"] * len(items)]
@@ -43,6 +46,7 @@ def test_a_list_has_an_item_for_each(items):
 
 
 @given(SAID)
+@example("# ")
 def test_a_heading_is_its_words(words):
     assert shown(heading(words, 2)) == (["heading_open"], [plain(words)])
 
