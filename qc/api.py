@@ -38,6 +38,8 @@ from qc.ruleset.shelf import Shelf, disc_named
 if TYPE_CHECKING:
     from qc.report.plan import PlanReport
 
+FORMATS = ("json", "sheet", "text")
+"""Report formats that the core itself has."""
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
 
@@ -190,7 +192,7 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
 
 def build_host() -> Host:
     """Load the installed plugins, none of which may take the place of what the core brings."""
-    return Host.build(core=units(()), formats=("json", "sheet", "text"))
+    return Host.build(core=units(()), formats=FORMATS)
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:

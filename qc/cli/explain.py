@@ -11,9 +11,8 @@ from qc import api
 from qc.cli import chain_value
 from qc.cli.main import emit
 from qc.cli.terminal import colour, width
-from qc.contract import Check, Limit, Need
+from qc.contract import Check, Limit
 from qc.errors import UsageError
-from qc.groove.meanings import MEANINGS
 from qc.hooks.host import Host
 from qc.judge.bind import bind
 from qc.report.findings import both
@@ -21,6 +20,7 @@ from qc.report.held import held
 from qc.report.model import HeldLimit
 from qc.report.page import Page
 from qc.report.text import LEAST, MOST
+from qc.rulebook.words import SILENT, finds, judging, meanings, publisher, side_of, trust
 from qc.ruleset.find import find, serving
 from qc.ruleset.load import Ruleset, load_ruleset
 from qc.ruleset.meanings import MEANINGS as MEANINGS_OF_CHAIN
@@ -28,21 +28,12 @@ from qc.ruleset.sources import HOUSE, Sources, keys_of
 from qc.wording import shown
 
 LABEL = 12
-CONFIDENCE = {
-    "A": "A, a standard's own text or mathematics",
-    "B": "B, a named secondary source",
-    "C": "C, a weak or contradicted source",
-    "M": "M, from memory",
-    "practice": "custom of the trade",
-}
-AUDIO = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": "1", "audio.duration": "s"}
-"""What is told of the file itself, measured by nobody."""
 
 
 def explain(words: argparse.Namespace) -> int:
     """Explain a check, a measurement or a value of the chain; raises UsageError for a name that is none of them."""
     host = api.build_host()
-    published = dict(api.units(host.needs)) | AUDIO
+    published = dict(api.units(host.needs))
     name = words.name.partition("/")[0]  # reports name a limit as CHECK/LIMIT
     if name not in host.checks and name not in published and name not in MEANINGS_OF_CHAIN:
         near = _near(name, host, [*published, *MEANINGS_OF_CHAIN])
@@ -63,15 +54,7 @@ def explain(words: argparse.Namespace) -> int:
 
 def names(host: Host) -> list[str]:
     """Give every name there is something to say about."""
-    return sorted({*host.checks, *api.units(host.needs), *AUDIO, *MEANINGS_OF_CHAIN})
-
-
-def meanings(host: Host) -> Mapping[str, str]:
-    """Give the meaning of every measurement that has one, by name."""
-    known = dict(MEANINGS)
-    for need in (*api.CORE, *host.needs):
-        known |= need.meanings
-    return known
+    return sorted({*host.checks, *api.units(host.needs), *MEANINGS_OF_CHAIN})
 
 
 def _near(name: str, host: Host, published: Iterable[str]) -> str:
@@ -101,9 +84,8 @@ def _check(
 ) -> None:
     page.say(f"{kind.id}: {kind.title}", body="bold")
     page.blank()
-    doc = (kind.__doc__ or "").strip().splitlines()
     for label, words in (
-        ("finds", doc[0] if doc else kind.title),
+        ("finds", finds(kind)),
         ("why", kind.why),
         ("how", kind.how),
         ("cannot see", kind.blind_to),
@@ -131,8 +113,8 @@ def _limit(page: Page, check: Check[Any], key: str, limit: Limit) -> None:
     page.say(f"{key}: {_values(limit)}", label="  ", indent=4)
     for name, judged in check.judges.items():
         if name.partition(".")[0] == key:
-            side = "at most" if judged.op == "<=" else "at least"
-            page.say(f"{side}, held against {judged.measure}{f', {judged.of}' if judged.of else ''}", label="      ")
+            of = f", {judged.of}" if judged.of else ""
+            page.say(f"{side_of(judged)}, held against {judged.measure}{of}", label="      ")
     level = f"; {limit.sets_level} sets the cut level" if limit.sets_level else ""
     page.say(f"source {limit.source}{level}; set in {limit.origin}", label="      ", body="dim")
 
@@ -151,10 +133,8 @@ def _sources(page: Page, keys: Iterable[str], sources: Sources) -> None:
             page.say(key, label=label, style="bold", indent=LABEL)
             continue
         source = sources[key]
-        trust = "; ".join(CONFIDENCE.get(part, part) for part in source.confidence.split("/"))
-        page.say(
-            f"{key}: {source.title}: {source.figure} (confidence: {trust})", label=label, style="bold", indent=LABEL
-        )
+        words = f"{key}: {source.title}: {source.figure} (confidence: {trust(source)})"
+        page.say(words, label=label, style="bold", indent=LABEL)
 
 
 def _measurement(
@@ -163,14 +143,12 @@ def _measurement(
     """Say unit, meaning, who publishes it and which checks judge it."""
     page.say(f"{name}, {'a plain number' if unit == '1' else f'in {unit}'}", body="bold")
     page.blank()
-    page.say(meanings(host).get(name, "Its plugin does not say."), label="is".ljust(LABEL), style="bold", indent=LABEL)
-    page.say(_publisher(host, name), label="from".ljust(LABEL), style="bold", indent=LABEL)
-    judging = {
-        check: kind for check, kind in host.checks.items() if any(j.measure == name for j in kind.judges.values())
-    }
-    if not judging:
+    page.say(meanings(host).get(name, SILENT), label="is".ljust(LABEL), style="bold", indent=LABEL)
+    page.say(publisher(host, name), label="from".ljust(LABEL), style="bold", indent=LABEL)
+    checks = {check: host.checks[check] for check, _, _ in judging(host, name)}
+    if not checks:
         page.say("no check; it is told in every report", label="judged by".ljust(LABEL), style="bold", indent=LABEL)
-    for index, (check, kind) in enumerate(judging.items()):
+    for index, (check, kind) in enumerate(checks.items()):
         page.say(
             f"{check}: {kind.title}", label=("" if index else "judged by").ljust(LABEL), style="bold", indent=LABEL
         )
@@ -178,16 +156,3 @@ def _measurement(
             if limit.measure == name and key.startswith(f"{check}/"):
                 words = f"{key.partition('/')[2]}: warn/fail {both(limit)} in {ruleset.name}@{ruleset.version}"
                 page.say(f"{words}, set in {limit.origin}", label=" " * (LABEL + 2), indent=LABEL + 4)
-
-
-def _publisher(host: Host, name: str) -> str:
-    for need in (*api.CORE, *host.needs):
-        if name in need.publishes:
-            return f"{need.id}: {_first_line(need)} (the plugin {host.need_owner.get(need, 'sidegate itself')})"
-    if name in AUDIO:
-        return "the file's own header"
-    return "the groove as it is worked out from groove.sectors and groove.programme, at the judged level"
-
-
-def _first_line(need: type[Need[Any]]) -> str:
-    return (need.__doc__ or "").strip().splitlines()[0].rstrip(".")

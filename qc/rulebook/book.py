@@ -1,0 +1,126 @@
+"""What the pages are made of: the checks of a host, the rulesets chosen, and the sources they cite."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+from qc import api
+from qc.errors import PluginError
+from qc.hooks.host import Host
+from qc.judge.bind import bind
+from qc.rulebook.markdown import anchors, code, link, text
+from qc.rulebook.words import meanings
+from qc.ruleset.find import Available, available, find
+from qc.ruleset.load import Ruleset
+from qc.ruleset.meanings import MEANINGS
+from qc.ruleset.shelf import Shelf
+from qc.ruleset.sources import Sources, keys_of
+
+INDEX, SOURCES, MEASUREMENTS, CHAIN, LIMITS = "README.md", "sources.md", "measurements.md", "chain.md", "limits.md"
+CHECKS = "checks/"
+TITLES = {
+    INDEX: "Rulebook", SOURCES: "Sources", MEASUREMENTS: "Measurements", CHAIN: "The chain", LIMITS: "Limits",
+}  # fmt: skip
+OWN_WORDS = "In a house's own words"
+
+
+class Cited(NamedTuple):
+    """A source as one place of a ruleset cites it."""
+
+    key: str
+    check: str
+    """id, empty for a value of the chain"""
+    place: str
+    """limit, or key of the chain"""
+
+
+@dataclass(frozen=True)
+class Book:
+    """Everything that the pages tell, read once."""
+
+    host: Host
+    rulesets: tuple[Ruleset, ...]
+    sources: Sources
+    units: Mapping[str, str]
+    """measurement name -> unit"""
+    meanings: Mapping[str, str]
+    """measurement name -> sentence"""
+
+    @classmethod
+    def of(cls, host: Host, rulesets: Sequence[str] = ()) -> Book:
+        """Read the rulesets named (none named: the newest of each name), and hold them against the checks.
+
+        Raises RulesetError or PluginError, one sentence: a page that left something out would not say so.
+        """
+        if host.failures:
+            raise PluginError(f"{host.failures[0].message}; without it the rulebook would not be whole")
+        shelf = Shelf(host.ruleset_folders)
+        chosen = [find(one, shelf.folders) for one in rulesets] or _newest(shelf)
+        loaded = tuple({one.path.resolve(): shelf.load(one) for one in chosen}.values())
+        units = api.units(host.needs)
+        for ruleset in loaded:
+            bind(ruleset, host.checks, units)
+        return cls(host, loaded, shelf.sources, units, meanings(host))
+
+    def cited(self) -> Iterator[Cited]:
+        """Give every source of every chain value and limit."""
+        for ruleset in self.rulesets:
+            for section, values in ruleset.chain_rows.items():
+                for name, row in values.items():
+                    yield from (Cited(key, "", f"{section}.{name}") for key in keys_of(row["source"]))
+            for check, limits in ruleset.limits.items():
+                for name, limit in limits.items():
+                    yield from (Cited(key, check, name) for key in keys_of(limit.source))
+
+    def link_sources(self, keys: Iterable[str], up: str = "") -> str:
+        """Link keys to what is told of them; `up` is the way to the folder of that page."""
+        return ", ".join(dict.fromkeys(self._linked(key, up) for key in keys))
+
+    def link_measurement(self, name: str, up: str = "") -> str:
+        """Link a measurement."""
+        return link(code(name), f"{up}{MEASUREMENTS}#{self._measurement_anchors[name]}")
+
+    def link_value(self, key: str, page: str = CHAIN) -> str:
+        """Link a value of the chain; `page` is empty on its own page."""
+        return link(code(key), f"{page}#{self._value_anchors[key]}")
+
+    def _linked(self, key: str, up: str) -> str:
+        return link(text(key), f"{up}{SOURCES}#{self._source_anchors[key]}") if key in self.sources else text(key)
+
+    @cached_property
+    def _source_anchors(self) -> Mapping[str, str]:
+        return anchors([TITLES[SOURCES], *self.sources])
+
+    @cached_property
+    def _measurement_anchors(self) -> Mapping[str, str]:
+        return anchors([TITLES[MEASUREMENTS], *headings(by_area(self.units))])
+
+    @cached_property
+    def _value_anchors(self) -> Mapping[str, str]:
+        return anchors([TITLES[CHAIN], *headings(by_area(MEANINGS, in_order=True))])
+
+
+def _newest(shelf: Shelf) -> list[Available]:
+    newest = {one.name: one for one in available(shelf.folders) if one.released}
+    return [newest[name] for name in sorted(newest)]
+
+
+def link_check(check: str, folder: str = CHECKS) -> str:
+    """Link the page of a check; `folder` is the way to it, with its slash."""
+    return link(code(check), f"{folder}{check}.md")
+
+
+def by_area(names: Iterable[str], *, in_order: bool = False) -> Mapping[str, Sequence[str]]:
+    """Group names by what stands before their first dot; sorted, or in the order in which they come."""
+    found: dict[str, list[str]] = {}
+    for name in names if in_order else sorted(names):
+        found.setdefault(name.partition(".")[0], []).append(name)
+    return found
+
+
+def headings(areas: Mapping[str, Sequence[str]]) -> list[str]:
+    """Give the headings of a page about names: each area, then its names."""
+    return [one for part, names in areas.items() for one in (part, *names)]

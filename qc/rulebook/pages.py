@@ -1,0 +1,84 @@
+"""All pages together, and how they are put in their places without losing anybody's own."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from qc.errors import OutputError
+from qc.report.schemas import NAMES
+from qc.rulebook.book import CHAIN, CHECKS, INDEX, LIMITS, MEASUREMENTS, SOURCES, Book
+from qc.rulebook.checks import check_page
+from qc.rulebook.hooks import hooks_page
+from qc.rulebook.markdown import link
+from qc.rulebook.overview import chain_page, index_page, limits_page
+from qc.rulebook.reference import measurements_page, sources_page
+
+MARK = "<!-- Made by python -m qc.rulebook from the code and the rulesets; what is changed here is lost. -->\n"
+SHIPPED, HOOKS = "rulesets/rulebook/", "plugins/hooks.md"
+
+
+def pages(book: Book, beside: Iterable[str] = ()) -> Mapping[str, str]:
+    """Give the pages of a rulebook by their path in its folder; `beside` are further lines of the index."""
+    made = {
+        INDEX: index_page(book, beside),
+        LIMITS: limits_page(book),
+        CHAIN: chain_page(book),
+        MEASUREMENTS: measurements_page(book),
+        SOURCES: sources_page(book),
+    }
+    made |= {f"{CHECKS}{check}.md": check_page(book, kind) for check, kind in book.host.checks.items()}
+    return {path: f"{MARK}\n{made[path]}" for path in sorted(made)}
+
+
+def shipped_pages(book: Book) -> Mapping[str, str]:
+    """Give the tool's own pages by their path in its sources: the rulebook, and the hooks."""
+    schemas = ", ".join(link(name, f"../../qc/schemas/{name}.json") for name in NAMES)
+    beside = [f"{link('Hooks', f'../../{HOOKS}')}: for plugins of your own", f"JSON Schemas: {schemas}"]
+    made = {f"{SHIPPED}{path}": page for path, page in pages(book, beside).items()}
+    return {**made, HOOKS: f"{MARK}\n{hooks_page()}"}
+
+
+def put(made: Mapping[str, str], root: Path) -> None:
+    """Write pages below a folder, and take away pages made earlier of checks that there are no more.
+
+    Raises OutputError where a file that was not made here is in the way, before anything is written, or where
+    something cannot be written.
+    """
+    for path in made:
+        _is_ours(root / path)
+    try:
+        for path, page in made.items():
+            _write(root / path, page)
+        for folder in {(root / path).parent for path in made if CHECKS in path}:
+            for old in sorted(folder.glob("*.md")):
+                if str(old.relative_to(root).as_posix()) not in made and _made_here(old):
+                    old.unlink()
+    except OSError as error:
+        place = error.filename or root
+        raise OutputError(f"{place} cannot be written: {error.strerror}; name another folder") from None
+
+
+def _is_ours(place: Path) -> None:
+    if place.exists() and not _made_here(place):
+        raise OutputError(f"{place} is there and was not made here; name another folder, or move it away")
+
+
+def _made_here(place: Path) -> bool:
+    try:
+        with place.open(encoding="utf-8", errors="replace") as page:
+            return page.readline() == MARK
+    except OSError:
+        return False
+
+
+def _write(place: Path, page: str) -> None:
+    """Write a page beside its place, then rename it, so that it is never half there."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    beside = place.with_name(f".{place.name}.{os.getpid()}")
+    try:
+        beside.write_text(page, encoding="utf-8", newline="\n")
+        beside.replace(place)
+    finally:
+        beside.unlink(missing_ok=True)

@@ -1,0 +1,17 @@
+"""The shipped rulebook, read and made once."""
+
+import pytest
+
+from qc.rulebook.__main__ import shipped_host
+from qc.rulebook.book import Book
+from qc.rulebook.pages import shipped_pages
+
+
+@pytest.fixture(scope="session")
+def book():
+    return Book.of(shipped_host())
+
+
+@pytest.fixture(scope="session")
+def made(book):
+    return shipped_pages(book)
