@@ -25,10 +25,11 @@ from qc.hooks.host import Host
 from qc.judge.advising import advise
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import judge_delivery, judge_side, verdict
+from qc.judge.without_code import owners
 from qc.measuring import FILE_UNITS, Progress, measure_side
 from qc.nearest import nearest
 from qc.report.held import held
-from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
+from qc.report.model import DeliveryFacts, ExtendedFacts, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
 from qc.ruleset.changed import changed, read_changes
 from qc.ruleset.find import Available, available
@@ -81,15 +82,16 @@ def check(
     ruleset = changed(choose(read, options.ruleset, host), read_changes(options.chain))
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
+    owner = {**host.owner, **owners(ruleset)}
     workers = options.workers or default_workers()
     sides, results, failures, evidence = [], [], list(host.failures), {}
     for index, side in _chosen(read, options.sides):
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
-        judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
+        judged, broken = judge_side(bound.checks, measured.evidence, owner)
         measured.forget()
         if measured.excerpts is not None:
-            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, host.owner)
+            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, owner)
             broken = broken + unadvised
         measured.forget()
         looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
@@ -97,7 +99,7 @@ def check(
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
-    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), host.owner)
+    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), owner)
     results, failures = results + judged, failures + broken
     report = _report(read, ruleset, bound, host, sides, results, failures)
     more = host.report_done(report)
@@ -272,8 +274,9 @@ def _plugins(host: Host) -> tuple[str, ...]:
 
 
 def _ruleset_facts(ruleset: Ruleset, bound: Bound) -> RulesetFacts:
+    extends = tuple(ExtendedFacts(**one._asdict()) for one in ruleset.extends)
     return RulesetFacts(
-        name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows,
+        name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, extends=extends, chain=ruleset.chain_rows,
         limits=held(bound.checks),
     )  # fmt: skip
 
