@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import qc
 from qc.audio.heard import default_workers
 from qc.cautions import CAUTIONS
-from qc.choosing import choose, for_disc, others
+from qc.choosing import choose, for_disc, loaded, others
 from qc.contract import CheckResult, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
@@ -32,12 +32,13 @@ from qc.report.held import held
 from qc.report.model import DeliveryFacts, ExtendedFacts, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
 from qc.ruleset.changed import changed, read_changes
-from qc.ruleset.find import Available, available
+from qc.ruleset.find import Available, available, find
 from qc.ruleset.load import Ruleset
 from qc.ruleset.shelf import Shelf, disc_named
 
 if TYPE_CHECKING:
     from qc.report.plan import PlanReport
+    from qc.report.ruleset_diff import RulesetDiff
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
@@ -166,6 +167,35 @@ def plan(
     )
 
 
+def rulesets_diff(
+    before: str, after: str, on: Path | None = None, options: Options | None = None, host: Host | None = None
+) -> RulesetDiff:
+    """Compare two rulesets, NAME[@VERSION] or files; on a delivery, or a report (.json) by the first, if one is given.
+
+    Raises RulesetError, UsageError, DeliveryError or PluginError, each one sentence.
+    """
+    from qc.comparing import differences, on_delivery  # these are nobody else's business
+    from qc.rejudging import Judging, Rejudging
+    from qc.report.stored import read_report
+
+    host, options = host or build_host(), options or Options()
+    shelf = Shelf(host.ruleset_folders)
+    old, new = (shelf.load(find(spec, shelf.folders)) for spec in (before, after))
+    found = differences(old, new, host)
+    if on is None:
+        return found
+    if on.suffix == ".json":
+        report = read_report(on)
+        mine, theirs = (Judging(one, _bound(loaded(Available(one.path), host, shelf), host)) for one in (old, new))
+        publishers = {name: need for need in (*CORE, *host.needs) for name in need.publishes}
+        return found.model_copy(update={"compared": Rejudging(report, mine, theirs, publishers).told(on.name)})
+    read = read_any(on, host)
+    for spec in (before, after):
+        choose(read, spec, host, shelf)  # what does not fit is said before anything is heard
+    earlier, later = (check(on, replace(options, ruleset=spec), host, read) for spec in (before, after))
+    return found.model_copy(update={"compared": on_delivery(earlier, later)})
+
+
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
     return bind(ruleset, host.checks, units(host.needs), _lost(ruleset, host))
 
@@ -291,5 +321,6 @@ def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
 
 
 __all__ = [
-    "Bound", "DeliveryError", "Options", "PlanOptions", "check", "choose", "plan", "read_any", "rulesets", "units",
+    "Bound", "DeliveryError", "Options", "PlanOptions", "check", "choose", "plan", "read_any", "rulesets",
+    "rulesets_diff", "units",
 ]  # fmt: skip

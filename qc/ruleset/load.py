@@ -18,7 +18,7 @@ from qc.errors import RulesetError
 from qc.lined import Lined, Loc
 from qc.ruleset.find import Available
 from qc.ruleset.lineage import Generation, Read, generations
-from qc.ruleset.merge import Document, joined
+from qc.ruleset.merge import Document, both, joined
 from qc.ruleset.model import ChainEntry, LimitEntry, RulesetFile
 from qc.ruleset.read import read_file
 from qc.ruleset.released import digest
@@ -129,7 +129,7 @@ def _loaded(generation: Generation, sources: Sources, parent: Ruleset | None) ->
         limits={check: _raw(document, ("limits", check), entries) for check, entries in file.limits.items()},
         off=dict(file.off),
         requires=joined(file.requires, {} if parent is None else parent.requires),
-        needs_tool=file.needs_tool,
+        needs_tool=both(file.needs_tool, None if parent is None else parent.needs_tool),
         origins={check: document.origin(("limits", check)) for check in file.limits},
         off_origins={check: document.origin(("off", check)) for check in file.off},
         measures=_measures(document, file),

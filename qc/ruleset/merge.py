@@ -113,11 +113,14 @@ def _judged(child: Mapping[str, Any]) -> set[str]:
 
 def joined(child: Mapping[str, str], parent: Mapping[str, str]) -> dict[str, str]:
     """Join what two files require, distribution -> versions: where both name one, both must be kept to."""
-    both = {**parent, **child}
-    for name in parent.keys() & child.keys():
-        parts = [part.strip() for text in (parent[name], child[name]) for part in text.split(",")]
-        both[name] = ",".join(dict.fromkeys(parts))
-    return both
+    return {name: both(child.get(name), parent.get(name)) or "" for name in {**parent, **child}}
+
+
+def both(child: str | None, parent: str | None) -> str | None:
+    """Join what two files say of the versions of one thing; None where neither says anything."""
+    said = [text for text in (parent, child) if text is not None]
+    parts = [part.strip() for text in said for part in text.split(",")]
+    return ",".join(dict.fromkeys(parts)) if len(said) > 1 else next(iter(said), None)
 
 
 def short_name(lined: Lined) -> str:
