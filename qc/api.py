@@ -180,13 +180,14 @@ def rulesets_diff(
 
     host, options = host or build_host(), options or Options()
     shelf = Shelf(host.ruleset_folders)
-    old, new = (shelf.load(find(spec, shelf.folders)) for spec in (before, after))
+    pair = [find(spec, shelf.folders) for spec in (before, after)]
+    old, new = (shelf.load(there) for there in pair)
     found = differences(old, new, host)
     if on is None:
         return found
     if on.suffix == ".json":
         report = read_report(on)
-        mine, theirs = (Judging(one, _bound(loaded(Available(one.path), host, shelf), host)) for one in (old, new))
+        mine, theirs = (Judging(one, _bound(one, host)) for one in (loaded(there, host, shelf) for there in pair))
         publishers = {name: need for need in (*CORE, *host.needs) for name in need.publishes}
         return found.model_copy(update={"compared": Rejudging(report, mine, theirs, publishers).told(on.name)})
     read = read_any(on, host)

@@ -106,7 +106,10 @@ class Rejudging:
         why = self._unsure(again, side) or _held_by_nothing(check, again)
         if why:
             return why
-        if result is not None and (why := self._not_as_told(old, side, result, again)):
+        waived = self._waived(check_id, result)
+        if waived and again.result.outcome in {"warn", "fail"}:
+            return "part of what it finds is waived, and where it would find what cannot be said"
+        if result is not None and (why := self._not_as_told(old, side, result, waived=waived)):
             return why
         return again.result
 
@@ -146,13 +149,17 @@ class Rejudging:
             return f"{name} depends on limits that differ"
         return ""
 
+    def _waived(self, check_id: str, result: CheckResult | None) -> bool:
+        """Whether somebody answers for what a check finds, somewhere."""
+        of_it = any(waiver.check == check_id for waiver in self.report.waivers)
+        return of_it or (
+            result is not None and (result.outcome == "waived" or any(found.waived_by for found in result.findings))
+        )
+
     def _not_as_told(
-        self, old: Check[Any] | None, side: SideReport | None, result: CheckResult, again: Rejudged
+        self, old: Check[Any] | None, side: SideReport | None, result: CheckResult, *, waived: bool
     ) -> str:
         """Say why a check that judged before cannot be judged again; empty when it can."""
-        waived = result.outcome == "waived" or any(found.waived_by for found in result.findings)
-        if waived and again.result.outcome in {"warn", "fail"}:
-            return "part of what it finds is waived, and it cannot be said where it would find what"
         if old is None:
             return "the report has it, and the first ruleset does not judge it"
         if waived:

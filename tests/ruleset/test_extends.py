@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
+import json
+import re
+from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from houses import PARENT, SHIPPED, Houses
-from qc.errors import RulesetError
+from qc.choosing import loaded
+from qc.errors import PluginError, RulesetError
+from qc.hooks.host import Host
 from qc.ruleset.changed import keys
-from qc.ruleset.find import serving
+from qc.ruleset.find import Available, find, serving
 from qc.ruleset.heading import heading
-from qc.ruleset.load import Extended, RawLimit, missing_requirements
+from qc.ruleset.load import Extended, RawLimit, load_ruleset, missing_requirements
+from qc.ruleset.read import read_file
 from qc.ruleset.shelf import Shelf
+from qc.ruleset.sources import Sources
 
 DESK = '"house: desk notes"'
 
@@ -113,6 +123,16 @@ def test_what_each_generation_requires_is_required(houses):
     assert missing_requirements(house, {"acme-rules": "2.5", "odd": "1"}) == []
     for there in ({"acme-rules": "3.0", "odd": "1"}, {"acme-rules": "1.9", "odd": "1"}, {"acme-rules": "2.0"}):
         assert len(missing_requirements(house, there)) == 1
+
+
+def test_what_only_the_parent_requires_fails_the_run(houses):
+    """Exit code 3, as for a ruleset that requires it itself."""
+    houses.put("house@1.0.0", 'requires: {acme-rules: ">=2"}\n')
+    houses.put("house@2.0.0", "", "house@1.0.0")
+    host = Host.build(())
+    with pytest.raises(PluginError, match=r"house@2\.0\.0 requires acme-rules >=2, which is not installed") as caught:
+        loaded(find("house@2.0.0", houses.folders), host, Shelf(houses.folders))
+    assert caught.value.exit_code == 3
 
 
 def test_the_digest_is_over_the_file_and_what_it_extends(houses):
@@ -220,6 +240,57 @@ def test_another_disc_is_served_with_diameters_of_its_own(houses):
     assert (single.chain.disc.size, single.chain.disc.speed) == ("7in", "45")
     houses.put("fast@1.0.0", "serves: {size: 12in, speed: 45}\n")  # the diameters do not hang on the speed
     assert houses.load("fast").chain.disc.rpm == 45.0
+
+
+def test_the_ruleset_that_the_documents_show_loads(houses):
+    text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(r"^```yaml\n(schema: 1\nname: our.*?)^```$", text, flags=re.MULTILINE | re.DOTALL)
+    path = houses.folder / "shown.yaml"
+    path.parent.mkdir()
+    path.write_text(shown, encoding="utf-8")
+    house = houses.load(path)
+    assert house.chain.cut.land == pytest.approx(16e-6)
+    assert set(house.measures) == {"house.quiet-side"}
+    assert house.off == {"level.clipped": "our limiter sees to it"}
+
+
+ANY = st.recursive(
+    st.sampled_from([None, "", "16 um", "practice", "-22 LUFS", "12in", "x"]),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=2),
+        st.dictionaries(
+            st.sampled_from(["cut", "land", "value", "source", "warn", "level.clipped", "house.quiet", "measure"]),
+            inner,
+            max_size=3,
+        ),
+    ),
+    max_leaves=8,
+)
+KEYS = ["serves", "chain", "limits", "off", "measures", "requires", "needs_tool", "extends", "colour"]
+
+
+@functools.cache
+def _read(path):
+    return read_file(path)
+
+
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.dictionaries(st.sampled_from(KEYS), ANY, max_size=4))
+def test_whatever_a_file_says_it_is_loaded_or_refused_in_one_sentence_with_a_line(houses, said):
+    data = {"schema": "1", "name": "house", "version": "1.0.0", "extends": PARENT} | said
+    path = houses.folder / "any.yaml"
+    path.parent.mkdir(exist_ok=True)
+    path.write_text("\n".join(f"{key}: {json.dumps(value)}" for key, value in data.items()), encoding="utf-8")
+
+    def read(there):
+        return read_file(there) if there == path else _read(there)
+
+    try:
+        load_ruleset(Available(path), Sources(houses.folders), read)
+    except RulesetError as error:
+        sentence = str(error)
+        assert re.match(rf"{re.escape(str(path))}:[1-9]\d*: .", sentence), sentence
+        assert "\n" not in sentence
 
 
 def told(houses, name):

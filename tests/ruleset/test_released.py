@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import qc_rulesets
+from qc.cli.main import main
 from qc.errors import RulesetError
 from qc.ruleset.find import Available, available
 from qc.ruleset.load import load_ruleset
@@ -67,3 +68,16 @@ def test_digests_that_cannot_be_read_vouch_for_nothing(copy, text):
     (copy / "digests.json").write_text(text)
     with pytest.raises(RulesetError, match=r"digests\.json: the digests of released rulesets cannot be read"):
         load_ruleset(copy / "disc-12in-33" / "1.1.0.yaml", Sources([copy]))
+
+
+def test_the_list_tells_what_was_edited(copy, monkeypatch, capfdbinary):
+    monkeypatch.setattr("qc.hooks.folders.ruleset_folders", lambda: (copy,))
+    assert main(["rulesets"]) == 0
+    assert capfdbinary.readouterr().err == b""
+    path = copy / "disc-7in-45" / "1.0.0.yaml"
+    path.write_bytes(path.read_bytes() + b"# one word\n")
+    assert main(["rulesets"]) == 2
+    out, err = (part.decode() for part in capfdbinary.readouterr())
+    assert len(out.splitlines()) == 1 + len(DIGESTS)
+    assert err.startswith(f"sidegate: {path}: this is not disc-7in-45@1.0.0 as it was released")
+    assert err.count("\n") == 1
