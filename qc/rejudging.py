@@ -103,15 +103,17 @@ class Rejudging:
         again = rejudged(check, self.report, side, self.after.ruleset.chain)
         if result is not None and old is not None and self._sees_the_same(old, check, side, again):
             return result
-        why = self._unsure(again, side) or _held_by_nothing(check, again)
-        if why:
-            return why
+        earlier = None if result is None or old is None else rejudged(old, self.report, side, self._chain)
         waived = self._waived(check_id, result)
-        if waived and again.result.outcome in {"warn", "fail"}:
-            return "part of what it finds is waived, and where it would find what cannot be said"
-        if result is not None and (why := self._not_as_told(old, side, result, waived=waived)):
-            return why
-        return again.result
+        why = (
+            self._unsure(again, side)
+            or ("" if check.judges or again.numbers else "it is held against no number of the report")
+            or self._missing(again, earlier, side)
+            or _not_as_told(result, earlier, waived=waived)
+        )
+        if not why and waived and again.result.outcome in {"warn", "fail"}:
+            why = "part of what it finds is waived, and where it would find what cannot be said"
+        return why or again.result
 
     def _sees_the_same(self, old: Check[Any], new: Check[Any], side: SideReport | None, again: Rejudged) -> bool:
         """Whether nothing differs that a check might see: its limits, the chain, the level, what the level goes by."""
@@ -149,28 +151,19 @@ class Rejudging:
             return f"{name} depends on limits that differ"
         return ""
 
+    def _missing(self, again: Rejudged, earlier: Rejudged | None, side: SideReport | None) -> str:
+        """Say which number the report does not have; nobody knows whether it was looked for, unless it was before."""
+        sides = self.report.sides if side is None else (side,)
+        asked = again.numbers - (frozenset() if earlier is None else earlier.numbers)
+        lacking = sorted({name for name in asked for one in sides if name not in one.measurements})
+        return f"the report holds no {', '.join(lacking)}" if lacking else ""
+
     def _waived(self, check_id: str, result: CheckResult | None) -> bool:
         """Whether somebody answers for what a check finds, somewhere."""
         of_it = any(waiver.check == check_id for waiver in self.report.waivers)
         return of_it or (
             result is not None and (result.outcome == "waived" or any(found.waived_by for found in result.findings))
         )
-
-    def _not_as_told(
-        self, old: Check[Any] | None, side: SideReport | None, result: CheckResult, *, waived: bool
-    ) -> str:
-        """Say why a check that judged before cannot be judged again; empty when it can."""
-        if old is None:
-            return "the report has it, and the first ruleset does not judge it"
-        if waived:
-            return ""
-        same = rejudged(old, self.report, side, self._chain)
-        if same.result.outcome != result.outcome:
-            return (
-                f"by the report's numbers alone it was {same.result.outcome}, and the report says {result.outcome}: "
-                "it judges by more than those"
-            )
-        return ""
 
     def _levels(self) -> tuple[tuple[LevelRow, ...], tuple[Unsaid, ...]]:
         rows, unsaid = [], []
@@ -252,8 +245,19 @@ def _reached(need: Need[Any]) -> set[Need[Any]]:
     return {need, *(further for one in inner for further in _reached(one))}
 
 
-def _held_by_nothing(check: Check[Any], again: Rejudged) -> str:
-    return "" if check.judges or again.numbers else "it is held against no number of the report"
+def _not_as_told(result: CheckResult | None, earlier: Rejudged | None, *, waived: bool) -> str:
+    """Say that a check judged otherwise than its old limits and the numbers alone give; empty when it did not."""
+    if result is None:
+        return ""
+    if earlier is None:
+        return "the report has it, and the first ruleset does not judge it"
+    same = {result.outcome} | ({"warn", "fail"} if waived else set())
+    if earlier.result.outcome in same:
+        return ""
+    return (
+        f"by the report's numbers alone it was {earlier.result.outcome}, and the report says {result.outcome}: it "
+        "judges by more than those"
+    )
 
 
 def _values(check: Check[Any]) -> Mapping[str, Any]:

@@ -152,15 +152,16 @@ def waiver(data):
 @pytest.mark.parametrize("change", [waived_result, waiver])
 def test_of_a_waived_check_only_what_is_sure_is_said(bench, tmp_path, change):
     """A check that would find nothing passes; where it would find something, the waiver may cover that or not."""
-    data = json.loads(bench[1].read_bytes())
+    houses = Houses(tmp_path)
+    tight, loose = houses.put_at("tight.yaml", "house@1.0.0", TIGHT), houses.put_at("loose.yaml", "house@2.0.0", LOOSE)
+    tighter = houses.put_at("tighter.yaml", "house@3.0.0", TIGHT.replace("-60", "-65"))
+    data = json.loads(written(api.check(bench[0], api.Options(ruleset=str(tight)))))
     change(data)
     report = tmp_path / "waived.json"
     report.write_text(json.dumps(data))
-    loose = Houses(tmp_path).put_at("loose.yaml", "house@1.0.0", LOOSE)
-    told = api.rulesets_diff(PARENT, str(loose), report).compared
+    told = api.rulesets_diff(str(tight), str(loose), report).compared
     assert ("A", "loudness.outside-range", "pass") in {(row.side, row.check, row.after) for row in told.outcomes}
-    tight = Houses(tmp_path).put_at("tight.yaml", "house@1.0.0", TIGHT)
-    told = api.rulesets_diff(PARENT, str(tight), report).compared
+    told = api.rulesets_diff(str(tight), str(tighter), report).compared
     why = {(one.side, one.what): one.why for one in told.unsaid}
     assert "is waived" in why["A", "loudness.outside-range"]
 
@@ -176,6 +177,24 @@ def test_a_report_whose_numbers_do_not_give_its_outcomes_is_not_believed(bench, 
     told = api.rulesets_diff(PARENT, str(house), odd).compared
     why = {(one.side, one.what): one.why for one in told.unsaid}
     assert why["A", "level.true-peak-too-high"].startswith("by the report's numbers alone it was fail, and the report")
+
+
+def test_a_number_that_the_report_does_not_have_is_no_number_that_was_not_there(bench, tmp_path):
+    """An added check might have been measured had anybody asked; one that was not measured before stays so."""
+    data = json.loads(bench[1].read_bytes())
+    for side in data["sides"]:
+        del side["measurements"]["loudness.integrated"]
+    for result in data["results"]:
+        if result["check"] == "loudness.outside-range":
+            result["outcome"] = "not_measured"
+    report = tmp_path / "less.json"
+    report.write_text(json.dumps(data))
+    house = Houses(tmp_path).put_at("house.yaml", "house@1.0.0", QUIET + TIGHT)
+    told = api.rulesets_diff(PARENT, str(house), report).compared
+    why = {(one.side, one.what): one.why for one in told.unsaid}
+    assert why["A", "house.quiet-side"] == "the report holds no loudness.integrated"
+    rows = {(row.side, row.check): (row.before, row.after) for row in told.outcomes}
+    assert rows["A", "loudness.outside-range"] == ("not_measured", "not_measured")
 
 
 def refused(path, before=PARENT):
