@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import qc
 from qc.audio.heard import default_workers
 from qc.cautions import CAUTIONS
-from qc.choosing import choose, for_disc, others
+from qc.choosing import choose, for_disc, loaded, others
 from qc.contract import CheckResult, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
@@ -25,18 +25,20 @@ from qc.hooks.host import Host
 from qc.judge.advising import advise
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import judge_delivery, judge_side, verdict
+from qc.judge.without_code import owners
 from qc.measuring import FILE_UNITS, Progress, measure_side
 from qc.nearest import nearest
 from qc.report.held import held
-from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
+from qc.report.model import DeliveryFacts, ExtendedFacts, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
 from qc.ruleset.changed import changed, read_changes
-from qc.ruleset.find import Available, available
+from qc.ruleset.find import Available, available, find
 from qc.ruleset.load import Ruleset
 from qc.ruleset.shelf import Shelf, disc_named
 
 if TYPE_CHECKING:
     from qc.report.plan import PlanReport
+    from qc.report.ruleset_diff import RulesetDiff
 
 FORMATS = ("json", "sheet", "text")
 """Report formats that the core itself has."""
@@ -83,15 +85,16 @@ def check(
     ruleset = changed(choose(read, options.ruleset, host), read_changes(options.chain))
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
+    owner = {**host.owner, **owners(ruleset)}
     workers = options.workers or default_workers()
     sides, results, failures, evidence = [], [], list(host.failures), {}
     for index, side in _chosen(read, options.sides):
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
-        judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
+        judged, broken = judge_side(bound.checks, measured.evidence, owner)
         measured.forget()
         if measured.excerpts is not None:
-            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, host.owner)
+            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, owner)
             broken = broken + unadvised
         measured.forget()
         looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
@@ -99,7 +102,7 @@ def check(
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
-    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), host.owner)
+    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), owner)
     results, failures = results + judged, failures + broken
     report = _report(read, ruleset, bound, host, sides, results, failures)
     more = host.report_done(report)
@@ -164,6 +167,36 @@ def plan(
         plugin_failures=tuple(failures),
         run=Run(started=started, seconds=time.monotonic() - began, workers=workers),
     )
+
+
+def rulesets_diff(
+    before: str, after: str, on: Path | None = None, options: Options | None = None, host: Host | None = None
+) -> RulesetDiff:
+    """Compare two rulesets, NAME[@VERSION] or files; on a delivery, or a report (.json) by the first, if one is given.
+
+    Raises RulesetError, UsageError, DeliveryError or PluginError, each one sentence.
+    """
+    from qc.comparing import differences, on_delivery  # these are nobody else's business
+    from qc.rejudging import Judging, Rejudging
+    from qc.report.stored import read_report
+
+    host, options = host or build_host(), options or Options()
+    shelf = Shelf(host.ruleset_folders)
+    pair = [find(spec, shelf.folders) for spec in (before, after)]
+    old, new = (shelf.load(there) for there in pair)
+    found = differences(old, new, host)
+    if on is None:
+        return found
+    if on.suffix == ".json":
+        report = read_report(on)
+        mine, theirs = (Judging(one, _bound(one, host)) for one in (loaded(there, host, shelf) for there in pair))
+        publishers = {name: need for need in (*CORE, *host.needs) for name in need.publishes}
+        return found.model_copy(update={"compared": Rejudging(report, mine, theirs, publishers).told(on.name)})
+    read = read_any(on, host)
+    for spec in (before, after):
+        choose(read, spec, host, shelf)  # what does not fit is said before anything is heard
+    earlier, later = (check(on, replace(options, ruleset=spec), host, read) for spec in (before, after))
+    return found.model_copy(update={"compared": on_delivery(earlier, later)})
 
 
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
@@ -274,8 +307,9 @@ def _plugins(host: Host) -> tuple[str, ...]:
 
 
 def _ruleset_facts(ruleset: Ruleset, bound: Bound) -> RulesetFacts:
+    extends = tuple(ExtendedFacts(**one._asdict()) for one in ruleset.extends)
     return RulesetFacts(
-        name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows,
+        name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, extends=extends, chain=ruleset.chain_rows,
         limits=held(bound.checks),
     )  # fmt: skip
 
@@ -290,5 +324,6 @@ def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
 
 
 __all__ = [
-    "Bound", "DeliveryError", "Options", "PlanOptions", "check", "choose", "plan", "read_any", "rulesets", "units",
+    "Bound", "DeliveryError", "Options", "PlanOptions", "check", "choose", "plan", "read_any", "rulesets",
+    "rulesets_diff", "units",
 ]  # fmt: skip

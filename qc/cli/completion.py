@@ -14,7 +14,7 @@ from typing import NamedTuple
 from qc.cli.main import emit, parser
 from qc.errors import UsageError
 
-FORMATS = {"check": ("text=", "json=", "sheet="), "plan": ("text=", "json=")}
+FORMATS = {"check": ("text=", "json=", "sheet="), "plan": ("text=", "json="), "rulesets": ("text=", "json=")}
 """command -> what its --out begins with"""
 DISCS = ("12in-33", "12in-45", "10in-33", "10in-45", "7in-45", "7in-33")
 
@@ -57,6 +57,8 @@ def _command(name: str, help_: str, its: argparse.ArgumentParser) -> Command:
         options += [(option, action.help or "") for option in action.option_strings if option.startswith("--")]
         if not action.option_strings and action.choices is not None:
             choices += [str(choice) for choice in action.choices]
+        if isinstance(action, argparse._SubParsersAction):  # noqa: SLF001
+            options += [option for inner in action.choices.values() for option in _command("", "", inner).options]
     return Command(name, help_, tuple(options), tuple(choices))
 
 
@@ -112,8 +114,12 @@ _sidegate() {{
       words=''
       case $command in
 {outs}      esac ;;
-    --side|--workers|--cue|--most) words='' ;;
+    --side|--workers|--cue|--most|--on) words='' ;;
+    diff) [[ $command != rulesets || $cur == -* ]] || words=$(sidegate completion --list rulesets 2>/dev/null) ;;
     explain) [[ $cur == -* ]] || words=$(sidegate completion --list names 2>/dev/null) ;;
+    *)
+      [[ $command != rulesets || $cur == -* || ${{COMP_WORDS[COMP_CWORD-2]}} != diff ]] ||
+        words=$(sidegate completion --list rulesets 2>/dev/null) ;;
   esac
   COMPREPLY=($(compgen -W "$words" -- "$cur"))
 }}
@@ -151,7 +157,9 @@ _sidegate() {{
       case ${{words[2]}} in
 {outs}      esac
       return ;;
+    --on) _files; return ;;
     explain) compadd -- ${{(f)"$(sidegate completion --list names 2>/dev/null)"}}; return ;;
+    diff) compadd -- ${{(f)"$(sidegate completion --list rulesets 2>/dev/null)"}} ;;
   esac
   case ${{words[2]}} in
 {cases}  esac
@@ -171,6 +179,10 @@ def _fish(known: tuple[Command, ...]) -> str:
         seen = f"complete -c sidegate -n '__fish_seen_subcommand_from {one.name}'"
         lines += [f"{seen} -f -a {shlex.quote(' '.join(one.choices))}"] if one.choices else []
         lines += [f"{seen} -f -a '(sidegate completion --list names)'"] if one.name == "explain" else []
+        if one.name == "rulesets":
+            lines.append(
+                "complete -c sidegate -n '__fish_seen_subcommand_from diff' -a '(sidegate completion --list rulesets)'"
+            )
         for option, help_ in one.options:
             values = _FISH.get(option, "")
             if option == "--out" and one.name in FORMATS:
@@ -182,6 +194,7 @@ def _fish(known: tuple[Command, ...]) -> str:
 _FISH = {
     "--ruleset": " -x -a '(sidegate completion --list rulesets)'",
     "--chain": " -x -a '(sidegate completion --list chain)'",
+    "--on": " -r",
     "--disc": f" -x -a {shlex.quote(' '.join(DISCS))}",
 }
 """option -> how its values are completed"""

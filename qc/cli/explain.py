@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import difflib
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from qc import api
@@ -15,6 +16,7 @@ from qc.contract import Check, Limit
 from qc.errors import UsageError
 from qc.hooks.host import Host
 from qc.judge.bind import bind
+from qc.judge.without_code import made, owners
 from qc.report.findings import both
 from qc.report.held import held
 from qc.report.model import HeldLimit
@@ -33,14 +35,16 @@ LABEL = 12
 def explain(words: argparse.Namespace) -> int:
     """Explain a check, a measurement or a value of the chain; raises UsageError for a name that is none of them."""
     host = api.build_host()
+    sources = Sources(host.ruleset_folders)
+    ruleset = _ruleset(words.ruleset, host, sources)
+    host = _with_its_own(host, ruleset)
     published = dict(api.units(host.needs))
     name = words.name.partition("/")[0]  # reports name a limit as CHECK/LIMIT
     if name not in host.checks and name not in published and name not in MEANINGS_OF_CHAIN:
         near = _near(name, host, [*published, *MEANINGS_OF_CHAIN])
         raise UsageError(f'explain: no check, measurement or value of the chain is called "{shown(name)}"; {near}')
-    sources = Sources(host.ruleset_folders)
-    ruleset = _ruleset(words.ruleset, host, sources)
-    bound = {check.id: check for check in bind(ruleset, host.checks, api.units(host.needs)).checks}
+    installed = {check: kind for check, kind in host.checks.items() if check not in ruleset.measures}
+    bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs)).checks}
     page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
     if name in MEANINGS_OF_CHAIN:
         _sources(page, chain_value.tell(page, name, ruleset), sources)
@@ -79,6 +83,12 @@ def _ruleset(asked: str | None, host: Host, sources: Sources) -> Ruleset:
     return load_ruleset(find(asked, folders) if asked else serving("12in", "33", folders), sources)
 
 
+def _with_its_own(host: Host, ruleset: Ruleset) -> Host:
+    """Add the checks that a ruleset makes without code, each brought by the ruleset."""
+    own = made(ruleset, host.checks, api.units(host.needs))
+    return replace(host, checks={**host.checks, **own}, owner={**host.owner, **owners(ruleset)})
+
+
 def _check(
     page: Page, host: Host, kind: type[Check[Any]], ruleset: Ruleset, check: Check[Any] | None, sources: Sources
 ) -> None:
@@ -90,7 +100,7 @@ def _check(
         ("how", kind.how),
         ("cannot see", kind.blind_to),
         ("remedy", kind.remedy),
-        ("brought by", f"the plugin {host.owner[kind.id]}"),
+        ("brought by", _owner(host.owner[kind.id])),
     ):
         if words:
             page.say(words, label=label.ljust(LABEL), style="bold", indent=LABEL)
@@ -107,6 +117,10 @@ def _check(
     for key, limit in bound.items():
         _limit(page, check, key, limit)
     _sources(page, [key for limit in bound.values() for key in keys_of(limit.source)], sources)
+
+
+def _owner(owner: str) -> str:
+    return f"the {owner}" if owner.startswith("ruleset ") else f"the plugin {owner}"
 
 
 def _limit(page: Page, check: Check[Any], key: str, limit: Limit) -> None:

@@ -103,10 +103,10 @@ def parser() -> argparse.ArgumentParser:
         help="where to write; default: delivery.yaml in the folder that holds all the audio",
     )  # fmt: skip
 
-    commands.add_parser("rulesets", help="list the rulesets there are")
+    _rulesets(commands)
     commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
     schema = commands.add_parser("schema", help="print a JSON Schema")
-    schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset"])
+    schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset", "rulesets-diff"])
     explain = commands.add_parser(
         "explain", help="tell what a check finds, or what a measurement is",
         description="Tell what a check finds, why, how, by which limits and sources; or what a measurement is, or a "
@@ -153,6 +153,31 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     plan.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
 
 
+def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:
+    several = commands.add_parser(
+        "rulesets", help="list the rulesets there are, or compare two",
+        description="List the rulesets there are: which disc each is for, and the digest by which reports name it.",
+    )  # fmt: skip
+    what = several.add_subparsers(dest="what", metavar="diff", parser_class=_Parser)
+    diff = what.add_parser(
+        "diff", help="compare two rulesets",
+        description="Say what another ruleset would change: chain, limits, checks, and which kind of release that is. "
+        "Ends with 0 when it was worked out, whatever differs.",
+    )  # fmt: skip
+    diff.add_argument("before", metavar="A", help="NAME[@VERSION], or a ruleset file")
+    diff.add_argument("after", metavar="B", help="NAME[@VERSION], or a ruleset file")
+    diff.add_argument(
+        "--on", metavar="DELIVERY|REPORT.json",
+        help="judge this delivery by both, or what this report by A measured, and say which outcomes differ",
+    )  # fmt: skip
+    diff.add_argument(
+        "--out", metavar="FORMAT=PATH", action="append", default=[],
+        help="write the comparison (text, json); - is stdout; repeatable; default text=-",
+    )  # fmt: skip
+    diff.add_argument("--ascii", action="store_true", help="text: plain ASCII")
+    diff.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+
+
 def _sides(text: str) -> int:
     value = int(text) if text.isascii() and text.isdigit() and len(text) <= 2 else 0
     if not value:
@@ -188,7 +213,7 @@ def main(argv: list[str] | None = None) -> int:
 
 def _run(words: argparse.Namespace) -> int:
     """Run the command that was named; only what it needs is imported."""
-    if words.command in {"check", "completion", "demo", "explain", "init", "plan"}:
+    if words.command in {"check", "completion", "demo", "explain", "init", "plan", "rulesets"}:
         command: Callable[[argparse.Namespace], int]
         command = getattr(importlib.import_module(f"qc.cli.{words.command}"), words.command)
         return command(words)
@@ -196,9 +221,9 @@ def _run(words: argparse.Namespace) -> int:
         from qc.cli.schema import schema
 
         return schema(words.model)
-    from qc.cli.listing import plugins, rulesets
+    from qc.cli.listing import plugins
 
-    return rulesets() if words.command == "rulesets" else plugins()
+    return plugins()
 
 
 def say(sentence: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
@@ -12,6 +12,7 @@ from qc.contract import Check, Judged, Limit
 from qc.errors import PluginError, RulesetError
 from qc.groove.cutting import MEASURES
 from qc.groove.rows import LevelRow
+from qc.judge.without_code import made
 from qc.nearest import meant
 from qc.quantity import meets, parse, read
 from qc.ruleset.load import RawLimit, Ruleset
@@ -34,33 +35,44 @@ def bind(
 ) -> Bound:
     """Bind every check that the ruleset names and does not put off, but for those that are `lost` with a plugin.
 
-    `checks` are those installed by id, `units` gives the unit of every measurement there is. Raises
-    RulesetError, "FILE:LINE: ...", where the ruleset does not fit the checks, PluginError where a check breaks.
+    `checks` are those installed by id, `units` gives the unit of every measurement there is; what the ruleset itself
+    holds against limits, without code, is bound like any other check. Raises RulesetError, "FILE:LINE: ...", where
+    the ruleset does not fit the checks, PluginError where a check breaks.
     """
+    checks = {**checks, **made(ruleset, checks, units)}
     for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
         if check_id not in checks and check_id not in lost:
             raise RulesetError(f'{origin}: no check is called "{shown(check_id)}"; {meant(check_id, checks)}')
+    own = {check_id: measure.limits for check_id, measure in ruleset.measures.items()}
+    raw = _Raw({**ruleset.limits, **own}, {**ruleset.origins, **{k: m.origin for k, m in ruleset.measures.items()}})
     bound: list[Check[Any]] = []
     rows: list[LevelRow] = []
-    for check_id in sorted(set(ruleset.limits) - set(ruleset.off) - set(lost)):
+    for check_id in sorted(set(raw.limits) - set(ruleset.off) - set(lost)):
         kind = checks[check_id]
-        limits = dict(_limits(ruleset, kind, units))
-        bound.append(_instance(kind, limits, ruleset.origins.get(check_id, ruleset.name)))
+        limits = dict(_limits(raw, kind, units))
+        bound.append(_instance(kind, limits, raw.origins.get(check_id, ruleset.name)))
         rows += _rows(kind, limits, units)
     return Bound(tuple(bound), tuple(rows))
 
 
-def _limits(ruleset: Ruleset, kind: type[Check[Any]], units: Mapping[str, str]) -> Iterator[tuple[str, Limit]]:
+class _Raw(NamedTuple):
+    """All limits of a ruleset as they are written, and where each check's stand."""
+
+    limits: Mapping[str, Mapping[str, RawLimit]]
+    origins: Mapping[str, str]
+
+
+def _limits(written: _Raw, kind: type[Check[Any]], units: Mapping[str, str]) -> Iterator[tuple[str, Limit]]:
     """Convert the limits of one check; unknown keys first, since a misspelt one leaves another missing."""
-    raw, known = ruleset.limits[kind.id], kind.Limits.model_fields
+    raw, known = written.limits[kind.id], kind.Limits.model_fields
     for key, limit in raw.items():
         if key not in known:
             raise RulesetError(f'{limit.origin}: "{kind.id}" has no limit "{shown(key)}"; {meant(key, known)}')
     for key, info in known.items():
         if key not in raw and info.is_required():
-            where = ruleset.origins.get(kind.id, ruleset.name)
             raise RulesetError(
-                f'{where}: "{kind.id}" needs the limit "{key}"; add it, or put the check under "off" and say why'
+                f'{written.origins[kind.id]}: "{kind.id}" needs the limit "{key}"; add it, or put the check under '
+                '"off" and say why'
             )
     for key, limit in raw.items():
         yield key, _limit(kind, key, limit, units)

@@ -262,12 +262,26 @@ class DiscLevel(Model):
     gives_away: Mapping[str, Quantity]
 
 
-class RulesetFacts(Model):
-    """Which ruleset judged: exact version, digest of its file, the chain it assumed, and the limits, with sources."""
+class ExtendedFacts(Model):
+    """A ruleset that the one that judged extends, by the digest that its own reports name."""
 
     name: str
     version: str
     sha256: str
+
+
+class RulesetFacts(Model):
+    """Which ruleset judged: exact version, its digest, the chain it assumed, and the limits, with sources.
+
+    The digest is that of the file; of a ruleset that extends another one, that of two lines, the digest of its own
+    file and the digest of what it extends.
+    """
+
+    name: str
+    version: str
+    sha256: str
+    extends: tuple[ExtendedFacts, ...] = ()
+    """nearest first"""
     chain: Mapping[str, Any] = Field(default_factory=dict)
     limits: Mapping[str, HeldLimit] = Field(default_factory=dict)
 

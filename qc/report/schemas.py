@@ -14,6 +14,8 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from qc.delivery.model import Delivery
 from qc.report.model import Report
 from qc.report.plan import PlanReport
+from qc.report.ruleset_diff import RulesetDiff
+from qc.ruleset.in_part import in_part
 from qc.ruleset.model import RulesetFile
 
 if TYPE_CHECKING:
@@ -26,6 +28,7 @@ _MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"]
     "plan": (PlanReport, "serialization", "Sidegate plan"),
     "delivery": (Delivery, "validation", "Sidegate delivery"),
     "ruleset": (RulesetFile, "validation", "Sidegate ruleset"),
+    "rulesets-diff": (RulesetDiff, "serialization", "Sidegate rulesets-diff"),
 }
 NAMES = tuple(_MODELS)
 
@@ -43,9 +46,10 @@ class _Plain(GenerateJsonSchema):
 
 
 def generated(name: str) -> str:
-    """Give the schema of `report`, `plan`, `delivery` or `ruleset` as the text of its file; raises KeyError."""
+    """Give the schema of one of `NAMES` as the text of its file; raises KeyError."""
     model, mode, title = _MODELS[name]
     made = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_Plain)
+    made = in_part(made) if model is RulesetFile else made
     first = {"$schema": _Plain.schema_dialect, "title": title}
     return json.dumps(first | _without_examples(made) | first, indent=2) + "\n"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -93,13 +93,14 @@ def _highest(name: str, versions: list[Available]) -> Available:
     return released[-1]
 
 
-def serving(size: str, speed: str, folders: Iterable[Path]) -> Available:
+def serving(size: str, speed: str, folders: Sequence[Path]) -> Available:
     """Find the one ruleset, at its highest released version, that serves a disc.
 
     Raises RulesetError when none or several do.
     """
-    newest = {one.name: one for one in available(folders) if one.released}
-    discs = {name: _disc(one.path) for name, one in newest.items()}
+    known = available(folders)
+    newest = {one.name: one for one in known if one.released}
+    discs = {name: _disc(one, known, folders) for name, one in newest.items()}
     serve = [name for name, disc in discs.items() if disc == (size, speed)]
     if len(serve) == 1:
         return newest[serve[0]]
@@ -110,12 +111,17 @@ def serving(size: str, speed: str, folders: Iterable[Path]) -> Available:
     raise RulesetError(f"no ruleset serves {disc}; those installed serve {there}")
 
 
-def _disc(path: Path) -> tuple[str, str]:
-    """Give size and speed of the disc that a file serves, from its heading where that tells."""
-    told = heading(path)
+def paths(known: Iterable[Available]) -> dict[tuple[str, str], Path]:
+    """Give where each ruleset lies, by name and version as the file is named."""
+    return {(one.name, one.version): one.path for one in known}
+
+
+def _disc(one: Available, known: Iterable[Available], folders: Sequence[Path]) -> tuple[str, str]:
+    """Give size and speed of the disc that a ruleset serves, from headings where those tell."""
+    told = heading(one.path, paths(known))
     if told is not None:
         return told.size, told.speed
-    from qc.ruleset.read import read_file
+    from qc.ruleset.lineage import generations
 
-    serves = read_file(path)[1].serves
-    return serves.size, serves.speed
+    *_, last = generations(one, folders)
+    return last.file.serves.size, last.file.serves.speed

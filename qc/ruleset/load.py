@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from packaging.specifiers import SpecifierSet
 from packaging.utils import canonicalize_name
@@ -17,8 +17,11 @@ from qc.delivery.schema import Sent
 from qc.errors import RulesetError
 from qc.lined import Lined, Loc
 from qc.ruleset.find import Available
-from qc.ruleset.model import ChainEntry, RulesetFile
+from qc.ruleset.lineage import Generation, Read, generations
+from qc.ruleset.merge import Document, both, joined
+from qc.ruleset.model import ChainEntry, LimitEntry, RulesetFile
 from qc.ruleset.read import read_file
+from qc.ruleset.released import digest
 from qc.ruleset.sources import Sources
 from qc.ruleset.written import Between, Sourced
 
@@ -36,12 +39,36 @@ class RawLimit:
 
 
 @dataclass(frozen=True, slots=True)
+class RawMeasure:
+    """A measurement held against limits without code, as it is written."""
+
+    measure: str
+    title: str
+    why: str
+    remedy: str
+    limits: Mapping[str, RawLimit]
+    """"at_least", "at_most" -> limit"""
+    origin: str = ""
+    measured_at: str = ""
+    """"FILE:LINE" of the measurement's name"""
+
+
+class Extended(NamedTuple):
+    """A ruleset that another extends, by the digest that its own reports name."""
+
+    name: str
+    version: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
 class Ruleset:
     """What a side is held against."""
 
     name: str
     version: str
     sha256: str
+    """of its file; where it extends another one, over that and the other's digest"""
     path: Path
     serves: tuple[str, str]
     """size, speed"""
@@ -59,6 +86,10 @@ class Ruleset:
     """check id -> "FILE:LINE" of its entry under limits"""
     off_origins: Mapping[str, str]
     """check id -> "FILE:LINE" of its entry under off"""
+    measures: Mapping[str, RawMeasure] = field(default_factory=dict)
+    """check id -> measurement held against limits without code"""
+    extends: tuple[Extended, ...] = ()
+    """nearest first"""
 
     @property
     def full_name(self) -> str:
@@ -66,41 +97,62 @@ class Ruleset:
         return f"{self.name}@{self.version}"
 
 
-def load_ruleset(
-    found: Available | Path, sources: Sources, read: Callable[[Path], tuple[Lined, RulesetFile]] = read_file
-) -> Ruleset:
-    """Load a ruleset file, which `read` reads; raises RulesetError with one sentence, "FILE:LINE: ..."."""
+def load_ruleset(found: Available | Path, sources: Sources, read: Read = read_file) -> Ruleset:
+    """Load a ruleset file, which `read` reads, with all that it extends among the folders of the sources.
+
+    Raises RulesetError with one sentence, "FILE:LINE: ...".
+    """
     found = found if isinstance(found, Available) else Available(Path(found))
-    lined, file = read(found.path)
-    _is_what_it_is_named(lined, file, found)
-    _every_source_is_known(lined, file, sources)
-    home = _short_name(found.path, file)
+    ruleset: Ruleset | None = None
+    for generation in generations(found, sources.folders, read):
+        ruleset = _loaded(generation, sources, ruleset)
+    assert ruleset is not None  # there is always the file itself
+    return ruleset
 
-    def origin(loc: Loc) -> str:
-        return f"{home}:{lined.line(loc)}"
 
-    limits = {
-        check: {
-            key: RawLimit(limit.warn, limit.fail, limit.source, limit.sets_level, origin(("limits", check, key)))
-            for key, limit in entries.items()
-        }
-        for check, entries in file.limits.items()
-    }
+def _loaded(generation: Generation, sources: Sources, parent: Ruleset | None) -> Ruleset:
+    """Load one generation, with the one before it."""
+    there, document, file = generation
+    lined = document.files[0]
+    _is_what_it_is_named(lined, file, there)
+    _every_source_is_known(document, file, sources)
+    if parent is not None:
+        _says_its_own_diameters(lined, file, parent)
     return Ruleset(
         name=file.name,
         version=file.version,
-        sha256=lined.sha256,
-        path=found.path,
+        sha256=digest(lined.sha256, None if parent is None else parent.sha256),
+        path=there.path,
         serves=(file.serves.size, file.serves.speed),
         chain=chain_of(file.chain, file.serves.size, file.serves.speed),
         chain_rows=file.chain.model_dump(),
-        limits=limits,
+        limits={check: _raw(document, ("limits", check), entries) for check, entries in file.limits.items()},
         off=dict(file.off),
-        requires=dict(file.requires),
-        needs_tool=file.needs_tool,
-        origins={check: origin(("limits", check)) for check in file.limits},
-        off_origins={check: origin(("off", check)) for check in file.off},
+        requires=joined(file.requires, {} if parent is None else parent.requires),
+        needs_tool=both(file.needs_tool, None if parent is None else parent.needs_tool),
+        origins={check: document.origin(("limits", check)) for check in file.limits},
+        off_origins={check: document.origin(("off", check)) for check in file.off},
+        measures=_measures(document, file),
+        extends=() if parent is None else (Extended(parent.name, parent.version, parent.sha256), *parent.extends),
     )
+
+
+def _raw(document: Document, loc: Loc, entries: Mapping[str, LimitEntry]) -> dict[str, RawLimit]:
+    return {
+        key: RawLimit(limit.warn, limit.fail, limit.source, limit.sets_level, document.origin((*loc, key)))
+        for key, limit in entries.items()
+    }
+
+
+def _measures(document: Document, file: RulesetFile) -> dict[str, RawMeasure]:
+    return {
+        check: RawMeasure(
+            entry.measure, entry.title or "", entry.why, entry.remedy,
+            limits=_raw(document, ("measures", check), entry.limits), origin=document.origin(("measures", check)),
+            measured_at=document.origin(("measures", check, "measure")),
+        )
+        for check, entry in file.measures.items()
+    }  # fmt: skip
 
 
 def missing_requirements(ruleset: Ruleset, installed: Mapping[str, str]) -> list[str]:
@@ -127,12 +179,6 @@ def _is_within(version: str, wanted: str) -> bool:
         return False
 
 
-def _short_name(path: Path, file: RulesetFile) -> str:
-    """Name the file the same wherever it lies: "disc-12in-33/1.0.0.yaml"."""
-    in_its_place = (path.parent.name, path.stem) == (file.name, file.version)
-    return f"{file.name}/{path.name}" if in_its_place else path.name
-
-
 def _is_what_it_is_named(lined: Lined, file: RulesetFile, found: Available) -> None:
     """Refuse a file that says another name or version than its place says."""
     if found.name and file.name != found.name:
@@ -147,11 +193,23 @@ def _is_what_it_is_named(lined: Lined, file: RulesetFile, found: Available) -> N
         )
 
 
-def _every_source_is_known(lined: Lined, file: RulesetFile, sources: Sources) -> None:
+def _says_its_own_diameters(lined: Lined, file: RulesetFile, parent: Ruleset) -> None:
+    """Refuse a disc of another size whose diameters would be those of the size that it was taken from."""
+    if file.serves.size == parent.serves[0]:
+        return
+    disc = (lined.data.get("chain") or {}).get("disc") or {}
+    if lacking := [f"chain.disc.{name}" for name in ("outer", "finishing") if name not in disc]:
+        raise RulesetError(
+            f"{lined.at(('serves',))}: {parent.full_name} is for a {parent.serves[0]} disc, and a {file.serves.size} "
+            f"disc has diameters of its own; add {' and '.join(lacking)}"
+        )
+
+
+def _every_source_is_known(document: Document, file: RulesetFile, sources: Sources) -> None:
     for loc, source in _cited(file):
         fault = sources.fault(source)
         if fault is not None:
-            raise RulesetError(f"{lined.at((*loc, 'source'))}: {fault}")
+            raise RulesetError(f"{document.at((*loc, 'source'))}: {fault}")
 
 
 def _cited(file: RulesetFile) -> Iterator[tuple[Loc, str]]:
@@ -161,6 +219,9 @@ def _cited(file: RulesetFile) -> Iterator[tuple[Loc, str]]:
     for check, limits in file.limits.items():
         for key, limit in limits.items():
             yield ("limits", check, key), limit.source
+    for check, measure in file.measures.items():
+        for key, limit in measure.limits.items():
+            yield ("measures", check, key), limit.source
 
 
 def _sections(chain: ChainEntry) -> Iterator[tuple[str, Sent]]:

@@ -45,6 +45,7 @@ def _quantity(text: str) -> str:
     return text
 
 
+CHECK_ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\.[a-z0-9]+(-[a-z0-9]+)*")
 Name = Annotated[Line, AfterValidator(_name)]
 WrittenVersion = Annotated[Line, AfterValidator(_version)]
 Specifier = Annotated[Line, AfterValidator(_specifier)]
@@ -181,12 +182,37 @@ class LimitEntry(Sent):
         return self
 
 
+class MeasureEntry(Sent):
+    """A published measurement held against limits by the ruleset alone, without code."""
+
+    measure: Line = Field(examples=["loudness.integrated"])
+    at_least: LimitEntry | None = None
+    at_most: LimitEntry | None = None
+    why: Line = Field(examples=["Quiet sides show surface noise."])
+    remedy: Line = Field(examples=["Ask for a louder copy."])
+    title: Line | None = None
+
+    @property
+    def limits(self) -> Mapping[str, LimitEntry]:
+        """Give the limits that are there, by key."""
+        both = {"at_least": self.at_least, "at_most": self.at_most}
+        return {key: limit for key, limit in both.items() if limit is not None}
+
+    @model_validator(mode="after")
+    def _has_a_limit(self) -> Self:
+        if not self.limits:
+            raise misplaced('this measure has no limit; give it "at_least", "at_most" or both')
+        return self
+
+
 class RulesetFile(Sent):
-    """A ruleset as it is written."""
+    """A ruleset as it is written, with all that it extends."""
 
     schema_: SchemaOne = Field(alias="schema", examples=["1"])
     name: Name = Field(examples=["disc-12in-33"])
     version: WrittenVersion = Field(examples=["1.0.0"])
+    extends: Line | None = Field(default=None, examples=["disc-12in-33@1.0.0"])
+    """NAME@VERSION; what it says is then laid over that"""
     needs_tool: Specifier | None = Field(default=None, examples=['">=0.1"'])
     requires: Mapping[str, Specifier] = Field(default_factory=dict)
     """distribution -> versions"""
@@ -196,3 +222,16 @@ class RulesetFile(Sent):
     """check id -> limit key -> limit"""
     off: Mapping[str, Line] = Field(default_factory=dict)
     """check id -> reason"""
+    measures: Mapping[str, MeasureEntry] = Field(default_factory=dict)
+    """check id -> measurement and limits"""
+
+    @model_validator(mode="after")
+    def _measures_are_named_as_checks_are(self) -> Self:
+        for name in self.measures:
+            if CHECK_ID.fullmatch(name) is None:
+                sentence = f'"{shown(name)}" cannot name what is found; write it like house.quiet-side'
+                raise misplaced(sentence, ("measures", name))
+            if name in self.limits:
+                sentence = f'"{shown(name)}" stands under "measures" too; give its limits there alone'
+                raise misplaced(sentence, ("limits", name), ("measures", name))
+        return self

@@ -1,4 +1,4 @@
-"""One ruleset file read: what is not built yet is refused by name, the rest held against the models."""
+"""One ruleset file read with its lines, once it is known to be for this tool at all."""
 
 from __future__ import annotations
 
@@ -8,24 +8,15 @@ from packaging.specifiers import InvalidSpecifier, SpecifierSet
 
 import qc
 from qc.errors import RulesetError
-from qc.lined import Lined, load_lined, validate
-from qc.ruleset.model import RulesetFile
+from qc.lined import Lined, load_lined
 from qc.wording import shown
 
-_PLANNED = {
-    "extends": "extends is not built yet; write the whole ruleset out",
-    "measures": 'measures is not built yet; limits can be held by installed checks only, under "limits"',
-}
 
-
-def read_file(path: Path) -> tuple[Lined, RulesetFile]:
-    """Read a ruleset file; raises RulesetError with one sentence, "FILE:LINE: ..."."""
+def read_file(path: Path) -> Lined:
+    """Read a ruleset file as it is written; raises RulesetError with one sentence, "FILE:LINE: ..."."""
     lined = load_lined(path, "ruleset", RulesetError)
-    for key in lined.data:
-        if key in _PLANNED:
-            raise RulesetError(f"{lined.at((key,))}: {_PLANNED[key]}")
     _fits_this_tool(lined)
-    return lined, validate(lined, RulesetFile, RulesetError)
+    return lined
 
 
 def _fits_this_tool(lined: Lined) -> None:

@@ -8,7 +8,6 @@ from pathlib import Path
 from qc.lined import Lined
 from qc.ruleset.find import Available, serving
 from qc.ruleset.load import Ruleset, load_ruleset
-from qc.ruleset.model import RulesetFile
 from qc.ruleset.read import read_file
 from qc.ruleset.sources import Sources
 
@@ -22,10 +21,10 @@ class Shelf:
     def __init__(self, folders: Sequence[Path]) -> None:
         self.folders = tuple(folders)
         self.sources = Sources(self.folders)
-        self._read: dict[Path, tuple[Lined, RulesetFile]] = {}
+        self._read: dict[Path, Lined] = {}
         self._loaded: dict[Available, Ruleset] = {}
 
-    def read(self, path: Path) -> tuple[Lined, RulesetFile]:
+    def read(self, path: Path) -> Lined:
         """Read a file; raises RulesetError with one sentence."""
         if path not in self._read:
             self._read[path] = read_file(path)

@@ -43,12 +43,12 @@ class Sources(Mapping[str, Source]):
     """Every known source by key."""
 
     def __init__(self, folders: Iterable[Path]) -> None:
-        self._folders = tuple(folders)
+        self.folders = tuple(folders)
 
     @cached_property
     def _known(self) -> Mapping[str, Source]:
         known: dict[str, Source] = {}
-        for path in (folder / FILE for folder in self._folders):
+        for path in (folder / FILE for folder in self.folders):
             if not path.is_file():
                 continue
             lined = load_lined(path, "ruleset", RulesetError)

@@ -83,6 +83,11 @@ def test_bash_offers_what_there_is(offered):
     assert "cut.land=" in offered("check", "x", "--chain", "cut.")
     assert offered("schema", "re") == ["report"]
     assert "disc-12in-33" in offered("check", "x", "--ruleset", "disc-12")
+    assert offered("rulesets", "di") == ["diff"]
+    assert "disc-12in-33@1.0.0" in offered("rulesets", "diff", "disc-12")
+    assert "disc-7in-45" in offered("rulesets", "diff", "disc-12in-33", "disc-7")
+    assert offered("rulesets", "diff", "a", "b", "--o") == ["--on", "--out"]
+    assert offered("rulesets", "diff", "a", "b", "--out", "") == ["text=", "json="]
     assert offered("explain", "groove.drive-too-h") == ["groove.drive-too-high"]
     assert offered("explain", "--asc") == ["--ascii"]
 

@@ -149,8 +149,9 @@ WRONG = [
     ("tip_radius: {value: 8 um, source: G-15}", "tip_radius: {value: 8 um, source: G15}", "did you mean"),
     ("off: {}", "off: {groove.cut-too-deep: }", '"groove.cut-too-deep" is empty; fill it in'),
     ("off: {}", 'off: {groove.cut-too-deep: " "}', "this is blank"),
-    ("off: {}", "extends: disc-12in-33@1.0.0", "extends is not built yet"),
-    ("off: {}", "measures: {}", "measures is not built yet"),
+    ("off: {}", "extends: disc-12in-33@1.0.0", "(disc-12in-33@1.0.0 extends disc-12in-33@1.0.0)"),
+    ("off: {}", "extends: ", '"extends" is empty or holds several; name one ruleset, as NAME@VERSION'),
+    ("off: {}", "measures: ", '"measures" is empty; fill it in'),
     ("off: {}", "of: {}", 'unknown key "of"; did you mean "off"?'),
 ]
 

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 from pathlib import Path
 
+import pytest
+
 import qc_rulesets
-from qc.ruleset.find import available
+from qc.cli.main import main
+from qc.errors import RulesetError
+from qc.ruleset.find import Available, available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
 
@@ -27,3 +32,52 @@ def test_the_digest_of_the_file_is_the_one_in_reports():
     for one in available([HOME]):
         loaded = load_ruleset(one, Sources([HOME]))
         assert loaded.sha256 == DIGESTS[f"{loaded.name}@{loaded.version}"]
+
+
+@pytest.fixture
+def copy(tmp_path):
+    return Path(shutil.copytree(HOME, tmp_path / "rulesets"))
+
+
+def test_a_released_file_that_was_edited_is_refused(copy):
+    path = copy / "disc-12in-33" / "1.1.0.yaml"
+    load_ruleset(path, Sources([copy]))
+    path.write_bytes(path.read_bytes() + b"# one word\n")
+    (copy / "house").mkdir()
+    house = copy / "house" / "1.0.0.yaml"
+    house.write_text("schema: 1\nname: house\nversion: 1.0.0\nextends: disc-12in-33@1.1.0\n")
+    for asked in (path, Available(path, "disc-12in-33", "1.1.0"), house):
+        with pytest.raises(RulesetError) as caught:
+            load_ruleset(asked, Sources([copy]))
+        assert str(caught.value).startswith(f"{path}: this is not disc-12in-33@1.1.0 as it was released")
+    load_ruleset(copy / "disc-12in-33" / "1.0.0.yaml", Sources([copy]))
+
+
+def test_what_is_not_released_may_be_edited(copy):
+    path = copy / "disc-12in-33" / "1.2.0.yaml"  # not in digests.json yet
+    path.write_text((copy / "disc-12in-33" / "1.1.0.yaml").read_text().replace("version: 1.1.0", "version: 1.2.0"))
+    load_ruleset(path, Sources([copy]))
+    edited = copy / "disc-12in-33" / "1.1.0.yaml"
+    edited.write_bytes(edited.read_bytes() + b"# one word\n")
+    (copy / "digests.json").unlink()  # a folder that releases nothing
+    load_ruleset(edited, Sources([copy]))
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{", '{"disc-12in-33@1.1.0": 1}'])
+def test_digests_that_cannot_be_read_vouch_for_nothing(copy, text):
+    (copy / "digests.json").write_text(text)
+    with pytest.raises(RulesetError, match=r"digests\.json: the digests of released rulesets cannot be read"):
+        load_ruleset(copy / "disc-12in-33" / "1.1.0.yaml", Sources([copy]))
+
+
+def test_the_list_tells_what_was_edited(copy, monkeypatch, capfdbinary):
+    monkeypatch.setattr("qc.hooks.folders.ruleset_folders", lambda: (copy,))
+    assert main(["rulesets"]) == 0
+    assert capfdbinary.readouterr().err == b""
+    path = copy / "disc-7in-45" / "1.0.0.yaml"
+    path.write_bytes(path.read_bytes() + b"# one word\n")
+    assert main(["rulesets"]) == 2
+    out, err = (part.decode() for part in capfdbinary.readouterr())
+    assert len(out.splitlines()) == 1 + len(DIGESTS)
+    assert err.startswith(f"sidegate: {path}: this is not disc-7in-45@1.0.0 as it was released")
+    assert err.count("\n") == 1

@@ -1,0 +1,52 @@
+"""`sidegate rulesets`: what there is to judge by; `sidegate rulesets diff`: what another one would change."""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from qc.cli.listing import table
+from qc.cli.main import say
+from qc.ruleset.find import Available, available, paths
+from qc.ruleset.heading import heading
+from qc.ruleset.released import edited
+
+
+def rulesets(words: argparse.Namespace) -> int:
+    """Run the command; raises SidegateError for what cannot be used."""
+    if words.what == "diff":
+        from qc.cli.rulesets_diff import diff  # what it takes would make the list slow
+
+        return diff(words)
+    return listed()
+
+
+def listed() -> int:
+    """List rulesets: name@version, what they serve, the digest in reports; 2 where a released file was edited."""
+    from qc.hooks.folders import ruleset_folders
+
+    folders = ruleset_folders()
+    known = available(folders)
+    table([("RULESET", "SERVES", "SHA-256"), *(_row(there, known, folders) for there in known)])
+    faults = [fault for there in known if (fault := _edited(there.path))]
+    for fault in faults:
+        say(fault)
+    return 2 if faults else 0
+
+
+def _row(there: Available, known: Iterable[Available], folders: Sequence[Path]) -> tuple[str, str, str]:
+    """Give the row of a ruleset; one whose heading does not tell, or tells another name, is loaded."""
+    told = heading(there.path, paths(known))
+    if told is not None and (told.name, told.version) == (there.name, there.version):
+        return f"{told.name}@{told.version}", f"{told.size} at {told.speed}", told.sha256[:16]
+    from qc.ruleset.load import load_ruleset
+    from qc.ruleset.sources import Sources
+
+    ruleset = load_ruleset(there, Sources(folders))
+    return f"{ruleset.name}@{ruleset.version}", " at ".join(ruleset.serves), ruleset.sha256[:16]
+
+
+def _edited(path: Path) -> str | None:
+    return edited(path, hashlib.sha256(path.read_bytes()).hexdigest())

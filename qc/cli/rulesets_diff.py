@@ -1,0 +1,68 @@
+"""`sidegate rulesets diff`: what another ruleset would change, in itself, to a delivery, or to what a report says."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from functools import partial
+from pathlib import Path
+
+from qc import api
+from qc.cli.compiling import compile_first
+from qc.cli.main import say
+from qc.cli.progress import Progress
+from qc.cli.terminal import colour, width
+from qc.cli.writing import Place, attempted, give, places, refuse_sources
+from qc.dsp import jit
+from qc.errors import UsageError
+from qc.report.json import written
+from qc.report.plan_text import PIPED
+from qc.report.ruleset_diff import RulesetDiff
+from qc.report.ruleset_diff_text import ruleset_diff_text
+from qc.ruleset.find import is_path
+
+FORMATS = ("json", "text")
+
+
+def diff(words: argparse.Namespace) -> int:
+    """Run the command; raises SidegateError for what cannot be used, before anything is written."""
+    if words.on is not None and not words.on:
+        raise UsageError("--on: it names nothing; give a delivery, or a report that ends in .json")
+    wanted = places(words.out or ["text=-"], FORMATS)
+    on = None if words.on is None else Path(words.on)
+    sources = [Path(spec) for spec in (words.before, words.after) if is_path(spec)]
+    if on is None or on.suffix == ".json":
+        refuse_sources(wanted, [*sources, *([] if on is None else [on])])
+        found = api.rulesets_diff(words.before, words.after, on)
+    else:
+        found = _judged(words, on, wanted, sources)
+    code = 0
+    for one in wanted:
+        code = max(code, attempted(partial(_write, one, found, ascii_only=words.ascii)))
+    broken = () if found.compared is None else found.compared.plugin_failures
+    for failure in broken:
+        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    return max(code, 3 if broken else 0)
+
+
+def _judged(words: argparse.Namespace, on: Path, wanted: list[Place], sources: list[Path]) -> RulesetDiff:
+    """Judge a delivery by both."""
+    host = api.build_host()
+    refuse_sources(wanted, [*sources, *api.read_any(on, host).files])
+    compile_first(host.needs)
+    with Progress(sys.stderr) as progress:
+        options = api.Options(workers=words.workers, progress=progress.told)
+        found = api.rulesets_diff(words.before, words.after, on, options, host)
+    jit.ready()
+    return found
+
+
+def _write(one: Place, found: RulesetDiff, *, ascii_only: bool) -> None:
+    """Write the comparison in one format; raises SidegateError."""
+    if one.format == "json":
+        held = written(found)
+    elif one.path is None:
+        held = ruleset_diff_text(found, width=width(), colour=colour(), ascii_only=ascii_only)
+    else:
+        held = ruleset_diff_text(found, width=PIPED, ascii_only=ascii_only)
+    give(held, one)

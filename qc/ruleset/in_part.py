@@ -1,0 +1,33 @@
+"""The JSON Schema of a ruleset file: one that extends another may leave out what the other says."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+INHERITED = ("serves", "chain", "limits")
+"""What must be there in a file that extends nothing, and may be left out of one that does."""
+PART = "InPart"
+
+
+def in_part(schema: dict[str, Any]) -> dict[str, Any]:
+    """Give the schema of whole rulesets with a second one for those that extend another, told apart by `extends`."""
+    schema = copy.deepcopy(schema)
+    definitions: dict[str, Any] = schema["$defs"]
+    chain = schema["properties"]["chain"]["$ref"]
+    sections = [part["$ref"] for part in definitions[_name(chain)]["properties"].values()]
+    for ref in (chain, *sections):
+        whole = definitions[_name(ref)]
+        definitions[_name(ref) + PART] = {key: value for key, value in whole.items() if key != "required"}
+    partial = definitions[_name(chain) + PART]
+    partial["properties"] = {key: {"$ref": part["$ref"] + PART} for key, part in partial["properties"].items()}
+    schema["properties"]["chain"] = {}
+    schema["required"] = [key for key in schema["required"] if key not in INHERITED]
+    schema["if"] = {"required": ["extends"]}
+    schema["then"] = {"properties": {"chain": {"$ref": chain + PART}}}
+    schema["else"] = {"properties": {"chain": {"$ref": chain}}, "required": list(INHERITED)}
+    return schema
+
+
+def _name(ref: str) -> str:
+    return ref.rpartition("/")[2]

@@ -1,0 +1,138 @@
+"""A ruleset file laid over those that it extends: one document, which knows of each value the file that holds it.
+
+The chain is taken leaf by leaf, a limit, a measure and a reason for being off whole; what a file says of itself
+(schema, name, version, what it needs) is never handed on here. A file that names a check under `limits` or
+`measures` judges it, also where what it extends had put it off; where a file does both, off wins.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from qc.errors import RulesetError
+from qc.lined import Lined, Loc
+from qc.wording import first_fault
+
+M = TypeVar("M", bound=BaseModel)
+
+DEPTH = {"serves": 1, "chain": 3, "limits": 3, "off": 2, "measures": 2}
+"""Key that is handed on -> how many keys down a value is that is taken whole."""
+
+
+class Line(int):
+    """A line of one of several files, "57 of FILE" in a sentence."""
+
+    name: str
+
+    def __str__(self) -> str:
+        return f"{int(self)} of {self.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """What a ruleset says together with all that it extends."""
+
+    data: Mapping[str, Any]
+    files: tuple[Lined, ...]
+    """nearest first"""
+
+    @classmethod
+    def of(cls, lined: Lined) -> Document:
+        """Take a file that extends nothing."""
+        return cls(lined.data, (lined,))
+
+    def extended_by(self, lined: Lined) -> Document:
+        """Lay a file over this one."""
+        return Document(laid_over(lined.data, self.data), (lined, *self.files))
+
+    def holder(self, loc: Loc) -> Lined:
+        """Give the file that holds the value at a place; of what is nowhere, and of what each says itself, the last."""
+        if loc and loc[0] in DEPTH:
+            unit = loc[: DEPTH[str(loc[0])]]
+            for lined in self.files:
+                if _has(lined.data, unit):
+                    return lined
+        return self.files[0]
+
+    def at(self, loc: Loc) -> str:
+        """Give the "FILE:LINE" that a message about `loc` begins with."""
+        return self.holder(loc).at(loc)
+
+    def origin(self, loc: Loc) -> str:
+        """Name file and line of a value, the same wherever the file lies: "disc-12in-33/1.0.0.yaml:57"."""
+        holder = self.holder(loc)
+        return f"{short_name(holder)}:{holder.line(loc)}"
+
+    def validated(self, model: type[M]) -> M:
+        """Check it all against a model; raises RulesetError, "FILE:LINE: ...", about the fault that stands first."""
+        try:
+            return model.model_validate(self.data, context={"written": True}, by_alias=True, by_name=False)
+        except ValidationError as faults:
+            line = self._line if len(self.files) > 1 else self.files[0].line
+            fault, others = first_fault(faults.errors(include_url=False), model, line)
+        more = f" (and {others} more)" if others else ""
+        name = fault.line.name if isinstance(fault.line, Line) else self.files[0].name
+        raise RulesetError(f"{name}:{int(fault.line)}: {fault.sentence}{more}")
+
+    def _line(self, loc: Loc) -> Line:
+        holder = self.holder(loc)
+        line = Line(holder.line(loc))
+        line.name = holder.name
+        return line
+
+
+def laid_over(child: Mapping[str, Any], parent: Mapping[str, Any]) -> dict[str, Any]:
+    """Lay what one file says over another's; what is of the wrong kind stays, for the models to refuse."""
+    data = dict(child)
+    for key, depth in DEPTH.items():
+        if key in parent:
+            below = parent[key]
+            if key == "off" and isinstance(below, Mapping):
+                below = {check: why for check, why in below.items() if check not in _judged(child)}
+            data[key] = _laid(child[key], below, depth - 1) if key in child else below
+    return data
+
+
+def _laid(child: Any, parent: Any, depth: int) -> Any:
+    if not depth or not isinstance(child, Mapping) or not isinstance(parent, Mapping):
+        return child
+    both = {key: _laid(child[key], parent[key], depth - 1) for key in parent if key in child}
+    return {**parent, **child, **both}
+
+
+def _judged(child: Mapping[str, Any]) -> set[str]:
+    """Name the checks that a file judges by its own words."""
+    parts = (child.get("limits"), child.get("measures"))
+    return {check for part in parts if isinstance(part, Mapping) for check in part}
+
+
+def joined(child: Mapping[str, str], parent: Mapping[str, str]) -> dict[str, str]:
+    """Join what two files require, distribution -> versions: where both name one, both must be kept to."""
+    return {name: both(child.get(name), parent.get(name)) or "" for name in {**parent, **child}}
+
+
+def both(child: str | None, parent: str | None) -> str | None:
+    """Join what two files say of the versions of one thing; None where neither says anything."""
+    said = [text for text in (parent, child) if text is not None]
+    parts = [part.strip() for text in said for part in text.split(",")]
+    return ",".join(dict.fromkeys(parts)) if len(said) > 1 else next(iter(said), None)
+
+
+def short_name(lined: Lined) -> str:
+    """Name a file as it lies among rulesets, "disc-12in-33/1.0.0.yaml"; one that lies elsewhere by its own name."""
+    path = lined.path or Path(lined.name)
+    name, version = lined.data.get("name"), lined.data.get("version")
+    return f"{name}/{path.name}" if (path.parent.name, path.stem) == (name, version) else path.name
+
+
+def _has(data: Any, loc: Loc) -> bool:
+    for part in loc:
+        if not isinstance(data, Mapping) or part not in data:
+            return False
+        data = data[part]
+    return True

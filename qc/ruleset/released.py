@@ -1,0 +1,60 @@
+"""Which ruleset it was, for years to come: the digest that reports name, and whether a file is as it was released."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from pathlib import Path
+
+from qc.errors import RulesetError
+from qc.wording import shown
+
+FILE = "digests.json"
+"""Beside the folders of the rulesets: "NAME@VERSION" -> SHA-256 of the file as it was released."""
+
+
+def digest(own: str, parent: str | None) -> str:
+    """Give the digest of a ruleset by that of its file: its own, or one over it and the digest of what it extends.
+
+    The second is the SHA-256 of two lines, both in hex, so that a change in any file that has a part in it shows.
+    """
+    return own if parent is None else hashlib.sha256(f"{own}\n{parent}\n".encode()).hexdigest()
+
+
+def is_as_released(path: Path, sha256: str) -> None:
+    """Refuse a released file that was edited; raises RulesetError with one sentence.
+
+    A version is released once digests.json names it; a folder without that file releases nothing.
+    """
+    sentence = edited(path, sha256)
+    if sentence is not None:
+        raise RulesetError(sentence)
+
+
+def edited(path: Path, sha256: str) -> str | None:
+    """Say that a file is not what was released; None when it is, or was never released."""
+    name = f"{path.parent.name}@{path.stem}"
+    released = _digests(path.parent.parent / FILE).get(name, sha256)
+    if released == sha256:
+        return None
+    return (
+        f"{shown(str(path), 500)}: this is not {name} as it was released, by the digest in {FILE}; a report that names "
+        "it would not be true, so put the released file back, and give what you changed a version of its own"
+    )
+
+
+def _digests(path: Path) -> Mapping[str, str]:
+    try:
+        told = json.loads(path.read_bytes())
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError) as why:
+        raise RulesetError(_unreadable(path, " ".join(str(why).split()))) from None
+    if not isinstance(told, dict) or not all(isinstance(one, str) for one in told.values()):
+        raise RulesetError(_unreadable(path, 'it must hold "NAME@VERSION": "SHA-256"'))
+    return told
+
+
+def _unreadable(path: Path, why: str) -> str:
+    return f"{shown(str(path), 500)}: the digests of released rulesets cannot be read ({why}); put the file back"
