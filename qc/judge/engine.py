@@ -7,7 +7,7 @@ from typing import Any
 
 from qc.contract import Check, CheckResult, Finding, Outcome, Report
 from qc.errors import FAULTS, NotApplicableError, NotMeasuredError
-from qc.judge.context import BrokenNeedError, Context, Evidence
+from qc.judge.context import BrokenNeedError, Context, Evidence, told_apart
 from qc.report.findings import Found
 from qc.report.model import PluginFailure, Verdict
 from qc.wording import told
@@ -46,6 +46,8 @@ def _judge(
         if at_fault:
             side = evidence.side or None
             failures.append(PluginFailure(plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=side))
+        # Before anything is left out, so that no number moves with what is kept.
+        findings = told_apart(findings)
         kept = sorted(findings, key=lambda f: Found(f).gravity)[:MOST_FINDINGS]
         kept.sort(key=lambda f: (f.severity != "fail", f.location.start_s or 0.0))
         results.append(
