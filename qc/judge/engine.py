@@ -10,6 +10,7 @@ from qc.errors import FAULTS, NotApplicableError, NotMeasuredError
 from qc.judge.context import BrokenNeedError, Context, Evidence, told_apart
 from qc.report.findings import Found
 from qc.report.model import PluginFailure, Verdict
+from qc.report.since import counted
 from qc.wording import told
 
 MOST_FINDINGS = 100
@@ -99,8 +100,13 @@ def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -
     return "fail" if "fail" in outcomes else "warn" if "warn" in outcomes else "pass"
 
 
-def exit_code(report: Report, *, strict: bool = False) -> int:
-    """0 pass, 1 a check failed (with `strict` also: warned), 3 a plugin or the tool failed."""
+def exit_code(report: Report, *, strict: bool = False, only_new: bool = False) -> int:
+    """0 pass, 1 a check failed (with `strict` also: warned), 3 a plugin or the tool failed.
+
+    With `only_new` findings count that the report it was compared with did not have, and no others.
+    """
     if report.verdict == "error" or report.plugin_failures:
         return 3
+    if only_new:
+        return int(counted(report, strict=strict) > 0)
     return int(report.verdict == "fail" or (strict and report.verdict == "warn"))
