@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from qc.delivery.model import Delivery
+from qc.delivery.waivers import WaiversFile
 from qc.report.model import Report
 from qc.report.plan import PlanReport
 from qc.ruleset.model import RulesetFile
@@ -26,6 +27,7 @@ _MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"]
     "plan": (PlanReport, "serialization", "Sidegate plan"),
     "delivery": (Delivery, "validation", "Sidegate delivery"),
     "ruleset": (RulesetFile, "validation", "Sidegate ruleset"),
+    "waivers": (WaiversFile, "validation", "Sidegate waivers"),
 }
 NAMES = tuple(_MODELS)
 
@@ -43,7 +45,7 @@ class _Plain(GenerateJsonSchema):
 
 
 def generated(name: str) -> str:
-    """Give the schema of `report`, `plan`, `delivery` or `ruleset` as the text of its file; raises KeyError."""
+    """Give one of the schemas in NAMES as the text of its file; raises KeyError."""
     model, mode, title = _MODELS[name]
     made = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_Plain)
     first = {"$schema": _Plain.schema_dialect, "title": title}
