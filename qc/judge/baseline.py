@@ -158,10 +158,12 @@ def _fates(
 ) -> Mapping[str, list[Finding]]:
     """Say of earlier findings that are not among those of now what became of them.
 
-    One is gone only where its check was judged again, on the same sides, and left no finding out.
+    One is gone only where its check was judged again, on the same sides, to its end, and left no finding out.
     """
     outcomes = {(result.check, result.side): result.outcome for result in report.results}
     short = {(one.check, one.side) for one in left_out if one.now}
+    # A check that gives a reason beside what it found missed a number on the way.
+    short |= {(result.check, result.side) for result in report.results if result.findings and result.reason}
     fates: dict[str, list[Finding]] = {"gone": [], "unsure": [], "not_judged": []}
     for one in unmatched:
         unjudged = outcomes.get(one.home, "error") in UNJUDGED or (one.result.side is None and not same)

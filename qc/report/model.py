@@ -336,7 +336,7 @@ class BaselineFacts(Model):
     not_judged: tuple[Finding, ...] = ()
     """what it had, of checks that judged nothing this time"""
     unsure: tuple[Finding, ...] = ()
-    """what it had, and may be among what this report left out"""
+    """what it had, and may be among what this report left out or could not judge to its end"""
     left_out: tuple[LeftOut, ...] = ()
 
 

@@ -23,6 +23,8 @@ ROWS = 38
 LEAST_PASSAGES = 3
 SECONDS = 4
 """Places that a fact tells by themselves."""
+WAIVERS = 6
+"""Waivers that are told by themselves."""
 TOGETHER = 0.5
 """s within which passages are one."""
 
@@ -68,7 +70,9 @@ def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     declared, chain = side.declared, report.ruleset.chain
     yield "Engrave", _said(declared.get("inscription") or "nothing is declared")
     yield "Verdict", _verdict(report, side)
-    yield "Waived", "; ".join(_waivers(report, side))
+    answers = list(_waivers(report, side))
+    answers[WAIVERS:] = [f"{len(answers) - WAIVERS} more in the report"] if len(answers) > WAIVERS else []
+    yield "Waived", "; ".join(answers)
     yield "Since", _since(report, side)
     if side.geometry is not None and side.levels is not None:
         yield from _levels(report, side)

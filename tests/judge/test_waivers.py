@@ -6,7 +6,7 @@ import datetime as dt
 from collections import Counter
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from qc.chain import Chain
@@ -20,6 +20,9 @@ from qc.report.model import Finding, Location, Stretch
 CHECK = "house.own"
 TODAY = dt.date(2026, 6, 15)
 STARTS = [(1, 2.0), (2, 60.0), (3, 120.0)]
+
+LAWS = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+"""Other loads on the machine are no fault."""
 
 
 def waiver(**more):
@@ -89,6 +92,7 @@ def test_of_the_delivery_only_a_waiver_without_a_side_covers():
     assert covers(waiver(), finding(), "delivery")
 
 
+@LAWS
 @given(st.integers(-4000, 4000))
 def test_the_last_day_is_inside_and_every_day_after_is_not(days):
     last = TODAY + dt.timedelta(days=days)
@@ -206,6 +210,7 @@ def told(found):
 places = st.tuples(st.integers(0, 150), st.integers(1, 20), st.sampled_from(["warn", "fail"]))
 
 
+@LAWS
 @given(st.lists(places, max_size=12), st.integers(0, 150), st.integers(1, 60), st.sets(st.sampled_from([1, 2, 3])))
 def test_outside_of_its_place_a_waiver_changes_nothing(several, start, length, tracks):
     """Whoever reads only what lies outside sees the same with and without it."""
