@@ -91,7 +91,7 @@ def _reached(finding: Finding, starts: Starts) -> set[int]:
 
 
 class Waivers:
-    """The waivers of a run and its day; counts what each of them covers."""
+    """The waivers of a run and its day; counts what each covers, or leaves to stand since it has expired."""
 
     def __init__(self, waivers: Sequence[Waiver] = (), today: date | None = None) -> None:
         self._waivers, self._today = tuple(waivers), today
@@ -100,8 +100,9 @@ class Waivers:
     def applied(self, check: str, finding: Finding, scope: Scope, starts: Starts = ()) -> Finding:
         """Give a finding with the key of the first waiver that covers it and holds; whoever made it has no say."""
         covering = [one for one in self._waivers if one.covers(check, finding, scope, starts)]
-        self._covered.update(one.key for one in covering)
-        key = next((one.key for one in covering if one.holds(self._today)), None)
+        holding = [one.key for one in covering if one.holds(self._today)]
+        self._covered.update(holding or [one.key for one in covering])
+        key = next(iter(holding), None)
         return finding if finding.waived_by == key else finding.model_copy(update={"waived_by": key})
 
     def facts(self) -> tuple[WaiverFacts, ...]:

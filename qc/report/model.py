@@ -307,7 +307,7 @@ class WaiverFacts(Model):
     """the last day it holds, 2026-12-31"""
     state: Literal["used", "unused", "expired"]
     findings: int = 0
-    """findings that it covers; of an expired one, that it would have covered"""
+    """findings that it covers; of an expired one, that stand because it has expired"""
 
 
 class LeftOut(Model):

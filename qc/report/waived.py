@@ -74,7 +74,7 @@ def fault(report: Report, waiver: WaiverFacts) -> str:
     if waiver.state == "expired":
         what = f"expired after {waiver.expires}"
         if not waiver.findings:
-            return f"{what} and covers nothing; take it out"
+            return f"{what}, and nothing stands for that; take it out"
         return f"{what}, so {waiver.findings} finding{'s stand' if waiver.findings > 1 else ' stands'}"
     results = [one for one in report.results if one.check == waiver.check and waiver.side in {None, one.side}]
     if all(one.outcome in {"not_measured", "not_applicable", "error"} for one in results):

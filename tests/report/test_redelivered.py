@@ -12,7 +12,7 @@ import pytest
 from rich.cells import cell_len
 
 from qc.judge.baseline import Earlier, compared
-from qc.report.model import Run, WaiverFacts
+from qc.report.model import Run, Stretch, WaiverFacts
 from qc.report.sheet import Sheet
 from qc.report.text import Text
 
@@ -23,6 +23,7 @@ USED = WaiverFacts(
     key="waivers.yaml:3", check="groove.top-width-too-narrow", side="B", tracks=(1,), from_s=4.0, to_s=8.0, findings=1,
     reason="the tape stop is the song", owner="the mastering house", expires="2026-12-31", state="used",
 )  # fmt: skip
+WHOLE = USED.model_copy(update={"tracks": (), "from_s": None, "to_s": None})
 EXPIRED = WaiverFacts(
     key="delivery.yaml:31", check="stereo.low-end-out-of-phase", side="B", reason="listened to, it tracks",
     owner="the producer", expires="2026-02-28", state="expired", findings=1,
@@ -153,6 +154,27 @@ def test_findings_that_were_left_out_are_said_to_be_uncompared(report, written):
     text = words(written(Text(width=120), compared(now, Earlier(report, "first.json"))))
     assert f"{first.check} on {first.side}: the milder ones were left out, 0 then and 60 now" in text
     assert "cannot be told" in text
+
+
+def test_a_place_of_a_number_of_all_the_side_is_only_where_it_is_worst(redelivered, written):
+    """Clipped runs are counted over the side: who waives a second of it is told so."""
+    note = "one number of all the side, waived by where it is worst"
+    numbers = changed(redelivered, lambda one: [one.model_copy(update={"measure": one.measure or "level.x"})])
+    event = changed(numbers, lambda one: [one.model_copy(update={"stretch": Stretch(start_s=6.0, end_s=7.0)})])
+    for waiver, one, said in ((USED, numbers, True), (USED, event, False), (WHOLE, numbers, False)):
+        text = words(written(Text(width=120), one.model_copy(update={"waivers": (waiver,)})))
+        assert (note in text) == said
+
+
+def test_many_findings_of_one_waiver_are_a_few_lines(redelivered, written):
+    def many(one):
+        return [one] * (40 if one.waived_by else 1)
+
+    waivers = (USED.model_copy(update={"findings": 250}),)
+    one = changed(redelivered, many).model_copy(update={"waivers": waivers})
+    assert "and 247 more" in written(Text(width=120), one)
+    assert "and 210 more" in written(Text(width=120, detail="verbose"), one)
+    assert "250 of groove.top-width-too-narrow" in written(Text(width=120, detail="quiet"), one)
 
 
 HOSTILE = ("\u6c34\u306e\u4e0a\u306e\u5149 " * 40, "[bold red]x[/] \x1b[31mred\r\nmore\ttabs", "W" * 900)
