@@ -5,12 +5,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import qc
 from qc.audio.heard import default_workers
+from qc.beside import Papers, read_beside
 from qc.cautions import CAUTIONS
 from qc.choosing import choose, for_disc, loaded, others
 from qc.contract import CheckResult, Need, Report
@@ -57,6 +58,12 @@ class Options:
     """told the side and how much of it is heard, 0..1"""
     chain: tuple[str, ...] = ()
     """chain values changed for this run, "cut.land=10um" """
+    waivers: Path | None = None
+    """a file of waivers beside those of the delivery"""
+    baseline: Path | None = None
+    """an earlier JSON report to compare with"""
+    today: date | None = None
+    """the day by which waivers hold or have expired; the command says today's, nothing else looks at a clock"""
 
 
 @dataclass(frozen=True)
@@ -86,12 +93,15 @@ def check(
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
     owner = {**host.owner, **owners(ruleset)}
+    chosen, papers = _chosen(read, options.sides), Papers(options.waivers, options.baseline, options.today)
+    installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
+    beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
     workers = options.workers or default_workers()
     sides, results, failures, evidence = [], [], list(host.failures), {}
-    for index, side in _chosen(read, options.sides):
+    for index, side in chosen:
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
-        judged, broken = judge_side(bound.checks, measured.evidence, owner)
+        judged, broken = judge_side(bound.checks, measured.evidence, owner, beside.waivers)
         measured.forget()
         if measured.excerpts is not None:
             judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, owner)
@@ -102,9 +112,9 @@ def check(
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
-    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), owner)
+    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), owner, beside.waivers)
     results, failures = results + judged, failures + broken
-    report = _report(read, ruleset, bound, host, sides, results, failures)
+    report = beside.compared(_report(read, ruleset, bound, host, sides, results, failures))
     more = host.report_done(report)
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands

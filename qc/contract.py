@@ -335,6 +335,8 @@ class Check(ABC, Generic[P]):
     judges: ClassVar[Mapping[str, Judged]] = {}
     """limit key -> the measurement it is held against; only these can set the level. One limit may be held against
     several measurements: "peak" and "peak.vertical" are both the limit "peak"."""
+    waivable: ClassVar[bool] = True
+    """whether somebody may answer for what it finds; not where nothing else means anything before that is mended"""
 
     def __init__(self, limits: P) -> None:
         self.limits = limits

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
 from functools import partial
 from pathlib import Path
 
@@ -13,12 +17,14 @@ from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.terminal import text
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
-from qc.contract import Evidence, Renderer
+from qc.contract import Evidence, Renderer, Report
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
+from qc.report.since import counted_words
 from qc.report.text import Text
 from qc.ruleset.find import is_path
+from qc.wording import shown
 
 
 def check(words: argparse.Namespace) -> int:
@@ -31,14 +37,19 @@ def check(words: argparse.Namespace) -> int:
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     house = [Path(spec)] if spec and is_path(spec) else []
-    refuse_sources(wanted, [*read.files, *house])
+    papers = _papers(words)
+    refuse_sources(wanted, [*read.files, *house, *([papers.waivers] if papers.waivers else [])])
+    _keep_the_baseline(wanted, papers.baseline)
     compile_first(host.needs)
     with Progress(sys.stderr) as progress:
-        options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain))
+        options = replace(
+            papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,
+            chain=tuple(words.chain),
+        )  # fmt: skip
         report = api.check(path, options, host, read)
     if any(side.passes for side in report.sides):
         jit.ready()
-    code = exit_code(report, strict=words.strict)
+    code = exit_code(report, strict=words.strict, only_new=words.only_new)
     for output in wanted:
         code = max(code, attempted(partial(write, output, report, Evidence())))
     for failure in report.plugin_failures:
@@ -46,8 +57,34 @@ def check(words: argparse.Namespace) -> int:
     if not any(output.path is None for output in wanted):
         failed = sum(result.outcome == "fail" for result in report.results)
         count = f", {failed} check{'s' * (failed > 1)} failed" if failed else ""
-        say(f"{report.delivery.title}: {report.verdict}{count}")
+        say(f"{report.delivery.title}: {report.verdict}{count}{_new(report, words)}")
     return code
+
+
+def _papers(words: argparse.Namespace) -> api.Options:
+    """Give what the delivery is judged beside, by today; raises UsageError for what is missing."""
+    for option, place in (("--waivers", words.waivers), ("--baseline", words.baseline)):
+        if place == "":
+            raise UsageError(f"{option}: the file has no name")
+    if words.only_new and words.baseline is None:
+        raise UsageError("--only-new: nothing says what was there before; name an earlier report with --baseline")
+    waivers, baseline = (None if place is None else Path(place) for place in (words.waivers, words.baseline))
+    return api.Options(waivers=waivers, baseline=baseline, today=date.today())  # noqa: DTZ011 - papers are local
+
+
+def _keep_the_baseline(wanted: Sequence[Output], baseline: Path | None) -> None:
+    """Refuse to write over the earlier report: the next run would take what is new in this one for known."""
+    for output in wanted:
+        if baseline is not None and output.path == Path(os.path.realpath(baseline)):
+            mend = "write the report elsewhere, and put it there once somebody has agreed to it"
+            raise UsageError(f"--out: {shown(output.place)} is what is compared with; {mend}")
+
+
+def _new(report: Report, words: argparse.Namespace) -> str:
+    """Say what counted, where only new findings do."""
+    if not words.only_new:
+        return ""
+    return f"; {counted_words(report, strict=words.strict)}"
 
 
 def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None) -> Renderer:

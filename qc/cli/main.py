@@ -71,6 +71,11 @@ def parser() -> argparse.ArgumentParser:
     detail.add_argument("--verbose", action="store_true", help="text: every finding, limit and measurement")
     check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
+    check.add_argument("--waivers", metavar="FILE", help="a file of waivers, beside those of the delivery")
+    check.add_argument("--baseline", metavar="REPORT", help="tell what is new since an earlier JSON report, and mended")
+    check.add_argument(
+        "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
+    )
     _chain(check)
     check.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
     _plan(commands)
@@ -106,7 +111,7 @@ def parser() -> argparse.ArgumentParser:
     _rulesets(commands)
     commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
     schema = commands.add_parser("schema", help="print a JSON Schema")
-    schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset", "rulesets-diff"])
+    schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset", "rulesets-diff", "waivers"])
     explain = commands.add_parser(
         "explain", help="tell what a check finds, or what a measurement is",
         description="Tell what a check finds, why, how, by which limits and sources; or what a measurement is, or a "

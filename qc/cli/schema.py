@@ -8,6 +8,6 @@ from qc.cli.main import emit
 
 
 def schema(model: str) -> int:
-    """Print the schema of `report`, `plan`, `delivery`, `ruleset` or `rulesets-diff`."""
+    """Print the schema of `report`, `plan`, `delivery`, `ruleset`, `rulesets-diff` or `waivers`."""
     emit((files("qc") / "schemas" / f"{model}.json").read_bytes())
     return 0

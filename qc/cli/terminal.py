@@ -8,7 +8,7 @@ import shutil
 import sys
 from pathlib import Path
 
-from qc.report.text import PIPED, Detail, Text
+from qc.report.text import PIPED, Counted, Detail, Text
 
 
 def width() -> int:
@@ -24,6 +24,9 @@ def colour() -> bool:
 def text(words: argparse.Namespace, path: Path | None) -> Text:
     """Build the text report as the words on the command line ask for it; no path means stdout."""
     detail: Detail = "quiet" if words.quiet else "verbose" if words.verbose else "usual"
+    counted: Counted | None = None
+    if words.only_new:
+        counted = "fail or warn" if words.strict else "fail"
     if path is not None:
-        return Text(detail=detail, ascii_only=words.ascii)
-    return Text(width=width(), colour=colour(), detail=detail, ascii_only=words.ascii)
+        return Text(detail=detail, ascii_only=words.ascii, only_new=counted)
+    return Text(width=width(), colour=colour(), detail=detail, ascii_only=words.ascii, only_new=counted)

@@ -146,15 +146,27 @@ class Track(Sent):
 
 
 class Waiver(Sent):
-    """A finding that somebody answers for."""
+    """Somebody answers for what a check finds on some tracks and between two times; none given: on all of the side.
 
-    check: Line
-    tracks: tuple[Counted, ...] = ()
+    `expires` is the last day it holds; one without holds until it is taken out.
+    """
+
+    check: Line = Field(examples=["level.clipped"])
+    # An empty list might mean every track or none, so it is refused.
+    tracks: tuple[Counted, ...] = Field((), min_length=1)
     from_: Seconds | None = Field(None, alias="from")
     to: Seconds | None = None
-    reason: Text
-    owner: Line
+    reason: Text = Field(examples=["meant so by the producer"])
+    owner: Line = Field(examples=["the mastering house"])
     expires: Day | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        start = self.from_ or Fraction(0)
+        if self.to is not None and self.to <= start:
+            times = f"ends at {write_time(self.to)}, which is not after its start at {write_time(start)}"
+            raise misplaced(f"the waiver {times}; correct one of the two", ("to",))
+        return self
 
 
 class Side(Sent):
@@ -207,8 +219,11 @@ class Side(Sent):
                 raise misplaced("no file follows this gap; leave it out", ("tracks", i, "gap_after"))
 
     def itself(self) -> dict[str, Any]:
-        """Give the side as plain data for a report: seconds, dB, days as text; what is left out stays out."""
-        return self.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
+        """Give the side as plain data for a report: seconds, dB, days as text; what is left out stays out.
+
+        Waivers are not among it: no check sees what is waived.
+        """
+        return self.model_dump(mode="json", exclude={"waivers"}, exclude_none=True, exclude_defaults=True)
 
     @model_validator(mode="after")
     def _tracks_in_order(self) -> Self:

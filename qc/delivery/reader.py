@@ -22,7 +22,6 @@ _PLANNED = {
     "fold_down": 'fold-downs are not judged yet; deliver two channels and leave "fold_down" out',
     "reference": 'reference files are not compared yet; leave "reference" out',
     "lineup": 'line-up tones are not measured yet; leave "lineup" out',
-    "waivers": 'waivers are not applied yet; leave "waivers" out',
 }
 
 

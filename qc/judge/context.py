@@ -126,24 +126,30 @@ class Context:
             location = self._location(quantity.at, self._evidence.windows.get(name))
             for found in self._held(quantity, limit, op, of or name, location, name, remedy):
                 yield found.model_copy(update={"measure": name})
-        seen: dict[str, int] = {}
         for event in sorted(events, key=lambda event: event.measured.value, reverse=op == "<="):  # the worst first
             location = self._location(event.measured.at, event.window)
             for found in self._held(event.measured, limit, op, of or name, location, name, remedy):
-                count = seen[found.fingerprint] = seen.get(found.fingerprint, 0) + 1
-                yield _told_as_event(found, name, event, count)
+                yield _told_as_event(found, name, event)
 
     def hold(
         self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: Field = (), remedy: str = ""
     ) -> Iterator[Finding]:
         """Hold a number that the check itself worked out against a limit; at most one finding, at its own place."""
-        bounds = {grade: getattr(limit, grade) for grade in ("warn", "fail")}
-        known = {key: convert(bound, limit.unit, quantity.unit) for key, bound in bounds.items() if bound is not None}
+        key = self._limit_key(limit)
+        grades = {grade: getattr(limit, grade) for grade in ("warn", "fail")}
+        known = {grade: convert(at, limit.unit, quantity.unit) for grade, at in grades.items() if at is not None}
         limit = limit.model_copy(update={"unit": quantity.unit, **known})
         location = self._location(quantity.at, None)
         if field:
             location = location.model_copy(update=self._in_the_file(field))
-        yield from self._held(quantity, limit, op, of, location, of, remedy)
+        yield from self._held(quantity, limit, op, of, location, key, remedy)
+
+    def _limit_key(self, limit: Limit) -> str:
+        """Give the name of one of the check's own limits, also where the check has let a grade of it go."""
+        own = [(name, one) for name, one in self._check.limits if isinstance(one, Limit)]
+        itself = (name for name, one in own if one is limit)
+        changed = (name for name, one in own if one.origin == limit.origin and one.source == limit.source)
+        return next(itself, next(changed, ""))
 
     def _held(
         self, quantity: Quantity, limit: Limit, op: Op, of: str, location: Location, key: str, remedy: str
@@ -176,7 +182,6 @@ class Context:
         remedy: str = "",
     ) -> Finding:
         """Make a finding that no limit gave."""
-        key = measured if isinstance(measured, str) else ""
         return self._finding(
             severity,
             message,
@@ -184,7 +189,7 @@ class Context:
             location=self._location(at, None).model_copy(update=self._in_the_file(field)),
             limit=None,
             over=None,
-            key=key,
+            key="",
             remedy=remedy,
         )
 
@@ -215,7 +220,8 @@ class Context:
         self, severity: Severity, message: str, *, measured: Quantity | str, location: Location,
         limit: Limit | None, over: float | None, key: str, remedy: str,
     ) -> Finding:  # fmt: skip
-        parts = (self._check.id, key, location.side, str(location.track), str(location.channel))
+        # By where and what it is and never by its words or numbers, which change with every redelivery.
+        parts = (self._check.id, key, location.side, str(location.track), str(location.channel), location.field or "")
         return Finding(
             check=self._check.id,
             severity=severity,
@@ -234,16 +240,26 @@ def _digest(parts: Sequence[str]) -> str:
     return hashlib.blake2b("|".join(parts).encode(), digest_size=8).hexdigest()
 
 
-def _told_as_event(found: Finding, measure: str, event: PlacedEvent, count: int) -> Finding:
-    """Add to a finding the stretch of its event; of several alike on one track each has a fingerprint of its own."""
+def told_apart(findings: Sequence[Finding]) -> list[Finding]:
+    """Give each of several findings alike a fingerprint of its own, counted as they pass; the order stays."""
+    given = list(findings)
+    seen: dict[str, int] = {}
+    for i in sorted(range(len(given)), key=lambda i: given[i].location.start_s or 0.0):
+        alike = given[i].fingerprint
+        count = seen[alike] = seen.get(alike, 0) + 1
+        if count > 1:
+            given[i] = given[i].model_copy(update={"fingerprint": _digest((alike, str(count)))})
+    return given
+
+
+def _told_as_event(found: Finding, measure: str, event: PlacedEvent) -> Finding:
+    """Add to a finding the stretch of its event."""
     start, end = event.stretch.start_s, event.stretch.end_s
     assert start is not None  # every event has its place
     assert end is not None
     update: dict[str, object] = {"measure": measure, "stretch": Stretch(start_s=start, end_s=end)}
     if event.stretch != event.measured.at:
         update["message"] = f"{found.message}, from {clock(start)} to {clock(end)}"
-    if count > 1:
-        update["fingerprint"] = _digest((found.fingerprint, str(count)))
     return found.model_copy(update=update)
 
 

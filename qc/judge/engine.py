@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from qc.contract import Check, CheckResult, Finding, Outcome, Report
 from qc.errors import FAULTS, NotApplicableError, NotMeasuredError
-from qc.judge.context import BrokenNeedError, Context, Evidence
+from qc.judge.context import BrokenNeedError, Context, Evidence, told_apart
+from qc.judge.waivers import Waivers
 from qc.report.findings import Found
 from qc.report.model import PluginFailure, Verdict
+from qc.report.since import counted
 from qc.wording import told
 
 MOST_FINDINGS = 100
@@ -17,54 +19,76 @@ MOST_FINDINGS = 100
 
 
 def judge_side(
-    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str]
+    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str], waivers: Waivers | None = None
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
     """Judge one side with every check but those of the delivery; `owner` names each check's plugin.
 
     A measurement that broke is an error of every check that asks for it and no fault of theirs: whoever measured
     names its plugin.
     """
-    return _judge([check for check in checks if check.scope != "delivery"], evidence, owner)
+    return _judge([check for check in checks if check.scope != "delivery"], evidence, owner, waivers)
 
 
 def judge_delivery(
-    checks: Iterable[Check[Any]], sides: Mapping[str, Evidence], delivery: Mapping[str, Any], owner: Mapping[str, str]
-) -> tuple[list[CheckResult], list[PluginFailure]]:
+    checks: Iterable[Check[Any]], sides: Mapping[str, Evidence], delivery: Mapping[str, Any], owner: Mapping[str, str],
+    waivers: Waivers | None = None,
+) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Judge the delivery as a whole: checks that hold its sides, source -> evidence, against each other."""
     chain = next(iter(sides.values())).chain
     whole = Evidence(side="", chain=chain, declared={}, delivery=delivery, others=sides)
-    return _judge([check for check in checks if check.scope == "delivery"], whole, owner)
+    return _judge([check for check in checks if check.scope == "delivery"], whole, owner, waivers)
 
 
 def _judge(
-    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str]
+    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str], waivers: Waivers | None
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
     results, failures = [], []
+    waivers = waivers or Waivers()
     for check in checks:
         context = Context(evidence, check)
-        outcome, findings, reason, at_fault = _judged(check, context)
+        without, found, reason, at_fault = _judged(check, context)
         if at_fault:
             side = evidence.side or None
             failures.append(PluginFailure(plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=side))
+        # Before anything is left out, so that what is counted is all there is and no number moves with what is kept.
+        findings = [waivers.applied(check.id, one, check.scope, _starts(evidence, one)) for one in told_apart(found)]
         kept = sorted(findings, key=lambda f: Found(f).gravity)[:MOST_FINDINGS]
-        kept.sort(key=lambda f: (f.severity != "fail", f.location.start_s or 0.0))
+        kept.sort(key=lambda f: (f.waived_by is not None, f.severity != "fail", f.location.start_s or 0.0))
         results.append(
             CheckResult(
                 check=check.id,
                 scope=check.scope,
                 side=evidence.side or None,
-                outcome=outcome,
+                outcome=_outcome(without, findings),
                 measured=context.looked_at,
                 findings=tuple(kept),
                 findings_omitted=len(findings) - len(kept),
+                findings_waived=sum(finding.waived_by is not None for finding in findings),
                 reason=reason,
             )
         )
     return results, failures
 
 
+def _starts(evidence: Evidence, finding: Finding) -> list[tuple[int, float]]:
+    """Give number and start of each track of the side that a finding lies on."""
+    its = evidence.others.get(f"side:{finding.location.side}", evidence)
+    return [(t["number"], t["start"]) for t in its.declared.get("tracks", ()) if "start" in t]
+
+
+def _outcome(without: Outcome, findings: Sequence[Finding]) -> Outcome:
+    """Give the gravest finding that nobody answers for; what was not measured is not waived away by what was."""
+    severities = {finding.severity for finding in findings if finding.waived_by is None}
+    if severities:
+        return "fail" if "fail" in severities else "warn"
+    return "waived" if findings and without not in ("not_measured", "error") else without
+
+
 def _judged(check: Check[Any], context: Context) -> tuple[Outcome, list[Finding], str, bool]:
-    """Run one check; gives outcome, findings, the reason where there is one, and whether the check is at fault."""
+    """Run one check; gives the outcome without what it found, that, why where there is a reason, and who is at fault.
+
+    The last is whether the check itself is. What was found before a number turned out to be missing stands.
+    """
     findings: list[Finding] = []
     without: Outcome = "pass"
     reason = ""
@@ -83,10 +107,7 @@ def _judged(check: Check[Any], context: Context) -> tuple[Outcome, list[Finding]
         return "error", [], str(broken), False
     except FAULTS as error:
         return "error", [], told(error), True
-    # what was found before a number turned out to be missing stands
-    severities = {finding.severity for finding in findings}
-    outcome: Outcome = "fail" if "fail" in severities else "warn" if "warn" in severities else without
-    return outcome, findings, reason or " ".join(context.notes), False
+    return without, findings, reason or " ".join(context.notes), False
 
 
 def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -> Verdict:
@@ -97,8 +118,13 @@ def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -
     return "fail" if "fail" in outcomes else "warn" if "warn" in outcomes else "pass"
 
 
-def exit_code(report: Report, *, strict: bool = False) -> int:
-    """0 pass, 1 a check failed (with `strict` also: warned), 3 a plugin or the tool failed."""
+def exit_code(report: Report, *, strict: bool = False, only_new: bool = False) -> int:
+    """0 pass, 1 a check failed (with `strict` also: warned), 3 a plugin or the tool failed.
+
+    With `only_new` findings count that the report it was compared with did not have, and no others.
+    """
     if report.verdict == "error" or report.plugin_failures:
         return 3
+    if only_new:
+        return int(counted(report, strict=strict) > 0)
     return int(report.verdict == "fail" or (strict and report.verdict == "warn"))

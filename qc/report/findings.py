@@ -41,17 +41,18 @@ class Found:
         return None if limit is None else limit.fail if self.finding.severity == "fail" else limit.warn
 
     @property
-    def gravity(self) -> tuple[bool, float]:
+    def gravity(self) -> tuple[bool, bool, float]:
         """Failures first, then by how far over its limit a value lies: in steps from warn to fail, or in parts of it.
 
-        A limit may be nought, so that its own size says nothing of what is far.
+        A limit may be nought, so that its own size says nothing of what is far. What somebody answers for comes last.
         """
+        waived, milder = self.finding.waived_by is not None, self.finding.severity != "fail"
         margin, limit = self.finding.margin, self.finding.limit
         if margin is None or limit is None:
-            return self.finding.severity != "fail", float("-inf")
+            return waived, milder, float("-inf")
         both = limit.warn is not None and limit.fail is not None and limit.warn != limit.fail
         step = abs((limit.fail or 0.0) - (limit.warn or 0.0)) if both else abs(self.bound or 0.0)
-        return self.finding.severity != "fail", margin / (step or STEPS.get(limit.unit, 1.0))
+        return waived, milder, margin / (step or STEPS.get(limit.unit, 1.0))
 
     @property
     def over(self) -> str:
@@ -110,6 +111,11 @@ class Fold:
 
 def every(report: Report) -> list[Found]:
     """Give every finding of a report that nobody answers for, the gravest first."""
+    return [one for one in whole(report) if one.finding.waived_by is None]
+
+
+def whole(report: Report) -> list[Found]:
+    """Give every finding of a report, the gravest first, and last what somebody answers for."""
     found = []
     for result in report.results:
         names = {id(quantity): name for name, quantity in result.measured.items()}
@@ -117,7 +123,7 @@ def every(report: Report) -> list[Found]:
             same = (name for name, quantity in result.measured.items() if quantity == finding.measured)
             name = finding.measure or names.get(id(finding.measured)) or next(same, "")
             found.append(Found(finding, name))
-    return sorted((one for one in found if one.finding.waived_by is None), key=lambda one: one.gravity)
+    return sorted(found, key=lambda one: one.gravity)
 
 
 def folds(report: Report, severity: str, *, by_side: bool) -> list[Fold]:
@@ -127,9 +133,9 @@ def folds(report: Report, severity: str, *, by_side: bool) -> list[Fold]:
         if one.finding.severity == severity:
             kept.setdefault((one.finding.check, one.side if by_side else ""), []).append(one)
     omitted = {
-        (result.check, result.side or "delivery"): result.findings_omitted
+        (result.check, result.side or "delivery"): result.left_unwaived
         for result in report.results
-        if result.findings_omitted
+        if result.left_unwaived
     }
     return [Fold(check, tuple(found), _omitted(omitted, check, found, severity)) for (check, _), found in kept.items()]
 
@@ -143,9 +149,10 @@ def _omitted(omitted: dict[tuple[str, str], int], check: str, found: Sequence[Fo
     )
 
 
-def by_time(report: Report, side: str) -> list[Found]:
-    """Give the findings of a side that have a second, in the order in which they pass the stylus."""
-    placed = [one for one in every(report) if one.finding.location.side == side and one.second is not None]
+def by_time(report: Report, side: str, *, waived: bool = False) -> list[Found]:
+    """Give the findings of a side that have a second, in the order in which they pass the stylus; `waived` too."""
+    found = whole(report) if waived else every(report)
+    placed = [one for one in found if one.finding.location.side == side and one.second is not None]
     return sorted(placed, key=lambda one: one.second or 0.0)
 
 
@@ -164,8 +171,11 @@ def both(limit: HeldLimit) -> str:
     return f"{'/'.join('-' if value is None else f'{value:.6g}' for value in values)} {unit}".rstrip()
 
 
-def place(one: Found, *, fully: bool = False) -> str:
-    """Say where it lies: "B 1:16.067, track 2, radius 135.0 mm"; `fully` with its window and channel."""
+def place(one: Found, *, fully: bool = False, briefly: bool = False) -> str:
+    """Say where it lies: "B 1:16.067, track 2, radius 135.0 mm"; `fully` with its window and channel.
+
+    `briefly` is what the earlier report's places can be held against: side, second and track.
+    """
     at = one.finding.location
     parts = [at.side or "the delivery"]
     if one.second is not None:
@@ -174,6 +184,8 @@ def place(one: Found, *, fully: bool = False) -> str:
         parts.append(f"worst of {clock(one.window[0])} to {clock(one.window[1])}")
     if at.track is not None:
         parts.append(f"track {at.track}")
+    if briefly:
+        return ", ".join(parts)
     if at.radius_mm is not None:
         parts.append(f"radius {at.radius_mm:.1f} mm")
     if fully and at.channel is not None:

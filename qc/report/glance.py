@@ -9,7 +9,7 @@ from qc.contract import Quantity, Report
 from qc.quantity import clock, meets
 from qc.report import worth
 from qc.report.declared import declared_lines
-from qc.report.findings import both, by_time, listed, number
+from qc.report.findings import both, by_time, listed, number, whole
 from qc.report.model import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport
 from qc.wording import shown
 
@@ -23,8 +23,8 @@ LEAST_ROWS = 2
 """Limits that are worth a table."""
 NEVER = 100.0
 """dB at which a limit is put that no level reaches."""
-GRADES = ("MEND", "WEIGH", "")
-STYLES = {"MEND": "red", "WEIGH": "yellow", "": ""}
+GRADES = ("MEND", "WEIGH", "waived", "")
+STYLES = {"MEND": "red", "WEIGH": "yellow", "waived": "cyan", "": ""}
 
 
 def sides(page: Page, report: Report, *, spare: int | None) -> None:
@@ -206,18 +206,29 @@ class _Order(NamedTuple):
 def _held(report: Report, side: SideReport) -> Iterator[tuple[_Order, tuple[str, ...]]]:
     """Give each limit of a side with its place in the order: name, word, value, limit, level."""
     levels = side.levels
+    waived = _waived(report, side)
     for name, limit in report.ruleset.limits.items():
         quantity = side.measurements.get(limit.measure)
         reached = None if levels is None else levels.by_limit.get(name)
         if quantity is None:
             continue
         grade = _grade(quantity, limit)
+        grade = "waived" if grade and name in waived else grade
         last = None if reached is None else reached.level
         level = "" if last is None else str(last)
         value = (quantity.bound or "") + number(limit.measure, quantity.value, quantity.unit)
         order = _Order(GRADES.index(grade), NEVER if last is None or last.bound == ">" else last.value, name)
         rules = "rules" if levels is not None and levels.ruling == name else ""
         yield order, (name, grade or rules, value, both(limit), level)
+
+
+def _waived(report: Report, side: SideReport) -> set[str]:
+    """Give the limits of which somebody answers for every finding on a side."""
+    names: dict[str, list[bool]] = {}
+    for one in whole(report):
+        if one.side == side.id:
+            names.setdefault(one.limit_name(report), []).append(one.finding.waived_by is not None)
+    return {name for name, answered in names.items() if all(answered)}
 
 
 def _grade(quantity: Quantity, limit: HeldLimit) -> str:
@@ -285,7 +296,7 @@ def _rest(page: Page, report: Report, *, verbose: bool) -> None:
         if outcome == "pass" and not verbose:
             page.say(f"{_counted(report, there)}", label=f"{word} ", style="green", indent=2)
             continue
-        if outcome == "not_applicable" and not verbose:
+        if outcome in {"not_applicable", "waived"} and not verbose:  # who answers for what is told above
             continue
         reasons = {result.reason for result in there} if outcome != "pass" else set()
         names: dict[str, list[str]] = {}
@@ -295,7 +306,8 @@ def _rest(page: Page, report: Report, *, verbose: bool) -> None:
         named = [
             check if len(on) == every and every > 1 else f"{check} ({', '.join(on)})" for check, on in names.items()
         ]
-        why = "" if len(reasons) != 1 else f": {reasons.pop()}"
+        reason = reasons.pop() if len(reasons) == 1 else ""
+        why = f": {reason}" if reason else ""
         page.say(", ".join(named) + why, label=f"{word} ", indent=2)
 
 

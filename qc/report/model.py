@@ -104,7 +104,15 @@ class CheckResult(Model):
     measured: Mapping[str, Quantity] = Field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     findings_omitted: int = 0
+    findings_waived: int = 0
+    """those that somebody answers for, omitted ones too"""
     reason: str = ""
+
+    @property
+    def left_unwaived(self) -> int:
+        """How many of those omitted nobody answers for."""
+        kept = sum(finding.waived_by is not None for finding in self.findings)
+        return self.findings_omitted - (self.findings_waived - kept)
 
 
 class TrackFile(Model):
@@ -313,13 +321,24 @@ class WaiverFacts(Model):
     """the last day it holds, 2026-12-31"""
     state: Literal["used", "unused", "expired"]
     findings: int = 0
-    """findings that it covers; of an expired one, that it would have covered"""
+    """findings that it covers; of an expired one, that stand because it has expired"""
+
+
+class LeftOut(Model):
+    """How many findings of a check on a side each of two reports left out; those were not compared."""
+
+    check: str
+    side: str | None
+    then: int
+    now: int
 
 
 class BaselineFacts(Model):
     """An earlier report that this one was compared with, and what it had that is not found any more."""
 
     file: str
+    started: str | None = None
+    """when its delivery was judged, where it says so"""
     tool: str
     ruleset: str
     """disc-12in-33@1.1.0"""
@@ -327,6 +346,12 @@ class BaselineFacts(Model):
     new: int
     unchanged: int
     gone: tuple[Finding, ...] = ()
+    """what it had, and was mended"""
+    not_judged: tuple[Finding, ...] = ()
+    """what it had, of checks that judged nothing this time"""
+    unsure: tuple[Finding, ...] = ()
+    """what it had, and may be among what this report left out or could not judge to its end"""
+    left_out: tuple[LeftOut, ...] = ()
 
 
 class PluginFailure(Sparse):

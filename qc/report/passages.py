@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from qc.quantity import clock
+from qc.report import since, waived
 from qc.report.changed import change_lines
 from qc.report.declared import approval_words, source_words
 from qc.report.findings import Found, by_time, every, listed
@@ -20,6 +21,10 @@ LINES = 60
 ROWS = 38
 """Rows of all the tables of a page together, so that its Markdown stays below 60 lines."""
 LEAST_PASSAGES = 3
+SECONDS = 4
+"""Places that a fact tells by themselves."""
+WAIVERS = 6
+"""Waivers that are told by themselves."""
 TOGETHER = 0.5
 """s within which passages are one."""
 
@@ -65,6 +70,10 @@ def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     declared, chain = side.declared, report.ruleset.chain
     yield "Engrave", _said(declared.get("inscription") or "nothing is declared")
     yield "Verdict", _verdict(report, side)
+    answers = list(_waivers(report, side))
+    answers[WAIVERS:] = [f"{len(answers) - WAIVERS} more in the report"] if len(answers) > WAIVERS else []
+    yield "Waived", "; ".join(answers)
+    yield "Since", _since(report, side)
     if side.geometry is not None and side.levels is not None:
         yield from _levels(report, side)
         yield from _format(side.geometry, chain)
@@ -89,6 +98,40 @@ def _verdict(report: Report, side: SideReport) -> str:
     parts += [f"weigh {listed(sorted(warns))}"] if warns else []
     parts += [f"not judged, for something failed: {listed(broken)}"] if broken else []
     return ("do not cut before it is mended: " if fails else "") + ("; ".join(parts) or "nothing to mend")
+
+
+def _waivers(report: Report, side: SideReport) -> Iterator[str]:
+    """Say who answers for what on a side, and which of its waivers have expired."""
+    for waiver in report.waivers:
+        if waiver.side not in {None, side.id}:
+            continue
+        found = [one for one in waived.covered(report, waiver) if one.finding.location.side in {side.id, ""}]
+        if found:
+            seconds = [clock(one.second) for one in found if one.second is not None]
+            more = [f"{len(seconds) - SECONDS} more"] if len(seconds) > SECONDS else []
+            where = f" at {listed(seconds[:SECONDS] + more)}" if seconds else ""
+            yield f"{waiver.check}{where}, by {_said(waived.answer(waiver))}"
+        elif waiver.state == "expired" and waiver.findings:
+            yield f"{waiver.check} not any more: {waived.fault(report, waiver)}"
+
+
+def _since(report: Report, side: SideReport) -> str:
+    """Say what became of the findings of an earlier report on a side, with the seconds of what changed."""
+    if report.baseline is None:
+        return ""
+    day = report.baseline.started
+    parts = []
+    for fate in since.fates(report):
+        found = [one for one in fate.found if one.finding.location.side in {side.id, ""}]
+        told = [] if fate.word == "as before" else [_when(group[0]) for group in since.passages(found)]
+        told[SECONDS:] = [f"{len(told) - SECONDS} more"] if len(told) > SECONDS else []
+        if found or fate.word in {"mended", "new", "as before"}:
+            parts.append(f"{len(found)} {fate.word}" + (f" ({', '.join(told)})" if told else ""))
+    return f"{_said(report.baseline.file)}{f' of {_said(day[:10])}' if day else ''}: {', '.join(parts)}"
+
+
+def _when(one: Found) -> str:
+    return one.finding.check if one.second is None else clock(one.second)
 
 
 def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
@@ -145,7 +188,7 @@ def _tracks(geometry: Geometry) -> Table:
 def _passages(report: Report, side: SideReport, room: int, most: int) -> Table:
     """Gather findings that lie within half a second into one passage; where there is no room, the gravest stay."""
     groups: list[list[Found]] = []
-    for one in by_time(report, side.id):
+    for one in by_time(report, side.id, waived=True):  # whoever answers for it, the stylus still meets it
         last = groups[-1][0] if groups else None
         if last and (one.second or 0.0) - (last.second or 0.0) < TOGETHER and _track(one) == _track(last):
             groups[-1].append(one)
@@ -170,7 +213,8 @@ def _passages(report: Report, side: SideReport, room: int, most: int) -> Table:
 def _passage(group: list[Found]) -> tuple[str, ...]:
     first = group[0]
     radius = first.finding.location.radius_mm
-    word = "mend" if any(one.finding.severity == "fail" for one in group) else "weigh"
+    open_ones = [one for one in group if one.finding.waived_by is None]
+    word = "mend" if any(one.finding.severity == "fail" for one in open_ones) else "weigh" if open_ones else "waived"
     why = ". ".join(_said(one.finding.message) for one in sorted(group, key=lambda one: one.gravity)[:3])
     rest = f". And {len(group) - 3} more" if len(group) > 3 else ""
     return clock(first.second or 0.0), _track(first), "" if radius is None else f"{radius:.1f}", word, why + rest

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from qc.delivery.model import Delivery
+from qc.delivery.waivers import WaiversFile
 from qc.report.model import Report
 from qc.report.plan import PlanReport
 from qc.report.ruleset_diff import RulesetDiff
@@ -29,6 +30,7 @@ _MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"]
     "delivery": (Delivery, "validation", "Sidegate delivery"),
     "ruleset": (RulesetFile, "validation", "Sidegate ruleset"),
     "rulesets-diff": (RulesetDiff, "serialization", "Sidegate rulesets-diff"),
+    "waivers": (WaiversFile, "validation", "Sidegate waivers"),
 }
 NAMES = tuple(_MODELS)
 

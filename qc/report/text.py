@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, BinaryIO, Literal
 
 from qc.contract import Evidence, Renderer, Report
 from qc.quantity import clock
+from qc.report import since, waived
 from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
 from qc.wording import shown
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from qc.report.page import Page
 
 Detail = Literal["quiet", "usual", "verbose"]
+Counted = Literal["fail", "fail or warn"]
+"""Of new findings, which ones count for the exit code."""
 
 LEAST, PIPED, MOST = 60, 96, 120
 """Columns: no narrower, where nobody says how wide, no wider."""
@@ -41,16 +44,20 @@ class Text(Renderer):
     suffixes = (".txt",)
 
     def __init__(
-        self, *, width: int = PIPED, colour: bool = False, ascii_only: bool = False, detail: Detail = "usual"
-    ) -> None:
+        self, *, width: int = PIPED, colour: bool = False, ascii_only: bool = False, detail: Detail = "usual",
+        only_new: Counted | None = None,
+    ) -> None:  # fmt: skip
         self.width = min(max(width, LEAST), MOST)
-        self.colour, self.ascii_only, self.detail = colour, ascii_only, detail
+        self.colour, self.ascii_only, self.detail, self.only_new = colour, ascii_only, detail, only_new
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
         """Write UTF-8, or ASCII where that was asked for."""
         from qc.report.page import Page  # not before somebody wants to read
 
         page = Page(self.width, colour=self.colour, ascii_only=self.ascii_only)
+        page.say(VERDICTS[report.verdict], body=COLOURS[report.verdict])
+        if self.only_new is not None:
+            page.say(since.counted_words(report, strict=self.only_new == "fail or warn"), indent=2, body="yellow")
         if self.detail == "quiet":
             _quiet(page, report)
         else:
@@ -59,9 +66,10 @@ class Text(Renderer):
 
 
 def _quiet(page: Page, report: Report) -> None:
-    """Write the verdict and what must be mended, a line each."""
-    page.say(VERDICTS[report.verdict], body=COLOURS[report.verdict])
+    """Write what must be mended, a line each, below the verdict."""
     _changes(page, report)
+    if report.baseline is not None:
+        page.say(since.heading(report.baseline), indent=2)
     _failures(page, report)
     mend = folds(report, "fail", by_side=True)
     told = {id(one.finding) for fold in mend for one in fold.first(FEW)}
@@ -71,24 +79,25 @@ def _quiet(page: Page, report: Report) -> None:
     for fold in mend:
         if rest := fold.count - len(fold.first(FEW)):
             page.say(f"{fold.gravest.side} {fold.check}: and {rest} more", indent=2)
+    waived.briefly(page, report)
 
 
 def _short(page: Page, one: Found) -> str:
     """Tell a finding in a line: as much of its place as there is room for."""
-    told = one.over or one.finding.message
+    told = (one.over or one.finding.message) + since.marked(one)
     where = place(one)
     short = ", ".join(where.split(", ")[:2])
     lines = [f"{part} {one.finding.check}: {told}" for part in (where, short, short.split(",")[0])]
-    lines.append(f"{short.split(',')[0]} {one.finding.check}: {one.value}")
+    lines.append(f"{short.split(',')[0]} {one.finding.check}: {one.value}{since.marked(one)}")
     return next((line for line in lines if page.fits(line)), lines[-1])
 
 
 def _whole(page: Page, report: Report, *, verbose: bool) -> None:
     from qc.report.glance import end, sides
 
-    page.say(VERDICTS[report.verdict], body=COLOURS[report.verdict])
     _headline(page, report, verbose=verbose)
     _failures(page, report)
+    since.told(page, report, verbose=verbose)
     told: set[str] = set()
     mend = folds(report, "fail", by_side=True)
     if mend:
@@ -103,6 +112,7 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
             _mend(page, report, fold, told, verbose=True)
     elif weigh:
         _weigh(page, report, weigh, remedies=not mend)
+    waived.told(page, report, verbose=verbose)
     page.blank()
     sides(page, report, spare=None if verbose else SCREEN - page.lines)
     end(page, report, verbose=verbose)
@@ -112,6 +122,8 @@ def _headline(page: Page, report: Report, *, verbose: bool) -> None:
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
     page.say(f"{shown(name, LONGEST)}, judged by {report.ruleset.name}@{report.ruleset.version}", indent=2)
     _changes(page, report)
+    if said := waived.tally(report):
+        page.say(said, indent=2, body="yellow")
     if verbose:
         page.say(f"{report.tool} with {listed(report.plugins)}", indent=2, body="dim")
         page.say(f"{shown(report.delivery.file, LONGEST)}, SHA-256 {report.delivery.sha256}", indent=2, body="dim")
@@ -135,12 +147,13 @@ def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bo
     """Write what one check found on one side, the gravest first, and its remedy where it was not given yet."""
     word, style = ("MEND", "bold red") if fold.gravest.finding.severity == "fail" else ("WEIGH", "yellow")
     where = place(fold.gravest, fully=verbose)
-    page.say(f"{fold.check} {page.clean('·')} {where}", label=word.ljust(MARGIN), style=style, body="bold")
+    headed = where + since.marked(fold.gravest)
+    page.say(f"{fold.check} {page.clean('·')} {headed}", label=word.ljust(MARGIN), style=style, body="bold")
     shown_ones = fold.found if verbose else fold.first(FEW)
     for one in shown_ones:
-        here = place(one, fully=verbose)
+        here = place(one, fully=verbose) + since.marked(one)
         sources = f" ({', '.join(one.finding.sources)})" if verbose and one.finding.sources else ""
-        message = f"{'' if here == where else f'{here}: '}{one.finding.message}{sources}{_rules(report, one)}."
+        message = f"{'' if here == headed else f'{here}: '}{one.finding.message}{sources}{_rules(report, one)}."
         page.say(message, label=" " * MARGIN)
         if verbose and (said := _said(one)):  # these numbers are of this place and no other
             page.say(said, label=" " * MARGIN + "> ", body="italic")

@@ -139,7 +139,6 @@ def test_speeds(speed: str):
         ("fold_down: {", "fold-downs are not judged yet"),
         ("reference: approved-mix.wav", "reference files are not compared yet"),
         ("lineup: {file: tones.wav, tones: [{whatever: 1}]}", "line-up tones are not measured yet"),
-        ("waivers: []", "waivers are not applied yet"),
     ],
 )
 def test_what_is_planned_is_refused_by_name(line: str, part: str):

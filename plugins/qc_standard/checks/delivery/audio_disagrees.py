@@ -28,6 +28,7 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
     remedy = "Ask for the file again, or correct the delivery file."
     blind_to = "A wrong version of the music that fits the paper, when the paper gives no digest."
     needs = (AsReceived,)
+    waivable = False
     Limits = AudioDisagreesLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:

@@ -1,0 +1,71 @@
+"""What a delivery is judged beside: the waivers granted for it, and an earlier report to compare with."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from qc.contract import Check, Report
+from qc.delivery.model import Side
+from qc.delivery.reader import ReadDelivery
+from qc.intake import arrive
+from qc.judge.baseline import Earlier, Layout, compared, refuse_stale
+from qc.judge.granted import granted
+from qc.judge.waivers import Waivers
+from qc.report.earlier import read_report
+from qc.report.model import AudioFacts
+from qc.ruleset.load import Ruleset
+
+
+@dataclass(frozen=True)
+class Papers:
+    """Where the papers lie, and the day that is compared with the last days of waivers."""
+
+    waivers: Path | None = None
+    baseline: Path | None = None
+    today: date | None = None
+
+
+@dataclass(frozen=True)
+class Beside:
+    """The papers as they were read."""
+
+    waivers: Waivers
+    earlier: Earlier | None
+
+    def compared(self, report: Report) -> Report:
+        """Give a report with what became of the waivers, and compared with the earlier one where there is one."""
+        report = report.model_copy(update={"waivers": self.waivers.facts()})
+        return report if self.earlier is None else compared(report, self.earlier)
+
+
+def read_beside(
+    read: ReadDelivery, sides: Sequence[Side], papers: Papers, ruleset: Ruleset, checks: Mapping[str, type[Check[Any]]],
+    lost: Collection[str] = (),
+) -> Beside:  # fmt: skip
+    """Read the papers before anything is heard, and refuse those that do not fit.
+
+    `sides` are those to be judged, `checks` those there are, `lost` ids of those that went with a plugin. Raises
+    DeliveryError for waivers and UsageError for an earlier report, each one sentence.
+    """
+    headers: dict[str, AudioFacts] = {}
+
+    def facts(side_id: str) -> AudioFacts:
+        if side_id not in headers:
+            headers[side_id] = arrive(read, read.delivery.side(side_id)).received.facts
+        return headers[side_id]
+
+    ids = [side.id for side in sides]
+    waivers = granted(
+        read, papers.waivers, papers.today, checks, lambda side_id: facts(side_id).duration_s, lost=lost, sides=ids
+    )
+    if papers.baseline is None:
+        return Beside(waivers, None)
+    earlier = Earlier(read_report(papers.baseline), papers.baseline.name)
+    layouts = {side.id: Layout.of(side.itself(), facts(side.id).channels) for side in sides}
+    every_side = len(sides) == len(read.delivery.sides)
+    refuse_stale(earlier, ruleset.name, ruleset.version, layouts, every_side=every_side)
+    return Beside(waivers, earlier)

@@ -1,0 +1,31 @@
+"""A file of waivers beside a delivery: those that are no business of whoever sent it, each with its line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pydantic import Field
+
+from qc.delivery.model import Waiver
+from qc.delivery.schema import SchemaOne, Sent, SideId
+from qc.errors import DeliveryError
+from qc.lined import Lined, load_lined, validate
+
+
+class SidedWaiver(Waiver):
+    """A waiver that says itself which side it is for; without one it is for every side, and the delivery as a whole."""
+
+    side: SideId | None = None
+
+
+class WaiversFile(Sent):
+    """All that a file of waivers holds."""
+
+    schema_: SchemaOne = Field(alias="schema", examples=["1"])
+    waivers: tuple[SidedWaiver, ...]
+
+
+def read_waivers(path: Path) -> tuple[WaiversFile, Lined]:
+    """Read a file of waivers with its lines; raises DeliveryError, "FILE:LINE: ...", for what cannot be used."""
+    lined = load_lined(path, "waivers", DeliveryError)
+    return validate(lined, WaiversFile, DeliveryError), lined

@@ -1,0 +1,159 @@
+"""What became of an earlier report's findings, in words: what is mended, what is new, what is as before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+from qc.report.findings import Found, every, place, whole
+from qc.report.model import BaselineFacts, CheckResult, Finding, Report
+from qc.wording import shown
+
+if TYPE_CHECKING:
+    from qc.report.page import Page
+
+FEW = 5
+"""Passages of one fate that the usual report tells."""
+TOGETHER = 0.5
+"""s within which findings are one passage."""
+LABEL = 13
+LONGEST = 120
+"""Characters of a file name."""
+
+
+class Fate(NamedTuple):
+    """What became of some findings: a word for them, and the findings, the gravest first."""
+
+    word: str
+    found: tuple[Found, ...]
+
+
+def fates(report: Report) -> list[Fate]:
+    """Give what became of every finding of either report, what matters most first; empty without an earlier report."""
+    before = report.baseline
+    if before is None:
+        return []
+    now = whole(report)
+    several = (
+        ("new", (one for one in now if one.finding.baseline == "new")),
+        ("mended", _found(before.gone)),
+        ("not judged", _found(before.not_judged)),
+        ("unsure", _found(before.unsure)),
+        ("as before", (one for one in now if one.finding.baseline == "unchanged")),
+    )
+    return [Fate(word, tuple(sorted(found, key=lambda one: one.gravity))) for word, found in several]
+
+
+def _found(findings: Iterable[Finding]) -> Iterator[Found]:
+    return (Found(finding, finding.measure) for finding in findings)
+
+
+def heading(before: BaselineFacts) -> str:
+    """Say in a line what changed: "Since the report of 2026-03-02 (first.json): 3 mended, 1 new, 4 as before"."""
+    day = f"of {shown(before.started[:10])} ({shown(before.file, LONGEST)})" if before.started else ""
+    counts = {"mended": len(before.gone), "new": before.new, "as before": before.unchanged}
+    more = {"not judged any more": len(before.not_judged), "cannot be told": len(before.unsure)}
+    said = [f"{count} {word}" for word, count in counts.items()] + [f"{n} {word}" for word, n in more.items() if n]
+    return f"Since the report {day or shown(before.file, LONGEST)}: {', '.join(said)}"
+
+
+def left_out_words(before: BaselineFacts) -> Iterator[str]:
+    """Say which findings could not be compared, since a report left them out."""
+    for one in before.left_out:
+        where = f"{one.check} on {one.side or 'the delivery'}"
+        yield f"{where}: the milder ones were left out, {one.then} then and {one.now} now, and are not compared"
+
+
+def told(page: Page, report: Report, *, verbose: bool) -> None:
+    """Write what changed since the earlier report, each passage with its place; `verbose`: each finding."""
+    before = report.baseline
+    if before is None:
+        return
+    page.blank()
+    page.say(heading(before), body="bold")
+    if before.ruleset != f"{report.ruleset.name}@{report.ruleset.version}":
+        page.say(f"it was judged by {shown(before.ruleset)}, so limits may differ", label="  ", indent=4)
+    for fate in fates(report):
+        if verbose:
+            lines = [_line(one) for one in fate.found]
+        elif fate.word == "as before":  # these stand below
+            continue
+        else:
+            lines = [_passage(group) for group in passages(fate.found)]
+            lines[FEW:] = [f"and {len(lines) - FEW} more: --verbose"] if len(lines) > FEW else []
+        for index, line in enumerate(lines):
+            page.say(line, label=("" if index else f"  {fate.word}").ljust(LABEL), indent=LABEL + 2)
+    for words in left_out_words(before):
+        page.say(words, label="  ", indent=4)
+
+
+def passages(found: Iterable[Found]) -> list[list[Found]]:
+    """Put findings of one side and track that lie within half a second together, in the order of gravity."""
+    groups: list[list[Found]] = []
+    for one in found:
+        near = next((group for group in groups if _together(group[0], one)), None)
+        if near is None:
+            groups.append([one])
+        else:
+            near.append(one)
+    return groups
+
+
+def _together(one: Found, other: Found) -> bool:
+    if (one.side, one.finding.location.track) != (other.side, other.finding.location.track):
+        return False
+    if one.second is None or other.second is None:
+        return one.second is other.second
+    return abs(one.second - other.second) <= TOGETHER
+
+
+def _passage(group: list[Found]) -> str:
+    """Write where a passage lies and what was found there: "A 0:10.093, track 2: CHECK, CHECK"."""
+    checks = dict.fromkeys(one.finding.check + (", waived" if one.finding.waived_by else "") for one in group)
+    return f"{place(group[0], briefly=True)}: {', '.join(checks)}"
+
+
+def _line(one: Found) -> str:
+    waived = ", waived" if one.finding.waived_by else ""
+    return f"{place(one)} {one.finding.check}: {one.over or one.finding.message}{waived}"
+
+
+def marked(one: Found) -> str:
+    """Give what stands behind a place: that it is new, where there was an earlier report."""
+    return ", new" if one.finding.baseline == "new" else ""
+
+
+# -- what counts -----------------------------------------------------------------------------------------------
+
+
+def counted(report: Report, *, strict: bool) -> int:
+    """Count the findings that fail (`strict`: or warn), are waived by nobody, and that no earlier report had.
+
+    Where either report left some out, as many as were left out more than then count too.
+    """
+    grades = {"fail", "warn"} if strict else {"fail"}
+    new = (one for one in every(report) if one.finding.severity in grades and one.finding.baseline != "unchanged")
+    then = {} if report.baseline is None else {(one.check, one.side): one.then for one in report.baseline.left_out}
+    more = (
+        max(0, result.left_unwaived - then.get((result.check, result.side), 0))
+        for result in report.results
+        if _mildest(result) in grades
+    )
+    return len(list(new)) + sum(more)
+
+
+def _mildest(result: CheckResult) -> str:
+    """Give the gravest that a finding left out may be: as grave as the mildest that was kept."""
+    return "fail" if all(one.severity == "fail" for one in result.findings) else "warn"
+
+
+def counted_words(report: Report, *, strict: bool) -> str:
+    """Say how many findings count where only new ones do."""
+    count, what = counted(report, strict=strict), "fails or warns" if strict else "fails"
+    if not count:
+        return f"only what is new counts: nothing new {what}"
+    return f"only what is new counts: {count} new {f'finding {what}' if count == 1 else f'findings {_many(what)}'}"
+
+
+def _many(what: str) -> str:
+    return what.replace("fails", "fail").replace("warns", "warn")

@@ -1,0 +1,122 @@
+"""Waivers in words: who answers for which findings and until when, which waivers have expired, which cover nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from qc.quantity import clock
+from qc.report.findings import Found, listed, place, whole
+from qc.report.model import Report, WaiverFacts
+from qc.wording import shown
+
+if TYPE_CHECKING:
+    from qc.report.page import Page
+
+FEW = 3
+"""Findings of one waiver that the usual report tells by themselves."""
+LABEL = 8
+LONGEST = 300
+"""Characters of a reason, or of who gives it."""
+STYLES = {"used": ("WAIVED", "cyan"), "expired": ("EXPIRED", "bold yellow"), "unused": ("UNUSED", "yellow")}
+
+
+def tally(report: Report) -> str:
+    """Count what is waived, and the waivers that have expired or cover nothing; empty without any."""
+    count = sum(result.findings_waived for result in report.results)
+    expired = [one for one in report.waivers if one.state == "expired"]
+    unused = [one for one in report.waivers if one.state == "unused"]
+    parts = [f"{count} finding{'s' * (count != 1)} waived"] if count else []
+    parts += [f"{len(expired)} waiver{'s' * (len(expired) != 1)} expired"] if expired else []
+    parts += [f"{len(unused)} waiver{'s cover' if len(unused) != 1 else ' covers'} nothing"] if unused else []
+    return ", ".join(parts)
+
+
+def scope(one: WaiverFacts) -> str:
+    """Say where a waiver holds: "A, tracks 1 and 2, from 1:02.000 to 1:04.000"."""
+    parts = [shown(one.side or "every side", 20)]
+    if one.tracks:
+        parts.append(f"track{'s' * (len(one.tracks) > 1)} {listed(map(str, one.tracks))}")
+    times = [f"from {clock(one.from_s)}"] if one.from_s is not None else []
+    times += [f"to {clock(one.to_s)}"] if one.to_s is not None else []
+    return ", ".join([*parts, " ".join(times)] if times else parts)
+
+
+def answer(one: WaiverFacts) -> str:
+    """Say who answers, until when, and why."""
+    until = f"until {one.expires}" if one.expires else "without an end"
+    return f"{_line(one.owner)} {until}: {_line(one.reason)}"
+
+
+def covered(report: Report, waiver: WaiverFacts) -> list[Found]:
+    """Give the findings that a waiver answers for, the gravest first."""
+    return [one for one in whole(report) if one.finding.waived_by == waiver.key]
+
+
+def by_its_worst(one: Found, waiver: WaiverFacts) -> bool:
+    """Whether a finding is one number of all the side, so that a place can only mean where it is worst."""
+    narrow = waiver.tracks or waiver.from_s is not None or waiver.to_s is not None
+    return bool(narrow and one.finding.measure and one.finding.stretch is None)
+
+
+def words(report: Report, waiver: WaiverFacts, most: int | None = None) -> Iterator[str]:
+    """Say of a waiver in use what it covers, one finding each, the gravest first."""
+    found = covered(report, waiver)
+    for one in found[:most]:
+        worst = " (one number of all the side, waived by where it is worst)" if by_its_worst(one, waiver) else ""
+        yield f"{place(one)}: {one.over or one.finding.message}{worst}"
+    if rest := max(waiver.findings, len(found)) - len(found[:most]):
+        yield f"and {rest} more" if found else f"{rest} that another waiver covers too"
+
+
+def fault(report: Report, waiver: WaiverFacts) -> str:
+    """Say what is wrong with a waiver that is not in use."""
+    if waiver.state == "expired":
+        what = f"expired after {waiver.expires}"
+        if not waiver.findings:
+            return f"{what}, and nothing stands for that; take it out"
+        return f"{what}, so {waiver.findings} finding{'s stand' if waiver.findings > 1 else ' stands'}"
+    results = [one for one in report.results if one.check == waiver.check and waiver.side in {None, one.side}]
+    if all(one.outcome in {"not_measured", "not_applicable", "error"} for one in results):
+        return "covers nothing, for the check judged nothing here"
+    return "covers nothing; take it out"
+
+
+def told(page: Page, report: Report, *, verbose: bool) -> None:
+    """Write each waiver: those in use with what they cover, then those that have expired or cover nothing."""
+    if report.waivers:
+        page.blank()
+    for waiver in _in_order(report):
+        word, style = STYLES[waiver.state]
+        page.say(
+            f"{waiver.check} {page.clean('·')} {scope(waiver)} ({shown(waiver.key, 120)})", label=word.ljust(LABEL),
+            style=style, body="bold",
+        )  # fmt: skip
+        if waiver.state == "used":
+            page.say(answer(waiver), label=" " * LABEL)
+            for line in words(report, waiver, None if verbose else FEW):
+                page.say(line, label=" " * LABEL, indent=LABEL + 2)
+        else:
+            why = f"{_line(waiver.owner)}: {_line(waiver.reason)}"
+            page.say(f"{fault(report, waiver)} ({why})", label=" " * LABEL)
+
+
+def briefly(page: Page, report: Report) -> None:
+    """Write a line for each waiver in use, and for each that is not."""
+    if said := tally(report):
+        page.say(said, indent=2, body="yellow")
+    for waiver in _in_order(report):
+        about = f"{waiver.check} on {scope(waiver)}"
+        if waiver.state == "used":
+            page.say(f"{waiver.findings} of {about}, by {answer(waiver)}", label="  waived: ", indent=4)
+        else:
+            said = f"{about} ({shown(waiver.key, 120)}): {fault(report, waiver)}"
+            page.say(said, label=f"  {waiver.state}: ", indent=4)
+
+
+def _in_order(report: Report) -> list[WaiverFacts]:
+    return sorted(report.waivers, key=lambda one: list(STYLES).index(one.state))
+
+
+def _line(text: str) -> str:
+    return shown(" ".join(text.split()), LONGEST)

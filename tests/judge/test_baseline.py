@@ -1,0 +1,279 @@
+"""A report against an earlier one: the same by place, one to one; what is mended is not what was not judged."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from qc.errors import UsageError
+from qc.judge.baseline import Earlier, Layout, compared, matched, nearest, refuse_stale
+from qc.judge.engine import exit_code
+from qc.report.model import (
+    AudioFacts,
+    CheckResult,
+    DeliveryFacts,
+    Finding,
+    Location,
+    Report,
+    RulesetFacts,
+    SideReport,
+)
+
+LAWS = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+"""Other loads on the machine are no fault."""
+
+
+def finding(start=None, *, check="house.own", side="A", track=1, field=None, measure="", severity="fail", **more):
+    return Finding(
+        check=check, severity=severity, message="m", measured="x", measure=measure, limit=None, margin=None, remedy="r",
+        fingerprint="f", location=Location(side=side, track=track, start_s=start, field=field), **more,
+    )  # fmt: skip
+
+
+def result(*findings, check="house.own", side="A", outcome=None, omitted=0, scope="side"):
+    return CheckResult(
+        check=check, scope=scope, side=side, outcome=outcome or ("fail" if findings else "pass"), findings=findings,
+        findings_omitted=omitted,
+    )  # fmt: skip
+
+
+def report(*results, sides="A", verdict="fail"):
+    return Report(
+        tool="sidegate 0.1.0", plugins=(), ruleset=RulesetFacts(name="disc-12in-33", version="1.1.0", sha256=""),
+        delivery=DeliveryFacts(file="delivery.yaml", sha256="9f", title="t"), results=results, verdict=verdict,
+        sides=tuple(SideReport(id=side, audio=AudioFacts(file="a.wav", channels=2)) for side in sides),
+    )  # fmt: skip
+
+
+def told(now, then):
+    return compared(now, Earlier(then, "first.json"))
+
+
+def marks(now, then):
+    return [one.baseline for result in told(now, then).results for one in result.findings]
+
+
+@pytest.mark.parametrize(
+    ("now", "then", "same"),
+    [
+        (finding(4.0), finding(5.0), True),
+        (finding(4.0), finding(5.01), False),
+        (finding(4.0), finding(4.0, track=2), False),
+        (finding(4.0), finding(4.0, side="B"), False),
+        (finding(4.0), finding(4.0, check="house.other"), False),
+        (finding(4.0), finding(None), False),
+        (finding(None), finding(None), True),
+        (finding(None, field="tracks.0.isrc"), finding(None, field="tracks.0.isrc"), True),
+        (finding(None, field="tracks.0.isrc"), finding(None, field="tracks.1.isrc"), False),
+        (finding(4.0, field="tracks.0.start"), finding(4.5, field="tracks.1.start"), True),
+        (finding(4.0, severity="warn", measure="a"), finding(4.5, measure="b"), True),
+    ],
+)
+def test_what_is_the_same(now, then, same):
+    assert matched([now], [then], ["side"], ["side"]) == ([(0, 0)] if same else [])
+    assert matched([now], [then], ["side"], ["delivery"]) == []
+
+
+def test_words_and_numbers_do_not_matter():
+    other = finding(4.5).model_copy(update={"message": "other", "measured": "y", "fingerprint": "g", "remedy": "s"})
+    assert marks(report(result(finding(4.0))), report(result(other))) == ["unchanged"]
+
+
+def test_what_was_held_against_the_same_measurement_goes_first():
+    now = [finding(10.0, measure="in_1s"), finding(10.0, measure="in_10s")]
+    then = [finding(10.0, measure="in_10s")]
+    assert matched(now, then, ["side"] * 2, ["side"]) == [(1, 0)]
+
+
+seconds = st.lists(st.floats(0.0, 12.0).map(lambda x: round(x, 2)), max_size=4).map(sorted)
+
+
+@LAWS
+@given(seconds, seconds)
+def test_as_many_as_can_be_and_then_the_nearest(now, then):
+    """Against every one-to-one pairing there is."""
+    best = (0, 0.0)
+    for size in range(min(len(now), len(then)) + 1):
+        for some in itertools.combinations(range(len(now)), size):
+            for others in itertools.permutations(range(len(then)), size):
+                apart = [abs(now[i] - then[j]) for i, j in zip(some, others, strict=True)]
+                if all(distance <= 1.0 for distance in apart):
+                    best = min(best, (-size, sum(apart)))
+    pairs = nearest(now, then)
+    assert len({i for i, _ in pairs}) == len({j for _, j in pairs}) == len(pairs) == -best[0]
+    assert sum(abs(now[i] - then[j]) for i, j in pairs) == pytest.approx(best[1])
+
+
+places = st.lists(
+    st.builds(
+        finding, st.one_of(st.none(), st.floats(0.0, 20.0)), check=st.sampled_from(["house.own", "house.other"]),
+        side=st.sampled_from("AB"), track=st.sampled_from([None, 1, 2]), measure=st.sampled_from(["", "a", "b"]),
+        field=st.sampled_from([None, "audio"]),
+    ),
+    max_size=12,
+)  # fmt: skip
+
+
+def whole(findings):
+    """A report of findings with one result for each check and side."""
+    results = []
+    for check in ("house.own", "house.other"):
+        for side in "AB":
+            its = [one for one in findings if one.check == check and one.location.side == side]
+            results.append(result(*its, check=check, side=side))
+    return report(*results, sides="AB")
+
+
+@LAWS
+@given(places, places)
+def test_every_finding_of_either_is_counted_once_and_the_other_way_round(now, then):
+    there, back = told(whole(now), whole(then)).baseline, told(whole(then), whole(now)).baseline
+    assert there.new + there.unchanged == len(now)
+    assert len(there.gone) + there.unchanged == len(then)
+    assert (back.unchanged, back.new, len(back.gone)) == (there.unchanged, len(there.gone), there.new)
+
+
+@LAWS
+@given(places, st.lists(st.floats(-0.3, 0.3), min_size=12, max_size=12))
+def test_what_moved_by_less_than_a_third_of_a_second_is_never_new(then, shifts):
+    moved = [
+        one if one.location.start_s is None
+        else one.model_copy(update={"location": one.location.model_copy(update={"start_s": one.location.start_s + by})})
+        for one, by in zip(then, shifts, strict=False)
+    ]  # fmt: skip
+    facts = told(whole(moved), whole(then)).baseline
+    assert (facts.new, facts.gone, facts.unchanged) == (0, (), len(then))
+
+
+@LAWS
+@given(st.floats(0.0, 1000.0), st.floats(1.001, 1000.0))
+def test_what_moved_by_more_than_a_second_is_new(start, by):
+    facts = told(whole([finding(start + by)]), whole([finding(start)])).baseline
+    assert (facts.new, facts.unchanged, len(facts.gone)) == (1, 0, 1)
+
+
+# -- what became of it -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("outcome", ["not_measured", "not_applicable", "error"])
+def test_what_is_not_judged_any_more_is_not_mended(outcome):
+    facts = told(report(result(outcome=outcome)), report(result(finding(4.0)))).baseline
+    assert (len(facts.not_judged), facts.gone) == (1, ())
+
+
+def test_a_check_that_is_off_now_judged_nothing():
+    facts = told(report(), report(result(finding(4.0)))).baseline
+    assert (len(facts.not_judged), facts.gone) == (1, ())
+
+
+def test_what_may_have_been_left_out_is_not_mended():
+    now, then = report(result(finding(4.0), omitted=7)), report(result(finding(4.0), finding(9.0), omitted=3))
+    facts = told(now, then).baseline
+    assert (len(facts.unsure), facts.gone, facts.unchanged) == (1, (), 1)
+    (left,) = facts.left_out
+    assert (left.check, left.side, left.then, left.now) == ("house.own", "A", 3, 7)
+
+
+def test_what_a_check_did_not_come_to_is_not_mended():
+    short = result(finding(4.0)).model_copy(update={"reason": "house.other has no value on this side"})
+    facts = told(report(short), report(result(finding(4.0), finding(9.0)))).baseline
+    assert (len(facts.unsure), facts.gone) == (1, ())
+
+
+def test_of_a_side_that_is_not_judged_now_nothing_is_said():
+    then = whole([finding(4.0), finding(4.0, side="B")])
+    facts = told(report(result(finding(4.0)), result(check="house.other")), then).baseline
+    assert (facts.unchanged, facts.new, facts.gone, facts.not_judged) == (1, 0, (), ())
+
+
+def test_sides_together_are_not_judged_again_by_one_of_them():
+    then = report(result(finding(None, track=None), side=None, scope="delivery"), sides="AB")
+    now = report(result(side=None, scope="delivery"))
+    assert len(told(now, then).baseline.not_judged) == 1
+    now = report(result(side=None, scope="delivery"), sides="AB")
+    assert len(told(now, then).baseline.gone) == 1
+
+
+def test_a_waived_finding_of_the_earlier_report_is_known():
+    then = report(result(finding(4.0, waived_by="delivery.yaml:9"), outcome="waived"), verdict="pass")
+    assert marks(report(result(finding(4.0))), then) == ["unchanged"]
+
+
+# -- what counts -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("now", "code", "strictly"),
+    [
+        (result(finding(4.0)), 0, 0),
+        (result(finding(4.0), finding(9.0)), 1, 1),
+        (result(finding(4.0), finding(9.0, severity="warn")), 0, 1),
+        (result(finding(4.0), finding(9.0, waived_by="w:1")), 0, 0),
+        (result(finding(4.0), omitted=3), 0, 0),
+        (result(finding(4.0), omitted=4), 1, 1),
+        (result(finding(4.0, severity="warn"), omitted=4, outcome="warn"), 0, 1),
+    ],
+)
+def test_only_what_is_new_counts(now, code, strictly):
+    both = told(report(now), report(result(finding(4.0), omitted=3)))
+    assert exit_code(both, only_new=True) == code
+    assert exit_code(both, strict=True, only_new=True) == strictly
+    assert both.verdict == "fail"
+
+
+def test_what_the_tool_could_not_do_stays_3():
+    both = told(report(result(outcome="error"), verdict="error"), report(result(finding(4.0))))
+    assert exit_code(both, only_new=True) == 3
+
+
+# -- stale -------------------------------------------------------------------------------------------------------
+
+
+def stale(then, *, ruleset="disc-12in-33", version="1.4.0", every_side=True, **sides):
+    sides = sides or {"A": Layout(2, 0, a_file_a_track=False)}
+    refuse_stale(Earlier(then, "first.json"), ruleset, version, sides, every_side=every_side)
+
+
+def with_tracks(*tracks, channels=2):
+    side = SideReport(id="A", audio=AudioFacts(file="a", channels=channels), declared={"tracks": list(tracks)})
+    return report().model_copy(update={"sides": (side,)})
+
+
+def test_a_minor_version_may_differ():
+    stale(report())
+
+
+@pytest.mark.parametrize(
+    ("then", "more", "part"),
+    [
+        (
+            report(),
+            {"ruleset": "disc-12in-45"},
+            "it was judged by disc-12in-33@1.1.0, and this by",
+        ),
+        (report(), {"version": "2.0.0"}, "and this by disc-12in-33@2.0.0; judge the earlier delivery again"),
+        (report(sides="AB"), {}, "it has the sides A, B, and this delivery A"),
+        (report(sides="B"), {}, "it has the sides B, and this delivery A"),
+        (report(sides="B"), {"every_side": False}, "it has the sides B"),
+        (report(sides=""), {}, "it has the sides none"),
+        (with_tracks({"number": 1}), {}, "side A had 1 track then, and has none"),
+        (with_tracks({"number": 1, "audio": "x"}), {}, "side A came as one file a track then"),
+        (with_tracks(channels=1), {}, "side A had 1 channel then, and has 2"),
+    ],
+)
+def test_a_stale_report_is_refused(then, more, part):
+    with pytest.raises(UsageError, match=r"^first\.json: ") as refused:
+        stale(then, **more)
+    assert part in str(refused.value)
+
+
+def test_one_side_of_several_may_be_judged_again():
+    stale(report(sides="AB"), every_side=False)
+
+
+def test_audio_at_fault_has_no_channels_to_compare():
+    stale(with_tracks(channels=None))
+    stale(report(), A=Layout(None, 0, a_file_a_track=False))

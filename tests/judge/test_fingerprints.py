@@ -1,0 +1,74 @@
+"""Fingerprints: by where and what a finding is and the order in which it passes, never by words or numbers."""
+
+from __future__ import annotations
+
+from qc.chain import Chain
+from qc.contract import At, Check, Limit, Model, Quantity
+from qc.judge.context import Evidence
+from qc.judge.engine import judge_side
+
+
+def evidence():
+    return Evidence("A", Chain(), {})
+
+
+class One(Model):
+    most: Limit = Limit(warn=1.0, unit="dB", source="practice")
+    other: Limit = Limit(warn=1.0, unit="dB", source="practice", origin="house.yaml:4")
+
+
+class Finds(Check[One]):
+    id, title, why, how, remedy = "house.own", "t", "w", "h", "Turn it down."
+    Limits = One
+
+    def __init__(self, does):
+        super().__init__(One())
+        self.does = does
+
+    def evaluate(self, ctx):
+        return self.does(ctx)
+
+
+def prints(*seconds, value=3.0, of="it"):
+    def does(ctx):
+        for second in seconds:
+            at = At(start_s=second, end_s=second + 0.1, track=1)
+            quantity = Quantity(value=value + second, unit="dB", at=at)
+            yield from ctx.hold(quantity, ctx._check.limits.most, op="<=", of=f"{of} at {second}")
+
+    (result,), _ = judge_side([Finds(does)], evidence(), {})
+    return [one.fingerprint for one in sorted(result.findings, key=lambda one: one.location.start_s)]
+
+
+def test_fingerprints_hold_no_words_and_no_numbers():
+    assert prints(4.0, 9.0, value=3.0, of="it") == prints(4.2, 9.5, value=30.0, of="the level")
+
+
+def test_findings_alike_are_numbered_as_they_pass_whatever_their_gravity():
+    first, second, third = prints(4.0, 9.0, 11.0)
+    assert len({first, second, third}) == 3
+    assert prints(4.0) == [first]
+    assert prints(9.0, 4.0) == [first, second]
+
+
+def test_findings_by_a_quantity_are_told_apart_by_the_field_they_are_about():
+    def does(ctx):
+        quantity = Quantity(value=1.0, unit="dB")
+        for field in (("tracks", 0, "end"), ("tracks", 1, "end"), ("tracks", 1, "end")):
+            yield ctx.found("warn", "m", measured=quantity, field=field)
+
+    (result,), _ = judge_side([Finds(does)], evidence(), {})
+    assert len({one.fingerprint for one in result.findings}) == 3
+
+
+def test_the_limit_counts_also_where_the_check_lets_a_grade_of_it_go():
+    def by(pick):
+        def does(ctx):
+            quantity = Quantity(value=3.0, unit="dB", at=At(start_s=4.0, end_s=4.1, track=1))
+            yield from ctx.hold(quantity, pick(ctx._check.limits), op="<=", of="it")
+
+        return judge_side([Finds(does)], evidence(), {})[0][0].findings[0].fingerprint
+
+    assert by(lambda limits: limits.most) != by(lambda limits: limits.other)
+    milder = by(lambda limits: limits.other.model_copy(update={"fail": None, "warn": 0.5}))
+    assert milder == by(lambda limits: limits.other)

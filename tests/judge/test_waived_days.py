@@ -1,0 +1,36 @@
+"""The day is the caller's: the same delivery on the last day of a waiver and on the day after."""
+
+import datetime as dt
+
+import pytest
+
+from conftest import Sent, both, tone
+from qc import api
+from qc.errors import UsageError
+from qc.testing.deliveries import deliver
+
+LAST = dt.date(2026, 6, 15)
+CHECK = "layout.lead-in-silence"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    waivers = [{"check": CHECK, "owner": "M. Reed", "reason": "it starts at once", "expires": LAST.isoformat()}]
+    sent = Sent(0.2 * both(tone(400.0, 1.0, 48_000)), more={"waivers": waivers})
+    return deliver(tmp_path_factory.mktemp("days") / "delivery", {"A": sent})
+
+
+def outcome(folder, today):
+    report = api.check(folder, api.Options(today=today))
+    (waiver,) = report.waivers
+    return next(one.outcome for one in report.results if one.check == CHECK), waiver.state
+
+
+def test_the_last_day_is_inside(folder):
+    assert outcome(folder, LAST) == ("waived", "used")
+    assert outcome(folder, LAST + dt.timedelta(days=1)) == ("warn", "expired")
+
+
+def test_nothing_looks_at_a_clock(folder):
+    with pytest.raises(UsageError, match="nobody says what day it is"):
+        api.check(folder)
