@@ -69,6 +69,8 @@ class Expected(Sent):
     findings: Annotated[int, Field(ge=0)] | None = None
     measured: Mapping[str, Number] = Field(default_factory=dict)
     """measurement of the side -> what it must be"""
+    says: Text | None = None
+    """words that stand in the reason beside the outcome, or in the message of a finding"""
     severity: Literal["warn", "fail"] | None = None
     found: Number | None = None
     """the number that the finding gives"""

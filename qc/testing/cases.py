@@ -124,8 +124,15 @@ def hold(case: Case, judged: Judged) -> None:
         raise AssertionError(f"{case.check} has {count} findings, not {expected.findings}: {_told(result['findings'])}")
     for name, number in expected.measured.items():
         _measured(judged, expected.side or case.file.sides[0].id, name, number)
+    _says(case.check, result, expected)
     if expected.finding and not any(not _differs(one, expected) for one in result["findings"]):
         raise AssertionError(_no_finding(case.check, result["findings"], expected))
+
+
+def _says(check_id: str, result: dict[str, Any], expected: Expected) -> None:
+    said = [text for text in (result["reason"], *(one["message"] for one in result["findings"])) if text]
+    if expected.says is not None and not any(expected.says in text for text in said):
+        raise AssertionError(f'{check_id} does not say "{expected.says}"; it says: {"; ".join(said[:5]) or "nothing"}')
 
 
 def _measured(judged: Judged, side: str, name: str, number: Number) -> None:

@@ -16,6 +16,7 @@ CODINGS = {
     "8 bit": "PCM_U8", "16 bit": "PCM_16", "24 bit": "PCM_24", "32 bit": "PCM_32", "32 bit float": "FLOAT",
     "64 bit float": "DOUBLE",
 }  # fmt: skip
+STEPS = {"16 bit": 16, "24 bit": 24, "32 bit": 32}
 WRONG = hashlib.sha256(b"another file").hexdigest()
 
 
@@ -82,7 +83,18 @@ def _write(side: SideMade, steps: Sequence[Any], rate: int, file: Path) -> None:
 
     x = heard(tuple(steps), rate)
     rows = {"1": x[:1], "2": x, "4": np.concatenate([x, x])}[side.channels]
-    soundfile.write(file, rows.T, rate, format=side.container, subtype=CODINGS[side.coding])
+    soundfile.write(file, _coded(rows.T, side.coding), rate, format=side.container, subtype=CODINGS[side.coding])
+
+
+def _coded(frames: Any, coding: str) -> Any:
+    """Round to whole steps of the coding; libsndfile by itself rounds in a way of its own for each container."""
+    import numpy as np
+
+    if coding not in STEPS:
+        return frames
+    steps = float(1 << (STEPS[coding] - 1))
+    whole = np.clip(np.rint(frames * steps), -steps, steps - 1.0)
+    return (whole * 2.0 ** (32 - STEPS[coding])).astype(np.int32)
 
 
 def _checksum(side: SideMade, file: Path) -> dict[str, str]:
