@@ -21,6 +21,7 @@ from qc.errors import SidegateError
 from qc.hooks.host import Host
 from qc.lined import load_lined, validate
 from qc.nearest import meant
+from qc.ruleset.model import LimitEntry
 from qc.testing.case_file import CaseFile, Expected
 from qc.testing.deliveries import Judged
 from qc.testing.findings import Found, assert_outcome, reaches, result_of
@@ -54,8 +55,11 @@ class Case:
 
     def with_limits(self, limits: Mapping[str, Mapping[str, Any]]) -> Case:
         """Give the case under other limits, check id -> key -> {"warn": "2 s", "source": "practice"}."""
-        changed = self.file.model_dump(by_alias=True) | {"limits": {**self.file.limits, **limits}}
-        return replace(self, file=CaseFile.model_validate({key: value for key, value in changed.items() if value}))
+        more = {
+            check: {key: LimitEntry.model_validate(limit) for key, limit in own.items()}
+            for check, own in limits.items()
+        }
+        return replace(self, file=self.file.model_copy(update={"limits": {**self.file.limits, **more}}))
 
 
 def load(path: Path) -> Case:
