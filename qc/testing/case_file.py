@@ -40,7 +40,7 @@ class SideMade(Sent):
     rate: Rate = 48_000
     channels: Literal["1", "2", "4"] = "2"
     """channels of the file: one is the left, four are the two twice"""
-    coding: Coding = "32 bit float"
+    coding: Coding = "24 bit"
     container: Literal["WAV", "RF64", "AIFF", "FLAC"] = "WAV"
     file: FileFaults = FileFaults()
     tracks: tuple[TrackMade, ...] = ()
