@@ -164,3 +164,18 @@ def test_every_fault_that_audio_can_have_has_a_case():
     }
     assert len(found) > 10
     assert found == kinds_of_fault()
+
+
+# -- that the tests above can fail -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("check_id", "name", "grade", "value", "unit", "op"),
+    [
+        ("groove.cut-too-deep", "greatest", "warn", 118.0, "um", "<="),  # between the cases at 111 and 126 um
+        ("loudness.sides-unequal", "difference", "warn", 6.0, "LU", "<="),
+    ],
+)
+def test_a_bound_that_no_case_is_about_is_told(check_id, name, grade, value, unit, op):
+    with pytest.raises(AssertionError, match="has no case on each side of"):
+        test_a_case_lies_on_each_side_of_the_bound((check_id, name, grade, value, unit, op))

@@ -10,7 +10,8 @@ from pydantic import Field, model_validator
 from qc.delivery.model import Disc
 from qc.delivery.schema import Line, Sent, SideId, Text
 from qc.ruleset.model import LimitEntry
-from qc.testing.steps import FileFaults, Step
+from qc.testing.fault_steps import FileFaults
+from qc.testing.steps import Step
 from qc.testing.written import Number, Rate, Seconds
 from qc.wording import misplaced
 

@@ -11,17 +11,16 @@ import struct
 from collections.abc import Iterable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.testing.signals import Channels, placed, swell
+from qc.testing.channels import Channels, Where
+from qc.testing.signals import placed, swell
 
 Array = NDArray[np.float64]
 LEFT, RIGHT = 0, 1
-ROWS: dict[Literal["both", "left", "right"], list[int]] = {"both": [0, 1], "left": [0], "right": [1]}
-Where = Literal["both", "left", "right"]
+ROWS: dict[Where, list[int]] = {"both": [0, 1], "left": [0], "right": [1]}
 
 
 # -- of samples ------------------------------------------------------------------------------------------------

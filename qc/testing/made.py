@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from qc.testing.case_file import CaseFile, SideMade, TrackMade
+from qc.testing.deliveries import SUFFIXES
 from qc.testing.steps import heard
 
-SUFFIXES = {"WAV": ".wav", "RF64": ".wav", "AIFF": ".aiff", "FLAC": ".flac"}
 CODINGS = {
     "8 bit": "PCM_U8", "16 bit": "PCM_16", "24 bit": "PCM_24", "32 bit": "PCM_32", "32 bit float": "FLOAT",
     "64 bit float": "DOUBLE",

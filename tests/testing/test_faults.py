@@ -6,7 +6,7 @@ import hashlib
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as npst
 
@@ -36,6 +36,7 @@ def changed(x, y):
 # -- samples ---------------------------------------------------------------------------------------------------
 
 
+@settings(deadline=None)
 @given(FINE, st.floats(0.1, 1.0))
 def test_clipping_touches_what_is_above_and_once_is_enough(x, peak):
     y = faults.clipped(x, peak)
@@ -44,6 +45,7 @@ def test_clipping_touches_what_is_above_and_once_is_enough(x, peak):
     assert np.array_equal(faults.clipped(y, peak), y)
 
 
+@settings(deadline=None)
 @given(FINE)
 def test_what_turns_round_twice_is_as_it_was(x):
     assert np.array_equal(faults.swapped(faults.swapped(x)), x)
@@ -52,6 +54,7 @@ def test_what_turns_round_twice_is_as_it_was(x):
     assert np.array_equal(faults.inverted(x, channel="left")[0], -x[0])
 
 
+@settings(deadline=None)
 @given(FINE, st.integers(0, 200))
 def test_a_side_that_is_shifted_back_is_as_it_was(x, frames):
     later = faults.shifted(x, RATE, seconds=frames / RATE)
@@ -59,6 +62,7 @@ def test_a_side_that_is_shifted_back_is_as_it_was(x, frames):
     assert np.array_equal(faults.shifted(later, RATE, seconds=-frames / RATE), x)
 
 
+@settings(deadline=None)
 @given(FINE, st.integers(0, 400), st.integers(0, 100))
 def test_a_gap_moves_what_lies_behind_it(x, at, frames):
     y = faults.gap(x, RATE, at_s=at / RATE, seconds=frames / RATE)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc.testing import signals
@@ -127,6 +127,7 @@ def test_noise_without_a_frequency_in_its_band_is_refused():
         signals.pink_noise(0.01, RATE, 0.1, to_hz=30.0)
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 0.5), st.sampled_from([44_100, 48_000, 192_000]))
 def test_every_signal_is_as_long_as_it_is_asked_to_be(seconds, rate):
     frames = round(seconds * rate)
