@@ -97,7 +97,7 @@ class CaseFile(Sent):
     disc: Disc | None = None
     """12 inches at 33 1/3 where it is left out"""
     ruleset: Line | None = None
-    """NAME or NAME@VERSION; where it is left out, the newest that serves the disc"""
+    """NAME, NAME@VERSION, or a file from where the case lies; left out: the newest that serves the disc"""
     limits: Mapping[Line, Mapping[Line, LimitEntry]] = Field(default_factory=dict)
     """check id -> limit key -> limit, put in the place of the ruleset's, or added"""
     delivery: Mapping[str, Any] = Field(default_factory=dict)

@@ -21,6 +21,7 @@ from qc.errors import SidegateError
 from qc.hooks.host import Host
 from qc.lined import load_lined, validate
 from qc.nearest import meant
+from qc.ruleset.find import is_path
 from qc.ruleset.model import LimitEntry
 from qc.testing.case_file import CaseFile, Expected
 from qc.testing.deliveries import Judged
@@ -98,11 +99,17 @@ def run(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:
     if case.check not in host.checks:
         raise CaseError(f'{case}: no check is called "{shown(case.check)}"; {meant(case.check, host.checks)}')
     delivery = make(case.file, Path(tmp_path) / "delivery")
-    ruleset = case.file.ruleset
+    ruleset = _ruleset(case)
     if case.file.limits:
         ruleset = str(ruled(read_delivery(delivery), ruleset, case.file.limits, host, Path(tmp_path) / "case.yaml"))
     report = api.check(delivery, api.Options(ruleset=ruleset, workers=1), host)
     return Judged(exit_code(report), json.loads(report.model_dump_json()))
+
+
+def _ruleset(case: Case) -> str | None:
+    """Give NAME@VERSION as it stands, and the path of a file from where the case lies."""
+    asked = case.file.ruleset
+    return asked if asked is None or not is_path(asked) else str(case.path.parent / asked)
 
 
 def check(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:

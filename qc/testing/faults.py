@@ -6,6 +6,7 @@ file in its place. Seconds are seconds of the samples given.
 
 from __future__ import annotations
 
+import hashlib
 import os
 import struct
 from collections.abc import Iterable
@@ -159,6 +160,12 @@ def change_day(file: Path, day: date) -> None:
     """Let a file say that it was last changed at noon of a day."""
     then = datetime(day.year, day.month, day.day, 12).timestamp()  # noqa: DTZ001 - papers are dated in local days
     os.utime(file, (then, then))
+
+
+def checksum(file: Path, *, right: bool) -> str:
+    """Give the SHA-256 that a paper states of a file: its own, or that of another one."""
+    content = file.read_bytes()
+    return hashlib.sha256(content if right else b"another file than " + content).hexdigest()
 
 
 def empty(file: Path) -> None:

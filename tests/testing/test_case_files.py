@@ -225,3 +225,14 @@ def test_the_chain_is_the_same_under_limits_of_a_case(written, tmp_path):
     house = run(load(written(limits + GOOD, "pass-house")), tmp_path / "house").report
     assert json.dumps(house["sides"]) == json.dumps(plain["sides"])
     assert house["ruleset"]["chain"] == plain["ruleset"]["chain"]
+
+
+def test_a_case_may_name_its_ruleset(written, variant, tmp_path):
+    older = run(load(written(GOOD + "ruleset: disc-12in-33@1.0.0\n")), tmp_path / "older").report["ruleset"]
+    assert (older["name"], older["version"]) == ("disc-12in-33", "1.0.0")
+    file = variant({"land": "20 um"})
+    path = written(GOOD + f"ruleset: ../{file.name}\n", check_id="groove.too-little-land")
+    assert path.parent.parent == file.parent
+    report = run(load(path), tmp_path / "file").report
+    assert report["ruleset"]["chain"]["cut"]["land"]["value"] == "20 um"
+    assert report["sides"][0]["measurements"]["groove.land_min"]["value"] == pytest.approx(20.0, abs=0.02)

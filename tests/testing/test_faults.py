@@ -173,3 +173,11 @@ def test_files_that_are_no_audio(file):
     assert file.read_bytes() == b""
     faults.replace_with_folder(file)
     assert file.is_dir()
+
+
+def test_a_wrong_checksum_is_a_digest_and_not_the_file_s(file):
+    own = hashlib.sha256(file.read_bytes()).hexdigest()
+    assert faults.checksum(file, right=True) == own
+    wrong = faults.checksum(file, right=False)
+    assert len(wrong) == 64
+    assert wrong != own

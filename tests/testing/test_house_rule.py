@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from qc import api
 from qc.hooks.host import Host
 from qc.testing.cases import cases_in, check
 
@@ -33,9 +34,9 @@ def folder(tmp_path):
     return tmp_path
 
 
-def test_the_case_shown_holds(folder, house):
-    block = {"__file__": str(folder / "test_cases.py"), "pytest": pytest, "Path": Path, "cases_in": cases_in}
-    block["check"] = lambda case, place: check(case, place, house)
+def test_the_case_shown_holds(folder, house, monkeypatch):
+    monkeypatch.setattr(api, "build_host", lambda: house)  # as if the plugin were installed
+    block = {"__file__": str(folder / "test_cases.py")}
     exec(compile(shown("Test a house rule", "python"), str(PAGE), "exec"), block)
     (case,) = cases_in(folder / "cases")
     block["test_case"](case, folder / "one")
@@ -50,4 +51,4 @@ def test_the_case_shown_would_not_hold_under_another_limit(folder, house):
 
 def test_the_part_of_the_page_is_short():
     part = PAGE.read_text(encoding="utf-8").split("\n## Test a house rule\n")[1].split("\n## ")[0]
-    assert len(part.strip().splitlines()) <= 26
+    assert len(part.strip().splitlines()) <= 25
