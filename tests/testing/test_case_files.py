@@ -8,6 +8,7 @@ import soundfile
 
 from qc.testing.cases import CaseError, cases_in, check, hold, load, run
 from qc.testing.made import make
+from qc.testing.written import Number
 
 GOOD = """\
 why: A tone of 1 kHz, two seconds long.
@@ -236,3 +237,20 @@ def test_a_case_may_name_its_ruleset(written, variant, tmp_path):
     report = run(load(path), tmp_path / "file").report
     assert report["ruleset"]["chain"]["cut"]["land"]["value"] == "20 um"
     assert report["sides"][0]["measurements"]["groove.land_min"]["value"] == pytest.approx(20.0, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("number", "unit", "least", "most"),
+    [
+        ({"near": "110 um", "within": "1 %"}, "um", 108.9, 111.1),  # of the value
+        ({"near": "0.11 mm", "within": "1 um"}, "um", 109.0, 111.0),
+        ({"near": "2 %", "within": "0.5 %"}, "1", 0.015, 0.025),  # of a ratio, so much more or less
+        ({"near": "0.5", "within": "2 %"}, "1", 0.48, 0.52),
+        ({"near": "-12 LUFS", "within": "0.1 dB"}, "LUFS", -12.1, -11.9),
+        ({"near": "-12 LUFS", "within": "10 %"}, "LUFS", -13.2, -10.8),
+        ({"at_least": "3 s", "at_most": "4000 ms"}, "s", 3.0, 4.0),
+        ({"at_most": "1"}, "1", -np.inf, 1.0),
+    ],
+)
+def test_what_a_number_may_be(number, unit, least, most):
+    assert Number.model_validate(number).span(unit) == pytest.approx((least, most))
