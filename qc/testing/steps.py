@@ -1,0 +1,102 @@
+"""The steps of which a case file makes a side's audio: one signal or fault each, in order.
+
+A step is a mapping with one key, the name of a signal or a fault: `- sine: {frequency: 1 kHz, ...}`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Self
+
+from pydantic import model_validator
+
+from qc.delivery.schema import Sent
+from qc.testing.fault_steps import (
+    BassOutOfPhase,
+    Clicks,
+    Clip,
+    DcOffset,
+    Dropout,
+    Fault,
+    FlatTops,
+    Gap,
+    Hum,
+    Invert,
+    OneSample,
+    Shift,
+    Sibilants,
+    SwapChannels,
+)
+from qc.testing.signal_steps import Bursts, Music, PinkNoise, Signal, Silence, Sine, Sweep, Swell
+
+if TYPE_CHECKING:
+    from qc.contract import Samples
+
+
+class Step(Sent):
+    """One signal or fault, by its name."""
+
+    silence: Silence | None = None
+    sine: Sine | None = None
+    swell: Swell | None = None
+    bursts: Bursts | None = None
+    sweep: Sweep | None = None
+    pink_noise: PinkNoise | None = None
+    music: Music | None = None
+    clip: Clip | None = None
+    flat_tops: FlatTops | None = None
+    dc_offset: DcOffset | None = None
+    dropout: Dropout | None = None
+    gap: Gap | None = None
+    shift: Shift | None = None
+    invert: Invert | None = None
+    swap_channels: SwapChannels | None = None
+    bass_out_of_phase: BassOutOfPhase | None = None
+    clicks: Clicks | None = None
+    sibilants: Sibilants | None = None
+    hum: Hum | None = None
+    one_sample: OneSample | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _silence_in_short(cls, data: Any) -> Any:
+        """Let `silence: 2 s` stand for `silence: {lasts: 2 s}`."""
+        if isinstance(data, dict) and isinstance(data.get("silence"), str):
+            return data | {"silence": {"lasts": data["silence"]}}
+        return data
+
+    @model_validator(mode="after")
+    def _one_thing(self) -> Self:
+        if len(self._there()) != 1:
+            raise ValueError("a step names one signal or fault; begin a line with a dash for each")
+        return self
+
+    def _there(self) -> list[Signal | Fault]:
+        values = (getattr(self, name) for name in type(self).model_fields)
+        return [value for value in values if value is not None]
+
+    @property
+    def itself(self) -> Signal | Fault:
+        """Give the signal or the fault."""
+        return self._there()[0]
+
+
+def heard(steps: tuple[Step, ...], rate: int) -> Samples:
+    """Make the samples of a side, (2, frames): signals after each other or added where they say, faults as they come.
+
+    A signal that is added reaches no further than what is there: what sticks out of it at the end is appended.
+    """
+    import numpy as np
+
+    x = np.zeros((2, 0))
+    for step in steps:
+        one = step.itself
+        if isinstance(one, Fault):
+            x = one.done(x, rate)
+        elif one.at is None:
+            x = np.concatenate([x, one.made(rate)], axis=1)
+        else:
+            made, start = one.made(rate), round(one.at * rate)
+            missing = max(0, start + made.shape[1] - x.shape[1])
+            x = np.concatenate([x, np.zeros((2, missing))], axis=1)
+            x[:, start : start + made.shape[1]] += made
+    return x
