@@ -28,12 +28,14 @@ from qc.judge.engine import judge_delivery, judge_side, verdict
 from qc.measuring import FILE_UNITS, Progress, measure_side
 from qc.nearest import nearest
 from qc.report.held import held
-from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
+from qc.report.model import DeliveryFacts, Origin, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
 from qc.ruleset.changed import changed, read_changes
 from qc.ruleset.find import Available, available
 from qc.ruleset.load import Ruleset
 from qc.ruleset.shelf import Shelf, disc_named
+from qc.stored.keys import package_of
+from qc.stored.store import Store
 
 if TYPE_CHECKING:
     from qc.report.plan import PlanReport
@@ -53,6 +55,13 @@ class Options:
     """told the side and how much of it is heard, 0..1"""
     chain: tuple[str, ...] = ()
     """chain values changed for this run, "cut.land=10um" """
+    cache: Path | None = None
+    """folder of stored measurements, made when needed; None: everything is heard, and nothing is stored. The command
+    line uses the folder `qc.stored.store.NAME` beside the delivery file unless told otherwise"""
+    verify: bool = False
+    """hash every audio file again instead of trusting the digest that is remembered of it"""
+    told: Callable[[str], None] | None = None
+    """told, in a sentence, when the folder of stored measurements cannot be read or written"""
 
 
 @dataclass(frozen=True)
@@ -82,10 +91,13 @@ def check(
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
     workers = options.workers or default_workers()
+    store, origins = _store(options, host), dict[str, Origin]()
     sides, results, failures, evidence = [], [], list(host.failures), {}
     for index, side in _chosen(read, options.sides):
         progress = _told(options.progress, side.id)
-        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
+        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress, store)
+        if measured.origin is not None:
+            origins[side.id] = measured.origin
         judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
         measured.forget()
         if measured.excerpts is not None:
@@ -103,7 +115,7 @@ def check(
     more = host.report_done(report)
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
-    run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
+    run = Run(started=started, seconds=time.monotonic() - began, workers=workers, sides=origins)
     return report.model_copy(update={"run": run})
 
 
@@ -137,9 +149,12 @@ def plan(
             discs.append(Disc(name, reason=str(other)))
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     workers = options.workers or default_workers()
+    store, origins = _store(options, host), dict[str, Origin]()
     sides, delivered, failures = [], [], list(host.failures)
     for index, side in _chosen(read, options.sides):
-        heard = hear_side(read, index, ruleset.chain, needs, workers, _told(options.progress, side.id))
+        heard = hear_side(read, index, ruleset.chain, needs, workers, _told(options.progress, side.id), store)
+        if heard.origin is not None:
+            origins[side.id] = heard.origin
         sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
         if options.split and (cut := heard_through(heard)) is not None:
             delivered.append(cut)
@@ -160,7 +175,7 @@ def plan(
         breaks=breaks,
         no_breaks=no_breaks,
         plugin_failures=tuple(failures),
-        run=Run(started=started, seconds=time.monotonic() - began, workers=workers),
+        run=Run(started=started, seconds=time.monotonic() - began, workers=workers, sides=origins),
     )
 
 
@@ -235,6 +250,16 @@ def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
         there = ", ".join(side.id for side in sides)
         raise UsageError(f"--side {unknown[0]}: the delivery has no such side; it has {there}")
     return [(i, side) for i, side in enumerate(sides) if not ids or side.id in ids]
+
+
+def _store(options: Options, host: Host) -> Store | None:
+    """Give the folder of stored measurements that was asked for; results go with the version of who measures them."""
+    if options.cache is None:
+        return None
+    packages = {plugin.name: f"{plugin.package} {plugin.version}" for plugin in host.plugins}
+    owners: dict[type, str] = {**host.need_owner, **{host.checks[name]: owner for name, owner in host.owner.items()}}
+    versions = {package_of(kind): packages.get(owner, "") for kind, owner in owners.items()}
+    return Store(options.cache, verify=options.verify, told=options.told, versions=versions)
 
 
 def _told(progress: Callable[[str, float], None] | None, side: str) -> Progress | None:

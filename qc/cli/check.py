@@ -11,6 +11,7 @@ from qc import api
 from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
+from qc.cli.storing import cache
 from qc.cli.terminal import text
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
 from qc.contract import Evidence, Renderer
@@ -34,7 +35,10 @@ def check(words: argparse.Namespace) -> int:
     refuse_sources(wanted, [*read.files, *house])
     compile_first(host.needs)
     with Progress(sys.stderr) as progress:
-        options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain))
+        options = api.Options(
+            words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain),
+            cache=cache(words, read), verify=words.verify, told=say,
+        )  # fmt: skip
         report = api.check(path, options, host, read)
     if any(side.passes for side in report.sides):
         jit.ready()
