@@ -109,6 +109,8 @@ def check(
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
+    if store is not None:
+        store.tidy()
     judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), host.owner)
     results, failures = results + judged, failures + broken
     report = _report(read, ruleset, bound, host, sides, results, failures)
@@ -159,6 +161,8 @@ def plan(
         if options.split and (cut := heard_through(heard)) is not None:
             delivered.append(cut)
         failures += _broken_measures(heard.broken, side.id, host)
+    if store is not None:
+        store.tidy()
     breaks, no_breaks = None, ""
     unheard = [side.id for side in sides if side.fault]
     if options.split and own.form is not None and len(delivered) == len(sides):

@@ -127,8 +127,7 @@ def _heard(
     source, known = arrived.source, arrived.known_sound
     if source is None:
         return _Heard(arrived, arrived.received)
-    recalled = {} if store is None or known is None else store.results(known, wanted.analyses)
-    stored: dict[Need[Any], Any] = {**recalled}
+    stored = {} if store is None or known is None else store.results(known, wanted.analyses)
     left = [analysis for analysis in wanted.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
     hears = bool(left) or not stored

@@ -314,7 +314,8 @@ def test_memory_does_not_grow_with_the_side(whole, tmp_path):
     longer = deliver(tmp_path, {"A": Sent(np.tile(whole.samples, 4), whole.rate, coding="PCM_24")})
     peaks = []
     for folder in (whole.folder, longer):
-        words = [*COMMAND, "check", str(folder), "--out", f"json={tmp_path / 'report.json'}", "--workers", "2", "--no-cache"]
+        words = [*COMMAND, "check", str(folder), "--out", f"json={tmp_path / 'report.json'}", "--workers", "2"]
+        words += ["--no-cache"]
         done = subprocess.run([sys.executable, "-c", COUNTED, *words], capture_output=True, check=True, timeout=600)
         code, kib = json.loads(done.stdout)
         assert code in (0, 1)

@@ -185,7 +185,9 @@ def form_of(kind: Any) -> Form:
 def _form(kind: Any) -> Form:
     if isinstance(kind, type) and is_dataclass(kind):
         return _record(kind)
-    return _Plain(kind) if kind in {bool, int, float, str, type(None)} else _made_of(get_origin(kind), get_args(kind))
+    if kind in {bool, int, float, str, type(None), None}:
+        return _Plain(kind or type(None))
+    return _made_of(get_origin(kind), get_args(kind))
 
 
 def _made_of(origin: Any, inside: tuple[Any, ...]) -> Form:

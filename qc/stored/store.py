@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from qc.contract import Analysis
+from qc.contract import Analysis, Need
 from qc.stored import entry
 from qc.stored.entry import DamagedError
 from qc.stored.forms import Form, UnknownFormError, form_of
@@ -76,7 +76,7 @@ class Store:
         self._folder, self._verify, self._told = folder, verify, told or (lambda _: None)
         self._versions = versions or {}
         self._said: set[str] = set()
-        self._swept = False
+        self._written = False
 
     # -- the digests of files ----------------------------------------------------------------------------------
 
@@ -109,9 +109,9 @@ class Store:
 
     # -- results -----------------------------------------------------------------------------------------------
 
-    def results(self, sound: Sound, analyses: Iterable[Analysis[Any]]) -> dict[Analysis[Any], Any]:
+    def results(self, sound: Sound, analyses: Iterable[Analysis[Any]]) -> dict[Need[Any], Any]:
         """Give what is stored of some analyses; arrays are read-only."""
-        found = {}
+        found: dict[Need[Any], Any] = {}
         for analysis in analyses:
             with contextlib.suppress(UnknownFormError):
                 form, key = form_of(result_of(type(analysis))), key_of(analysis, sound, self._versions)
@@ -129,6 +129,11 @@ class Store:
     def _place(self, sound: Sound, analysis: Analysis[Any], key: str) -> Path:
         name = re.sub(r"[^a-z0-9.-]", "_", analysis.id.lower())[:60]
         return self._folder / sound.digest / f"{name}-{key[:32]}{_SUFFIX}"
+
+    def tidy(self) -> None:
+        """Take away what nobody used for long, once everything of this run is read; nothing if nothing was stored."""
+        if self._written:
+            sweep(self._folder)
 
     # -- files -------------------------------------------------------------------------------------------------
 
@@ -151,9 +156,7 @@ class Store:
         try:
             self._make(path.parent)
             entry.write(path, key, form, value)
-            if not self._swept:
-                self._swept = True
-                sweep(self._folder)
+            self._written = True
         except OSError as why:
             self._say(
                 f"measurements are not stored in {self._shown} ({why.strerror}); the next run hears the audio again, "
