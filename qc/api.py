@@ -30,12 +30,14 @@ from qc.judge.without_code import owners
 from qc.measuring import FILE_UNITS, Progress, measure_side
 from qc.nearest import nearest
 from qc.report.held import held
-from qc.report.model import DeliveryFacts, ExtendedFacts, PluginFailure, RulesetFacts, Run, SideReport
+from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
 from qc.ruleset.changed import changed, read_changes
 from qc.ruleset.find import Available, available, find
 from qc.ruleset.load import Ruleset
 from qc.ruleset.shelf import Shelf, disc_named
+from qc.stored.keys import package_of
+from qc.stored.store import Store
 
 if TYPE_CHECKING:
     from qc.report.plan import PlanReport
@@ -64,6 +66,13 @@ class Options:
     """an earlier JSON report to compare with"""
     today: date | None = None
     """the day by which waivers hold or have expired; the command says today's, nothing else looks at a clock"""
+    cache: Path | None = None
+    """folder of stored measurements, made when needed; None: everything is heard, and nothing is stored. The command
+    line uses the folder `qc.stored.store.NAME` beside the delivery file unless told otherwise"""
+    verify: bool = False
+    """hash every audio file again instead of trusting the digest that is remembered of it"""
+    told: Callable[[str], None] | None = None
+    """told, in a sentence, when the folder of stored measurements cannot be read or written"""
 
 
 @dataclass(frozen=True)
@@ -97,10 +106,13 @@ def check(
     installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
     beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
     workers = options.workers or default_workers()
+    store, origins = _store(options, host), dict[str, Origin]()
     sides, results, failures, evidence = [], [], list(host.failures), {}
     for index, side in chosen:
         progress = _told(options.progress, side.id)
-        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
+        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress, store)
+        if measured.origin is not None:
+            origins[side.id] = measured.origin
         judged, broken = judge_side(bound.checks, measured.evidence, owner, beside.waivers)
         measured.forget()
         if measured.excerpts is not None:
@@ -112,13 +124,15 @@ def check(
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
+    if store is not None:
+        store.tidy()
     judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), owner, beside.waivers)
     results, failures = results + judged, failures + broken
     report = beside.compared(_report(read, ruleset, bound, host, sides, results, failures))
     more = host.report_done(report)
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
-    run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
+    run = Run(started=started, seconds=time.monotonic() - began, workers=workers, sides=origins)
     return report.model_copy(update={"run": run})
 
 
@@ -152,13 +166,18 @@ def plan(
             discs.append(Disc(name, reason=str(other)))
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     workers = options.workers or default_workers()
+    store, origins = _store(options, host), dict[str, Origin]()
     sides, delivered, failures = [], [], list(host.failures)
     for index, side in _chosen(read, options.sides):
-        heard = hear_side(read, index, ruleset.chain, needs, workers, _told(options.progress, side.id))
+        heard = hear_side(read, index, ruleset.chain, needs, workers, _told(options.progress, side.id), store)
+        if heard.origin is not None:
+            origins[side.id] = heard.origin
         sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
         if options.split and (cut := heard_through(heard)) is not None:
             delivered.append(cut)
         failures += _broken_measures(heard.broken, side.id, host)
+    if store is not None:
+        store.tidy()
     breaks, no_breaks = None, ""
     unheard = [side.id for side in sides if side.fault]
     if options.split and own.form is not None and len(delivered) == len(sides):
@@ -175,7 +194,7 @@ def plan(
         breaks=breaks,
         no_breaks=no_breaks,
         plugin_failures=tuple(failures),
-        run=Run(started=started, seconds=time.monotonic() - began, workers=workers),
+        run=Run(started=started, seconds=time.monotonic() - began, workers=workers, sides=origins),
     )
 
 
@@ -280,6 +299,16 @@ def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
         there = ", ".join(side.id for side in sides)
         raise UsageError(f"--side {unknown[0]}: the delivery has no such side; it has {there}")
     return [(i, side) for i, side in enumerate(sides) if not ids or side.id in ids]
+
+
+def _store(options: Options, host: Host) -> Store | None:
+    """Give the folder of stored measurements that was asked for; results go with the version of who measures them."""
+    if options.cache is None:
+        return None
+    packages = {plugin.name: f"{plugin.package} {plugin.version}" for plugin in host.plugins}
+    owners: dict[type, str] = {**host.need_owner, **{host.checks[name]: owner for name, owner in host.owner.items()}}
+    versions = {package_of(kind): packages.get(owner, "") for kind, owner in owners.items()}
+    return Store(options.cache, verify=options.verify, told=options.told, versions=versions)
 
 
 def _told(progress: Callable[[str, float], None] | None, side: str) -> Progress | None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import contextlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -19,6 +20,10 @@ from qc.delivery.joining import join
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.groove.programme import THRESHOLD, WINDOWS_A_SECOND, Heard
+from qc.stored.keys import Sound
+from qc.stored.store import Store
+
+Digests = Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -33,6 +38,8 @@ class Arrived:
     files: tuple[Examined, ...] = ()
     hashed: tuple[FileHash, ...] = ()
     """one a file, taken along while the source is heard; `received` has no digests before"""
+    known: tuple[Digests, ...] = ()
+    """the digests of each file where all are known without hearing it"""
 
     def digested(self, fault: AudioFault | None = None) -> Received:
         """Give what was received with the digests, after hearing, in which `fault` may have shown.
@@ -44,6 +51,33 @@ class Arrived:
             return with_fault(self.received, fault)
         received = _together(self.side, self.files, [one.digested(its.digests) for one, its in self._hashed()])
         return received if fault is None or received.fatal else with_fault(received, fault)
+
+    def recalled(self) -> Received:
+        """Give what was received with the digests that were known before, where nothing needs to be heard."""
+        found = [file.digested(known) for file, known in zip(self.files, self.known, strict=True)]
+        return _together(self.side, self.files, found)
+
+    @property
+    def known_sound(self) -> Sound | None:
+        """What would be heard, as far as it is known before; None where it is not."""
+        return self._sound(self.known) if self.known else None
+
+    def heard_sound(self, store: Store) -> Sound | None:
+        """Give what was heard to its end, and have its digests remembered; None where a file changed meanwhile."""
+        digests = [its.digests for its in self.hashed]
+        if not all(file.untouched for file in self.files) or None in digests:
+            return None
+        whole = [one for one in digests if one is not None]
+        for file, one in zip(self.files, whole, strict=True):
+            _remember(file, one, store)
+        return self._sound(whole)
+
+    def _sound(self, digests: Sequence[Digests]) -> Sound:
+        assert self.source is not None  # whoever asks has heard it, or would
+        stream = self.source.stream
+        places = [(part.start, part.frames) for part in self.parts] or [(0, stream.frames)]
+        files = ((one["sha256"], *place) for one, place in zip(digests, places, strict=True))
+        return Sound(stream, tuple(files))
 
     def excerpts(self) -> Excerpts | None:
         """Give what may be read again of the side; None where it could not be heard."""
@@ -74,8 +108,11 @@ class Arrived:
                 )
 
 
-def arrive(read: ReadDelivery, side: Side) -> Arrived:
-    """Examine the audio of a side; what is wrong with it is in `received`, never raised."""
+def arrive(read: ReadDelivery, side: Side, store: Store | None = None) -> Arrived:
+    """Examine the audio of a side; what is wrong with it is in `received`, never raised.
+
+    Digests that the store remembers need not be worked out again.
+    """
     name, channels = f"side:{side.id}", None if side.channels is None else len(side.channels)
     if side.audio is None:
         declared = [
@@ -89,17 +126,42 @@ def arrive(read: ReadDelivery, side: Side) -> Arrived:
     received = _together(side, files, found)
     facts = received.facts
     if received.fatal or facts.sample_rate is None or facts.frames is None:
-        return Arrived(_together(side, files, [file.digested() for file in files]), side, None)
+        told = [file.digested(_digests(file, store, whole=True)) for file in files]
+        return Arrived(_together(side, files, told), side, None)
     mono = facts.channels == 1
     hashed = tuple(FileHash(file.declared.path, md5=file.md5) for file in files)
+    found_digests = [_digests(file, store) for file in files]
+    known = () if None in found_digests else tuple(one for one in found_digests if one is not None)
     if side.audio is None:
         joined = join(side, declared, found)
         source: Source = JoinedSource(joined.parts, name, mono=mono, hashed=hashed)
-        return Arrived(received, joined.side, source, joined.parts, files, hashed)
+        return Arrived(received, joined.side, source, joined.parts, files, hashed, known)
     source = FileSource(
         declared[0].path, name, facts.sample_rate, facts.frames, received.file, mono=mono, hashed=hashed[0]
     )
-    return Arrived(received, side, source, (), files, hashed)
+    return Arrived(received, side, source, (), files, hashed, known)
+
+
+def _digests(file: Examined, store: Store | None, *, whole: bool = False) -> Digests | None:
+    """Give a file's digests as the store remembers them; None where hearing the file gives them as soon.
+
+    They are worked out at once when a file of this size was heard before, so that this one need not be, and where
+    `whole` says that nobody will hear it.
+    """
+    if store is None or file.there is None:
+        return None
+    known = store.digests(file.declared.path, file.there, file.names)
+    if known is None and (whole or store.resembles(file.there)):
+        with contextlib.suppress(OSError):  # told by whoever needs them
+            known = file.read_digests()
+            _remember(file, known, store)
+    return known
+
+
+def _remember(file: Examined, digests: Digests, store: Store) -> None:
+    """Have the digests remembered of a file that nobody touched while they were worked out."""
+    if file.there is not None and file.untouched:
+        store.remember(file.declared.path, file.there, digests)
 
 
 def _together(side: Side, files: Sequence[Examined], found: Sequence[Received]) -> Received:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from qc.audio.derived import work_out
 from qc.audio.excerpts import Excerpts
 from qc.audio.heard import hear
 from qc.audio.plan import plan
@@ -27,8 +28,10 @@ from qc.intake import Arrived, arrive
 from qc.judge.bind import Bound
 from qc.judge.context import Evidence
 from qc.report.budget import print_through
-from qc.report.model import AudioFacts, SideReport
+from qc.report.model import AudioFacts, Origin, SideReport
 from qc.report.side import geometry, levels
+from qc.stored.forms import seal
+from qc.stored.store import Store
 from qc.wording import told
 
 Progress = Callable[[float], None]
@@ -44,7 +47,9 @@ class MeasuredSide:
     report: SideReport
     evidence: Evidence
     excerpts: Excerpts | None = None
-    """what may be read again; None where nothing was heard"""
+    """what may be read again; None where nothing was measured"""
+    origin: Origin | None = None
+    """whether this run heard it; None where nothing was measured"""
 
     def forget(self) -> None:
         """Let go of large arrays that can be worked out or read again."""
@@ -58,14 +63,15 @@ class MeasuredSide:
 
 def measure_side(
     read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], bound: Bound, workers: int,
-    progress: Progress | None,
+    progress: Progress | None, store: Store | None = None,
 ) -> MeasuredSide:  # fmt: skip
-    """Measure one side of a delivery; what is wrong with its audio ends up in the evidence, not as an error."""
-    side = read.delivery.sides[index]
-    arrived = arrive(read, side)
-    side = arrived.side
+    """Measure one side of a delivery; what is wrong with its audio ends up in the evidence, not as an error.
+
+    What the store holds of its audio is not heard again.
+    """
     wanted, unbuilt = _built(_closure(needs, bound), chain)
-    received, measured = _heard(arrived, list(wanted.values()), workers, progress)
+    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), workers, progress, store)
+    side, received, measured = heard.arrived.side, heard.received, heard.measured
     line = read.line(("sides", index, "audio"))
     if measured is None:
         there = _unmeasured(side, chain, received, line)
@@ -74,7 +80,7 @@ def measure_side(
     evidence = replace(
         there.evidence, line_of=lambda loc: read.line(("sides", index, *loc)), delivery=read.delivery.itself()
     )
-    return MeasuredSide(there.report, evidence, None if measured is None else arrived.excerpts())
+    return MeasuredSide(there.report, evidence, None if measured is None else heard.arrived.excerpts(), heard.origin)
 
 
 def _built(
@@ -104,27 +110,58 @@ def _closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[A
     return [need for need in dict.fromkeys([*needs, *asked]) if need not in (AsReceived, AsCut)]
 
 
+@dataclass(frozen=True)
+class _Heard:
+    """A side as it came in and what hearing it gave, now or in an earlier run; nothing where its audio is at fault."""
+
+    arrived: Arrived
+    received: Received
+    measured: Measurements | None = None
+    origin: Origin | None = None
+
+
 def _heard(
-    arrived: Arrived, needs: Sequence[Need[Any]], workers: int, progress: Progress | None
-) -> tuple[Received, Measurements | None]:
-    """Hear the side; a fault that only hearing shows is added to what was received."""
-    source = arrived.source
+    read: ReadDelivery, side: Side, needs: Sequence[Need[Any]], workers: int, progress: Progress | None,
+    store: Store | None,
+) -> _Heard:  # fmt: skip
+    """Hear what is not stored of a side; a fault that only hearing shows is added to what was received."""
+    arrived, wanted = arrive(read, side, store), plan(needs)
+    source, known = arrived.source, arrived.known_sound
     if source is None:
-        return arrived.received, None
-    try:
-        measured = hear(source, plan(needs), workers=workers, progress=progress, beside=source.hash)
-    except AudioFaultError as error:
-        return arrived.digested(error.fault), None
+        return _Heard(arrived, arrived.received)
+    stored = {} if store is None or known is None else store.results(known, wanted.analyses)
+    left = [analysis for analysis in wanted.analyses if analysis not in stored]
+    measured, sound = Measurements(source.stream, 1), None
+    hears = bool(left) or not stored
+    if hears:
+        try:
+            measured = hear(source, plan(left), workers=workers, progress=progress, beside=source.hash)
+        except AudioFaultError as error:
+            return _Heard(arrived, arrived.digested(error.fault))
+        sound = None if store is None else arrived.heard_sound(store)
+        if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
+            return _heard(read, side, needs, workers, progress, None)
+    new = dict(measured.results)
+    seal(tuple(new.values()))
+    measured = work_out(replace(measured, results=stored | new), wanted.derived)
+    received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
+    if received.fatal:
+        return _Heard(arrived, received)
+    if store is not None and sound is not None:
+        store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # what others were worked out from may go
-    received = arrived.digested()
-    if received.fatal:
-        return received, None
+    return _Heard(arrived, received, measured, "partly stored" if left and stored else "stored" if stored else "heard")
+
+
+def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Received:
+    """Add the faults that show in what was measured."""
     programme = next((result for need, result in measured.results.items() if isinstance(need, Programme)), None)
-    if programme is not None:
-        for fault in arrived.silent(programme):
-            received = with_fault(received, fault)
-    return received, None if received.fatal else measured
+    if programme is None or received.fatal:
+        return received
+    for fault in arrived.silent(programme):
+        received = with_fault(received, fault)
+    return received
 
 
 def _unmeasured(side: Side, chain: Chain, received: Received, line: int) -> MeasuredSide:
@@ -277,6 +314,7 @@ class HeardSide:
     quantities: Mapping[str, Quantity]
     broken: Mapping[type[Need[Any]], str]
     passes: int
+    origin: Origin | None = None
 
     @property
     def tracks(self) -> tuple[TrackTimes, ...]:
@@ -286,13 +324,13 @@ class HeardSide:
 
 def hear_side(
     read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], workers: int,
-    progress: Progress | None,
+    progress: Progress | None, store: Store | None = None,
 ) -> HeardSide:  # fmt: skip
-    """Hear one side once for some needs."""
-    arrived = arrive(read, read.delivery.sides[index])
+    """Hear one side once for some needs; what the store holds is not heard again."""
     wanted, unbuilt = _built(needs, chain)
-    received, measured = _heard(arrived, list(wanted.values()), workers, progress)
+    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), workers, progress, store)
+    side, measured = heard.arrived.side, heard.measured
     if measured is None:
-        return HeardSide(arrived.side, received, {}, {}, dict(unbuilt), 0)
+        return HeardSide(side, heard.received, {}, {}, dict(unbuilt), 0)
     results, broken, quantities = _found(measured, wanted, unbuilt)
-    return HeardSide(arrived.side, received, results, quantities, broken, measured.passes)
+    return HeardSide(side, heard.received, results, quantities, broken, measured.passes, heard.origin)

@@ -73,7 +73,7 @@ class Checked:
 def check(folder, out):
     """Run the command with both formats; gives the report, the text and what it said meanwhile."""
     text = out.with_suffix(".txt")
-    words = ["check", str(folder), "--out", f"json={out}", "--out", f"text={text}", "--verbose"]
+    words = ["check", str(folder), "--out", f"json={out}", "--out", f"text={text}", "--verbose", "--no-cache"]
     done = subprocess.run([*COMMAND, *words], capture_output=True, check=False, text=True, timeout=540)
     assert done.stdout == ""
     assert "Traceback" not in done.stderr
@@ -315,6 +315,7 @@ def test_memory_does_not_grow_with_the_side(whole, tmp_path):
     peaks = []
     for folder in (whole.folder, longer):
         words = [*COMMAND, "check", str(folder), "--out", f"json={tmp_path / 'report.json'}", "--workers", "2"]
+        words += ["--no-cache"]
         done = subprocess.run([sys.executable, "-c", COUNTED, *words], capture_output=True, check=True, timeout=600)
         code, kib = json.loads(done.stdout)
         assert code in (0, 1)

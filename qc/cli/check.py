@@ -15,6 +15,7 @@ from qc import api
 from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
+from qc.cli.storing import cache
 from qc.cli.terminal import text
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
 from qc.contract import Evidence, Renderer, Report
@@ -44,7 +45,7 @@ def check(words: argparse.Namespace) -> int:
     with Progress(sys.stderr) as progress:
         options = replace(
             papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,
-            chain=tuple(words.chain),
+            chain=tuple(words.chain), cache=cache(words, read), verify=words.verify, told=say,
         )  # fmt: skip
         report = api.check(path, options, host, read)
     if any(side.passes for side in report.sides):

@@ -78,6 +78,7 @@ def parser() -> argparse.ArgumentParser:
     )
     _chain(check)
     check.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    _stored(check)
     _plan(commands)
 
     demo = commands.add_parser(
@@ -156,6 +157,21 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     )  # fmt: skip
     plan.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     plan.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    _stored(plan)
+
+
+def _stored(command: argparse.ArgumentParser) -> None:
+    where = command.add_mutually_exclusive_group()
+    where.add_argument(
+        "--cache", metavar="FOLDER",
+        help="where to keep what was measured, so that unchanged audio is not heard again; default: .sidegate-cache "
+        "beside the delivery file",
+    )  # fmt: skip
+    where.add_argument("--no-cache", action="store_true", help="hear everything, and keep nothing of it")
+    command.add_argument(
+        "--verify", action="store_true",
+        help="hash the audio again, instead of knowing it by size, time of change and place on the disk",
+    )  # fmt: skip
 
 
 def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:

@@ -11,6 +11,7 @@ from qc import api
 from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
+from qc.cli.storing import cache
 from qc.cli.terminal import colour, width
 from qc.cli.writing import Place, attempted, give, places, refuse_sources
 from qc.dsp import jit
@@ -39,6 +40,7 @@ def plan(words: argparse.Namespace) -> int:
     with Progress(sys.stderr) as progress:
         options = api.PlanOptions(
             words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain),
+            cache=cache(words, read), verify=words.verify, told=say,
             disc=words.disc, split=words.split, most=words.most, reorder=words.reorder,
         )  # fmt: skip
         report = api.plan(path, options, host, read)

@@ -67,8 +67,9 @@ class Examined:
     lists: tuple[sums.Stated, ...] = ()
     """the digests that lists beside the file state"""
     odd: tuple[sums.Unusable, ...] = ()
-    there: tuple[int, int] | None = None
-    """size in bytes and time of change in ns of the file; None when there is none to read"""
+    there: tuple[int, ...] | None = None
+    """the state of the file: size in bytes, time of change in ns, inode, device, and the time in ns at which any of
+    these was last set; None when there is none to read"""
 
     @property
     def md5(self) -> bool:
@@ -76,21 +77,38 @@ class Examined:
         return any(one.algorithm == "md5" for one in self.lists)
 
     @property
+    def names(self) -> tuple[str, ...]:
+        """The digests that are needed."""
+        return ("sha256", "md5") if self.md5 else ("sha256",)
+
+    @property
     def changed(self) -> bool:
         """Whether the file is another one by now, or went away."""
         try:
-            return self.there != _state(self.declared.path)
+            return (self.there or ())[:2] != _state(self.declared.path)[:2]
         except FileNotFoundError:
             return True
         except OSError:
             return False
 
+    @property
+    def untouched(self) -> bool:
+        """Whether nothing at all happened to the file, as far as can be told."""
+        try:
+            return self.there == _state(self.declared.path)
+        except OSError:
+            return False
+
+    def read_digests(self) -> dict[str, str]:
+        """Work out the digests that are needed in one read of the file; raises OSError."""
+        return digests_of(self.declared.path, md5=self.md5)
+
     def digested(self, found: Mapping[str, str] | None = None) -> Received:
-        """Hold the digests against what is stated: those `found` in hearing, or worked out here from one read."""
+        """Hold the digests against what is stated: those `found` before, or worked out here from one read."""
         if self.there is None:
             return self.received
         try:
-            digests = found or _digests(self)
+            digests = found or self.read_digests()
         except OSError as error:  # a bad disk, or a file that goes away while it is read
             return _unreadable(self.declared, error)
         checked, faults = _compared(self, digests)
@@ -116,10 +134,10 @@ def inspect(declared: Declared) -> Examined:
     return Examined(declared, _readable(declared, there[0]), tuple(lists), tuple(odd), there)
 
 
-def _state(path: Path) -> tuple[int, int]:
-    """Give size and time of change of a file; raises OSError."""
+def _state(path: Path) -> tuple[int, ...]:
+    """Give what tells one state of a file from another; raises OSError."""
     found = path.stat()
-    return found.st_size, found.st_mtime_ns
+    return found.st_size, found.st_mtime_ns, found.st_ino, found.st_dev, found.st_ctime_ns
 
 
 def _unreadable(declared: Declared, error: OSError) -> Received:
@@ -250,11 +268,6 @@ def _cut_off(declared: Declared, header: Header, info: Any) -> AudioFault:
         remedy="Ask for the file again; it was cut off on the way or while it was written.",
         at=At(start_s=second),
     )
-
-
-def _digests(examined: Examined) -> dict[str, str]:
-    """Work out the digests that are needed in one read of the file; raises OSError."""
-    return digests_of(examined.declared.path, md5=examined.md5)
 
 
 def _compared(examined: Examined, found: Mapping[str, str]) -> tuple[tuple[str, ...], list[AudioFault]]:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND, STANDARD_GRAVITY
+from qc.dsp.jit import frozen
 from qc.groove.ratios import over
 from qc.groove.side import Side, Walls
 from qc.groove.spiral import Laid, Spiral, lay, travel_least, wind
@@ -185,7 +186,7 @@ class Cutting:
         window = min(seconds * SECTORS_A_SECOND, rows.shape[1])
         turning, angle = 2.0 * math.pi * disc.rpm / 60.0, self.side.chain.playback.back_angle
         value, sector, start, channel = over(
-            rows[0], rows[-1], factor, self.laid.radius, disc.finishing / 2.0, turning,
+            frozen(rows[0]), frozen(rows[-1]), factor, self.laid.radius, disc.finishing / 2.0, turning,
             math.tan(angle) if edges else 0.0, window,
         )  # fmt: skip
         return Worst(value, sector, start, start + max(1, window), CHANNELS[channel] if len(rows) == 2 else None)

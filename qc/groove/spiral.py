@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import Cut, Disc
-from qc.dsp.jit import as_written
+from qc.dsp.jit import as_written, frozen
 
 Array = NDArray[np.float64]
 
@@ -108,7 +108,8 @@ def _take(
     plain = cut.top_width / 2.0
     deepest = cut.nominal_depth if cut.depth == "variable" else plain
     take(
-        right, left, rise_near, unity, gain, cut.keep_width / 2.0, plain, deepest, disc.sectors_a_turn, taken
+        frozen(right), frozen(left), rise_near, unity, gain, cut.keep_width / 2.0, plain, deepest,
+        disc.sectors_a_turn, taken,
     )  # fmt: skip
 
 

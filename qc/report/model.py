@@ -13,6 +13,8 @@ Outcome = Literal["pass", "warn", "fail", "waived", "not_applicable", "not_measu
 Scope = Literal["side", "delivery", "series", "pressing"]
 Severity = Literal["warn", "fail"]
 Verdict = Literal["pass", "warn", "fail", "error"]
+Origin = Literal["heard", "partly stored", "stored"]
+"""Whether a run heard a side, or took what an earlier run had heard"""
 
 
 class Limit(Model):
@@ -369,6 +371,8 @@ class Run(Model):
     started: str
     seconds: float
     workers: int
+    sides: Mapping[str, Origin] = Field(default_factory=dict)
+    """of every side that was measured: whether this run heard it, or took what an earlier one had heard"""
 
 
 class Report(Model):

@@ -91,8 +91,12 @@ class Judged:
 
 
 def judge(delivery: Path, out: Path, *words: str) -> Judged:
-    """Run `sidegate check DELIVERY --out json=OUT` with more words, in this process, and read the report back."""
+    """Run `sidegate check DELIVERY --out json=OUT` with more words, in this process, and read the report back.
+
+    The audio is always heard, and nothing that was measured is stored, unless `words` say --cache FOLDER.
+    """
     from qc.cli.main import main
 
-    code = main(["check", str(delivery), "--out", f"json={out}", *words])
+    store = [] if "--cache" in words else ["--no-cache"]
+    code = main(["check", str(delivery), "--out", f"json={out}", *store, *words])
     return Judged(code, json.loads(out.read_text(encoding="utf-8")))

@@ -103,7 +103,7 @@ def main() -> None:
     watch.on(command, "write", "write") if hasattr(command, "write") else None
     delivery, workers = sys.argv[1:3]
     with tempfile.TemporaryDirectory() as out:
-        words = ["check", delivery, "--quiet", "--out", f"json={out}/report.json"]
+        words = ["check", delivery, "--no-cache", "--quiet", "--out", f"json={out}/report.json"]
         sidegate([*words, "--workers", workers] if int(workers) else words)
     spent = {"start": began} | watch.spent
     spent["rest"] = time.process_time() - sum(spent.values())

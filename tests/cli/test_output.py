@@ -156,7 +156,7 @@ def test_a_reader_that_goes_away_leaves_the_verdict_and_the_other_reports(good):
     assert (done.returncode, done.stderr.splitlines()) == (0, HEARING)
     assert json.loads(good.report.read_bytes())["verdict"] == "pass"
     with good.watched():
-        done = deaf("check", good.folder, "--out", "json=-", env=good.environment)
+        done = deaf("check", good.folder, "--no-cache", "--out", "json=-", env=good.environment)
     assert (done.returncode, done.stderr.splitlines()) == (0, HEARING)
 
 

@@ -1,0 +1,24 @@
+"""What is worked out from what was heard, each need from those it waits for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Any
+
+from qc.contract import Derived, Measurements, Need
+from qc.errors import FAULTS
+from qc.wording import told
+
+
+def work_out(measured: Measurements, derived: Iterable[Derived[Any]]) -> Measurements:
+    """Add derived needs, in an order that can be worked; what a plugin raises is kept in `failed`."""
+    results: dict[Need[Any], Any] = dict(measured.results)
+    failed: dict[Need[Any], str] = dict(measured.failed)
+    measured = replace(measured, results=results, failed=failed)
+    for need in derived:
+        try:
+            results[need] = need.work(measured)
+        except FAULTS as error:
+            failed[need] = told(error)
+    return measured

@@ -1,0 +1,147 @@
+"""One file of the store: a small header and raw arrays, with a checksum over all of it.
+
+    16 bytes   MARK
+    32 bytes   blake2b of all that follows
+     8 bytes   length of the header, little endian
+    header     JSON: key, tree, and of each array its kind, shape and order
+    arrays     each from the next multiple of 64 on
+
+A file is read at once and its arrays are views of what was read. Nothing is believed before the checksum fits, and no
+length that a file states makes anything be allocated: what is stated must be what is there, to the byte.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import secrets
+import stat
+import sys
+from collections.abc import Sequence
+from math import prod
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from qc.stored.forms import NUMBERS, Array, Form, MisfitError, UnknownFormError
+
+MARK = b"sidegate-kept-1\n"
+LONGEST = 256 * 2**20
+"""Bytes of a file; a result that takes more is not stored."""
+HEADER = 2**20
+"""Bytes of a header."""
+EDGE = 64
+BESIDE = ".sidegate-"
+"""How the name of a file begins that is being written."""
+_SUM = 32
+_HEAD = len(MARK) + _SUM + 8
+_DEEPEST = 32
+"""Dimensions of an array."""
+
+
+class DamagedError(Exception):
+    """A file of the store that is cut off, changed, or of something else."""
+
+
+def write(path: Path, key: str, form: Form, value: Any) -> None:
+    """Store a value beside its place and rename it; raises UnknownFormError for one that is not stored, OSError."""
+    arrays: list[Array] = []
+    tree = form.put(value, arrays)
+    stated = [[one.dtype.name, list(one.shape), "C" if one.flags.c_contiguous else "F"] for one in arrays]
+    try:
+        header = json.dumps({"key": key, "tree": tree, "arrays": stated}, separators=(",", ":")).encode()
+    except ValueError:  # a whole number of thousands of digits
+        raise UnknownFormError("a number that cannot be written") from None
+    pieces: list[bytes | memoryview] = [len(header).to_bytes(8, "little"), header]
+    at = _HEAD + len(header)
+    for one in arrays:
+        pieces += [bytes(-at % EDGE), _octets(one)]
+        at += -at % EDGE + one.nbytes
+    if sys.byteorder != "little" or len(header) > HEADER or at > LONGEST:
+        raise UnknownFormError("too large")
+    _renamed(path, [MARK, _sum_of(pieces), *pieces])
+
+
+def read(path: Path, key: str, form: Form) -> Any:
+    """Give a stored value; raises FileNotFoundError where there is none, DamagedError where it cannot be used."""
+    octets = _whole(path)
+    try:
+        return _value(octets, key, form)
+    except (MisfitError, ValueError, KeyError, TypeError, OverflowError, RecursionError):
+        raise DamagedError(path) from None
+
+
+def _octets(array: Array) -> memoryview:
+    """Give an array's memory as it lies; nothing is copied."""
+    lying = array if array.flags.c_contiguous else array.T
+    return lying.reshape(-1).view(np.uint8).data if array.size else memoryview(b"")
+
+
+def _sum_of(pieces: Sequence[bytes | memoryview]) -> bytes:
+    digest = hashlib.blake2b(digest_size=_SUM)
+    for piece in pieces:
+        digest.update(piece)
+    return digest.digest()
+
+
+def _renamed(path: Path, pieces: Sequence[bytes | memoryview]) -> None:
+    beside = path.with_name(f"{BESIDE}{secrets.token_hex(16)}")
+    try:
+        with beside.open("xb") as out:
+            for piece in pieces:
+                out.write(piece)
+        beside.replace(path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise
+
+
+def _whole(path: Path) -> bytes:
+    """Read a file at once; raises DamagedError unless it is a plain one of a length that a stored one may have."""
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(handle, "rb", buffering=0) as file:
+        there = os.fstat(handle)
+        if not stat.S_ISREG(there.st_mode) or not _HEAD <= there.st_size <= LONGEST:
+            raise DamagedError(path)
+        octets = file.read(there.st_size)
+    if octets is None or len(octets) != there.st_size or not octets.startswith(MARK):
+        raise DamagedError(path)
+    if _sum_of([memoryview(octets)[len(MARK) + _SUM :]]) != octets[len(MARK) : len(MARK) + _SUM]:
+        raise DamagedError(path)
+    return octets
+
+
+def _value(octets: bytes, key: str, form: Form) -> Any:
+    length = int.from_bytes(octets[_HEAD - 8 : _HEAD], "little")
+    if length > min(HEADER, len(octets) - _HEAD):
+        raise MisfitError
+    header = json.loads(octets[_HEAD : _HEAD + length])
+    if header["key"] != key:
+        raise MisfitError
+    arrays, at = [], _HEAD + length
+    for kind, shape, order in header["arrays"]:
+        at += -at % EDGE
+        array, at = _array(octets, at, NUMBERS[kind], shape, order)
+        arrays.append(array)
+    if at != len(octets):
+        raise MisfitError
+    return form.take(header["tree"], arrays)
+
+
+def _array(octets: bytes, at: int, kind: np.dtype[Any], shape: Any, order: Any) -> tuple[Array, int]:
+    """Give the array that begins at a byte, read-only, and where it ends."""
+    if not all(type(n) is int and n >= 0 for n in shape) or len(shape) > _DEEPEST or order not in {"C", "F"}:
+        raise MisfitError
+    count = prod(shape)
+    end = at + count * kind.itemsize
+    if end > len(octets):
+        raise MisfitError
+    if not count:
+        array = np.empty(shape, kind, order)
+        array.flags.writeable = False
+        return array, end
+    return np.frombuffer(octets, kind, count, at).reshape(shape, order=order), end

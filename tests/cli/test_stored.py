@@ -1,0 +1,132 @@
+"""Stored measurements as people meet them: the folder beside the delivery, another one, or none."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import time
+
+import pytest
+
+from command import COMMAND, HUNG, one_sentence
+from qc.stored.store import NAME
+
+HEARING = ["sidegate: hearing side A", "sidegate: hearing side B"]
+
+
+@pytest.fixture
+def good(bench):
+    bench.deliver()
+    return bench
+
+
+def told(ran):
+    """The report without what may differ, and how each side came by its numbers."""
+    run = ran.report.pop("run")
+    return ran.report, run["sides"]
+
+
+def test_a_second_run_hears_nothing(good):
+    first = good.check()
+    assert first.sentences[:2] == HEARING
+    second = good.check("--strict")
+    assert not any("hearing" in one for one in second.sentences)
+    plain = good.check("--no-cache")
+    reports = [told(ran) for ran in (first, second, plain)]
+    assert [origins["A"] for _, origins in reports] == ["heard", "stored", "heard"]
+    assert reports[0][0] == reports[1][0] == reports[2][0]
+    assert (good.folder / NAME / ".gitignore").exists()
+
+
+def test_the_plan_goes_by_what_the_check_heard(good):
+    good.check()
+    ran = good.run("plan", good.folder, "--out", "json=-")
+    assert json.loads(ran.out)["run"]["sides"] == {"A": "stored", "B": "stored"}
+    ran = good.run("plan", good.folder, "--out", "json=-", "--no-cache")
+    assert json.loads(ran.out)["run"]["sides"] == {"A": "heard", "B": "heard"}
+
+
+def test_no_cache_makes_no_folder(good):
+    good.check("--no-cache")
+    assert not (good.folder / NAME).exists()
+
+
+def test_the_demo_stores_nothing(bench):
+    ran = bench.run("demo", "--help")
+    assert b"--cache" not in ran.out
+
+
+def test_another_folder_is_made_when_it_is_needed(good, tmp_path):
+    cache = tmp_path / "out" / NAME  # out of what the bench watches
+    good.output.rmdir()
+    good.output.mkdir()
+    words = [*COMMAND, "check", str(good.folder), "--cache", str(cache), "--out", "json=-"]
+    runs = [json.loads(subprocess.run(words, capture_output=True, check=True).stdout)["run"] for _ in range(2)]
+    assert [run["sides"]["A"] for run in runs] == ["heard", "stored"]
+    assert not (good.folder / NAME).exists()
+
+
+def test_verify_reads_the_audio_and_hears_nothing_when_it_is_the_same(good):
+    good.check()
+    assert told(good.check("--verify"))[1] == {"A": "stored", "B": "stored"}
+
+
+def test_what_is_contradictory_is_refused(good):
+    assert "not allowed with" in good.run("check", good.folder, "--cache", "x", "--no-cache").err
+    assert "the folder has no name" in one_sentence(good.check("--cache", ""))
+
+
+def test_a_folder_that_cannot_be_written_costs_one_sentence(good):
+    (good.folder / "taken").write_text("no folder")
+    ran = good.check("--cache", good.folder / "taken")
+    assert ran.code == 0
+    assert [one for one in ran.sentences if "hearing" not in one and "pass" not in one] == [
+        "sidegate: measurements are not stored in taken (File exists); the next run hears the audio again, unless "
+        "--cache names another folder".replace("taken", str(good.folder / "taken"))
+    ]
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root writes everywhere")
+def test_media_that_can_only_be_read_are_judged_all_the_same(good):
+    good.folder.chmod(0o555)
+    try:
+        ran = good.check()
+    finally:
+        good.folder.chmod(0o755)
+    assert ran.code == 0
+    assert sum("measurements are not stored" in one for one in ran.sentences) == 1
+
+
+def test_two_processes_at_once_store_the_same(good):
+    words = [*COMMAND, "check", str(good.folder), "--out", "json=-"]
+    both = [subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE) for _ in range(2)]
+    reports = []
+    for one in both:
+        out, err = one.communicate(timeout=HUNG)
+        assert (one.returncode, b"stored" in err) == (0, False), err
+        reports.append(json.loads(out))
+    third = good.check()
+    assert third.report["run"]["sides"] == {"A": "stored", "B": "stored"}
+    for report in (*reports, third.report):
+        report.pop("run")
+    assert reports[0] == reports[1] == third.report
+    assert not [name for _, _, names in os.walk(good.folder / NAME) for name in names if name.startswith(".sidegate")]
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs SIGKILL")
+def test_a_process_that_is_killed_half_way_leaves_nothing_that_is_believed(good):
+    plain, _ = told(good.check("--no-cache"))
+    words = [*COMMAND, "check", str(good.folder), "--out", "json=-"]
+    with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as one:
+        deadline = time.monotonic() + HUNG
+        while time.monotonic() < deadline and one.poll() is None and not list((good.folder / NAME).rglob("*.kept")):
+            time.sleep(0.001)
+        one.kill()
+    ran = good.check()
+    report, origins = told(ran)
+    assert report == plain
+    assert origins["B"] in {"heard", "partly stored", "stored"}
+    assert not any("damaged" in one for one in ran.sentences)
+    assert told(good.check())[1] == {"A": "stored", "B": "stored"}
