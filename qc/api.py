@@ -27,6 +27,7 @@ from qc.judge.bind import Bound, bind
 from qc.judge.engine import judge_delivery, judge_side, verdict
 from qc.measuring import FILE_UNITS, Progress, measure_side
 from qc.nearest import nearest
+from qc.patience import PATIENCE_S
 from qc.report.held import held
 from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
@@ -53,6 +54,8 @@ class Options:
     """told the side and how much of it is heard, 0..1"""
     chain: tuple[str, ...] = ()
     """chain values changed for this run, "cut.land=10um" """
+    patience: float = PATIENCE_S
+    """s that a call into a plugin may take before it is given up"""
 
 
 @dataclass(frozen=True)
@@ -76,20 +79,23 @@ def check(
     """
     options, began = options or Options(), time.monotonic()
     started = datetime.now(UTC).isoformat(timespec="seconds")
-    host = host or build_host()
+    host = host or build_host(options.patience)
     read = read or read_any(path, host)
     ruleset = changed(choose(read, options.ruleset, host), read_changes(options.chain))
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
-    workers = options.workers or default_workers()
+    workers, patience = options.workers or default_workers(), options.patience
     sides, results, failures, evidence = [], [], list(host.failures), {}
     for index, side in _chosen(read, options.sides):
         progress = _told(options.progress, side.id)
-        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
-        judged, broken = judge_side(bound.checks, measured.evidence, host.owner)
+        needs = (*CORE, *host.needs)
+        measured = measure_side(read, index, ruleset.chain, needs, bound, workers, progress, patience)
+        judged, broken = judge_side(bound.checks, measured.evidence, host.owner, patience)
         measured.forget()
         if measured.excerpts is not None:
-            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, host.owner)
+            judged, unadvised = advise(
+                bound.checks, judged, measured.evidence, measured.excerpts, host.owner, patience
+            )  # fmt: skip
             broken = broken + unadvised
         measured.forget()
         looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
@@ -97,7 +103,7 @@ def check(
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
-    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), host.owner)
+    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), host.owner, patience)
     results, failures = results + judged, failures + broken
     report = _report(read, ruleset, bound, host, sides, results, failures)
     more = host.report_done(report)
@@ -122,7 +128,7 @@ def plan(
     options, began = options or PlanOptions(), time.monotonic()
     started = datetime.now(UTC).isoformat(timespec="seconds")
     changes = read_changes(options.chain)
-    host = host or build_host()
+    host = host or build_host(options.patience)
     read = read or read_any(path, host)
     shelf = Shelf(host.ruleset_folders)
     ruleset = choose(read, options.ruleset, host, shelf)
@@ -139,7 +145,8 @@ def plan(
     workers = options.workers or default_workers()
     sides, delivered, failures = [], [], list(host.failures)
     for index, side in _chosen(read, options.sides):
-        heard = hear_side(read, index, ruleset.chain, needs, workers, _told(options.progress, side.id))
+        progress = _told(options.progress, side.id)
+        heard = hear_side(read, index, ruleset.chain, needs, workers, progress, options.patience)
         sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
         if options.split and (cut := heard_through(heard)) is not None:
             delivered.append(cut)
@@ -188,9 +195,12 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
     return Demo(check(folder, options, host), planted)
 
 
-def build_host() -> Host:
-    """Load the installed plugins, none of which may take the place of what the core brings."""
-    return Host.build(core=units(()), formats=("json", "sheet", "text"))
+def build_host(patience: float = PATIENCE_S) -> Host:
+    """Load the installed plugins, none of which may take the place of what the core brings.
+
+    A call of a hook that takes longer than `patience`, s, is given up.
+    """
+    return Host.build(core=units(()), formats=("json", "sheet", "text"), patience=patience)
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:

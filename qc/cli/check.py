@@ -12,11 +12,12 @@ from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.terminal import text
-from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
+from qc.cli.writing import attempted, outputs, refuse_sources, write
 from qc.contract import Evidence, Renderer
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
+from qc.patience import PATIENCE_S
 from qc.report.text import Text
 from qc.ruleset.find import is_path
 
@@ -25,22 +26,25 @@ def check(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for what cannot be used, before anything is written."""
     if not words.delivery:
         raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
-    host = api.build_host()
-    wanted: list[Output] = outputs(words.out or ["text=-"], host.renderers, partial(_renderer, words))
+    host = api.build_host() if words.patience is None else api.build_host(words.patience)
+    patience: float = words.patience or PATIENCE_S
+    wanted = outputs(words.out or ["text=-"], host.renderers, partial(_renderer, words), patience)
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     house = [Path(spec)] if spec and is_path(spec) else []
     refuse_sources(wanted, [*read.files, *house])
-    compile_first(host.needs)
+    compile_first(host.needs, patience)
     with Progress(sys.stderr) as progress:
-        options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain))
+        options = api.Options(
+            words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain), patience
+        )  # fmt: skip
         report = api.check(path, options, host, read)
     if any(side.passes for side in report.sides):
         jit.ready()
     code = exit_code(report, strict=words.strict)
     for output in wanted:
-        code = max(code, attempted(partial(write, output, report, Evidence())))
+        code = max(code, attempted(partial(write, output, report, Evidence(), patience)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):

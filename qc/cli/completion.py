@@ -112,7 +112,7 @@ _sidegate() {{
       words=''
       case $command in
 {outs}      esac ;;
-    --side|--workers|--cue|--most) words='' ;;
+    --side|--workers|--patience|--cue|--most) words='' ;;
     explain) [[ $cur == -* ]] || words=$(sidegate completion --list names 2>/dev/null) ;;
   esac
   COMPREPLY=($(compgen -W "$words" -- "$cur"))

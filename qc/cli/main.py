@@ -72,7 +72,7 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
     _chain(check)
-    check.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    _hearing(check)
     _plan(commands)
 
     demo = commands.add_parser(
@@ -150,7 +150,25 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="write the plan (text, json); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     plan.add_argument("--ascii", action="store_true", help="text: plain ASCII")
-    plan.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    _hearing(plan)
+
+
+def _hearing(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    command.add_argument(
+        "--patience", metavar="SECONDS", type=_seconds,
+        help="give a plugin up that takes longer than this, over 1.4 s of audio or any other call; default: 120",
+    )  # fmt: skip
+
+
+def _seconds(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0.1 <= value <= 86_400.0:
+        raise argparse.ArgumentTypeError(f"{shown(text)} is not a number of seconds from 0.1 to 86400")
+    return value
 
 
 def _sides(text: str) -> int:
@@ -230,11 +248,24 @@ def run() -> NoReturn:
     gc.set_threshold(GARBAGE)
     sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - closed by the caller
     sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    code: str | int | None
     try:
-        sys.exit(main())
-    finally:
-        try:
-            sys.stdout.flush()  # help that nobody reads to its end
-        except OSError:
-            _mute()
-        gc.freeze()  # the process ends: nothing is gone through once more
+        code = main()
+    except SystemExit as ended:  # help, the version, words that cannot be used
+        code = ended.code
+    _leave(code)
+
+
+def _leave(code: str | int | None) -> NoReturn:
+    """End the process, also while a plugin's call that was given up, or interrupted, is still at work."""
+    try:
+        sys.stdout.flush()  # help that nobody reads to its end
+    except OSError:
+        _mute()
+    gc.freeze()  # the process ends: nothing is gone through once more
+    patience = sys.modules.get("qc.patience")
+    if patience is not None and patience.still_at_work():
+        with contextlib.suppress(OSError, ValueError):
+            sys.stderr.flush()
+        os._exit(code if isinstance(code, int) else int(code is not None))
+    sys.exit(code)
