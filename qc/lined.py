@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     from qc.errors import SidegateError
 
-Kind = Literal["delivery", "ruleset"]
+Kind = Literal["delivery", "ruleset", "case"]
 Loc = tuple[str | int, ...]
 M = TypeVar("M", bound="BaseModel")
 
@@ -45,7 +45,7 @@ LARGEST = 1 << 18
 """bytes; a delivery or ruleset is a page or two of text, so anything larger is some other file"""
 DEEPEST = 32
 
-_NAMES: dict[str, str] = {"delivery": "delivery file", "ruleset": "ruleset"}
+_NAMES: dict[str, str] = {"delivery": "delivery file", "ruleset": "ruleset", "case": "case file"}
 _NULLS = frozenset({"", "~", "null", "Null", "NULL"})
 # Control characters, and characters that look like nothing but break lines or words in some programs.
 _UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ud800-\udfff\ufffe\uffff]")

@@ -1,0 +1,196 @@
+"""Case files: one YAML file says what is delivered and what one check must make of it. For tests of checks.
+
+A case lies at `CHECK ID/OUTCOME-why.yaml`, its outcome being pass, warn, fail, or na for not applicable. A test of a
+folder of them takes three lines:
+
+    @pytest.mark.parametrize("case", cases_in(FOLDER), ids=str)
+    def test_case(case, tmp_path):
+        check(case, tmp_path)
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from qc.errors import SidegateError
+from qc.hooks.host import Host
+from qc.lined import load_lined, validate
+from qc.nearest import meant
+from qc.testing.case_file import CaseFile, Expected
+from qc.testing.deliveries import Judged
+from qc.testing.findings import Found, assert_outcome, reaches, result_of
+from qc.testing.made import make
+from qc.testing.written import Number
+from qc.wording import shown
+
+OUTCOMES = {"pass": "pass", "warn": "warn", "fail": "fail", "na": "not_applicable"}
+_NAMED = re.compile(rf"({'|'.join(OUTCOMES)})-[a-z0-9][a-z0-9.-]*")
+
+
+class CaseError(SidegateError):
+    """A case file cannot be used."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case file as it was read."""
+
+    path: Path
+    check: str
+    """id of the check it is about, from the name of its folder"""
+    outcome: str
+    """what must become of it, in the report's word: "not_applicable" """
+    file: CaseFile
+
+    def __str__(self) -> str:
+        return f"{self.check}/{self.path.stem}"
+
+    def with_limits(self, limits: Mapping[str, Mapping[str, Any]]) -> Case:
+        """Give the case under other limits, check id -> key -> {"warn": "2 s", "source": "practice"}."""
+        changed = self.file.model_dump(by_alias=True) | {"limits": {**self.file.limits, **limits}}
+        return replace(self, file=CaseFile.model_validate({key: value for key, value in changed.items() if value}))
+
+
+def load(path: Path) -> Case:
+    """Read a case file; raises CaseError with one sentence, "FILE:LINE: ..."."""
+    path = Path(path)
+    named = _NAMED.fullmatch(path.stem)
+    if named is None:
+        raise CaseError(
+            f"{shown(str(path), longest=500)}: a case is named for what must become of the check and why, "
+            "such as warn-a-little-too-deep.yaml; it begins with pass-, warn-, fail- or na-"
+        )
+    file = validate(load_lined(path, "case", CaseError), CaseFile, CaseError)
+    return Case(path, path.resolve().parent.name, OUTCOMES[named[1]], file)
+
+
+def cases_in(folder: Path) -> list[Case]:
+    """Read every case of a folder, `CHECK ID/OUTCOME-why.yaml`, in order; raises CaseError, also for an empty one."""
+    found = [load(path) for path in sorted(Path(folder).glob("*/*.yaml"))]
+    if not found:
+        raise CaseError(f"{shown(str(folder), longest=500)}: there is no case; put them into CHECK ID/OUTCOME-why.yaml")
+    return found
+
+
+def run(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:
+    """Make the delivery of a case under `tmp_path` and judge it with all checks of its ruleset.
+
+    `host` has the plugins, the installed ones where it is left out: `Host.build(extra=[("house", module)])` adds
+    one that is not installed. Raises CaseError where no plugin has the check, and what `qc.api.check` raises.
+    """
+    from qc import api
+    from qc.delivery.reader import read_delivery
+    from qc.judge.engine import exit_code
+    from qc.testing.ruled import ruled
+
+    host = host or api.build_host()
+    if case.check not in host.checks:
+        raise CaseError(f'{case}: no check is called "{shown(case.check)}"; {meant(case.check, host.checks)}')
+    delivery = make(case.file, Path(tmp_path) / "delivery")
+    ruleset = case.file.ruleset
+    if case.file.limits:
+        ruleset = str(ruled(read_delivery(delivery), ruleset, case.file.limits, host, Path(tmp_path) / "case.yaml"))
+    report = api.check(delivery, api.Options(ruleset=ruleset, workers=1), host)
+    return Judged(exit_code(report), json.loads(report.model_dump_json()))
+
+
+def check(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:
+    """Run a case and hold the report against what it expects; gives what `run` does.
+
+    Raises AssertionError with one sentence about the first thing that differs.
+    """
+    judged = run(case, tmp_path, host)
+    try:
+        hold(case, judged)
+    except AssertionError as why:
+        raise AssertionError(f"{case.path}: {why}") from None
+    return judged
+
+
+def hold(case: Case, judged: Judged) -> None:
+    """Hold a report against what a case expects; raises AssertionError with one sentence."""
+    expected = case.file.expect
+    assert_outcome(judged, case.check, case.outcome, side=expected.side)
+    result = result_of(judged, case.check, expected.side)
+    count = len(result["findings"]) + result["findings_omitted"]
+    if expected.findings is not None and count != expected.findings:
+        raise AssertionError(f"{case.check} has {count} findings, not {expected.findings}: {_told(result['findings'])}")
+    for name, number in expected.measured.items():
+        _measured(judged, expected.side or case.file.sides[0].id, name, number)
+    _says(case.check, result, expected)
+    if expected.finding and not any(not _differs(one, expected) for one in result["findings"]):
+        raise AssertionError(_no_finding(case.check, result["findings"], expected))
+
+
+def _says(check_id: str, result: dict[str, Any], expected: Expected) -> None:
+    said = [text for text in (result["reason"], *(one["message"] for one in result["findings"])) if text]
+    if expected.says is not None and not any(expected.says in text for text in said):
+        raise AssertionError(f'{check_id} does not say "{expected.says}"; it says: {"; ".join(said[:5]) or "nothing"}')
+
+
+def _measured(judged: Judged, side: str, name: str, number: Number) -> None:
+    known = judged.side(side)["measurements"]
+    if name not in known:
+        raise AssertionError(f"{name} was not measured on side {side}; {meant(name, known)}")
+    if wrong := _outside(number, known[name]["value"], known[name]["unit"]):
+        raise AssertionError(f"{name} on side {side} {wrong}")
+
+
+def _outside(number: Number, value: float, unit: str) -> str:
+    """Say how a value is not what it must be; "" where it is."""
+    try:
+        least, most = number.span(unit)
+    except ValueError as why:
+        return f"cannot be held against what is expected: {why}"
+    if least <= value <= most:
+        return ""
+    if least == float("-inf"):
+        return f"is {value:.6g} {unit}, not {most:.6g} {unit} or less"
+    if most == float("inf"):
+        return f"is {value:.6g} {unit}, not {least:.6g} {unit} or more"
+    return f"is {value:.6g} {unit}, not between {least:.6g} and {most:.6g} {unit}"
+
+
+def _differs(found: Found, expected: Expected) -> str:
+    """Say what of a finding is not as expected; "" where all is."""
+    where = found["location"]
+    if expected.severity is not None and found["severity"] != expected.severity:
+        return f"it {found['severity']}s"
+    for name, wanted in (("track", expected.track), ("channel", expected.channel)):
+        if wanted is not None and where[name] != wanted:
+            return f"its {name} is {where[name]}, not {wanted}"
+    if expected.at is not None and not reaches(where, expected.at, expected.within):
+        there = "nowhere in particular" if where["start_s"] is None else f"at {where['start_s']:.3f} s"
+        return f"it lies {there}, not within {expected.within:g} s of {expected.at:g} s"
+    return _gives(found["measured"], expected)
+
+
+def _gives(measured: Any, expected: Expected) -> str:
+    """Say how the number or the word that a finding gives is not as expected."""
+    number = not isinstance(measured, str)
+    if expected.kind is not None and measured != expected.kind:
+        return "it gives a number" if number else f'it gives "{measured}"'
+    if expected.found is None:
+        return ""
+    if not number:
+        return f'it gives "{measured}", no number'
+    wrong = _outside(expected.found, measured["value"], measured["unit"])
+    return wrong and f"its number {wrong}"
+
+
+def _no_finding(check_id: str, findings: list[Found], expected: Expected) -> str:
+    if not findings:
+        return f"{check_id} found nothing, and a finding is expected"
+    differs = "; ".join(f"{one['message']} - {_differs(one, expected)}" for one in findings[:5])
+    return f"{check_id} has no finding that is as expected: {differs}"
+
+
+def _told(findings: list[Found]) -> str:
+    return "; ".join(one["message"] for one in findings[:5]) or "none"

@@ -1,0 +1,178 @@
+"""Faults to plant, of samples and of files, each as a delivery really has it.
+
+A fault of samples takes (2, frames) and gives a new array; what it does to, it says. A fault of a file changes the
+file in its place. Seconds are seconds of the samples given.
+"""
+
+from __future__ import annotations
+
+import os
+import struct
+from collections.abc import Iterable
+from datetime import date, datetime
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.testing.signals import Channels, placed, swell
+
+Array = NDArray[np.float64]
+LEFT, RIGHT = 0, 1
+ROWS: dict[Literal["both", "left", "right"], list[int]] = {"both": [0, 1], "left": [0], "right": [1]}
+Where = Literal["both", "left", "right"]
+
+
+# -- of samples ------------------------------------------------------------------------------------------------
+
+
+def clipped(x: Array, peak: float) -> Array:
+    """Cut off whatever passes `peak` either way, as a converter does."""
+    return np.clip(x, -peak, peak)
+
+
+def flat_tops(x: Array, rate: int, *, at_s: float, runs: int, peak: float, channel: Where = "left") -> Array:
+    """Plant runs of four equal samples at `peak`, the first at a second and then one every 20 frames."""
+    y, first = x.copy(), round(at_s * rate)
+    if first + 20 * runs > x.shape[1]:
+        raise ValueError(f"{runs} runs from {at_s:g} s on do not fit into {x.shape[1] / rate:g} s")
+    for row in ROWS[channel]:
+        for k in range(runs):
+            y[row, first + 20 * k : first + 20 * k + 4] = peak
+    return y
+
+
+def dc_offset(x: Array, offset: float, *, channel: Where = "both") -> Array:
+    """Add direct current; full scale is 1.0."""
+    y = x.copy()
+    y[ROWS[channel]] += offset
+    return y
+
+
+def dropout(x: Array, rate: int, *, at_s: float, seconds: float, channel: Where = "both") -> Array:
+    """Silence a stretch at once, as a transfer that lost contact."""
+    y = x.copy()
+    y[ROWS[channel], round(at_s * rate) : round((at_s + seconds) * rate)] = 0.0
+    return y
+
+
+def gap(x: Array, rate: int, *, at_s: float, seconds: float) -> Array:
+    """Push silence in at a second: everything behind it comes later."""
+    at = round(at_s * rate)
+    return np.concatenate([x[:, :at], np.zeros((2, round(seconds * rate))), x[:, at:]], axis=1)
+
+
+def shifted(x: Array, rate: int, *, seconds: float) -> Array:
+    """Let all of it begin later by so many seconds of silence, or earlier, with the beginning cut off."""
+    frames = round(seconds * rate)
+    if frames < 0:
+        return x[:, -frames:].copy()
+    return np.concatenate([np.zeros((2, frames)), x], axis=1)
+
+
+def swapped(x: Array) -> Array:
+    """Exchange left and right."""
+    return x[::-1].copy()
+
+
+def inverted(x: Array, *, channel: Where = "right") -> Array:
+    """Turn the polarity of a channel round: what was in phase is out of phase."""
+    y = x.copy()
+    y[ROWS[channel]] *= -1.0
+    return y
+
+
+def bass_out_of_phase(x: Array, rate: int, *, below_hz: float) -> Array:
+    """Turn the right channel round below a frequency and leave it as it is above; nothing else is changed."""
+    spectrum = np.fft.rfft(x[RIGHT])
+    low = np.fft.rfftfreq(x.shape[1], 1.0 / rate) < below_hz
+    spectrum[low] *= -1.0
+    return np.vstack([x[LEFT], np.fft.irfft(spectrum, x.shape[1])])
+
+
+def clicks(x: Array, rate: int, *, at_s: Iterable[float], peak: float, channel: Where = "both") -> Array:
+    """Add a single sample of `peak` at each of some seconds."""
+    y = x.copy()
+    for second in at_s:
+        y[ROWS[channel], round(second * rate)] += peak
+    return y
+
+
+def sibilants(
+    x: Array, rate: int, *, at_s: Iterable[float], peak: float, hz: float = 7_000.0, seconds: float = 0.09,
+    channels: Channels = "both",
+) -> Array:  # fmt: skip
+    """Add a hiss like that of an s, a swell about 7 kHz, with its middle at each of some seconds."""
+    y = x.copy()
+    hiss = swell(hz, seconds, rate, peak, channels=channels)
+    for second in at_s:
+        start = round(second * rate) - hiss.shape[1] // 2
+        first, end = max(0, start), min(y.shape[1], start + hiss.shape[1])
+        y[:, first:end] += hiss[:, first - start : end - start]
+    return y
+
+
+def one_sample(x: Array, rate: int, *, at_s: float, value: float, channel: Where = "left") -> Array:
+    """Put a single value in, such as infinity or NaN, which only a file of floats can carry."""
+    y = x.copy()
+    y[ROWS[channel], round(at_s * rate)] = value
+    return y
+
+
+def hum(x: Array, rate: int, *, hz: float, peak: float, channels: Channels = "both") -> Array:
+    """Add a steady tone, such as mains hum, over all of it."""
+    return x + placed(peak * np.sin(2.0 * np.pi * hz * np.arange(x.shape[1]) / rate), channels)
+
+
+# -- of files --------------------------------------------------------------------------------------------------
+
+
+def truncate(file: Path, part: float) -> None:
+    """Cut a file off: only so much of its bytes is kept, 0..1; the header still says what it did."""
+    size = file.stat().st_size
+    with file.open("r+b") as handle:
+        handle.truncate(int(size * part))
+
+
+def damage(file: Path) -> None:
+    """Turn over one bit in the middle of a file: the length stays, the digest does not."""
+    at = file.stat().st_size // 2
+    with file.open("r+b") as handle:
+        handle.seek(at)
+        old = handle.read(1)
+        handle.seek(at)
+        handle.write(bytes([old[0] ^ 0x01]))
+
+
+def leave_length_open(file: Path) -> None:
+    """Let the header of a WAV file state no length, as one that was written to a pipe; raises ValueError for others."""
+    content = bytearray(file.read_bytes())
+    data = content.find(b"data")
+    if content[:4] != b"RIFF" or data < 0:
+        raise ValueError(f"{file.name} is no WAV file, so its length cannot be left open")
+    struct.pack_into("<I", content, 4, 0xFFFFFFFF)
+    struct.pack_into("<I", content, data + 4, 0xFFFFFFFF)
+    file.write_bytes(content)
+
+
+def change_day(file: Path, day: date) -> None:
+    """Let a file say that it was last changed at noon of a day."""
+    then = datetime(day.year, day.month, day.day, 12).timestamp()  # noqa: DTZ001 - papers are dated in local days
+    os.utime(file, (then, then))
+
+
+def empty(file: Path) -> None:
+    """Leave a file without a byte."""
+    file.write_bytes(b"")
+
+
+def replace_with_text(file: Path) -> None:
+    """Leave some text where the audio should be, as a download that failed."""
+    file.write_text("The file you asked for has moved.\n", encoding="utf-8")
+
+
+def replace_with_folder(file: Path) -> None:
+    """Leave a folder of the same name."""
+    file.unlink()
+    file.mkdir()

@@ -1,0 +1,104 @@
+"""The delivery of a case: its audio made and written, its paper written, its faults done."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from qc.testing.case_file import CaseFile, SideMade, TrackMade
+from qc.testing.steps import heard
+
+SUFFIXES = {"WAV": ".wav", "RF64": ".wav", "AIFF": ".aiff", "FLAC": ".flac"}
+CODINGS = {
+    "8 bit": "PCM_U8", "16 bit": "PCM_16", "24 bit": "PCM_24", "32 bit": "PCM_32", "32 bit float": "FLOAT",
+    "64 bit float": "DOUBLE",
+}  # fmt: skip
+STEPS = {"16 bit": 16, "24 bit": 24, "32 bit": 32}
+WRONG = hashlib.sha256(b"another file").hexdigest()
+
+
+def make(case: CaseFile, folder: Path) -> Path:
+    """Write the delivery of a case into a folder, made if need be; gives its delivery.yaml."""
+    folder.mkdir(parents=True, exist_ok=True)
+    sides = [_side(side, folder) for side in case.sides]
+    for name, text in case.beside.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    disc = {"size": "12in", "speed": "33"} if case.disc is None else case.disc.model_dump()
+    top = {"schema": "1", "title": "Quiet Harbour", "catalogue": "QH-001", "disc": disc, **case.delivery}
+    path = folder / "delivery.yaml"
+    path.write_text("\n".join([*_lines(top), "sides:", *_items(sides, "  ")]) + "\n", encoding="utf-8")
+    return path
+
+
+def _lines(values: Mapping[str, Any], indent: str = "") -> list[str]:
+    """Write keys on lines of their own, so that messages name the line; JSON is YAML."""
+    return [f"{indent}{key}: {json.dumps(value, ensure_ascii=False)}" for key, value in values.items()]
+
+
+def _items(values: Sequence[Mapping[str, Any]], indent: str) -> list[str]:
+    lines: list[str] = []
+    for value in values:
+        tracks = value.get("tracks", [])
+        own = _lines({key: one for key, one in value.items() if key != "tracks"}, f"{indent}  ")
+        if tracks:
+            own += [f"{indent}  tracks:", *_items(tracks, f"{indent}    ")]
+        lines += [f"{indent}- {own[0].lstrip()}", *own[1:]]
+    return lines
+
+
+def _side(side: SideMade, folder: Path) -> dict[str, Any]:
+    """Write the files of a side; give what the delivery says of it."""
+    said: dict[str, Any] = {"id": side.id}
+    if side.audio is not None:
+        file = folder / f"side-{side.id.lower()}{SUFFIXES[side.container]}"
+        _write(side, side.audio, side.rate, file)
+        said["audio"] = file.name
+        said |= _checksum(side, file)
+        side.file.do(file)
+    said |= side.paper
+    tracks = [_track(side, i, folder) for i in range(len(side.tracks))]
+    return said | ({"tracks": tracks} if tracks else {})
+
+
+def _track(side: SideMade, index: int, folder: Path) -> dict[str, Any]:
+    track: TrackMade = side.tracks[index]
+    number = track.number or str(index + 1)
+    said: dict[str, Any] = {"number": number, "title": track.title or f"No. {number}"}
+    for name in ("start", "end", "isrc", "gap_after"):
+        if getattr(track, name) is not None:
+            said[name] = getattr(track, name)
+    if track.audio is not None:
+        file = folder / f"{side.id.lower()}-{index + 1}{SUFFIXES[side.container]}"
+        _write(side, track.audio, track.rate, file)
+        said["audio"] = file.name
+    return said
+
+
+def _write(side: SideMade, steps: Sequence[Any], rate: int, file: Path) -> None:
+    import numpy as np
+    import soundfile
+
+    x = heard(tuple(steps), rate)
+    rows = {"1": x[:1], "2": x, "4": np.concatenate([x, x])}[side.channels]
+    soundfile.write(file, _coded(rows.T, side.coding), rate, format=side.container, subtype=CODINGS[side.coding])
+
+
+def _coded(frames: Any, coding: str) -> Any:
+    """Round to whole steps of the coding; libsndfile by itself rounds in a way of its own for each container."""
+    import numpy as np
+
+    if coding not in STEPS:
+        return frames
+    steps = float(1 << (STEPS[coding] - 1))
+    whole = np.clip(np.rint(frames * steps), -steps, steps - 1.0)
+    return (whole * 2.0 ** (32 - STEPS[coding])).astype(np.int32)
+
+
+def _checksum(side: SideMade, file: Path) -> dict[str, str]:
+    if side.file.checksum is None:
+        return {}
+    right = hashlib.sha256(file.read_bytes()).hexdigest()
+    return {"sha256": right if side.file.checksum == "right" else WRONG}

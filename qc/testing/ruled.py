@@ -1,0 +1,56 @@
+"""A ruleset for one case: the one that would judge it, with some limits put in the place of its own."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from qc.choosing import choose
+from qc.delivery.reader import ReadDelivery
+from qc.hooks.host import Host
+from qc.ruleset.load import RawLimit, Ruleset
+from qc.ruleset.model import LimitEntry
+
+WRITTEN = ("warn", "fail", "sets_level", "source")
+
+
+def ruled(
+    read: ReadDelivery, asked: str | None, limits: Mapping[str, Mapping[str, LimitEntry]], host: Host, path: Path
+) -> Path:
+    """Write the ruleset that a delivery is held against, or the one asked for, with more limits; gives the file.
+
+    A limit takes the place of one of the same key, and a check that was put off is judged again. Raises what
+    `qc.choosing.choose` raises.
+    """
+    ruleset = choose(read, asked, host)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(json.dumps(_written(ruleset, limits), indent=1, ensure_ascii=False), encoding="utf-8")
+    return path
+
+
+def _written(ruleset: Ruleset, limits: Mapping[str, Mapping[str, LimitEntry]]) -> dict[str, Any]:
+    """Write a ruleset out as a file has it."""
+    merged = {check: {key: _limit(limit) for key, limit in own.items()} for check, own in ruleset.limits.items()}
+    for check, more in limits.items():
+        merged[check] = merged.get(check, {}) | {key: _limit(limit) for key, limit in more.items()}
+    size, speed = ruleset.serves
+    return {
+        "schema": "1",
+        "name": f"case-{ruleset.name}",
+        "version": ruleset.version,
+        "serves": {"size": size, "speed": speed},
+        "requires": dict(ruleset.requires),
+        "chain": {section: _rows(rows) for section, rows in ruleset.chain_rows.items()},
+        "limits": merged,
+        "off": {check: reason for check, reason in ruleset.off.items() if check not in limits},
+    }
+
+
+def _limit(limit: RawLimit | LimitEntry) -> dict[str, str]:
+    return {key: getattr(limit, key) for key in WRITTEN if getattr(limit, key) is not None}
+
+
+def _rows(rows: Mapping[str, Mapping[str, str]]) -> dict[str, dict[str, str]]:
+    return {name: {key: row[key] for key in ("value", "source")} for name, row in rows.items()}
