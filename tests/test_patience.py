@@ -9,7 +9,6 @@ import time
 
 import pytest
 
-
 from qc.errors import FAULTS, GivenUpError
 from qc.patience import Hand, Patient, still_at_work
 from qc.wording import told
@@ -37,7 +36,7 @@ def test_a_call_gives_what_it_gives_and_raises_what_it_raises():
             with pytest.raises(type(error)) as caught:
                 ask(breaks)
             assert caught.value is error
-        assert ask(lambda: threading.current_thread()) is ask(lambda: threading.current_thread())
+        assert ask(threading.current_thread) is ask(threading.current_thread)
     assert not still_at_work()
     assert not [one for one in threading.enumerate() if isinstance(one, Hand)]
 
@@ -112,5 +111,3 @@ def test_an_interrupt_does_not_wait_for_the_call(endless):
     finally:
         signal.signal(signal.SIGINT, before)
     assert time.monotonic() - began < 5.0
-
-

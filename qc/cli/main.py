@@ -105,6 +105,13 @@ def parser() -> argparse.ArgumentParser:
 
     commands.add_parser("rulesets", help="list the rulesets there are")
     commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
+    new = commands.add_parser(
+        "new-plugin", help="write a package with house rules to begin with",
+        description="Write a package that brings a check with what it measures, a ruleset, and tests that it passes "
+        "once it is installed. Nothing is written over.",
+    )  # fmt: skip
+    new.add_argument("name", metavar="NAME", help="small letters, digits and hyphens, such as harbour-rules")
+    new.add_argument("--out", metavar="FOLDER", help="a folder that is not there yet; default: NAME")
     schema = commands.add_parser("schema", help="print a JSON Schema")
     schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset"])
     explain = commands.add_parser(
@@ -206,9 +213,10 @@ def main(argv: list[str] | None = None) -> int:
 
 def _run(words: argparse.Namespace) -> int:
     """Run the command that was named; only what it needs is imported."""
-    if words.command in {"check", "completion", "demo", "explain", "init", "plan"}:
+    if words.command in {"check", "completion", "demo", "explain", "init", "new-plugin", "plan"}:
         command: Callable[[argparse.Namespace], int]
-        command = getattr(importlib.import_module(f"qc.cli.{words.command}"), words.command)
+        name = words.command.replace("-", "_")
+        command = getattr(importlib.import_module(f"qc.cli.{name}"), name)
         return command(words)
     if words.command == "schema":
         from qc.cli.schema import schema

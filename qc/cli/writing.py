@@ -149,7 +149,7 @@ def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".sidegate-")
         with os.fdopen(handle, "wb") as out:
             out.write(held)
-        Path(beside).chmod(0o666 & ~_umask())
+        Path(beside).chmod(permissions(0o666))
         if fresh and os.path.lexists(path):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
         Path(beside).replace(path)
@@ -161,10 +161,11 @@ def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
                 Path(beside).unlink(missing_ok=True)
 
 
-def _umask() -> int:
+def permissions(most: int) -> int:
+    """Give the rights that whoever runs this wants on what is new, of those that are possible."""
     mask = os.umask(0)
     os.umask(mask)
-    return mask
+    return most & ~mask
 
 
 def attempted(write_one: Callable[[], None]) -> int:

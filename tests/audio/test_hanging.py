@@ -10,7 +10,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from audio.test_heard import FRAMES, Collect, Delay, Memory, Stop, Sum, Times
+from audio.test_heard import FRAMES, Collect, Delay, Memory, Sum, Times
 from qc.audio import heard
 from qc.audio.heard import hear
 from qc.audio.plan import plan
@@ -163,7 +163,9 @@ def test_a_tap_that_hangs_takes_those_with_it_that_listen_to_it(samples, workers
     measured = hear(Memory(samples), plan([on, above, beside]), workers=workers, patience=PATIENCE)
     assert set(measured.failed) == {on, above}
     if step != "start":
-        assert all(why.startswith("the tap HangingTap was still at the block from ") for why in measured.failed.values())
+        assert all(
+            why.startswith("the tap HangingTap was still at the block from ") for why in measured.failed.values()
+        )
     np.testing.assert_array_equal(measured[beside], 2.0 * samples)
 
 
