@@ -106,7 +106,7 @@ def test_nothing_is_written_over(tmp_path, monkeypatch, capsys):
 def test_a_disc_that_is_full_leaves_nothing(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
 
-    def full(*_):
+    def full(*_, **__):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("pathlib.Path.write_text", full)

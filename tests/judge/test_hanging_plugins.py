@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 import signal
 import subprocess
+import threading
 import time
+from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 import pytest
@@ -13,6 +16,11 @@ import pytest
 from command import COMMAND, heed_interrupts
 from conftest import SHIPPED
 from hooks.installed import environment, install
+from hooks.plugins import plugin
+from judge.test_plugins_through_the_command import Loudest, TooLoud, built
+from qc import api
+from qc.contract import Derived
+from qc.patience import Hand
 from qc.testing.deliveries import Sent, deliver
 
 PATIENCE = "2.5"
@@ -204,3 +212,100 @@ def test_patience_is_a_number_of_seconds(patience, delivery, tmp_path):
     assert done.returncode == 2
     assert "is not a number of seconds from 0.1 to 86400" in done.stderr
     assert len(done.stderr.splitlines()) == 1
+
+
+# -- anywhere else ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def endless():
+    """What never ends until the test does."""
+    released = threading.Event()
+    yield released.wait
+    released.set()
+    for thread in threading.enumerate():
+        if isinstance(thread, Hand):
+            thread.join()
+
+
+def hanging(step, endless):
+    """Loudest that does not end at a step; "work" is worked out from it."""
+
+    class Hangs(Loudest):
+        @classmethod
+        def of(cls, chain):
+            if step == "of":
+                endless()
+            return super().of(chain)
+
+        def taps(self):
+            if step == "taps":
+                endless()
+            return ()
+
+        def publish(self, result):
+            if step == "publish":
+                endless()
+            return super().publish(result)
+
+    @dataclass(frozen=True)
+    class Works(Derived):
+        id = "house.loudest"
+        publishes: ClassVar = {"house.loudest": "1"}
+
+        @classmethod
+        def of(cls, chain):  # noqa: ARG003
+            return cls()
+
+        def needs(self):
+            return (Loudest(),)
+
+        def work(self, measured):
+            endless()
+
+    return Works if step == "work" else Hangs
+
+
+@pytest.mark.parametrize("step", ["of", "taps", "publish", "work"])
+def test_a_need_that_hangs_is_an_error_of_whoever_asks_for_it(step, endless, delivery, tmp_path):
+    ruleset = tmp_path / "house.yaml"
+    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
+    ruleset.write_text(SHIPPED.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    host = built(("acme", plugin(qc_measures=[hanging(step, endless)], qc_checks=[TooLoud])))
+    report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
+    (failure,) = report.plugin_failures
+    says = "it had not ended after 2.5 s, and was given up"
+    assert (failure.plugin, failure.stage, failure.side, failure.message) == ("acme", "house.loudest", "A", says)
+    errors = [(one.check, one.reason) for one in report.results if one.outcome == "error"]
+    assert errors == [("house.too-loud", f"house.loudest: {says}")]
+
+
+def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
+    class Advises(TooLoud):
+        def advise(self, finding, look):
+            look(0.0, 0.1)
+            endless()
+
+    ruleset = tmp_path / "house.yaml"
+    limit = "limits:\n  house.too-loud: {most: {warn: 0.1, source: practice}}\n"
+    ruleset.write_text(SHIPPED.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    host = built(("acme", plugin(qc_measures=[Loudest], qc_checks=[Advises])))
+    report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
+    (failure,) = report.plugin_failures
+    assert (failure.plugin, failure.stage) == ("acme", "house.too-loud")
+    assert failure.message == "it had not ended after 2.5 s, and was given up"
+    (result,) = [one for one in report.results if one.check == "house.too-loud"]
+    assert (result.outcome, len(result.findings)) == ("warn", 1)
+    assert result.findings[0].remedy == "Turn it down."
+
+
+def test_a_reader_of_deliveries_that_hangs_is_noted_and_the_next_is_asked(endless, tmp_path):
+    def never(path):
+        endless()
+
+    host = api.Host.build(
+        (), extra=[("a", plugin(qc_read_delivery=never)), ("b", plugin(qc_read_delivery="text"))], patience=0.5
+    )
+    assert host.read_delivery(tmp_path) == "text"
+    says = 'plugin "a": qc_read_delivery had not ended after 0.5 s, and was given up'
+    assert [failure.message for failure in host.failures] == [says]
