@@ -6,7 +6,11 @@ that the command starts without numpy.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # what is handed on, for those who check their types
+    from qc.contract import *  # noqa: F403
+    from qc.hooks.spec import hookimpl as hookimpl
 
 __version__ = "0.1.0"
 

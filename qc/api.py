@@ -27,8 +27,9 @@ from qc.judge.advising import advise
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import judge_delivery, judge_side, verdict
 from qc.judge.without_code import owners
-from qc.measuring import FILE_UNITS, Progress, measure_side
+from qc.measuring import FILE_UNITS, Hearing, Progress, measure_side
 from qc.nearest import nearest
+from qc.patience import PATIENCE_S
 from qc.report.held import held
 from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
@@ -73,6 +74,8 @@ class Options:
     """hash every audio file again instead of trusting the digest that is remembered of it"""
     told: Callable[[str], None] | None = None
     """told, in a sentence, when the folder of stored measurements cannot be read or written"""
+    patience: float = PATIENCE_S
+    """s that a call into a plugin may take before it is given up"""
 
 
 @dataclass(frozen=True)
@@ -96,27 +99,26 @@ def check(
     """
     options, began = options or Options(), time.monotonic()
     started = datetime.now(UTC).isoformat(timespec="seconds")
-    host = host or build_host()
+    host = host or build_host(options.patience)
     read = read or read_any(path, host)
     ruleset = changed(choose(read, options.ruleset, host), read_changes(options.chain))
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
-    owner = {**host.owner, **owners(ruleset)}
+    owner, patience = {**host.owner, **owners(ruleset)}, options.patience
     chosen, papers = _chosen(read, options.sides), Papers(options.waivers, options.baseline, options.today)
     installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
     beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
-    workers = options.workers or default_workers()
-    store, origins = _store(options, host), dict[str, Origin]()
+    how, origins = _hearing(options, host), dict[str, Origin]()
     sides, results, failures, evidence = [], [], list(host.failures), {}
     for index, side in chosen:
-        progress = _told(options.progress, side.id)
-        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress, store)
+        how = replace(how, progress=_told(options.progress, side.id))
+        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, how)
         if measured.origin is not None:
             origins[side.id] = measured.origin
-        judged, broken = judge_side(bound.checks, measured.evidence, owner, beside.waivers)
+        judged, broken = judge_side(bound.checks, measured.evidence, owner, beside.waivers, patience)
         measured.forget()
         if measured.excerpts is not None:
-            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, owner)
+            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, owner, patience)
             broken = broken + unadvised
         measured.forget()
         looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
@@ -124,15 +126,17 @@ def check(
         evidence[f"side:{side.id}"] = measured.evidence
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
-    if store is not None:
-        store.tidy()
-    judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), owner, beside.waivers)
+    if how.store is not None:
+        how.store.tidy()
+    judged, broken = judge_delivery(
+        bound.checks, evidence, read.delivery.itself(), owner, beside.waivers, patience
+    )  # fmt: skip
     results, failures = results + judged, failures + broken
     report = beside.compared(_report(read, ruleset, bound, host, sides, results, failures))
     more = host.report_done(report)
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
-    run = Run(started=started, seconds=time.monotonic() - began, workers=workers, sides=origins)
+    run = Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=origins)
     return report.model_copy(update={"run": run})
 
 
@@ -151,7 +155,7 @@ def plan(
     options, began = options or PlanOptions(), time.monotonic()
     started = datetime.now(UTC).isoformat(timespec="seconds")
     changes = read_changes(options.chain)
-    host = host or build_host()
+    host = host or build_host(options.patience)
     read = read or read_any(path, host)
     shelf = Shelf(host.ruleset_folders)
     ruleset = choose(read, options.ruleset, host, shelf)
@@ -165,19 +169,19 @@ def plan(
         else:
             discs.append(Disc(name, reason=str(other)))
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
-    workers = options.workers or default_workers()
-    store, origins = _store(options, host), dict[str, Origin]()
+    how, origins = _hearing(options, host), dict[str, Origin]()
     sides, delivered, failures = [], [], list(host.failures)
     for index, side in _chosen(read, options.sides):
-        heard = hear_side(read, index, ruleset.chain, needs, workers, _told(options.progress, side.id), store)
+        how = replace(how, progress=_told(options.progress, side.id))
+        heard = hear_side(read, index, ruleset.chain, needs, how)
         if heard.origin is not None:
             origins[side.id] = heard.origin
         sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
         if options.split and (cut := heard_through(heard)) is not None:
             delivered.append(cut)
         failures += _broken_measures(heard.broken, side.id, host)
-    if store is not None:
-        store.tidy()
+    if how.store is not None:
+        how.store.tidy()
     breaks, no_breaks = None, ""
     unheard = [side.id for side in sides if side.fault]
     if options.split and own.form is not None and len(delivered) == len(sides):
@@ -194,7 +198,7 @@ def plan(
         breaks=breaks,
         no_breaks=no_breaks,
         plugin_failures=tuple(failures),
-        run=Run(started=started, seconds=time.monotonic() - began, workers=workers, sides=origins),
+        run=Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=origins),
     )
 
 
@@ -252,9 +256,12 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
     return Demo(check(folder, options, host), planted)
 
 
-def build_host() -> Host:
-    """Load the installed plugins, none of which may take the place of what the core brings."""
-    return Host.build(core=units(()), formats=FORMATS)
+def build_host(patience: float = PATIENCE_S) -> Host:
+    """Load the installed plugins, none of which may take the place of what the core brings.
+
+    A call of a hook that takes longer than `patience`, s, is given up.
+    """
+    return Host.build(core=units(()), formats=FORMATS, patience=patience)
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
@@ -299,6 +306,10 @@ def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
         there = ", ".join(side.id for side in sides)
         raise UsageError(f"--side {unknown[0]}: the delivery has no such side; it has {there}")
     return [(i, side) for i, side in enumerate(sides) if not ids or side.id in ids]
+
+
+def _hearing(options: Options, host: Host) -> Hearing:
+    return Hearing(options.workers or default_workers(), None, _store(options, host), options.patience)
 
 
 def _store(options: Options, host: Host) -> Store | None:

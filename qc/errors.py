@@ -51,5 +51,9 @@ class NotHeardAgainError(Exception):
     """Raised where the second look cannot give a stretch: what may be read again is spent, or the file went away."""
 
 
+class GivenUpError(Exception):
+    """Raised where a call into a plugin takes longer than anyone waits for it; the text says how long that was."""
+
+
 FAULTS = (Exception, SystemExit)
 """What a plugin may raise without stopping the others; Ctrl-C is not among them."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from qc.audio.derived import work_out
@@ -27,6 +28,7 @@ from qc.groove.worked import UNITS, AsCut, WorkedSide
 from qc.intake import Arrived, arrive
 from qc.judge.bind import Bound
 from qc.judge.context import Evidence
+from qc.patience import PATIENCE_S, Patient
 from qc.report.budget import print_through
 from qc.report.model import AudioFacts, Origin, SideReport
 from qc.report.side import geometry, levels
@@ -35,6 +37,20 @@ from qc.stored.store import Store
 from qc.wording import told
 
 Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """How a side is heard: by how many threads, who is told, what is known already, how long plugins may take."""
+
+    workers: int
+    progress: Progress | None = None
+    """told how much is heard, 0..1"""
+    store: Store | None = None
+    patience: float = PATIENCE_S
+    """s"""
+
+
 FILE_UNITS = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": "1", "audio.duration": "s"}
 """Unit of every measurement that is the file's own."""
 BITS = {"16 bit": 16, "24 bit": 24, "32 bit": 32, "32 bit float": 32, "64 bit float": 64}
@@ -62,21 +78,17 @@ class MeasuredSide:
 
 
 def measure_side(
-    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], bound: Bound, workers: int,
-    progress: Progress | None, store: Store | None = None,
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], bound: Bound, how: Hearing,
 ) -> MeasuredSide:  # fmt: skip
-    """Measure one side of a delivery; what is wrong with its audio ends up in the evidence, not as an error.
-
-    What the store holds of its audio is not heard again.
-    """
-    wanted, unbuilt = _built(_closure(needs, bound), chain)
-    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), workers, progress, store)
+    """Measure one side of a delivery; what is wrong with its audio ends up in the evidence, not as an error."""
+    wanted, unbuilt = _built(_closure(needs, bound), chain, how.patience)
+    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), how)
     side, received, measured = heard.arrived.side, heard.received, heard.measured
     line = read.line(("sides", index, "audio"))
     if measured is None:
         there = _unmeasured(side, chain, received, line)
     else:
-        there = _measured(side, chain, received, measured, wanted, unbuilt, bound, line)
+        there = _measured(side, chain, received, measured, wanted, unbuilt, bound, line, how.patience)
     evidence = replace(
         there.evidence, line_of=lambda loc: read.line(("sides", index, *loc)), delivery=read.delivery.itself()
     )
@@ -84,24 +96,29 @@ def measure_side(
 
 
 def _built(
-    kinds: Sequence[type[Need[Any]]], chain: Chain
+    kinds: Sequence[type[Need[Any]]], chain: Chain, patience: float
 ) -> tuple[dict[type[Need[Any]], Need[Any]], dict[type[Need[Any]], str]]:
     """Build every need for a chain; one that cannot be built or planned is put aside with its sentence."""
     built: dict[type[Need[Any]], Need[Any]] = {}
     broken: dict[type[Need[Any]], str] = {}
-    for kind in kinds:
-        try:
-            need = kind.of(chain)
-            alone = plan([need])
-            if need not in (*alone.analyses, *alone.derived):
-                raise TypeError("it is neither an Analysis nor a Derived")
-            if alone.analyses == (need,) and need != kind.of(Chain(signal=chain.signal)):
-                raise ValueError("it hears the audio and keeps more of the chain than chain.signal")
-        except FAULTS as error:
-            broken[kind] = told(error)
-        else:
-            built[kind] = need
+    with Patient(patience) as ask:
+        for kind in kinds:
+            try:
+                built[kind] = ask(partial(_need, kind, chain))
+            except FAULTS as error:
+                broken[kind] = told(error)
     return built, broken
+
+
+def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
+    """Build a need and try whether it can be planned."""
+    need = kind.of(chain)
+    alone = plan([need])
+    if need not in (*alone.analyses, *alone.derived):
+        raise TypeError("it is neither an Analysis nor a Derived")
+    if alone.analyses == (need,) and need != kind.of(Chain(signal=chain.signal)):
+        raise ValueError("it hears the audio and keeps more of the chain than chain.signal")
+    return need
 
 
 def _closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
@@ -121,10 +138,10 @@ class _Heard:
 
 
 def _heard(
-    read: ReadDelivery, side: Side, needs: Sequence[Need[Any]], workers: int, progress: Progress | None,
-    store: Store | None,
+    read: ReadDelivery, side: Side, needs: Sequence[Need[Any]], how: Hearing
 ) -> _Heard:  # fmt: skip
     """Hear what is not stored of a side; a fault that only hearing shows is added to what was received."""
+    store = how.store
     arrived, wanted = arrive(read, side, store), plan(needs)
     source, known = arrived.source, arrived.known_sound
     if source is None:
@@ -135,15 +152,18 @@ def _heard(
     hears = bool(left) or not stored
     if hears:
         try:
-            measured = hear(source, plan(left), workers=workers, progress=progress, beside=source.hash)
+            measured = hear(
+                source, plan(left), workers=how.workers, progress=how.progress, beside=source.hash,
+                patience=how.patience,
+            )  # fmt: skip
         except AudioFaultError as error:
             return _Heard(arrived, arrived.digested(error.fault))
         sound = None if store is None else arrived.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
-            return _heard(read, side, needs, workers, progress, None)
+            return _heard(read, side, needs, replace(how, store=None))
     new = dict(measured.results)
     seal(tuple(new.values()))
-    measured = work_out(replace(measured, results=stored | new), wanted.derived)
+    measured = work_out(replace(measured, results=stored | new), wanted.derived, how.patience)
     received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
     if received.fatal:
         return _Heard(arrived, received)
@@ -194,9 +214,10 @@ def _on_paper(at: At, tracks: tuple[TrackTimes, ...]) -> At:
 def _measured(
     side: Side, chain: Chain, received: Received, measured: Measurements,
     wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound, line: int,
+    patience: float,
 ) -> MeasuredSide:  # fmt: skip
     declared = side.itself()
-    results, broken, published = _found(measured, wanted, unbuilt)
+    results, broken, published = _found(measured, wanted, unbuilt, patience)
     quantities = _of_file(received.facts) | published
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
     worked, mono = None, received.facts.channels == 1
@@ -247,40 +268,41 @@ def _events(worked: WorkedSide, name: str, limit: Limit, *, mono: bool) -> list[
 
 
 def _found(
-    measured: Measurements, wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str]
-) -> tuple[dict[type[Need[Any]], Any], dict[type[Need[Any]], str], dict[str, Quantity]]:
+    measured: Measurements, wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str],
+    patience: float,
+) -> tuple[dict[type[Need[Any]], Any], dict[type[Need[Any]], str], dict[str, Quantity]]:  # fmt: skip
     """Give by kind of need the results and why there is none, and all that is published."""
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     broken = {**unbuilt, **failed}
-    return results, broken, _published(wanted, results, broken)
+    return results, broken, _published(wanted, results, broken, patience)
 
 
 def _published(
     wanted: Mapping[type[Need[Any]], Need[Any]], results: Mapping[type[Need[Any]], Any],
-    broken: dict[type[Need[Any]], str],
+    broken: dict[type[Need[Any]], str], patience: float,
 ) -> dict[str, Quantity]:  # fmt: skip
     """Collect what the needs publish; one that raises, or publishes a name it did not announce, is broken."""
     found: dict[str, Quantity] = {}
-    for kind, result in results.items():
-        try:
-            published = dict(wanted[kind].publish(result))
-            for name, quantity in published.items():
-                _is_as_announced(kind, name, quantity)
-        except FAULTS as error:
-            broken[kind] = told(error)
-            continue
-        found |= published
+    with Patient(patience) as ask:
+        for kind, result in results.items():
+            try:
+                found |= ask(partial(_as_announced, wanted[kind], result))
+            except FAULTS as error:
+                broken[kind] = told(error)
     return found
 
 
-def _is_as_announced(kind: type[Need[Any]], name: str, quantity: object) -> None:
-    if name not in kind.publishes:
-        raise ValueError(f"it publishes {name}, which it did not announce")
-    if not isinstance(quantity, Quantity):
-        raise TypeError(f"it publishes {name} as a {type(quantity).__name__}, not a Quantity")
-    if quantity.unit != kind.publishes[name]:
-        raise ValueError(f"it publishes {name} in {quantity.unit} and announced {kind.publishes[name]}")
+def _as_announced(need: Need[Any], result: Any) -> dict[str, Quantity]:
+    published = dict(need.publish(result))
+    for name, quantity in published.items():
+        if name not in need.publishes:
+            raise ValueError(f"it publishes {name}, which it did not announce")
+        if not isinstance(quantity, Quantity):
+            raise TypeError(f"it publishes {name} as a {type(quantity).__name__}, not a Quantity")
+        if quantity.unit != need.publishes[name]:
+            raise ValueError(f"it publishes {name} in {quantity.unit} and announced {need.publishes[name]}")
+    return published
 
 
 def _of_file(facts: AudioFacts) -> dict[str, Quantity]:
@@ -323,14 +345,13 @@ class HeardSide:
 
 
 def hear_side(
-    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], workers: int,
-    progress: Progress | None, store: Store | None = None,
-) -> HeardSide:  # fmt: skip
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], how: Hearing
+) -> HeardSide:
     """Hear one side once for some needs; what the store holds is not heard again."""
-    wanted, unbuilt = _built(needs, chain)
-    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), workers, progress, store)
+    wanted, unbuilt = _built(needs, chain, how.patience)
+    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), how)
     side, measured = heard.arrived.side, heard.measured
     if measured is None:
         return HeardSide(side, heard.received, {}, {}, dict(unbuilt), 0)
-    results, broken, quantities = _found(measured, wanted, unbuilt)
+    results, broken, quantities = _found(measured, wanted, unbuilt, how.patience)
     return HeardSide(side, heard.received, results, quantities, broken, measured.passes, heard.origin)

@@ -27,14 +27,18 @@ from qc.dsp import jit
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.worked import WorkedSide
+from qc.patience import PATIENCE_S
 
 RATE = 96_000
 FRAMES = BLOCK + RATE // 2
 """More than one block, so that what goes on from block to block is compiled too."""
 
 
-def warm(needs: Iterable[type[Need[Any]]]) -> None:
-    """Compile everything that measures: `needs` in another process, the groove in this one."""
+def warm(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None:
+    """Compile everything that measures: `needs` in another process, the groove in this one.
+
+    The other one may take longer by `patience`, s: a plugin that does not end is named when the side is heard.
+    """
     if not (sys.executable and jit.LASTING and default_workers() > 1):
         return
     with contextlib.suppress(Exception), tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
@@ -48,6 +52,7 @@ def warm(needs: Iterable[type[Need[Any]]]) -> None:
         ) as other:  # fmt: skip
             try:
                 _groove(noise)
+                other.wait(patience)
             except BaseException:
                 other.kill()
                 raise

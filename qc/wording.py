@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, Union, get_args, get_origin
 
+from qc.errors import GivenUpError
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
@@ -272,6 +274,8 @@ def _is_model(kind: Any) -> bool:
 
 def told(error: BaseException) -> str:
     """Put an exception of a plugin into one line, whatever its own text does."""
+    if isinstance(error, GivenUpError):
+        return str(error)  # a sentence of our own
     try:
         text = shown(" ".join(str(error).split()), longest=300)
     except Exception:

@@ -1,21 +1,27 @@
 """One group of analyses at work: slices go through its taps once and to each analysis in turn.
 
-The taps may run ahead of the analyses, in another thread. An analysis or tap that raises is put aside with its
-sentence; the others of the group go on.
+The taps may run ahead of the analyses, in another thread. An analysis or tap that raises, or that does not end, is put
+aside with its sentence; the others of the group go on.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from qc.audio.plan import lineage
+from qc.audio.turns import Turns
 from qc.contract import Analysis, Need, RunningTap, Samples, Stream, Tap
 from qc.errors import FAULTS
+from qc.patience import given_up
 from qc.wording import told
+
+Ask = Callable[[Callable[[], Any]], Any]
+"""How a call into a plugin is made: as it is, or with patience."""
 
 _NOTHING: Samples = np.zeros((2, 0))
 _NOTHING.flags.writeable = False
@@ -40,10 +46,11 @@ class Slice:
         return given
 
 
-class Taps:
+class Taps(Turns[Tap, "_Worked"]):
     """The taps of one group, each after its base, hearing one stream in order."""
 
     def __init__(self, stream: Stream) -> None:
+        super().__init__()
         self._stream = stream
         self._frame = 0
         self._running: dict[Tap, RunningTap] = {}
@@ -61,28 +68,57 @@ class Taps:
 
     def hear(self, slices: Sequence[Samples]) -> None:
         """Take one block and hold what the taps make of it, for `take`."""
-        self._given.append([self._work(samples, last=False) for samples in slices])
+        self._work(slices, last=False)
 
     def finish(self) -> None:
         """Hold what the taps had kept back."""
-        self._given.append([self._work(_NOTHING, last=True)])
+        self._work([_NOTHING], last=True)
 
     def take(self) -> list[Slice]:
         """Give the slices of the earliest block that was not taken."""
         return self._given.popleft()
 
-    def _work(self, samples: Samples, *, last: bool) -> Slice:
-        known: dict[Tap, Samples | BaseException] = dict(self._broken)
-        block = Slice(self._stream, self._frame, samples, known)
-        self._frame += samples.shape[1]
-        for tap, running in self._running.items():
-            if tap in known:
-                continue
-            try:
-                known[tap] = _made(running, samples if (base := tap.base()) is None else block[base], last=last)
-            except FAULTS as error:
-                known[tap] = self._broken[tap] = error
-        return block
+    def _work(self, slices: Sequence[Samples], *, last: bool) -> None:
+        block = []
+        for samples in slices:
+            worked = _Worked(self._stream, self._frame, samples, last=last)
+            self._frame += samples.shape[1]
+            self._todo.extend((tap, worked) for tap in self._running)
+            block.append(worked.slice)
+        self._given.append(block)  # nobody takes it before all calls are made
+        self.go_on()
+
+    def _wanted(self, member: Tap) -> bool:  # noqa: ARG002
+        return True
+
+    def _call(self, member: Tap, heard: _Worked) -> Samples:
+        if member in self._broken:
+            raise self._broken[member]
+        base = member.base()
+        samples = heard.slice.samples if base is None else heard.slice[base]
+        return _made(self._running[member], samples, last=heard.last)
+
+    def _took(self, member: Tap, heard: _Worked, made: Any, error: BaseException | None) -> None:
+        if error is not None:
+            self._broken[member] = error
+        heard.known[member] = made if error is None else error
+
+    def _overdue(self, member: Tap, heard: _Worked, patience: float) -> BaseException:
+        return given_up(patience, f"the tap {type(member).__name__} was still at {_place(heard.slice)}")
+
+
+class _Worked:
+    """A slice with what taps made of it so far."""
+
+    def __init__(self, stream: Stream, start: int, samples: Samples, *, last: bool) -> None:
+        self.known: dict[Tap, Samples | BaseException] = {}
+        self.slice = Slice(stream, start, samples, self.known)
+        self.last = last
+
+
+def _place(block: Slice) -> str:
+    """Say where a slice lies."""
+    return f"the block from {block.start / block.stream.rate:.1f} s on"
 
 
 def _made(running: RunningTap, heard: Samples, *, last: bool) -> Samples:
@@ -98,19 +134,20 @@ def _made(running: RunningTap, heard: Samples, *, last: bool) -> Samples:
     return out
 
 
-class Group:
+class Group(Turns[Analysis[Any], Slice | None]):
     """The analyses of one group with their taps, hearing one stream in order."""
 
-    def __init__(self, analyses: Sequence[Analysis[Any]], stream: Stream) -> None:
+    def __init__(self, analyses: Sequence[Analysis[Any]], stream: Stream, ask: Ask = lambda call: call()) -> None:
+        super().__init__()
         self.failed: dict[Need[Any], str] = {}
         self.results: dict[Need[Any], Any] = {}
         self.taps = Taps(stream)
         self._running: dict[Analysis[Any], Any] = {}
         for analysis in analyses:
             try:
-                for tap in analysis.taps():
-                    self.taps.start(tap)
-                self._running[analysis] = analysis.start(stream)
+                for tap in ask(analysis.taps):
+                    ask(partial(self.taps.start, tap))
+                self._running[analysis] = ask(partial(analysis.start, stream))
             except FAULTS as error:
                 self.failed[analysis] = told(error)
 
@@ -118,25 +155,33 @@ class Group:
         """Take one block, which the taps have heard when there are any."""
         if not self.taps:
             self.taps.hear(slices)
-        for block in self.taps.take():
-            self._hear(block)
+        self._take()
+        self.go_on()
 
     def finish(self) -> None:
         """Take what the taps had kept back, and the results."""
         if not self.taps:
             self.taps.finish()
-        for block in self.taps.take():
-            self._hear(block)
-        for analysis, running in self._running.items():
-            try:
-                self.results[analysis] = running.finish()
-            except FAULTS as error:
-                self.failed[analysis] = told(error)
+        self._take()
+        self._todo.extend((analysis, None) for analysis in self._running)
+        self.go_on()
 
-    def _hear(self, block: Slice) -> None:
-        for analysis, running in list(self._running.items()):
-            try:
-                running.push(block)
-            except FAULTS as error:
-                self.failed[analysis] = told(error)
-                del self._running[analysis]
+    def _take(self) -> None:
+        self._todo.extend((analysis, block) for block in self.taps.take() for analysis in self._running)
+
+    def _wanted(self, member: Analysis[Any]) -> bool:
+        return member in self._running
+
+    def _call(self, member: Analysis[Any], heard: Slice | None) -> Any:
+        running = self._running[member]
+        return running.finish() if heard is None else running.push(heard)
+
+    def _took(self, member: Analysis[Any], heard: Slice | None, made: Any, error: BaseException | None) -> None:
+        if error is not None:
+            self.failed[member] = told(error)
+            del self._running[member]
+        elif heard is None:
+            self.results[member] = made
+
+    def _overdue(self, member: Analysis[Any], heard: Slice | None, patience: float) -> BaseException:  # noqa: ARG002
+        return given_up(patience, "finish() had not ended" if heard is None else f"it was still at {_place(heard)}")

@@ -2,7 +2,8 @@
 
 A worker takes whatever step is ready: read the next block, let the taps of a group hear its next block, or the analyses
 behind them theirs, or take a block's bytes into the digests. Blocks reach each of them strictly in order and none is in
-two threads at once, so the digits do not depend on the workers.
+two threads at once, so the digits do not depend on the workers. The thread that waits for all this watches over them: a
+plugin's analysis or tap that does not end is given up, and another worker takes the place of the one it keeps.
 """
 
 from __future__ import annotations
@@ -13,17 +14,21 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any, Protocol
 
+from qc.audio.derived import work_out
 from qc.audio.group import Group
 from qc.audio.plan import Plan
 from qc.audio.returned import give_back
 from qc.audio.source import RING
+from qc.audio.turns import LeftBehindError, Turns, Watch
 from qc.contract import Measurements, Need, Samples, Stream
-from qc.errors import FAULTS
-from qc.wording import told
+from qc.patience import PATIENCE_S, TICKS, Hand, Patient
 
 AHEAD = 2
 """Blocks that should wait for the line that is foremost, so that none has to wait for the next one to be decoded; and
 the most by which taps run ahead of those who listen to them."""
+
+GRACE_S = 1.0
+"""How long an interrupted pass waits for the steps that are being taken."""
 
 Progress = Callable[[float], None]
 """Told how much of the source is heard, 0..1."""
@@ -58,36 +63,43 @@ class Source(Protocol):
 
 def hear(
     source: Source, plan: Plan, *, workers: int | None = None, progress: Progress | None = None,
-    beside: Callable[[], None] | None = None,
+    beside: Callable[[], None] | None = None, patience: float = PATIENCE_S,
 ) -> Measurements:  # fmt: skip
     """Hear a source once and work out everything planned; what a plugin raises is kept in `failed`.
 
-    `beside` is called once a block, in order, at any time after it was read and by one thread at a time. Raises
-    AudioFaultError when the audio itself cannot be judged.
+    `beside` is called once a block, in order, at any time after it was read and by one thread at a time. A call into a
+    plugin that takes longer than `patience`, s, fails with that reason. Raises AudioFaultError when the audio itself
+    cannot be judged.
     """
-    groups = [Group(analyses, source.stream) for analyses in plan.groups]
-    source.open()
-    try:
-        lines: list[_Line] = [*groups, *(group.taps for group in groups if group.taps)]
-        behind = {k: lines.index(group.taps) for k, group in enumerate(groups) if group.taps}
-        if beside is not None:
-            lines.append(_Beside(beside))
-        _Shared(source, lines, behind, progress or (lambda _: None)).run(workers or default_workers())
-    finally:
-        source.close()
-    give_back()
+    with Patient(patience) as ask:
+        groups = [Group(analyses, source.stream, ask) for analyses in plan.groups]
+    _pass(source, groups, workers or default_workers(), progress or (lambda _: None), beside, patience)
     results: dict[Need[Any], Any] = {}
     failed: dict[Need[Any], str] = {}
     for group in groups:
         results.update(group.results)
         failed.update(group.failed)
-    measured = Measurements(source.stream, 1, results, failed)
-    for derived in plan.derived:
-        try:
-            results[derived] = derived.work(measured)
-        except FAULTS as error:
-            failed[derived] = told(error)
-    return measured
+    give_back()
+    return work_out(Measurements(source.stream, 1, results, failed), plan.derived, patience)
+
+
+def _pass(
+    source: Source, groups: Sequence[Group], workers: int, progress: Progress, beside: Callable[[], None] | None,
+    patience: float,
+) -> None:  # fmt: skip
+    """Let groups hear a source; raises AudioFaultError."""
+    source.open()
+    shared = None
+    try:
+        lines: list[_Line] = [*groups, *(group.taps for group in groups if group.taps)]
+        behind = {k: lines.index(group.taps) for k, group in enumerate(groups) if group.taps}
+        if beside is not None:
+            lines.append(_Beside(beside))
+        shared = _Shared(source, lines, behind, progress, patience)
+        shared.run(workers)
+    finally:
+        if shared is None or shared.at_rest:  # else somebody may still be reading; it goes with the process
+            source.close()
 
 
 def default_workers() -> int:
@@ -120,9 +132,9 @@ class _Shared:
     """What the workers share, behind one condition variable."""
 
     def __init__(
-        self, source: Source, lines: Sequence[_Line], behind: Mapping[int, int], progress: Progress
-    ) -> None:  # fmt: skip
-        self._source, self._lines, self._progress = source, lines, progress
+        self, source: Source, lines: Sequence[_Line], behind: Mapping[int, int], progress: Progress, patience: float
+    ) -> None:
+        self._source, self._lines, self._progress, self._patience = source, lines, progress, patience
         self._behind = behind
         """lines that hear what another one made of a block, by number, and the number of that one"""
         self._before = {made: k for k, made in behind.items()}
@@ -135,28 +147,68 @@ class _Shared:
         self._next = [0] * len(lines)
         self._busy = [False] * len(lines)
         self._error: BaseException | None = None
+        self._workers = 0
+        self._gone: list[threading.Thread] = []
+        self._rest = threading.Event()
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether every worker has ended that was not left behind."""
+        return self._rest.is_set()
 
     def run(self, workers: int) -> None:
-        """Work until everything is heard; the calling thread is one of the workers."""
-        threads = [threading.Thread(target=self._work, daemon=True) for _ in range(workers - 1)]
-        for thread in threads:
-            thread.start()
+        """Work until everything is heard; the calling thread watches."""
+        watch = Watch(self._lines)
+        with self._changed:
+            for _ in range(workers):
+                self._hire()
         try:
-            self._work()
-        finally:
-            for thread in threads:
-                thread.join()
+            while not self._rest.wait(self._patience / TICKS):
+                self._replace(watch)
+        except BaseException as error:  # Ctrl-C
+            self._stop(error)
+            self._rest.wait(GRACE_S)
+        for hand in self._gone:
+            hand.join()
         if self._error is not None:
             raise self._error
 
-    def _work(self) -> None:
+    def _hire(self, first: Callable[[], None] | None = None) -> None:
+        """Let one more worker begin, with a step of its own."""
+        self._workers += 1
+        Hand(partial(self._work, first)).start()
+
+    def _replace(self, watch: Watch) -> None:
+        """Give up what does not end, and let another worker go on from there."""
+        with self._changed:
+            for k in watch.overdue(self._patience):
+                if self._error is None:
+                    self._hire(partial(self._hear, k, again=True))
+                self._leave()
+
+    def _leave(self) -> None:
+        self._workers -= 1
+        if not self._workers:
+            self._rest.set()
+
+    def _stop(self, error: BaseException) -> None:
+        with self._changed:
+            self._error = self._error or error
+            self._changed.notify_all()
+
+    def _work(self, first: Callable[[], None] | None) -> None:
         try:
-            while (step := self._take()) is not None:
+            step = first or self._take()
+            while step is not None:
                 step()
+                step = self._take()
+        except LeftBehindError:
+            return  # another worker has its place
         except BaseException as error:  # carried to the calling thread
-            with self._changed:
-                self._error = self._error or error
-                self._changed.notify_all()
+            self._stop(error)
+        with self._changed:
+            self._gone.append(threading.current_thread())
+            self._leave()
 
     def _take(self) -> Callable[[], None] | None:
         """Wait for a step that is ready; None when there is nothing left, or something went wrong.
@@ -202,12 +254,16 @@ class _Shared:
             self._reading = False
             self._tell()
 
-    def _hear(self, k: int) -> None:
-        block = self._next[k]
-        if block == self._end:
-            self._lines[k].finish()
+    def _hear(self, k: int, *, again: bool = False) -> None:
+        """Let a line hear its next block, or go on with it where another worker was left behind."""
+        block, line = self._next[k], self._lines[k]
+        if again:
+            assert isinstance(line, Turns)  # nothing else is given up
+            line.go_on()
+        elif block == self._end:
+            line.finish()
         else:
-            self._lines[k].hear(self._blocks[block])
+            line.hear(self._blocks[block])
         with self._changed:
             before = self._low()
             self._next[k] += 1

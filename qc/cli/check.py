@@ -22,6 +22,7 @@ from qc.contract import Evidence, Renderer, Report
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
+from qc.patience import PATIENCE_S
 from qc.report.since import counted_words
 from qc.report.text import Text
 from qc.ruleset.find import is_path
@@ -32,8 +33,9 @@ def check(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for what cannot be used, before anything is written."""
     if not words.delivery:
         raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
-    host = api.build_host()
-    wanted: list[Output] = outputs(words.out or ["text=-"], host.renderers, partial(_renderer, words))
+    host = api.build_host() if words.patience is None else api.build_host(words.patience)
+    patience: float = words.patience or PATIENCE_S
+    wanted = outputs(words.out or ["text=-"], host.renderers, partial(_renderer, words), patience)
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
@@ -41,18 +43,18 @@ def check(words: argparse.Namespace) -> int:
     papers = _papers(words)
     refuse_sources(wanted, [*read.files, *house, *([papers.waivers] if papers.waivers else [])])
     _keep_the_baseline(wanted, papers.baseline)
-    compile_first(host.needs)
+    compile_first(host.needs, patience)
     with Progress(sys.stderr) as progress:
         options = replace(
             papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,
-            chain=tuple(words.chain), cache=cache(words, read), verify=words.verify, told=say,
+            chain=tuple(words.chain), patience=patience, cache=cache(words, read), verify=words.verify, told=say,
         )  # fmt: skip
         report = api.check(path, options, host, read)
     if any(side.passes for side in report.sides):
         jit.ready()
     code = exit_code(report, strict=words.strict, only_new=words.only_new)
     for output in wanted:
-        code = max(code, attempted(partial(write, output, report, Evidence())))
+        code = max(code, attempted(partial(write, output, report, Evidence(), patience)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):

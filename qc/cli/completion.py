@@ -114,7 +114,7 @@ _sidegate() {{
       words=''
       case $command in
 {outs}      esac ;;
-    --side|--workers|--cue|--most|--on) words='' ;;
+    --side|--workers|--patience|--cue|--most|--on) words='' ;;
     diff) [[ $command != rulesets || $cur == -* ]] || words=$(sidegate completion --list rulesets 2>/dev/null) ;;
     explain) [[ $cur == -* ]] || words=$(sidegate completion --list names 2>/dev/null) ;;
     *)

@@ -77,7 +77,7 @@ def parser() -> argparse.ArgumentParser:
         "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
     )
     _chain(check)
-    check.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    _hearing(check)
     _stored(check)
     _plan(commands)
 
@@ -111,6 +111,13 @@ def parser() -> argparse.ArgumentParser:
 
     _rulesets(commands)
     commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
+    new = commands.add_parser(
+        "new-plugin", help="write a package with house rules to begin with",
+        description="Write a package that brings a check with what it measures, a ruleset, and tests that it passes "
+        "once it is installed. Nothing is written over.",
+    )  # fmt: skip
+    new.add_argument("name", metavar="NAME", help="small letters, digits and hyphens, such as harbour-rules")
+    new.add_argument("--out", metavar="FOLDER", help="a folder that is not there yet; default: NAME")
     schema = commands.add_parser("schema", help="print a JSON Schema")
     schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset", "rulesets-diff", "waivers"])
     explain = commands.add_parser(
@@ -156,7 +163,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="write the plan (text, json); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     plan.add_argument("--ascii", action="store_true", help="text: plain ASCII")
-    plan.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    _hearing(plan)
     _stored(plan)
 
 
@@ -196,7 +203,25 @@ def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="write the comparison (text, json); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     diff.add_argument("--ascii", action="store_true", help="text: plain ASCII")
-    diff.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    _hearing(diff)
+
+
+def _hearing(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+    command.add_argument(
+        "--patience", metavar="SECONDS", type=_seconds,
+        help="give a plugin up that takes longer than this, over 1.4 s of audio or any other call; default: 120",
+    )  # fmt: skip
+
+
+def _seconds(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0.1 <= value <= 86_400.0:
+        raise argparse.ArgumentTypeError(f"{shown(text)} is not a number of seconds from 0.1 to 86400")
+    return value
 
 
 def _sides(text: str) -> int:
@@ -234,9 +259,10 @@ def main(argv: list[str] | None = None) -> int:
 
 def _run(words: argparse.Namespace) -> int:
     """Run the command that was named; only what it needs is imported."""
-    if words.command in {"check", "completion", "demo", "explain", "init", "plan", "rulesets"}:
+    if words.command in {"check", "completion", "demo", "explain", "init", "new-plugin", "plan", "rulesets"}:
         command: Callable[[argparse.Namespace], int]
-        command = getattr(importlib.import_module(f"qc.cli.{words.command}"), words.command)
+        name = words.command.replace("-", "_")
+        command = getattr(importlib.import_module(f"qc.cli.{name}"), name)
         return command(words)
     if words.command == "schema":
         from qc.cli.schema import schema
@@ -276,11 +302,24 @@ def run() -> NoReturn:
     gc.set_threshold(GARBAGE)
     sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - closed by the caller
     sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    code: str | int | None
     try:
-        sys.exit(main())
-    finally:
-        try:
-            sys.stdout.flush()  # help that nobody reads to its end
-        except OSError:
-            _mute()
-        gc.freeze()  # the process ends: nothing is gone through once more
+        code = main()
+    except SystemExit as ended:  # help, the version, words that cannot be used
+        code = ended.code
+    _leave(code)
+
+
+def _leave(code: str | int | None) -> NoReturn:
+    """End the process, also while a plugin's call that was given up, or interrupted, is still at work."""
+    try:
+        sys.stdout.flush()  # help that nobody reads to its end
+    except OSError:
+        _mute()
+    gc.freeze()  # the process ends: nothing is gone through once more
+    patience = sys.modules.get("qc.patience")
+    if patience is not None and patience.still_at_work():
+        with contextlib.suppress(OSError, ValueError):
+            sys.stderr.flush()
+        os._exit(code if isinstance(code, int) else int(code is not None))
+    sys.exit(code)

@@ -16,6 +16,7 @@ from qc.cli.terminal import colour, width
 from qc.cli.writing import Place, attempted, give, places, refuse_sources
 from qc.dsp import jit
 from qc.errors import UsageError
+from qc.patience import PATIENCE_S
 from qc.report.json import written
 from qc.report.plan import PlanReport, exit_code
 from qc.report.plan_text import PIPED, plan_text
@@ -31,15 +32,16 @@ def plan(words: argparse.Namespace) -> int:
     if words.most is not None and not words.split:
         raise UsageError("--most: it says over how many sides to break at the most; give --split too")
     wanted = places(words.out or ["text=-"], FORMATS)
-    host = api.build_host()
+    host = api.build_host() if words.patience is None else api.build_host(words.patience)
+    patience = words.patience or PATIENCE_S
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     refuse_sources(wanted, [*read.files, *([Path(spec)] if spec and is_path(spec) else [])])
-    compile_first(host.needs)
+    compile_first(host.needs, patience)
     with Progress(sys.stderr) as progress:
         options = api.PlanOptions(
-            words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain),
+            words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain), patience=patience,
             cache=cache(words, read), verify=words.verify, told=say,
             disc=words.disc, split=words.split, most=words.most, reorder=words.reorder,
         )  # fmt: skip

@@ -9,16 +9,21 @@ import os
 import tempfile
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 from qc.cli.main import emit, say
 from qc.contract import Evidence, Renderer, Report
 from qc.errors import FAULTS, OutputError, PluginError, SidegateError, UsageError
 from qc.nearest import nearest
+from qc.patience import PATIENCE_S, Patient
 from qc.report.json import Json
 from qc.report.sheet import Sheet
 from qc.report.text import Text
 from qc.wording import shown, told
+
+R = TypeVar("R")
 
 CORE: dict[str, type[Renderer]] = {"json": Json, "sheet": Sheet, "text": Text}
 
@@ -42,16 +47,19 @@ def outputs(
     asked: Sequence[str],
     more: Mapping[str, type[Renderer]],
     build: Callable[[type[Renderer], Path | None], Renderer] = _built,
+    patience: float = PATIENCE_S,
 ) -> list[Output]:
     """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
 
-    `build` makes the renderer of a format for its place.
+    `build` makes the renderer of a format for its place, and may take as long as `patience`, s.
     """
     known = CORE | dict(more)
-    return [
-        Output(_renderer(build, known[one.format], None if one.path is None else Path(one.place)), one.path, one.place)
-        for one in places(asked, known)
-    ]
+    found = []
+    for one in places(asked, known):
+        path = None if one.path is None else Path(one.place)
+        renderer = _unbroken(partial(build, known[one.format], path), one.format, patience)
+        found.append(Output(renderer, one.path, one.place))
+    return found
 
 
 @dataclass(frozen=True)
@@ -86,13 +94,13 @@ def places(asked: Sequence[str], known: Collection[str]) -> list[Place]:
     return found
 
 
-def _renderer(
-    build: Callable[[type[Renderer], Path | None], Renderer], kind: type[Renderer], path: Path | None
-) -> Renderer:
+def _unbroken(call: Callable[[], R], name: str, patience: float) -> R:
+    """Give what a format gives; raises PluginError where it raises anything, or does not end."""
     try:
-        return build(kind, path)
-    except Exception as error:  # a plugin's format may raise anything
-        raise PluginError(f'the format "{kind.name}" broke: {told(error)}; nothing was written') from None
+        with Patient(patience) as ask:
+            return ask(call)
+    except FAULTS as error:
+        raise PluginError(f'the format "{name}" broke: {told(error)}; nothing was written') from None
 
 
 def _not_writable(place: Path, path: Path) -> str:
@@ -119,13 +127,10 @@ def refuse_sources(wanted: Sequence[Output | Place], sources: Sequence[Path]) ->
             raise UsageError(f"--out: {shown(output.place)} belongs to the delivery; write the report elsewhere")
 
 
-def write(output: Output, report: Report, evidence: Evidence) -> None:
+def write(output: Output, report: Report, evidence: Evidence, patience: float = PATIENCE_S) -> None:
     """Write one report; raises PluginError when its format breaks, OutputError when the place cannot be written."""
     held = io.BytesIO()
-    try:
-        output.renderer.render(report, evidence, held)
-    except FAULTS as error:  # a plugin's format may raise anything
-        raise PluginError(f'the format "{output.renderer.name}" broke: {told(error)}; nothing was written') from None
+    _unbroken(partial(output.renderer.render, report, evidence, held), output.renderer.name, patience)
     give(held.getvalue(), output)
 
 
@@ -144,7 +149,7 @@ def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".sidegate-")
         with os.fdopen(handle, "wb") as out:
             out.write(held)
-        Path(beside).chmod(0o666 & ~_umask())
+        Path(beside).chmod(permissions(0o666))
         if fresh and os.path.lexists(path):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
         Path(beside).replace(path)
@@ -156,10 +161,11 @@ def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
                 Path(beside).unlink(missing_ok=True)
 
 
-def _umask() -> int:
+def permissions(most: int) -> int:
+    """Give the rights that whoever runs this wants on what is new, of those that are possible."""
     mask = os.umask(0)
     os.umask(mask)
-    return mask
+    return most & ~mask
 
 
 def attempted(write_one: Callable[[], None]) -> int:

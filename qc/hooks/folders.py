@@ -3,22 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 
 from qc.errors import FAULTS
 from qc.hooks.finder import Found, find
 from qc.hooks.relay import Relay
 from qc.hooks.spec import PROJECT
+from qc.patience import PATIENCE_S, Patient
 
 
 def ruleset_folders(found: Iterable[Found] | None = None) -> tuple[Path, ...]:
     """Give the folders of rulesets in the order in which a run has them; a plugin that breaks is left out."""
     installed = sorted(find() if found is None else found, key=lambda one: one.package != PROJECT)
     brought: dict[str, tuple[Path, ...]] = {}
-    for one in installed:
-        if one.name not in brought:
-            try:
-                brought[one.name] = Relay(one.entry.load()).rulesets()
-            except FAULTS:  # `sidegate plugins` and every run say why
-                brought[one.name] = ()
+    with Patient(PATIENCE_S) as ask:
+        for one in installed:
+            if one.name not in brought:
+                try:
+                    brought[one.name] = _folders(one) if one.package == PROJECT else ask(partial(_folders, one))
+                except FAULTS:  # `sidegate plugins` and every run say why
+                    brought[one.name] = ()
     return tuple(dict.fromkeys(folder for name in sorted(brought) for folder in brought[name]))
+
+
+def _folders(one: Found) -> tuple[Path, ...]:
+    return Relay(one.entry.load()).rulesets()

@@ -14,11 +14,12 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from qc.contract import Check, Need, Renderer, Report
-from qc.errors import FAULTS
+from qc.errors import FAULTS, GivenUpError
 from qc.hooks.finder import Found, find, named
 from qc.hooks.relay import Relay
 from qc.hooks.spec import PROJECT
 from qc.hooks.vetting import RefusedError, names_of_its_own
+from qc.patience import PATIENCE_S, Patient
 from qc.report.model import PluginFailure
 from qc.wording import told
 
@@ -75,6 +76,7 @@ class Host:
     failures: list[PluginFailure] = field(default_factory=list)
     """what went wrong so far"""
     _relays: tuple[tuple[_Candidate, Relay], ...] = ()
+    _patience: float = PATIENCE_S
 
     @classmethod
     def build(
@@ -84,45 +86,52 @@ class Host:
         extra: Iterable[tuple[str, object]] = (),
         core: Iterable[str] = (),
         formats: Iterable[str] = (),
+        patience: float = PATIENCE_S,
     ) -> Host:
         """Load the installed plugins (or those `found`), then `extra` ones, given as (name, module or object).
 
         `core` are the measurement names, `formats` the report formats that the core itself has. The tool's
-        own plugins come first, so that no other can take the place of what they bring.
+        own plugins come first, so that no other can take the place of what they bring. A plugin whose import
+        or hook takes longer than `patience`, s, is left out.
         """
         installed = sorted(find() if found is None else found, key=lambda one: one.package != PROJECT)
         candidates = [_Candidate(one.name, one.package, one.version, one.entry.load) for one in installed]
         candidates += [_Candidate(name, "", "", partial(_itself, plugin)) for name, plugin in extra]
-        building = _Building(core, formats)
-        for candidate in candidates:
-            building.add(candidate)
-        return building.host()
+        with Patient(patience) as ask:
+            building = _Building(core, formats, ask)
+            for candidate in candidates:
+                building.add(candidate)
+        return building.host(patience)
 
     def read_delivery(self, path: Path) -> str | None:
         """Give the YAML of a delivery from the first plugin, by name, that knows the path.
 
         A plugin that raises is noted in `failures`, and the next one is asked.
         """
-        for who, relay in self._relays:
-            text, failure = _guarded(who, "qc_read_delivery", partial(relay.read_delivery, path))
-            if failure is not None:
-                self.failures.append(failure)
-            elif text is not None:
-                return str(text)
+        with Patient(self._patience) as ask:
+            for who, relay in self._relays:
+                text, failure = _guarded(ask, who, "qc_read_delivery", partial(relay.read_delivery, path))
+                if failure is not None:
+                    self.failures.append(failure)
+                elif text is not None:
+                    return str(text)
         return None
 
     def report_done(self, report: Report) -> list[PluginFailure]:
         """Hand the report to every plugin in turn, by name, and give what went wrong."""
-        failures = (
-            _guarded(who, "qc_report_done", partial(relay.report_done, report))[1] for who, relay in self._relays
-        )
+        with Patient(self._patience) as ask:
+            failures = [
+                _guarded(ask, who, "qc_report_done", partial(relay.report_done, report))[1]
+                for who, relay in self._relays
+            ]
         return [failure for failure in failures if failure is not None]
 
 
 class _Building:
     """A host in the making: who has which name so far."""
 
-    def __init__(self, core: Iterable[str], formats: Iterable[str]) -> None:
+    def __init__(self, core: Iterable[str], formats: Iterable[str], ask: Patient) -> None:
+        self.ask = ask
         self.plugins: list[Plugin] = []
         self.brought: list[_Brought] = []
         self.failures: list[PluginFailure] = []
@@ -145,14 +154,16 @@ class _Building:
         self.plugins.append(Plugin(who.name, who.package, who.version, hooks, error))
 
     def _steps(self, who: _Candidate) -> tuple[_Brought | None, PluginFailure | None]:
-        _, failure = _guarded(who, "find", lambda: names_of_its_own([who.name], self.names, "the plugin name"))
+        _, failure = _guarded(
+            self.ask, who, "find", lambda: names_of_its_own([who.name], self.names, "the plugin name")
+        )
         if failure is not None:
             return None, failure
         self.names[who.name] = who.shown
-        plugin, failure = _guarded(who, "load", who.load)
+        plugin, failure = _guarded(self.ask, who, "load", who.load)
         if failure is not None:
             return None, failure
-        relay, failure = _guarded(who, "hooks", lambda: Relay(plugin))
+        relay, failure = _guarded(self.ask, who, "hooks", lambda: Relay(plugin))
         if relay is None:
             return None, failure
         given: list[Any] = []
@@ -163,12 +174,12 @@ class _Building:
             "qc_renderers": relay.renderers,
         }
         for hook, call in calls.items():
-            result, failure = _guarded(who, hook, call)
+            result, failure = _guarded(self.ask, who, hook, call)
             if failure is not None:
                 return None, failure
             given.append(result)
         brought = _Brought(who, relay, *given)
-        _, failure = _guarded(who, "names", lambda: self._own_names(brought))
+        _, failure = _guarded(self.ask, who, "names", lambda: self._own_names(brought))
         return brought, failure
 
     def _own_names(self, brought: _Brought) -> None:
@@ -186,7 +197,7 @@ class _Building:
         self.measures.update((name, shown_name) for need in brought.needs for name in need.publishes)
         self.formats.update((one.name, shown_name) for one in brought.renderers)
 
-    def host(self) -> Host:
+    def host(self, patience: float) -> Host:
         """Put everything in order, by the names of the plugins; checks and formats by their own."""
         ordered = sorted(self.brought, key=lambda one: one.who.name)
         checks = {check.id: (check, one.who.name) for one in ordered for check in one.checks}
@@ -201,6 +212,7 @@ class _Building:
             renderers=MappingProxyType({key: formats[key] for key in sorted(formats)}),
             failures=self.failures,
             _relays=tuple((one.who, one.relay) for one in ordered),
+            _patience=patience,
         )
 
 
@@ -208,12 +220,18 @@ def _itself(plugin: object) -> object:
     return plugin
 
 
-def _guarded(who: _Candidate, stage: str, call: Callable[[], Any]) -> tuple[Any, PluginFailure | None]:
-    """Call into a plugin; whatever it raises, or exits with, becomes a failure that names it."""
+def _guarded(ask: Patient, who: _Candidate, stage: str, call: Callable[[], Any]) -> tuple[Any, PluginFailure | None]:
+    """Call into a plugin; whatever it raises, or exits with, or that it does not end, is a failure that names it.
+
+    The tool's own are called as they are, so that a start without others needs no thread.
+    """
+    subject = "it" if stage in {"load", "hooks", "names"} else stage
     try:
-        return call(), None
+        return call() if who.package == PROJECT else ask(call), None
     except RefusedError as why:
         reason = str(why)
+    except GivenUpError as why:
+        reason = f"{subject}{str(why).removeprefix('it')}"
     except FAULTS as why:
-        reason = f"{'it' if stage in {'load', 'hooks', 'names'} else stage} raised {told(why)}"
+        reason = f"{subject} raised {told(why)}"
     return None, PluginFailure(plugin=who.name, stage=stage, message=f"{who.shown}: {reason}")

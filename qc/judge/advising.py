@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
 from typing import Any, TypeVar
 
 from qc.audio.excerpts import Excerpts
@@ -10,6 +11,7 @@ from qc.chain import Chain
 from qc.contract import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
 from qc.errors import FAULTS, NotHeardAgainError, NotMeasuredError
 from qc.judge.context import BrokenNeedError, Context, Evidence
+from qc.patience import PATIENCE_S, Patient
 from qc.report.findings import Found
 from qc.report.model import PluginFailure
 from qc.wording import told
@@ -59,11 +61,12 @@ class _Look:
 
 def advise(
     checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: Evidence, excerpts: Excerpts,
-    owner: Mapping[str, str],
+    owner: Mapping[str, str], patience: float = PATIENCE_S,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Give the results of a side with remedies worked out, as far as checks do that and audio may be read again.
 
-    A check that raises keeps its findings as they were and is named; so is audio that cannot be read any more.
+    A check that raises, or takes longer than `patience`, s, keeps its findings as they were and is named; so is audio
+    that cannot be read any more.
     """
     advising = {check.id: check for check in checks if type(check).advise is not Check.advise}
     findings = {
@@ -73,19 +76,21 @@ def advise(
         for j, finding in enumerate(result.findings)
     }
     failures: dict[str, PluginFailure] = {}
-    for key in _in_order(findings):
-        check_id = findings[key].check
-        if check_id in failures:
-            continue
-        check = advising[check_id]
-        try:
-            findings[key] = _kept_to(findings[key], check.advise(findings[key], _Look(evidence, excerpts, check)))
-        except (NotHeardAgainError, NotMeasuredError, BrokenNeedError):
-            continue
-        except FAULTS as error:
-            failures[check_id] = PluginFailure(
-                plugin=owner.get(check_id, "?"), stage=check_id, message=told(error), side=evidence.side
-            )
+    with Patient(patience) as ask:
+        for key in _in_order(findings):
+            check_id = findings[key].check
+            if check_id in failures:
+                continue
+            check = advising[check_id]
+            try:
+                look = _Look(evidence, excerpts, check)
+                findings[key] = _kept_to(findings[key], ask(partial(check.advise, findings[key], look)))
+            except (NotHeardAgainError, NotMeasuredError, BrokenNeedError):
+                continue
+            except FAULTS as error:
+                failures[check_id] = PluginFailure(
+                    plugin=owner.get(check_id, "?"), stage=check_id, message=told(error), side=evidence.side
+                )
     lost = [PluginFailure(plugin="sidegate", stage="second look", message=excerpts.lost, side=evidence.side)]
     return _with(results, findings), [*failures.values(), *(lost if excerpts.lost else [])]
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from functools import partial
+from typing import Any, NamedTuple
 
 from qc.contract import Check, CheckResult, Finding, Outcome, Report
 from qc.errors import FAULTS, NotApplicableError, NotMeasuredError
 from qc.judge.context import BrokenNeedError, Context, Evidence, told_apart
 from qc.judge.waivers import Waivers
+from qc.patience import PATIENCE_S, Patient
 from qc.report.findings import Found
 from qc.report.model import PluginFailure, Verdict
 from qc.report.since import counted
@@ -19,55 +21,68 @@ MOST_FINDINGS = 100
 
 
 def judge_side(
-    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str], waivers: Waivers | None = None
-) -> tuple[list[CheckResult], list[PluginFailure]]:
+    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str], waivers: Waivers | None = None,
+    patience: float = PATIENCE_S,
+) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Judge one side with every check but those of the delivery; `owner` names each check's plugin.
 
     A measurement that broke is an error of every check that asks for it and no fault of theirs: whoever measured
-    names its plugin.
+    names its plugin. A check that takes longer than `patience`, s, is an error too.
     """
-    return _judge([check for check in checks if check.scope != "delivery"], evidence, owner, waivers)
+    return _judge([check for check in checks if check.scope != "delivery"], evidence, owner, waivers, patience)
 
 
 def judge_delivery(
     checks: Iterable[Check[Any]], sides: Mapping[str, Evidence], delivery: Mapping[str, Any], owner: Mapping[str, str],
-    waivers: Waivers | None = None,
+    waivers: Waivers | None = None, patience: float = PATIENCE_S,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Judge the delivery as a whole: checks that hold its sides, source -> evidence, against each other."""
     chain = next(iter(sides.values())).chain
     whole = Evidence(side="", chain=chain, declared={}, delivery=delivery, others=sides)
-    return _judge([check for check in checks if check.scope == "delivery"], whole, owner, waivers)
+    return _judge([check for check in checks if check.scope == "delivery"], whole, owner, waivers, patience)
+
+
+class _Judged(NamedTuple):
+    """What one check said; `without` is the outcome but for its findings, `at_fault` whether the check itself broke."""
+
+    without: Outcome
+    findings: Sequence[Finding]
+    reason: str
+    at_fault: bool = False
 
 
 def _judge(
-    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str], waivers: Waivers | None
+    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str], waivers: Waivers | None, patience: float
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
     results, failures = [], []
-    waivers = waivers or Waivers()
-    for check in checks:
-        context = Context(evidence, check)
-        without, found, reason, at_fault = _judged(check, context)
-        if at_fault:
-            side = evidence.side or None
-            failures.append(PluginFailure(plugin=owner.get(check.id, "?"), stage=check.id, message=reason, side=side))
-        # Before anything is left out, so that what is counted is all there is and no number moves with what is kept.
-        findings = [waivers.applied(check.id, one, check.scope, _starts(evidence, one)) for one in told_apart(found)]
-        kept = sorted(findings, key=lambda f: Found(f).gravity)[:MOST_FINDINGS]
-        kept.sort(key=lambda f: (f.waived_by is not None, f.severity != "fail", f.location.start_s or 0.0))
-        results.append(
-            CheckResult(
-                check=check.id,
-                scope=check.scope,
-                side=evidence.side or None,
-                outcome=_outcome(without, findings),
-                measured=context.looked_at,
-                findings=tuple(kept),
-                findings_omitted=len(findings) - len(kept),
-                findings_waived=sum(finding.waived_by is not None for finding in findings),
-                reason=reason,
-            )
-        )
+    with Patient(patience) as ask:
+        for check in checks:
+            context = Context(evidence, check)
+            judged = _judged(check, context, ask)
+            if judged.at_fault:
+                plugin, side = owner.get(check.id, "?"), evidence.side or None
+                failures.append(PluginFailure(plugin=plugin, stage=check.id, message=judged.reason, side=side))
+            results.append(_result(check, context, evidence, judged, waivers or Waivers()))
     return results, failures
+
+
+def _result(check: Check[Any], context: Context, evidence: Evidence, judged: _Judged, waivers: Waivers) -> CheckResult:
+    """Apply waivers and keep the gravest findings, in that order, so that what is counted is all there is."""
+    found = told_apart(judged.findings)
+    findings = [waivers.applied(check.id, one, check.scope, _starts(evidence, one)) for one in found]
+    kept = sorted(findings, key=lambda f: Found(f).gravity)[:MOST_FINDINGS]
+    kept.sort(key=lambda f: (f.waived_by is not None, f.severity != "fail", f.location.start_s or 0.0))
+    return CheckResult(
+        check=check.id,
+        scope=check.scope,
+        side=evidence.side or None,
+        outcome=_outcome(judged.without, findings),
+        measured=context.looked_at,
+        findings=tuple(kept),
+        findings_omitted=len(findings) - len(kept),
+        findings_waived=sum(finding.waived_by is not None for finding in findings),
+        reason=judged.reason,
+    )
 
 
 def _starts(evidence: Evidence, finding: Finding) -> list[tuple[int, float]]:
@@ -84,30 +99,32 @@ def _outcome(without: Outcome, findings: Sequence[Finding]) -> Outcome:
     return "waived" if findings and without not in ("not_measured", "error") else without
 
 
-def _judged(check: Check[Any], context: Context) -> tuple[Outcome, list[Finding], str, bool]:
-    """Run one check; gives the outcome without what it found, that, why where there is a reason, and who is at fault.
-
-    The last is whether the check itself is. What was found before a number turned out to be missing stands.
-    """
+def _judged(check: Check[Any], context: Context, ask: Patient) -> _Judged:
+    """Run one check. What was found before a number turned out to be missing stands."""
     findings: list[Finding] = []
     without: Outcome = "pass"
     reason = ""
     try:
-        if check.scope not in ("side", "delivery"):
-            raise ValueError(f'its scope is "{check.scope}", and only sides and deliveries are judged')
-        for finding in check.evaluate(context):
-            if not isinstance(finding, Finding):
-                raise TypeError(f"{check.id} gave a {type(finding).__name__}, not a Finding")
-            findings.append(finding)
+        ask(partial(_evaluate, check, context, findings))
     except NotApplicableError as why:
         without, reason = "not_applicable", str(why)
     except NotMeasuredError as why:
         without, reason = "not_measured", str(why)
     except BrokenNeedError as broken:
-        return "error", [], str(broken), False
+        return _Judged("error", (), str(broken))
     except FAULTS as error:
-        return "error", [], told(error), True
-    return without, findings, reason or " ".join(context.notes), False
+        return _Judged("error", (), told(error), at_fault=True)
+    return _Judged(without, findings, reason or " ".join(context.notes))
+
+
+def _evaluate(check: Check[Any], context: Context, findings: list[Finding]) -> None:
+    """Add what a check finds to `findings`; raises whatever it raises."""
+    if check.scope not in ("side", "delivery"):
+        raise ValueError(f'its scope is "{check.scope}", and only sides and deliveries are judged')
+    for finding in check.evaluate(context):
+        if not isinstance(finding, Finding):
+            raise TypeError(f"{check.id} gave a {type(finding).__name__}, not a Finding")
+        findings.append(finding)
 
 
 def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -> Verdict:

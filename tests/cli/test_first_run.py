@@ -20,8 +20,8 @@ kept = caching.Cache.save_overload
 caching.Cache.save_overload = lambda self, signature, data: (made.append(self), kept(self, signature, data))[1]
 import qc.warming
 warm = qc.warming.warm
-def first(needs):
-    warm(needs)
+def first(*words):
+    warm(*words)
     made.clear()
 qc.warming.warm = first
 from qc.cli.main import main

@@ -7,15 +7,9 @@ from importlib.metadata import distributions
 
 import pytest
 
+from hooks.installed import install
 from qc.hooks import spec
 from qc.hooks.finder import find, named
-
-
-def install(folder, package, version, *lines):
-    info = folder / f"{package.replace('-', '_')}-{version}.dist-info"
-    info.mkdir(parents=True)
-    (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {package}\nVersion: {version}\n")
-    (info / "entry_points.txt").write_text("\n".join([f"[{spec.GROUP}]", *lines, "[other.group]", "x = y"]))
 
 
 def entries(folder):

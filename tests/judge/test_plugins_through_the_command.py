@@ -548,6 +548,26 @@ AROUND = {
         "load",
         'plugin "acme" of acme-rules 2.1: it raised ImportError: no module named acme_tables',
     ),
+    "a check that is no class": (
+        lambda: built(("acme", plugin(qc_checks=["house.too-loud"]))),
+        "qc_checks",
+        "qc_checks gave a value of type str in its list, and not a class made from Check",
+    ),
+    "no list": (
+        lambda: built(("acme", plugin(qc_measures=Loudest))),
+        "qc_measures",
+        "qc_measures gave the class Loudest, and not a list of classes made from Need",
+    ),
+    "a forgotten return": (
+        lambda: built(("acme", plugin(qc_renderers=None))),
+        "qc_renderers",
+        "gave nothing; return a",
+    ),
+    "no folder": (
+        lambda: built(("acme", plugin(qc_rulesets="/no/such/folder"))),
+        "qc_rulesets",
+        "qc_rulesets gave /no/such/folder, which is no folder",
+    ),
     "report_done": (
         lambda: built(("acme", plugin(qc_report_done=fails))),
         "qc_report_done",

@@ -9,6 +9,7 @@ import pytest
 
 from conftest import Sent
 from qc import Analysis, Quantity, api, hookimpl
+from qc.cli.main import main
 from qc.hooks.host import Host
 from qc.testing.deliveries import deliver
 
@@ -75,6 +76,34 @@ class Broken:
     @hookimpl
     def qc_checkz(self):
         return []
+
+
+def test_a_ruleset_whose_plugin_is_not_installed_judges_nothing(tmp_path, variant, capsys):
+    ruleset = variant({})
+    text = ruleset.read_text()
+    ruleset.write_text(text.replace('requires: {sidegate: ">=0.1"}', 'requires: {acme-rules: ">=2"}'))
+    folder = deliver(tmp_path / "d", {"A": Sent(0.1 * np.ones((2, 4800)))})
+    out = tmp_path / "report.json"
+    assert main(["check", str(folder), "--ruleset", str(ruleset), "--out", f"json={out}"]) == 3
+    (line,) = capsys.readouterr().err.splitlines()
+    lacks = "requires acme-rules >=2, which is not installed; install it, or name another ruleset"
+    assert line == f"sidegate: disc-12in-33@1.0.0 {lacks}"
+    assert not out.exists()
+
+
+def test_plugins_that_did_not_load_are_listed_with_why_and_end_with_3(monkeypatch, capsysbinary):
+    host = Host.build(extra=[("acme-with-a-long-name", Broken())])
+    monkeypatch.setattr(api, "build_host", lambda: host)
+    assert main(["plugins"]) == 3
+    head, *rows = capsysbinary.readouterr().out.decode().splitlines()
+    assert head.split() == ["PLUGIN", "PACKAGE", "VERSION", "HOOKS"]
+    assert {row.index(word) for row, word in zip(rows[1:3], ("sidegate", "sidegate"), strict=True)} == {
+        head.index("PACKAGE")
+    }
+    assert rows[0].split() == ["acme-with-a-long-name", "-"]
+    assert rows[3].startswith('acme-with-a-long-name: hooks: plugin "acme-with-a-long-name": ')
+    assert 'did you mean "qc_checks"?' in rows[3]
+    assert len(rows) == 4
 
 
 def test_a_misspelt_check_is_told_although_a_plugin_did_not_load(tmp_path, variant):

@@ -1,0 +1,23 @@
+"""Delivers a side with hum to `sidegate check` by the example's ruleset, and wants its finding and its format."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+from qc.testing.deliveries import Sent, deliver
+from qc.testing.faults import hum
+from qc.testing.signals import silence
+
+command, folder = sys.argv[1], Path(sys.argv[2])
+side = Sent(hum(silence(4.0, 48_000), 48_000, hz=50.0, peak=1e-3), more={"inscription": "QH-001-A"})
+delivery = deliver(folder / "humming", {"A": side})
+report, table = folder / "report.json", folder / "found.tsv"
+words = ["check", str(delivery), "--ruleset", "lowtide-12in-33@1.0.0"]
+done = subprocess.run([command, *words, "--out", f"json={report}", "--out", f"timecodes={table}"], check=False)
+outcomes = {result["check"]: result["outcome"] for result in json.loads(report.read_text())["results"]}
+assert done.returncode == 1, done.returncode
+assert outcomes["lowtide.mains-hum"] == "fail", outcomes
+assert outcomes["lowtide.inscription-not-ours"] == "pass", outcomes
+assert "\tlowtide.mains-hum\t" in table.read_text()
+print("lowtide.mains-hum was found")

@@ -1,0 +1,311 @@
+"""Plugins that never end, through the command: each is named, the rest is judged, and the process ends with 3."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import threading
+import time
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import pytest
+
+from command import COMMAND, heed_interrupts
+from conftest import SHIPPED
+from hooks.installed import environment, install
+from hooks.plugins import plugin
+from judge.test_plugins_through_the_command import Loudest, TooLoud, built
+from qc import api
+from qc.contract import Derived
+from qc.patience import Hand
+from qc.testing.deliveries import Sent, deliver
+
+PATIENCE = "2.5"
+MODULE = """
+import threading, time
+from dataclasses import dataclass
+from qc import Analysis, Check, Limit, LimitCheck, Judged, Model, Quantity, Renderer, hookimpl
+
+def forever():
+    while True:
+        time.sleep(3600.0)
+
+class Most(Model):
+    most: Limit
+
+class Nothing(Model):
+    pass
+
+def analysis(name, step):
+    @dataclass(frozen=True)
+    class Hangs(Analysis):
+        id = f"house.{name}"
+        publishes = {f"house.{name}": "1"}
+        @classmethod
+        def of(cls, chain):
+            return cls()
+        def start(self, stream):
+            return Running()
+        def publish(self, result):
+            return {f"house.{name}": Quantity(value=result, unit="1")}
+    class Running:
+        def push(self, block):
+            if step == "push" and block.start > 0:
+                forever()
+            if step == "busy" and block.start > 0:
+                while True:
+                    pass
+        def finish(self):
+            if step == "finish":
+                forever()
+            return 0.25
+    return Hangs
+
+def check(name, measure, hangs=False):
+    class Own(LimitCheck):
+        id, title, why, how, remedy = f"house.{name}", "t", "w", "h", "r"
+        Limits = Most
+        judges = {"most": Judged(measure, "<=", "it")}
+        def evaluate(self, ctx):
+            if hangs:
+                yield from super().evaluate(ctx)
+                forever()
+            yield from super().evaluate(ctx)
+    return Own
+
+class Hung(Renderer):
+    name = "hung"
+    def render(self, report, evidence, out):
+        out.write(b"half of it")
+        threading.Thread(target=forever, daemon=False).start()
+        forever()
+
+@hookimpl
+def qc_measures():
+    return [analysis(name, name) for name in ("push", "busy", "finish", "good")]
+
+@hookimpl
+def qc_checks():
+    names = ("push", "busy", "finish", "good")
+    return [*(check(f"on-{name}", f"house.{name}") for name in names), check("endless", "house.good", True)]
+
+@hookimpl
+def qc_renderers():
+    return [Hung]
+
+@hookimpl
+def qc_report_done(report):
+    forever()
+"""
+CHECKS = ("on-push", "on-busy", "on-finish", "on-good", "endless")
+
+
+@pytest.fixture(scope="module")
+def delivery(tmp_path_factory):
+    x = 0.1 * np.random.default_rng(3).standard_normal((2, 400_000))
+    return deliver(tmp_path_factory.mktemp("d") / "delivery", {"A": Sent(x)})
+
+
+@pytest.fixture
+def house(tmp_path):
+    """A plugin that hangs wherever it can, and a ruleset that asks for it; gives its site and the ruleset."""
+    site = tmp_path / "site"
+    install(site, "acme-rules", "1.2", "acme = acme_hangs")
+    (site / "acme_hangs.py").write_text(MODULE)
+    limits = "".join(f"  house.{name}: {{most: {{warn: 0.1, source: practice}}}}\n" for name in CHECKS)
+    text = SHIPPED.read_text(encoding="utf-8").replace("limits:\n", f"limits:\n{limits}", 1)
+    (tmp_path / "house.yaml").write_text(text)
+    return site, tmp_path / "house.yaml"
+
+
+def ran(site, *words):
+    began = time.monotonic()
+    done = subprocess.run(
+        [*COMMAND, *map(str, words)], capture_output=True, check=False, text=True, timeout=120, env=environment(site),
+        stdin=subprocess.DEVNULL,
+    )  # fmt: skip
+    assert "Traceback" not in done.stderr
+    return done, time.monotonic() - began
+
+
+def test_whatever_hangs_is_named_and_the_rest_is_judged(house, delivery, tmp_path):
+    site, ruleset = house
+    out = tmp_path / "out"
+    out.mkdir()
+    words = ("check", delivery, "--ruleset", ruleset, "--patience", PATIENCE)
+    done, _ = ran(site, *words, "--out", f"json={out / 'r.json'}", "--out", f"hung={out / 'h'}", "--out", "text=-")
+    assert done.returncode == 3
+    assert [path.name for path in out.iterdir()] == ["r.json"]
+    report = json.loads((out / "r.json").read_text())
+    after = f"after {PATIENCE} s, and was given up"
+    at = "it was still at the block from 2.7 s on"  # 131,072 frames at 48 kHz
+    assert [(one["plugin"], one["stage"], one.get("side"), one["message"]) for one in report["plugin_failures"]] == [
+        ("acme", "house.endless", "A", f"it had not ended {after}"),
+        ("acme", "house.push", "A", f"{at} {after}"),
+        ("acme", "house.busy", "A", f"{at} {after}"),
+        ("acme", "house.finish", "A", f"finish() had not ended {after}"),
+        ("acme", "qc_report_done", None, f'plugin "acme" of acme-rules 1.2: qc_report_done had not ended {after}'),
+    ]
+    for failure in report["plugin_failures"]:
+        assert f"sidegate: plugin acme failed at {failure['stage']}: {failure['message']}" in done.stderr
+    assert f'the format "hung" broke: it had not ended {after}; nothing was written' in done.stderr
+    outcomes = {result["check"]: result["outcome"] for result in report["results"]}
+    own = {name: outcomes.pop(f"house.{name}") for name in CHECKS}
+    assert own == dict.fromkeys(CHECKS, "error") | {"on-good": "warn"}
+    assert "error" not in outcomes.values()
+    assert len(outcomes) == 13
+    assert report["verdict"] == "error"
+    assert done.stdout.endswith("\n")
+    assert "house.on-good" in done.stdout
+
+
+def test_a_plugin_that_hangs_while_it_is_loaded_is_left_out(delivery, tmp_path):
+    site = tmp_path / "site"
+    install(site, "acme-rules", "1.2", "acme = acme_never", "beta = acme_hook")
+    (site / "acme_never.py").write_text("import time\nwhile True:\n    time.sleep(3600)\n")
+    hook = "import time\nfrom qc import hookimpl\n@hookimpl\ndef qc_checks():\n    time.sleep(3600)\n"
+    (site / "acme_hook.py").write_text(hook)
+    done, _ = ran(site, "check", delivery, "--patience", PATIENCE, "--out", f"json={tmp_path / 'r.json'}")
+    assert done.returncode == 3
+    report = json.loads((tmp_path / "r.json").read_text())
+    given_up = f"had not ended after {PATIENCE} s, and was given up"
+    assert [(one["plugin"], one["stage"], one["message"]) for one in report["plugin_failures"]] == [
+        ("acme", "load", f'plugin "acme" of acme-rules 1.2: it {given_up}'),
+        ("beta", "qc_checks", f'plugin "beta" of acme-rules 1.2: qc_checks {given_up}'),
+    ]
+    assert "error" not in {result["outcome"] for result in report["results"]}
+
+
+@pytest.mark.parametrize("where", ["hearing", "loading"])
+def test_an_interrupt_ends_it_at_once_while_a_plugin_hangs(where, house, delivery, tmp_path):
+    site, ruleset = house
+    began = tmp_path / "began"
+    says = f"open({str(began)!r}, 'w').close()"
+    if where == "loading":
+        (site / "acme_hangs.py").write_text(f"import time\n{says}\nwhile True:\n    time.sleep(3600)\n")
+    else:
+        (site / "acme_hangs.py").write_text(MODULE.replace("def forever():", f"def forever():\n    {says}"))
+    words = [*COMMAND, "check", str(delivery), "--ruleset", str(ruleset), "--out", f"json={tmp_path / 'r.json'}"]
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "env": environment(site)}
+    with subprocess.Popen(words, preexec_fn=heed_interrupts, **pipes) as running:  # noqa: PLW1509
+        deadline = time.monotonic() + 100.0
+        while not began.exists():
+            assert time.monotonic() < deadline
+            assert running.poll() is None
+            time.sleep(0.05)
+        sent = time.monotonic()
+        running.send_signal(signal.SIGINT)
+        out, err = running.communicate(timeout=60)
+        assert time.monotonic() - sent < 10.0
+    assert (running.returncode, out) == (130, "")
+    assert err.endswith("sidegate: stopped; nothing more was written\n")
+    assert "Traceback" not in err
+    assert not (tmp_path / "r.json").exists()
+
+
+@pytest.mark.parametrize("patience", ["0", "-1", "nan", "inf", "soon", "0.05", "1e9", ""])
+def test_patience_is_a_number_of_seconds(patience, delivery, tmp_path):
+    done, _ = ran(tmp_path, "check", delivery, "--patience", patience)
+    assert done.returncode == 2
+    assert "is not a number of seconds from 0.1 to 86400" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+# -- anywhere else ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def endless():
+    """What never ends until the test does."""
+    released = threading.Event()
+    yield released.wait
+    released.set()
+    for thread in threading.enumerate():
+        if isinstance(thread, Hand):
+            thread.join()
+
+
+def hanging(step, endless):
+    """Loudest that does not end at a step; "work" is worked out from it."""
+
+    class Hangs(Loudest):
+        @classmethod
+        def of(cls, chain):
+            if step == "of":
+                endless()
+            return super().of(chain)
+
+        def taps(self):
+            if step == "taps":
+                endless()
+            return ()
+
+        def publish(self, result):
+            if step == "publish":
+                endless()
+            return super().publish(result)
+
+    @dataclass(frozen=True)
+    class Works(Derived):
+        id = "house.loudest"
+        publishes: ClassVar = {"house.loudest": "1"}
+
+        @classmethod
+        def of(cls, chain):  # noqa: ARG003
+            return cls()
+
+        def needs(self):
+            return (Loudest(),)
+
+        def work(self, measured):
+            endless()
+
+    return Works if step == "work" else Hangs
+
+
+@pytest.mark.parametrize("step", ["of", "taps", "publish", "work"])
+def test_a_need_that_hangs_is_an_error_of_whoever_asks_for_it(step, endless, delivery, tmp_path):
+    ruleset = tmp_path / "house.yaml"
+    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
+    ruleset.write_text(SHIPPED.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    host = built(("acme", plugin(qc_measures=[hanging(step, endless)], qc_checks=[TooLoud])))
+    report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
+    (failure,) = report.plugin_failures
+    says = "it had not ended after 2.5 s, and was given up"
+    assert (failure.plugin, failure.stage, failure.side, failure.message) == ("acme", "house.loudest", "A", says)
+    errors = [(one.check, one.reason) for one in report.results if one.outcome == "error"]
+    assert errors == [("house.too-loud", f"house.loudest: {says}")]
+
+
+def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
+    class Advises(TooLoud):
+        def advise(self, finding, look):
+            look(0.0, 0.1)
+            endless()
+
+    ruleset = tmp_path / "house.yaml"
+    limit = "limits:\n  house.too-loud: {most: {warn: 0.1, source: practice}}\n"
+    ruleset.write_text(SHIPPED.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    host = built(("acme", plugin(qc_measures=[Loudest], qc_checks=[Advises])))
+    report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
+    (failure,) = report.plugin_failures
+    assert (failure.plugin, failure.stage) == ("acme", "house.too-loud")
+    assert failure.message == "it had not ended after 2.5 s, and was given up"
+    (result,) = [one for one in report.results if one.check == "house.too-loud"]
+    assert (result.outcome, len(result.findings)) == ("warn", 1)
+    assert result.findings[0].remedy == "Turn it down."
+
+
+def test_a_reader_of_deliveries_that_hangs_is_noted_and_the_next_is_asked(endless, tmp_path):
+    def never(path):
+        endless()
+
+    host = api.Host.build(
+        (), extra=[("a", plugin(qc_read_delivery=never)), ("b", plugin(qc_read_delivery="text"))], patience=0.5
+    )
+    assert host.read_delivery(tmp_path) == "text"
+    says = 'plugin "a": qc_read_delivery had not ended after 0.5 s, and was given up'
+    assert [failure.message for failure in host.failures] == [says]
