@@ -17,7 +17,7 @@ def heard(x, sizes=()):
 
 
 def plain(x):
-    """Runs of one channel: number, longest, its first frame."""
+    """Runs of one channel: number, longest, its first frame, the first frame of all, the one behind the last."""
     extremes = [v for v, size in ((x.max(), x.max()), (x.min(), -x.min())) if size >= NEAR_FULL_SCALE]
     found, at = [], 0
     for value, group in groupby(x):
@@ -25,7 +25,8 @@ def plain(x):
         if value in extremes and length >= 3:
             found.append((length, at))
         at += length
-    return len(found), *max(found, key=lambda f: (f[0], -f[1]), default=(0, 0))
+    around = (found[0][1], found[-1][1] + found[-1][0]) if found else (0, 0)
+    return len(found), *max(found, key=lambda f: (f[0], -f[1]), default=(0, 0)), *around
 
 
 LEVELS = st.sampled_from([0.0, 0.5, 0.98, 0.99, 1.0, -0.5, -0.99, -1.0])
@@ -39,14 +40,14 @@ def test_against_plain_count_in_any_blocks(left, right, sizes):
     frames = min(map(len, channels))
     x = np.vstack([c[:frames] for c in channels])
     for got, channel in zip(heard(x, sizes), x, strict=True):
-        assert (got.count, got.longest, got.frame) == plain(channel)
+        assert (got.count, got.longest, got.frame, got.begin, got.end) == plain(channel)
 
 
 def test_long_signal_is_passed_over_quickly_and_rightly():
     x = np.clip(np.random.default_rng(2).standard_normal((2, 20_000)), -1.0, 1.1)
     x[0, 5000:5007] = 1.1
     for got, channel in zip(heard(x, [3000, 2003, 1, 1]), x, strict=True):
-        assert (got.count, got.longest, got.frame) == plain(channel)
+        assert (got.count, got.longest, got.frame, got.begin, got.end) == plain(channel)
 
 
 @pytest.mark.parametrize(

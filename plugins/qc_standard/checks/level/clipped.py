@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import CheckContext, Excerpt, Finding, Judged, Limit, LimitCheck, Model, Stretch
 from qc_standard.advice import clipping
+from qc_standard.peaks import Peaks
 
 
 class ClippedLimits(Model):
@@ -33,10 +34,20 @@ class Clipped(LimitCheck[ClippedLimits]):
         "Clipping below full scale, when the level was taken down afterwards. A slow wave that just reaches full scale "
         "may hold three equal samples and be sound."
     )
+    needs = (Peaks,)
     Limits = ClippedLimits
     judges: ClassVar[Mapping[str, Judged]] = {
         "runs": Judged("level.clipped_runs", "<=", "the number of clipped runs"),
     }
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Hold the number of runs against its limit; the finding reaches from the first run to the last."""
+        result = ctx[Peaks]
+        several = [runs for runs in result.runs if runs.count]
+        for finding in super().evaluate(ctx):
+            first, last = min(runs.begin for runs in several), max(runs.end for runs in several)
+            stretch = Stretch(start_s=first / result.rate, end_s=last / result.rate)
+            yield finding.model_copy(update={"stretch": stretch})
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
         """Say how many runs there are on which channel, and at what level they were cut off."""
