@@ -11,6 +11,7 @@ from typing import Literal
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import Finding, Scope
 from qc.report.model import WaiverFacts
+from qc.report.waived import is_of_all_the_side
 
 ROUNDED_S = 0.0005
 """Reports write times to the millisecond; who copies one from there means the finding it was copied from."""
@@ -48,8 +49,15 @@ class Waiver:
         # What holds several sides against each other is no business of one side's waiver.
         if self.side is not None and (scope == "delivery" or at.side != self.side):
             return False
-        # A finding without a place may be about all of the side, so only a waiver of all of it can mean it.
+        # What is about all of the side, or has no place, only a waiver of all of the side can mean.
+        if self.is_narrow and is_of_all_the_side(finding):
+            return False
         return self._on_its_tracks(finding, starts) and self._in_its_time(finding)
+
+    @property
+    def is_narrow(self) -> bool:
+        """Whether it is for some tracks or times alone."""
+        return bool(self.tracks) or self.start_s is not None or self.end_s is not None
 
     def _on_its_tracks(self, finding: Finding, starts: Starts) -> bool:
         if not self.tracks:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from qc.quantity import clock
 from qc.report.findings import Found, listed, place, whole
-from qc.report.model import Report, WaiverFacts
+from qc.report.model import Finding, Report, WaiverFacts
 from qc.wording import shown
 
 if TYPE_CHECKING:
@@ -53,18 +53,16 @@ def covered(report: Report, waiver: WaiverFacts) -> list[Found]:
     return [one for one in whole(report) if one.finding.waived_by == waiver.key]
 
 
-def by_its_worst(one: Found, waiver: WaiverFacts) -> bool:
-    """Whether a finding is one number of all the side, so that a place can only mean where it is worst."""
-    narrow = waiver.tracks or waiver.from_s is not None or waiver.to_s is not None
-    return bool(narrow and one.finding.measure and one.finding.stretch is None)
+def is_of_all_the_side(finding: Finding) -> bool:
+    """Whether a finding is one number of all the side: its place is where that is worst, and others may be as bad."""
+    return bool(finding.measure) and finding.stretch is None
 
 
 def words(report: Report, waiver: WaiverFacts, most: int | None = None) -> Iterator[str]:
     """Say of a waiver in use what it covers, one finding each, the gravest first."""
     found = covered(report, waiver)
     for one in found[:most]:
-        worst = " (one number of all the side, waived by where it is worst)" if by_its_worst(one, waiver) else ""
-        yield f"{place(one)}: {one.over or one.finding.message}{worst}"
+        yield f"{place(one)}: {one.over or one.finding.message}"
     if rest := max(waiver.findings, len(found)) - len(found[:most]):
         yield f"and {rest} more" if found else f"{rest} that another waiver covers too"
 
@@ -79,6 +77,11 @@ def fault(report: Report, waiver: WaiverFacts) -> str:
     results = [one for one in report.results if one.check == waiver.check and waiver.side in {None, one.side}]
     if all(one.outcome in {"not_measured", "not_applicable", "error"} for one in results):
         return "covers nothing, for the check judged nothing here"
+    narrow = waiver.tracks or waiver.from_s is not None or waiver.to_s is not None
+    if narrow and any(is_of_all_the_side(finding) for one in results for finding in one.findings):
+        return (
+            "covers nothing, for this is one number of all the side; waive it without tracks and times, or not at all"
+        )
     return "covers nothing; take it out"
 
 

@@ -76,6 +76,16 @@ def test_all_of_a_finding_must_lie_inside(place, found, covered):
     assert covers(waiver(**place), found) == covered
 
 
+@pytest.mark.parametrize("place", [{"tracks": [2]}, {"start_s": 60.0}, {"end_s": 80.0}])
+def test_one_number_of_all_the_side_takes_a_waiver_of_all_the_side(place):
+    """It lies where it is worst, and may be as bad elsewhere."""
+    number = finding(70.0, 71.0, track=2).model_copy(update={"measure": "level.true_peak"})
+    event = number.model_copy(update={"stretch": Stretch(start_s=70.0, end_s=71.0)})
+    assert covers(waiver(**place), event)
+    assert not covers(waiver(**place), number)
+    assert covers(waiver(side="A"), number)
+
+
 def test_of_another_check_nothing_is_covered():
     assert not waiver().covers("house.other", finding(), "side", STARTS)
 

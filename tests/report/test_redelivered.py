@@ -156,12 +156,15 @@ def test_findings_that_were_left_out_are_said_to_be_uncompared(report, written):
     assert "cannot be told" in text
 
 
-def test_a_place_of_a_number_of_all_the_side_is_only_where_it_is_worst(redelivered, written):
-    """Clipped runs are counted over the side: who waives a second of it is told so."""
-    note = "one number of all the side, waived by where it is worst"
-    numbers = changed(redelivered, lambda one: [one.model_copy(update={"measure": one.measure or "level.x"})])
+def test_who_waives_a_place_of_a_number_of_all_the_side_is_told_why_it_stands(redelivered, written):
+    """A true peak may be as high elsewhere: its place is only where it is highest."""
+    note = "covers nothing: this is one number of all the side"
+    unused = USED.model_copy(update={"state": "unused", "findings": 0})
+    bare = changed(redelivered, lambda one: [one.model_copy(update={"waived_by": None})])
+    numbers = changed(bare, lambda one: [one.model_copy(update={"measure": "level.x", "stretch": None})])
     event = changed(numbers, lambda one: [one.model_copy(update={"stretch": Stretch(start_s=6.0, end_s=7.0)})])
-    for waiver, one, said in ((USED, numbers, True), (USED, event, False), (WHOLE, numbers, False)):
+    whole = unused.model_copy(update={"tracks": (), "from_s": None, "to_s": None})
+    for waiver, one, said in ((unused, numbers, True), (unused, event, False), (whole, numbers, False)):
         text = words(written(Text(width=120), one.model_copy(update={"waivers": (waiver,)})))
         assert (note in text) == said
 
