@@ -19,6 +19,7 @@ from qc.errors import UsageError
 from qc.groove.cutting import MEASURES
 from qc.groove.worked import UNITS
 from qc.judge.bind import Bound
+from qc.judge.engine import verdict
 from qc.judge.rejudged import Rejudged, rejudged
 from qc.report.held import held
 from qc.report.model import HeldLimit, Limit, SideReport
@@ -73,6 +74,7 @@ class Rejudging:
         ]
         rows: list[OutcomeRow] = []
         unsaid: list[Unsaid] = []
+        results: list[CheckResult] = []
         for side_id, check_id in ordered(known, wanted):
             result = known.get((side_id, check_id))
             before = None if result is None else result.outcome
@@ -80,6 +82,7 @@ class Rejudging:
             if isinstance(found, str):
                 unsaid.append(Unsaid(what=check_id, side=side_id, why=found))
             else:
+                results += [] if found is None else [found]
                 after = None if found is None else found.outcome
                 rows.append(OutcomeRow(check=check_id, side=side_id, before=before, after=after))
         levels, moving = self._levels()
@@ -92,6 +95,7 @@ class Rejudging:
             levels=levels,
             unsaid=(*unsaid, *moving, Unsaid(what="places of findings", side=None, why=PLACES)),
             verdict_before=self.report.verdict,
+            verdict_after=None if unsaid else verdict(results, self.report.plugin_failures),
         )
 
     def _after(self, check_id: str, side: SideReport | None, result: CheckResult | None) -> CheckResult | str | None:

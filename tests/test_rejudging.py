@@ -81,9 +81,10 @@ def test_what_is_said_is_so(both):
     for row in told.outcomes:
         key = (row.side, row.check)
         assert (row.before, row.after) == (earlier.get(key), later.get(key)), (name, key)
-    for side, level in zip(after.sides, told.levels, strict=False):
-        if level.side == side.id:
-            assert level.after == side.levels.recommended
+    recommended = {side.id: side.levels.recommended for side in after.sides}
+    assert all(level.after == recommended[level.side] for level in told.levels)
+    assert told.verdict_before == before.verdict
+    assert told.verdict_after in {None, after.verdict}
 
 
 def test_nothing_is_left_out(both):
@@ -106,6 +107,7 @@ def unsaid(bench, tmp_path, body):
 def test_the_same_ruleset_leaves_nothing_unsaid_but_places(bench, tmp_path):
     told, left = unsaid(bench, tmp_path, "")
     assert set(left) == {(None, "places of findings")}
+    assert told.verdict_after == told.verdict_before
     assert all(row.before == row.after for row in told.outcomes)
 
 
@@ -197,6 +199,9 @@ def test_a_number_that_the_report_does_not_have_is_no_number_that_was_not_there(
     assert rows["A", "loudness.outside-range"] == ("not_measured", "not_measured")
 
 
+HEAD = '{"schema": %s, "tool": "sidegate 9", "verdict": "pass", "results": []}'
+
+
 def refused(path, before=PARENT):
     with pytest.raises(UsageError) as caught:
         api.rulesets_diff(before, "disc-12in-33", path)
@@ -218,11 +223,10 @@ def test_a_report_by_another_ruleset_is_refused(bench, tmp_path):
     [
         ("", "this is not JSON"),
         ("{", "this is not JSON"),
-        ("[1]", "no report of sidegate check"),
-        ('{"schema": 1}', "no report of sidegate check"),
-        ('{"schema": 2, "results": [], "sides": []}', "a report of schema 2, and this version reads schema 1"),
-        ('{"schema": 1, "results": [], "sides": []}', "this is no report as this version writes it (tool: "),
-        ('{"schema": 1, "results": NaN, "sides": []}', "this is no report"),
+        ("[1]", "this is not the report of a check"),
+        ('{"schema": 1, "tool": "x"}', "this is not the report of a check"),
+        (HEAD % "2", "schema 2"),
+        (HEAD % "1", "this version"),
     ],
 )
 def test_what_is_no_report_is_refused(tmp_path, text, says):

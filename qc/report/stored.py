@@ -29,8 +29,8 @@ def read_report(path: Path) -> Report:
         raise UsageError(f"{name}: the report cannot be read ({why.strerror}); check who may read it") from None
     except (ValueError, RecursionError):
         raise UsageError(f"{name}: this is not JSON, so it is no report; {again}") from None
-    if not isinstance(data, dict) or "results" not in data or "sides" not in data:
-        raise UsageError(f"{name}: this is JSON, and no report of sidegate check; {again}")
+    if not isinstance(data, dict) or not {"schema", "tool", "verdict", "results"} <= data.keys():
+        raise UsageError(f"{name}: this is not the report of a check; {again}")
     if data.get("schema") != 1:
         raise UsageError(
             f"{name}: this is a report of schema {shown(str(data.get('schema')))}, and this version reads schema 1; "
