@@ -32,8 +32,7 @@ from qc.patience import PATIENCE_S, Patient
 from qc.report.budget import print_through
 from qc.report.model import AudioFacts, Origin, SideReport
 from qc.report.side import geometry, levels
-from qc.stored.forms import seal
-from qc.stored.store import Store
+from qc.stored.store import Store, seal
 from qc.wording import told
 
 Progress = Callable[[float], None]
@@ -146,7 +145,7 @@ def _heard(
     source, known = arrived.source, arrived.known_sound
     if source is None:
         return _Heard(arrived, arrived.received)
-    stored = {} if store is None or known is None else store.results(known, wanted.analyses)
+    stored = {} if store is None else store.results(known, wanted.analyses)
     left = [analysis for analysis in wanted.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
     hears = bool(left) or not stored
@@ -162,7 +161,7 @@ def _heard(
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
             return _heard(read, side, needs, replace(how, store=None))
     new = dict(measured.results)
-    seal(tuple(new.values()))
+    seal(new)
     measured = work_out(replace(measured, results=stored | new), wanted.derived, how.patience)
     received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
     if received.fatal:

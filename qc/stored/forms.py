@@ -220,15 +220,3 @@ def _record(kind: type) -> Form:
         raise UnknownFormError(f"{kind.__name__} is more than its fields")
     hints = get_type_hints(kind)
     return _Record(kind, {name: _form(hints[name]) for name in names})
-
-
-def seal(value: Any) -> None:
-    """Close all arrays of a result against writing, as they are when they come from the store."""
-    if isinstance(value, np.ndarray):
-        value.flags.writeable = False
-    elif isinstance(value, tuple | list):
-        for one in value:
-            seal(one)
-    elif is_dataclass(value) and not isinstance(value, type):
-        for field in fields(value):
-            seal(getattr(value, field.name, None))

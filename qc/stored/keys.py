@@ -5,6 +5,7 @@ No version has to be raised by hand: the sources that hear are part of the key, 
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import sys
@@ -44,13 +45,28 @@ def key_of(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str]) -
 
     `versions` names the distribution of each plugin's outermost package, with its version.
     """
-    taps = {tap: None for named in analysis.taps() for tap in _lineage(named)}
-    classes = [type(analysis), *map(type, taps)]
-    packages = sorted({package_of(one) for one in classes})
+    try:
+        return _key(analysis, sound, versions)
+    except UnknownFormError:
+        raise
+    except Exception as why:  # a plugin's own words may raise anything
+        raise UnknownFormError(str(why)) from None
+
+
+def _key(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str]) -> str:
+    taps, packages = _taps(analysis), _packages(analysis)
     return _digest([
         FORMAT, parameters(sound), type(analysis).id, type(analysis).version, parameters(analysis),
         [parameters(tap) for tap in taps], _core(), [[one, versions.get(one, ""), code_of(one)] for one in packages],
     ])  # fmt: skip
+
+
+def look_at(analyses: Iterable[Analysis[Any]]) -> None:
+    """Read the sources that some results will hang on; they are read once."""
+    for analysis in analyses:
+        with contextlib.suppress(Exception):  # told where it matters: nothing is stored without them
+            for package in _packages(analysis):
+                code_of(package)
 
 
 def parameters(value: Any) -> Any:
@@ -68,13 +84,20 @@ def parameters(value: Any) -> Any:
     raise UnknownFormError(f"a parameter of type {type(value).__name__}")
 
 
-def _lineage(tap: Tap) -> Iterable[Tap]:
-    while True:
-        yield tap
-        base = tap.base()
-        if base is None:
-            return
-        tap = base
+def _taps(analysis: Analysis[Any]) -> list[Tap]:
+    """Give the taps of an analysis with all that they listen to, each once."""
+    found: dict[Tap, None] = {}
+    for named in analysis.taps():
+        tap: Tap | None = named
+        while tap is not None and tap not in found:
+            found[tap] = None
+            tap = tap.base()
+    return list(found)
+
+
+def _packages(analysis: Analysis[Any]) -> list[str]:
+    """Name the outermost packages that an analysis and its taps come from."""
+    return sorted({package_of(type(one)) for one in (analysis, *_taps(analysis))})
 
 
 def _digest(value: Any) -> str:

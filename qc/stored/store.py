@@ -19,8 +19,8 @@ from typing import Any
 from qc.contract import Analysis, Need
 from qc.stored import entry
 from qc.stored.entry import DamagedError
-from qc.stored.forms import Form, UnknownFormError, form_of
-from qc.stored.keys import Sound, key_of, result_of
+from qc.stored.forms import Array, Form, UnknownFormError, form_of
+from qc.stored.keys import Sound, key_of, look_at, result_of
 from qc.wording import shown
 
 NAME = ".sidegate-cache"
@@ -77,6 +77,7 @@ class Store:
         self._versions = versions or {}
         self._said: set[str] = set()
         self._written = False
+        self._new: set[str] = set()
 
     # -- the digests of files ----------------------------------------------------------------------------------
 
@@ -92,26 +93,34 @@ class Store:
         return digests if digests.keys() >= set(names) else None
 
     def resembles(self, state: State) -> bool:
-        """Whether a file of the same size was heard before, so that its digest may save hearing this one."""
-        try:
-            return any(name.startswith(f"{state[0]}-") for name in os.listdir(self._folder / _FILES))  # noqa: PTH208
-        except OSError:
-            return False
+        """Whether an earlier run heard a file of the same size, so that the digest may save hearing this one."""
+        with contextlib.suppress(OSError):
+            there = set(os.listdir(self._folder / _FILES))  # noqa: PTH208
+            return any(name.startswith(f"{state[0]}-") for name in there - self._new)
+        return False
 
     def remember(self, path: Path, state: State, digests: Mapping[str, str]) -> None:
         """Remember the digests of a file in a state."""
         place = os.path.realpath(path)
         held = _Remembered(place, state, tuple(sorted(digests.items())))
-        self._write(self._record(place, state), _digest(place), form_of(_Remembered), held)
+        record = self._record(place, state)
+        self._new.add(record.name)
+        self._write(record, _digest(place), form_of(_Remembered), held)
 
     def _record(self, place: str, state: State) -> Path:
         return self._folder / _FILES / f"{state[0]}-{_digest(place)[:32]}{_SUFFIX}"
 
     # -- results -----------------------------------------------------------------------------------------------
 
-    def results(self, sound: Sound, analyses: Iterable[Analysis[Any]]) -> dict[Need[Any], Any]:
-        """Give what is stored of some analyses; arrays are read-only."""
+    def results(self, sound: Sound | None, analyses: Iterable[Analysis[Any]]) -> dict[Need[Any], Any]:
+        """Give what is stored of some analyses, nothing where the sound is not known yet; arrays are read-only.
+
+        The sources are looked at now in any case: an edit while the audio is heard must not go with its results.
+        """
         found: dict[Need[Any], Any] = {}
+        if sound is None:
+            look_at(analyses)
+            return found
         for analysis in analyses:
             with contextlib.suppress(UnknownFormError):
                 form, key = form_of(result_of(type(analysis))), key_of(analysis, sound, self._versions)
@@ -183,6 +192,16 @@ class Store:
         if kind not in self._said:
             self._said.add(kind)
             self._told(sentence)
+
+
+def seal(results: Mapping[Need[Any], Any]) -> None:
+    """Close the arrays of results that can be stored against writing, as they are when they come from the store."""
+    for need, result in results.items():
+        arrays: list[Array] = []
+        with contextlib.suppress(UnknownFormError):
+            form_of(result_of(type(need))).put(result, arrays)
+            for array in arrays:
+                array.flags.writeable = False
 
 
 def sweep(folder: Path) -> None:

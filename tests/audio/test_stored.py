@@ -493,3 +493,24 @@ def test_what_nobody_used_for_long_goes_and_nothing_else(folder, check, tmp_path
     assert (other / "a.kept").exists()
     assert (tmp_path / "store" / "keep.kept").exists()
     assert check(folder)[1] == {"A": "stored", "B": "stored"}
+
+
+def test_a_first_run_reads_no_file_twice(tmp_path, check, monkeypatch):
+    """Two sides of one length are hashed while they are heard, as they are without a store."""
+    folder = deliver(tmp_path / "d", {"A": Sent(music()), "B": Sent(music(4))})
+    monkeypatch.setattr("qc.delivery.examine.digests_of", None)
+    assert check(folder)[1] == {"A": "heard", "B": "heard"}
+
+
+def test_an_edit_while_the_audio_is_heard_does_not_go_with_its_results(folder, check, monkeypatch):
+    keys.code_of.cache_clear()
+    read, hear = [], measuring.hear
+    sources = keys._sources
+
+    def counted(source, plan, **more):
+        monkeypatch.setattr(keys, "_sources", lambda paths: read.append(paths) or sources(paths))
+        return hear(source, plan, **more)
+
+    monkeypatch.setattr(measuring, "hear", counted)
+    assert check(folder, built(Crest))[1] == {"A": "heard", "B": "heard"}
+    assert read == []
