@@ -10,7 +10,8 @@ from pydantic import Field, model_validator
 from qc.delivery.model import Disc
 from qc.delivery.schema import Line, Sent, SideId, Text
 from qc.ruleset.model import LimitEntry
-from qc.testing.steps import FileFaults, Step
+from qc.testing.fault_steps import FileFaults
+from qc.testing.steps import Step
 from qc.testing.written import Number, Rate, Seconds
 from qc.wording import misplaced
 
@@ -40,7 +41,7 @@ class SideMade(Sent):
     rate: Rate = 48_000
     channels: Literal["1", "2", "4"] = "2"
     """channels of the file: one is the left, four are the two twice"""
-    coding: Coding = "32 bit float"
+    coding: Coding = "24 bit"
     container: Literal["WAV", "RF64", "AIFF", "FLAC"] = "WAV"
     file: FileFaults = FileFaults()
     tracks: tuple[TrackMade, ...] = ()
@@ -96,7 +97,7 @@ class CaseFile(Sent):
     disc: Disc | None = None
     """12 inches at 33 1/3 where it is left out"""
     ruleset: Line | None = None
-    """NAME or NAME@VERSION; where it is left out, the newest that serves the disc"""
+    """NAME, NAME@VERSION, or a file from where the case lies; left out: the newest that serves the disc"""
     limits: Mapping[Line, Mapping[Line, LimitEntry]] = Field(default_factory=dict)
     """check id -> limit key -> limit, put in the place of the ruleset's, or added"""
     delivery: Mapping[str, Any] = Field(default_factory=dict)

@@ -21,6 +21,8 @@ from qc.errors import SidegateError
 from qc.hooks.host import Host
 from qc.lined import load_lined, validate
 from qc.nearest import meant
+from qc.ruleset.find import is_path
+from qc.ruleset.model import LimitEntry
 from qc.testing.case_file import CaseFile, Expected
 from qc.testing.deliveries import Judged
 from qc.testing.findings import Found, assert_outcome, reaches, result_of
@@ -54,8 +56,11 @@ class Case:
 
     def with_limits(self, limits: Mapping[str, Mapping[str, Any]]) -> Case:
         """Give the case under other limits, check id -> key -> {"warn": "2 s", "source": "practice"}."""
-        changed = self.file.model_dump(by_alias=True) | {"limits": {**self.file.limits, **limits}}
-        return replace(self, file=CaseFile.model_validate({key: value for key, value in changed.items() if value}))
+        more = {
+            check: {key: LimitEntry.model_validate(limit) for key, limit in own.items()}
+            for check, own in limits.items()
+        }
+        return replace(self, file=self.file.model_copy(update={"limits": {**self.file.limits, **more}}))
 
 
 def load(path: Path) -> Case:
@@ -94,11 +99,17 @@ def run(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:
     if case.check not in host.checks:
         raise CaseError(f'{case}: no check is called "{shown(case.check)}"; {meant(case.check, host.checks)}')
     delivery = make(case.file, Path(tmp_path) / "delivery")
-    ruleset = case.file.ruleset
+    ruleset = _ruleset(case)
     if case.file.limits:
         ruleset = str(ruled(read_delivery(delivery), ruleset, case.file.limits, host, Path(tmp_path) / "case.yaml"))
     report = api.check(delivery, api.Options(ruleset=ruleset, workers=1), host)
     return Judged(exit_code(report), json.loads(report.model_dump_json()))
+
+
+def _ruleset(case: Case) -> str | None:
+    """Give NAME@VERSION as it stands, and the path of a file from where the case lies."""
+    asked = case.file.ruleset
+    return asked if asked is None or not is_path(asked) else str(case.path.parent / asked)
 
 
 def check(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:

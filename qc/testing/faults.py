@@ -6,22 +6,22 @@ file in its place. Seconds are seconds of the samples given.
 
 from __future__ import annotations
 
+import hashlib
 import os
 import struct
 from collections.abc import Iterable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.testing.signals import Channels, placed, swell
+from qc.testing.channels import Channels, Where
+from qc.testing.signals import placed, swell
 
 Array = NDArray[np.float64]
 LEFT, RIGHT = 0, 1
-ROWS: dict[Literal["both", "left", "right"], list[int]] = {"both": [0, 1], "left": [0], "right": [1]}
-Where = Literal["both", "left", "right"]
+ROWS: dict[Where, list[int]] = {"both": [0, 1], "left": [0], "right": [1]}
 
 
 # -- of samples ------------------------------------------------------------------------------------------------
@@ -160,6 +160,12 @@ def change_day(file: Path, day: date) -> None:
     """Let a file say that it was last changed at noon of a day."""
     then = datetime(day.year, day.month, day.day, 12).timestamp()  # noqa: DTZ001 - papers are dated in local days
     os.utime(file, (then, then))
+
+
+def checksum(file: Path, *, right: bool) -> str:
+    """Give the SHA-256 that a paper states of a file: its own, or that of another one."""
+    content = file.read_bytes()
+    return hashlib.sha256(content if right else b"another file than " + content).hexdigest()
 
 
 def empty(file: Path) -> None:

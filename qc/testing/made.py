@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from qc.testing.case_file import CaseFile, SideMade, TrackMade
+from qc.testing.deliveries import SUFFIXES
 from qc.testing.steps import heard
 
-SUFFIXES = {"WAV": ".wav", "RF64": ".wav", "AIFF": ".aiff", "FLAC": ".flac"}
 CODINGS = {
     "8 bit": "PCM_U8", "16 bit": "PCM_16", "24 bit": "PCM_24", "32 bit": "PCM_32", "32 bit float": "FLOAT",
     "64 bit float": "DOUBLE",
 }  # fmt: skip
 STEPS = {"16 bit": 16, "24 bit": 24, "32 bit": 32}
-WRONG = hashlib.sha256(b"another file").hexdigest()
 
 
 def make(case: CaseFile, folder: Path) -> Path:
@@ -98,7 +96,7 @@ def _coded(frames: Any, coding: str) -> Any:
 
 
 def _checksum(side: SideMade, file: Path) -> dict[str, str]:
-    if side.file.checksum is None:
-        return {}
-    right = hashlib.sha256(file.read_bytes()).hexdigest()
-    return {"sha256": right if side.file.checksum == "right" else WRONG}
+    from qc.testing import faults
+
+    stated = side.file.checksum
+    return {} if stated is None else {"sha256": faults.checksum(file, right=stated == "right")}

@@ -13,8 +13,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.testing.channels import Channels
+
 Array = NDArray[np.float64]
-Channels = Literal["both", "opposed", "left", "right"]
 
 LANES: dict[Channels, tuple[float, float]] = {
     "both": (1.0, 1.0),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
@@ -46,8 +46,6 @@ Part = Annotated[float, _of("1", "40 %"), Field(ge=0.0, le=1.0)]
 Level = Annotated[float, BeforeValidator(_peak)]
 """dBFS as written, a factor of full scale as read"""
 Rate = Annotated[int, BeforeValidator(_frames_a_second)]
-Channels = Literal["both", "opposed", "left", "right"]
-Where = Literal["both", "left", "right"]
 
 
 class Number(Sent):

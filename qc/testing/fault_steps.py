@@ -1,0 +1,232 @@
+"""The faults that a case file may name, as models: what each takes, with units, and what it does."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from pydantic import Field
+
+from qc.delivery.schema import Day, Sent
+from qc.testing.channels import Channels, Where
+from qc.testing.written import Hertz, Level, Part, Seconds
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from qc.contract import Samples
+
+
+class Fault(Sent):
+    """A fault of samples; it acts on all that stands before it."""
+
+    @abstractmethod
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it to (2, frames)."""
+
+
+class Clip(Fault):
+    """Whatever passes `level` is cut off."""
+
+    level: Level = Field(examples=["-1 dBFS"])
+
+    def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.clipped(x, self.level)
+
+
+class FlatTops(Fault):
+    """So many runs of four equal samples at `level`, from `at` on, one every 20 frames."""
+
+    at: Seconds = Field(examples=["2 s"])
+    runs: Annotated[int, Field(ge=1, examples=["3"])]
+    level: Level = Field(examples=["-0.05 dBFS"])
+    channel: Where = "left"
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.flat_tops(x, rate, at_s=self.at, runs=self.runs, peak=self.level, channel=self.channel)
+
+
+class DcOffset(Fault):
+    """Direct current in a channel, or in both."""
+
+    level: Level = Field(examples=["-40 dBFS"])
+    channel: Where = "both"
+
+    def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.dc_offset(x, self.level, channel=self.channel)
+
+
+class Dropout(Fault):
+    """A stretch is silent."""
+
+    at: Seconds = Field(examples=["2 s"])
+    lasts: Seconds = Field(examples=["0.1 s"])
+    channel: Where = "both"
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.dropout(x, rate, at_s=self.at, seconds=self.lasts, channel=self.channel)
+
+
+class Gap(Fault):
+    """Silence is pushed in, and everything behind it comes later."""
+
+    at: Seconds = Field(examples=["2 s"])
+    lasts: Seconds = Field(examples=["1 s"])
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.gap(x, rate, at_s=self.at, seconds=self.lasts)
+
+
+class Shift(Fault):
+    """All of it begins later, or with a negative time earlier."""
+
+    by: Seconds = Field(examples=["0.5 s"])
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.shifted(x, rate, seconds=self.by)
+
+
+class Invert(Fault):
+    """The polarity of a channel is turned round."""
+
+    channel: Where = "right"
+
+    def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.inverted(x, channel=self.channel)
+
+
+class SwapChannels(Fault):
+    """Left and right are exchanged; it takes nothing: {}."""
+
+    def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.swapped(x)
+
+
+class BassOutOfPhase(Fault):
+    """Below a frequency the right channel is turned round."""
+
+    below: Hertz = Field(examples=["150 Hz"])
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.bass_out_of_phase(x, rate, below_hz=self.below)
+
+
+class Clicks(Fault):
+    """Single samples of `level` are added at some seconds."""
+
+    at: tuple[Seconds, ...] = Field(examples=["[2 s, 3.5 s]"])
+    level: Level = Field(examples=["-6 dBFS"])
+    channel: Where = "both"
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.clicks(x, rate, at_s=self.at, peak=self.level, channel=self.channel)
+
+
+class Sibilants(Fault):
+    """Hisses like an s are added, their middles at some seconds."""
+
+    at: tuple[Seconds, ...] = Field(examples=["[2 s, 3.5 s]"])
+    level: Level = Field(examples=["-6 dBFS"])
+    frequency: Hertz = 7_000.0
+    lasts: Seconds = 0.09
+    channels: Channels = "both"
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.sibilants(
+            x, rate, at_s=self.at, peak=self.level, hz=self.frequency, seconds=self.lasts, channels=self.channels
+        )
+
+
+class Hum(Fault):
+    """A steady tone over all of it."""
+
+    frequency: Hertz = Field(examples=["50 Hz"])
+    level: Level = Field(examples=["-60 dBFS"])
+    channels: Channels = "both"
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        return faults.hum(x, rate, hz=self.frequency, peak=self.level, channels=self.channels)
+
+
+class OneSample(Fault):
+    """One value that is no programme: a level, "infinite" or "not a number"."""
+
+    at: Seconds = Field(examples=["2 s"])
+    value: Literal["infinite", "not a number", "+60 dBFS"] = Field(examples=["infinite"])
+    channel: Where = "left"
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Do it."""
+        from qc.testing import faults
+
+        value = {"infinite": float("inf"), "not a number": float("nan"), "+60 dBFS": 1_000.0}[self.value]
+        return faults.one_sample(x, rate, at_s=self.at, value=value, channel=self.channel)
+
+
+class FileFaults(Sent):
+    """What becomes of the file once it is written, and what the delivery says of it."""
+
+    becomes: Literal["missing", "empty", "text", "folder", "damaged", "length left open"] | None = None
+    """"damaged" turns over one byte in the middle"""
+    keeps: Part | None = None
+    """the file is cut off: only so much of its bytes is left"""
+    checksum: Literal["right", "wrong"] | None = None
+    """the delivery states a SHA-256: that of the file as it was written, or another one"""
+    last_changed: Day | None = None
+    """the day the file says it was last changed, 2026-03-02"""
+
+    def do(self, file: Path) -> None:
+        """Do it to the file."""
+        from qc.testing import faults
+
+        if self.last_changed is not None:
+            faults.change_day(file, self.last_changed)
+        if self.keeps is not None:
+            faults.truncate(file, self.keeps)
+        if self.becomes == "missing":
+            file.unlink()
+        elif self.becomes is not None:
+            acts = {
+                "empty": faults.empty,
+                "text": faults.replace_with_text,
+                "folder": faults.replace_with_folder,
+                "damaged": faults.damage,
+                "length left open": faults.leave_length_open,
+            }
+            acts[self.becomes](file)

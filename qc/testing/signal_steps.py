@@ -1,0 +1,138 @@
+"""The signals that a case file may name, as models: what each takes, with units, and what it makes."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from typing import TYPE_CHECKING, Literal
+
+from pydantic import Field
+
+from qc.delivery.schema import Sent
+from qc.testing.channels import Channels
+from qc.testing.written import Hertz, Level, Phase, Seconds
+
+if TYPE_CHECKING:
+    from qc.contract import Samples
+
+
+class Signal(Sent):
+    """A signal of `lasts` seconds; with `at` it is added there, else it follows what stands before it."""
+
+    lasts: Seconds = Field(examples=["2 s"])
+    at: Seconds | None = None
+
+    @abstractmethod
+    def made(self, rate: int) -> Samples:
+        """Make it, (2, frames)."""
+
+
+class Silence(Signal):
+    """Digital silence."""
+
+    def made(self, rate: int) -> Samples:
+        """Make it."""
+        from qc.testing import signals
+
+        return signals.silence(self.lasts, rate)
+
+
+class Sine(Signal):
+    """A sine; `level` is that of its peak, `fade` the seconds in which it rises and falls."""
+
+    frequency: Hertz = Field(examples=["1 kHz"])
+    level: Level = Field(examples=["-18 dBFS"])
+    channels: Channels = "both"
+    fade: Seconds = 0.0
+    phase: Phase = 0.0
+
+    def made(self, rate: int) -> Samples:
+        """Make it."""
+        from qc.testing import signals
+
+        return signals.sine(
+            self.frequency, self.lasts, rate, self.level, channels=self.channels, fade_s=self.fade, phase=self.phase
+        )
+
+
+class Swell(Signal):
+    """A tone that rises to its middle and falls again; `level` is that of its peak in the middle."""
+
+    frequency: Hertz = Field(examples=["1 kHz"])
+    level: Level = Field(examples=["-18 dBFS"])
+    channels: Channels = "both"
+    phase: Phase = 0.0
+
+    def made(self, rate: int) -> Samples:
+        """Make it."""
+        from qc.testing import signals
+
+        return signals.swell(self.frequency, self.lasts, rate, self.level, channels=self.channels, phase=self.phase)
+
+
+class Bursts(Signal):
+    """A sine that sounds for the first `on` of every `every`."""
+
+    frequency: Hertz = Field(examples=["6 kHz"])
+    level: Level = Field(examples=["-18 dBFS"])
+    on: Seconds = Field(examples=["0.1 s"])
+    every: Seconds = Field(examples=["1 s"])
+    channels: Channels = "both"
+    fade: Seconds = 0.002
+
+    def made(self, rate: int) -> Samples:
+        """Make it."""
+        from qc.testing import signals
+
+        return signals.bursts(
+            self.frequency, self.lasts, rate, self.level, on_s=self.on, every_s=self.every, channels=self.channels,
+            fade_s=self.fade,
+        )  # fmt: skip
+
+
+class Sweep(Signal):
+    """A sine that glides from one frequency to another."""
+
+    from_: Hertz = Field(alias="from", examples=["20 Hz"])
+    to: Hertz = Field(examples=["20 kHz"])
+    level: Level = Field(examples=["-18 dBFS"])
+    channels: Channels = "both"
+    fade: Seconds = 0.0
+
+    def made(self, rate: int) -> Samples:
+        """Make it."""
+        from qc.testing import signals
+
+        return signals.sweep(
+            self.from_, self.to, self.lasts, rate, self.level, channels=self.channels, fade_s=self.fade
+        )
+
+
+class PinkNoise(Signal):
+    """Pink noise; `level` is its rms in each channel, `apart` gives each channel a noise of its own."""
+
+    level: Level = Field(examples=["-20 dBFS"])
+    channels: Channels | Literal["apart"] = "both"
+    seed: int = 1
+    from_: Hertz = Field(20.0, alias="from")
+    to: Hertz = 20_000.0
+
+    def made(self, rate: int) -> Samples:
+        """Make it."""
+        from qc.testing import signals
+
+        return signals.pink_noise(
+            self.lasts, rate, self.level, channels=self.channels, seed=self.seed, from_hz=self.from_, to_hz=self.to
+        )
+
+
+class Music(Signal):
+    """A song made by code, its highest sample at `level`."""
+
+    level: Level = Field(examples=["-1 dBFS"])
+    seed: int = 1
+
+    def made(self, rate: int) -> Samples:
+        """Make it."""
+        from qc.testing.music import Song, song
+
+        return song(Song(self.lasts, rate, self.seed)) * (self.level / 10.0 ** (-1.0 / 20.0))
