@@ -5,12 +5,15 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
+
 from qc.testing.deliveries import Sent, deliver
 from qc.testing.faults import hum
-from qc.testing.signals import silence
+from qc.testing.signals import silence, sine
 
 command, folder = sys.argv[1], Path(sys.argv[2])
-side = Sent(hum(silence(4.0, 48_000), 48_000, hz=50.0, peak=1e-3), more={"inscription": "QH-001-A"})
+x = np.concatenate([silence(3.0, 48_000), sine(440.0, 2.0, 48_000, 0.25, fade_s=0.2)], axis=1)
+side = Sent(hum(x, 48_000, hz=50.0, peak=1e-3), more={"inscription": "QH-001-A"})
 delivery = deliver(folder / "humming", {"A": side})
 report, table = folder / "report.json", folder / "found.tsv"
 words = ["check", str(delivery), "--ruleset", "lowtide-12in-33@1.0.0"]

@@ -30,6 +30,8 @@ class _Look:
 
     def __init__(self, evidence: Evidence, excerpts: Excerpts, check: Check[Any]) -> None:
         self._context, self._excerpts = Context(evidence, check), excerpts
+        self.over = False
+        """whether the check was given up, and must not read anything any more should it come back"""
 
     @property
     def side(self) -> str:
@@ -48,6 +50,8 @@ class _Look:
 
     def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
         """Give file seconds through a tap; raises NotHeardAgainError."""
+        if self.over:
+            raise NotHeardAgainError("it took too long")
         return self._excerpts(start_s, end_s, tap)
 
     def __getitem__(self, need: type[Need[R]]) -> R:
@@ -82,12 +86,13 @@ def advise(
             if check_id in failures:
                 continue
             check = advising[check_id]
+            look = _Look(evidence, excerpts, check)
             try:
-                look = _Look(evidence, excerpts, check)
                 findings[key] = _kept_to(findings[key], ask(partial(check.advise, findings[key], look)))
             except (NotHeardAgainError, NotMeasuredError, BrokenNeedError):
                 continue
             except FAULTS as error:
+                look.over = True
                 failures[check_id] = PluginFailure(
                     plugin=owner.get(check_id, "?"), stage=check_id, message=told(error), side=evidence.side
                 )

@@ -281,10 +281,16 @@ def test_a_need_that_hangs_is_an_error_of_whoever_asks_for_it(step, endless, del
 
 
 def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
+    heard_again, woken = [], threading.Event()
+
     class Advises(TooLoud):
         def advise(self, finding, look):
             look(0.0, 0.1)
             endless()
+            try:
+                heard_again.append(look(0.0, 0.2))
+            finally:
+                woken.set()
 
     ruleset = tmp_path / "house.yaml"
     limit = "limits:\n  house.too-loud: {most: {warn: 0.1, source: practice}}\n"
@@ -297,6 +303,9 @@ def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
     (result,) = [one for one in report.results if one.check == "house.too-loud"]
     assert (result.outcome, len(result.findings)) == ("warn", 1)
     assert result.findings[0].remedy == "Turn it down."
+    endless.__self__.set()
+    assert woken.wait(60.0)
+    assert heard_again == []  # it came back, and there is nothing left for it to read
 
 
 def test_a_reader_of_deliveries_that_hangs_is_noted_and_the_next_is_asked(endless, tmp_path):
