@@ -211,7 +211,7 @@ def rulesets_diff(
     """
     from qc.comparing import differences, on_delivery  # these are nobody else's business
     from qc.rejudging import Judging, Rejudging
-    from qc.report.stored import read_report
+    from qc.report.earlier import read_report
 
     host, options = host or build_host(), options or Options()
     shelf = Shelf(host.ruleset_folders)

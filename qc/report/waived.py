@@ -79,9 +79,7 @@ def fault(report: Report, waiver: WaiverFacts) -> str:
         return "covers nothing, for the check judged nothing here"
     narrow = waiver.tracks or waiver.from_s is not None or waiver.to_s is not None
     if narrow and any(is_of_all_the_side(finding) for one in results for finding in one.findings):
-        return (
-            "covers nothing, for this is one number of all the side; waive it without tracks and times, or not at all"
-        )
+        return "covers nothing: this is one number of all the side; waive it without tracks and times, if at all"
     return "covers nothing; take it out"
 
 
