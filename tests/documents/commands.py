@@ -42,6 +42,16 @@ LEFT_TO_PEOPLE = {
 }
 """command -> why nobody but people run it; what it runs is there"""
 
+LEFT_TO_THE_EXAMPLE = {
+    "pip install -e '.[test]'": ('"$clean/pip" install -q .ci/wheel/lowtide_rules-*.whl', "installs"),
+    "pytest": ('cp -r examples/house_rules "$elsewhere/house_rules"', "needs the example installed"),
+    "sidegate check DELIVERY --ruleset lowtide-12in-33 --out text=- --out timecodes=findings.tsv": (
+        '"$clean/python" .ci/house_rules.py',
+        "needs the example installed",
+    ),
+}
+"""command of the example's page -> the line of .ci/run that does as much with its wheel, and why it is not run here"""
+
 NOT_HERE = {"demo": "the tests of the demo run it"}
 """command of sidegate -> why it is only read by the parser here"""
 
@@ -77,6 +87,10 @@ def _try(command, bench):
         found = re.search(rf"(^|&& |\s){re.escape(command)}(\s|$)", ci(), flags=re.MULTILINE)
         assert found, f"CI does not run {command} word for word"
         return f"left to CI, which runs it word for word: {command} ({LEFT_TO_CI[command]})"
+    if command in LEFT_TO_THE_EXAMPLE:
+        line, why = LEFT_TO_THE_EXAMPLE[command]
+        assert line in ci(), f"CI does nothing for {command}"
+        return f"left to CI, which does it with the example's wheel: {command} ({why})"
     words = shlex.split(command)
     while words and re.fullmatch(r"[A-Z_]+=.*", words[0]):
         words.pop(0)
@@ -195,15 +209,13 @@ def _in_prose(words, bench):
         with_audio = all((bench.folder / one).exists() for one in asked.audio)
         (bench.folder / "delivery.yaml").unlink(missing_ok=True)
         return sidegate(words, bench) if with_audio else f"read by the parser: sidegate {' '.join(words)}"
-    if any(word.isupper() for word in words[1:]) and words[0] == "explain":
+    if any(word.isupper() for word in words[1:]) and words[0] in {"explain", "rulesets"}:
         return f"read by the parser: sidegate {' '.join(words)}"
     return sidegate(words, bench)
 
 
 def _option(words):
-    takes = [
-        action for command in subcommands().values() for action in command._actions if words[0] in action.option_strings
-    ]
+    takes = [one for command in _all_commands() for one in command._actions if words[0] in one.option_strings]
     takes += [action for action in _module_options() if words[0] in action.option_strings]
     assert takes, f"no command has an option {words[0]}"
     values = words[1:]
@@ -214,6 +226,16 @@ def _option(words):
 def subcommands():
     (choices,) = [one.choices for one in parser()._actions if isinstance(one, argparse._SubParsersAction)]
     return choices
+
+
+def _all_commands():
+    """Every command, and those under one, as `rulesets diff`."""
+    waiting = [parser()]
+    while waiting:
+        command = waiting.pop()
+        yield command
+        several = [one for one in command._actions if isinstance(one, argparse._SubParsersAction)]
+        waiting += [under for one in several for under in one.choices.values()]
 
 
 def _module_options():

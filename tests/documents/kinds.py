@@ -24,6 +24,7 @@ from documents.pages import ROOT
 from qc import api
 from qc.cli.main import parser
 from qc.delivery.reader import parse_delivery
+from qc.delivery.waivers import read_waivers
 from qc.hooks.host import Host
 from qc.hooks.spec import GROUP
 from qc.judge.bind import bind
@@ -32,6 +33,7 @@ from qc.report.text import VERDICTS
 from qc.ruleset.find import Available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
+from qc.testing import cases
 
 
 def do(block, bench):
@@ -60,9 +62,26 @@ def ruleset(text, bench):
     bind(load_ruleset(Available(place), Sources(host.ruleset_folders)), host.checks, api.units(host.needs))
 
 
+def waivers(text, bench):
+    """Read it as a file of waivers."""
+    place = bench.folder / "shown-waivers.yaml"
+    place.write_text(text, encoding="utf-8")
+    assert read_waivers(place)
+
+
+def case(text, bench):
+    """Load it as a test case of a check; that it holds is tested with the kit."""
+    place = bench.folder / "cases" / "house.left-too-heavy" / "warn-as-shown.yaml"
+    place.parent.mkdir(parents=True)
+    place.write_text(text, encoding="utf-8")
+    assert cases.load(place).outcome == "warn"
+
+
 YAML = (
     ("delivery", {"schema", "title", "sides"}, delivery),
-    ("ruleset", {"schema", "name", "serves"}, ruleset),
+    ("ruleset", {"schema", "name", "version"}, ruleset),
+    ("file of waivers", {"schema", "waivers"}, waivers),
+    ("case", {"why", "sides"}, case),
 )
 """(kind, top-level keys that tell it, what loads it)"""
 
@@ -100,9 +119,10 @@ def written_json(block, bench):
 # -- code ------------------------------------------------------------------------------------------------------
 
 
-def python(block, _bench):
-    """Execute it; where it has hooks, load it as a plugin."""
+def python(block, bench):
+    """Execute it, beside the cases shown before it; where it has hooks, load it as a plugin."""
     module = types.ModuleType("shown")
+    module.__file__ = str(bench.folder / "shown.py")
     with mock.patch.dict(sys.modules, shown=module):  # dataclasses look their module up
         exec(compile(block.text, block.where, "exec", dont_inherit=True), module.__dict__)
     if not any(name.startswith("qc_") for name in vars(module)):
