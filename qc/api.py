@@ -190,7 +190,7 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
 
 def build_host() -> Host:
     """Load the installed plugins, none of which may take the place of what the core brings."""
-    return Host.build(core=units(()), formats=("json", "sheet", "text"))
+    return Host.build(core=units(()), formats=("html", "json", "sheet", "text"))
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
