@@ -42,8 +42,8 @@ def templates() -> Environment:
 def document(report: Report, evidence: Evidence) -> str:
     """Write the page."""
     every = told(report)
-    pictures = {side.id: drawn(report, side, evidence, every) for side in report.sides}
-    data = {"sides": {side: one.data for side, one in pictures.items() if one.data}}
+    pictures = [drawn(report, number, evidence, every) for number in range(1, len(report.sides) + 1)]
+    data = {"sides": [one.data for one in pictures if one.data]}
     scripts = _scripts(wanted=bool(data["sides"]))
     return templates().get_template("page.html").render(
         report=report,
@@ -52,7 +52,7 @@ def document(report: Report, evidence: Evidence) -> str:
         groups=groups(report, every),
         counts=_counts(report),
         changes=list(change_lines(report.ruleset)),
-        sides=[_side(report, number, pictures[side.id]) for number, side in enumerate(report.sides, start=1)],
+        sides=[_side(report, number, one) for number, one in enumerate(pictures, start=1)],
         assumed=tables.assumed(report),
         outcomes=list(tables.outcomes(report)),
         style=Markup(_own("page.css") + _own("figure.css")),  # noqa: S704 - our own files
