@@ -23,7 +23,7 @@ FURTHEST = 230.0
 LIGHT = np.array([-0.42, 0.76, 0.5])
 """Where the light comes from: along the groove, outward, up."""
 AMBIENT = 0.1
-SHADES = 14
+SHADES = 26
 LAND = "#8d8d8d"
 SECTION_UM, SECTION_WIDTH = 1.7, 340.0
 """Pixels a um of the cross-section, and its width in pixels."""
@@ -89,7 +89,7 @@ def _wall(x: Array, edge: Array, bottom: Array, shade: NDArray[np.int64]) -> Ite
     """Draw one wall, stretches of one shade together."""
     changes = np.flatnonzero(np.diff(shade)) + 1
     for start, end in zip([0, *changes], [*changes, len(shade)], strict=True):
-        last = min(end + 1, len(shade))  # each stretch reaches into the next, so that no seam shows
+        last = min(end + 2, len(shade))  # each stretch reaches into the next, so that no seam shows
         forth = list(zip(x[start:last].tolist(), edge[start:last].tolist(), strict=True))
         back = list(zip(x[start:last].tolist(), bottom[start:last].tolist(), strict=True))[::-1]
         grey = round(18 + 225 * int(shade[start]) / (SHADES - 1))
@@ -157,7 +157,7 @@ def section(name: str, view: View) -> Figure:
     return Figure(
         name, f"The cross-section at {clock(view.start_s + index / view.rate)}",
         f"A groove {deepest * 2.0:.1f} um wide and {deepest:.1f} um deep, and a tip of {1e6 * view.tip_radius:.0f} um radius in it.",
-        SECTION_WIDTH, floor + FOOT, Markup("").join(body), "microscope",
+        SECTION_WIDTH, floor + FOOT, Markup("").join(body), "section",
     )  # fmt: skip
 
 
@@ -171,7 +171,8 @@ def _tip(view: View, deepest: float, half: float, top: float) -> Iterator[Markup
     over = np.sqrt(2.0) * radius - deepest if rests else float(np.sqrt(max(0.0, radius**2 - deepest**2)))
     middle = top - SECTION_UM * over
     yield element("circle", class_="tip", cx=half, cy=middle, r=SECTION_UM * radius)
-    yield text(half + SECTION_UM * radius + 8.0, min(top - 8.0, middle), f"tip {radius:g} um", class_="dim")
+    beside = half + SECTION_UM * max(radius, deepest) + 10.0
+    yield text(beside, min(top - 8.0, middle), f"tip {radius:g} um", class_="dim")
 
 
 def _depth(deepest: float, half: float, top: float, floor: float) -> Iterator[Markup]:

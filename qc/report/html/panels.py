@@ -37,7 +37,8 @@ class Wish:
 WISHES = (
     Wish("Pitch", (Wanted(PITCH, "given"), Wanted(DEMAND, "demanded"))),
     Wish("Land left between turns", (Wanted("groove.land_min", "land", least=True),)),
-    Wish("Top width and depth", (Wanted("groove.top_width_min", "least width", least=True), Wanted("groove.depth_max", "greatest depth"))),
+    Wish("Top width of the groove", (Wanted("groove.top_width_min", "least width", least=True),)),
+    Wish("Depth of the groove", (Wanted("groove.depth_max", "greatest depth"),)),
     Wish("Slope of the groove, 1 = the cutter's back edges touch", (Wanted("groove.lateral_slope_peak", "lateral"), Wanted("groove.vertical_slope_peak", "vertical"))),
     Wish("Tracing ratio, above 1 the tip bridges the trough", (Wanted("groove.tracing_ratio_peak", "tip over curvature"),)),
     Wish("High-frequency drive", (Wanted("groove.drive_1s", "over 1 s"),)),
@@ -91,7 +92,7 @@ def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Cur
         there = [(one, known[one.name]) for one in wish.curves if one.name in known and _says(known[one.name].values)]
         if there:
             series = tuple(Series(one.label, c.values, c.start_s, c.step_s, one.least) for one, c in there)
-            bounds = [bound for one, _ in there for bound in _bounds(report, one)]
+            bounds = list(dict.fromkeys(bound for one, _ in there for bound in _bounds(report, one)))
             found.append(_panel(wish.title, there[0][1].unit, series, bounds))
     return found
 
@@ -117,8 +118,8 @@ def _bounds(report: Report, one: Wanted) -> Iterator[Bound]:
 def _lines(name: str, limit: HeldLimit) -> Iterator[Bound]:
     for word, kind, bound in (("mend", "fail", limit.fail), ("weigh", "warn", limit.warn)):
         if bound is not None:
-            side = "above" if limit.op == "<=" else "below"
-            yield Bound(bound, word, f"{kind} {side} {number(limit.measure, bound, limit.unit)}")
+            beyond = ">" if limit.op == "<=" else "<"
+            yield Bound(bound, word, f"{kind} {beyond} {number(limit.measure, bound, limit.unit)}")
 
 
 def _panel(title: str, unit: str, series: tuple[Series, ...], bounds: list[Bound]) -> Panel:
@@ -127,8 +128,16 @@ def _panel(title: str, unit: str, series: tuple[Series, ...], bounds: list[Bound
     high = max(float(np.nanmax(one.values)) for one in series)
     if unit == "LUFS":
         low = max(low, high - 40.0)  # silence is no loudness
+    if unit == "um":
+        high = min(high, max(_usual(one) for one in series))  # a mark is wider than all else
     reach = (high - low) or 1.0
     near = [bound for bound in bounds if low - reach <= bound.value <= high + reach]
     low, high = min([low, *(one.value for one in near)]), max([high, *(one.value for one in near)])
     spare = 0.06 * ((high - low) or 1.0)
     return Panel(title, unit, series, tuple(near), low - spare, high + spare)
+
+
+def _usual(one: Series) -> float:
+    """Give a value that only marks between tracks lie above: they are no fiftieth of a side."""
+    there = one.values[~np.isnan(one.values)]
+    return max(1.15 * float(np.quantile(there, 0.98)), float(np.median(there)) * 2.0)

@@ -38,7 +38,7 @@ def timelines(name: str, side: SideReport, found: Sequence[Panel], told: Sequenc
     parts = [*_tracks(geometry, across, height), *_signs(told, side.id, across)]
     for index, panel in enumerate(found):
         top = HEAD + index * (TITLE + HEIGHT + GAP) + TITLE
-        parts += _panel(panel, top, across)
+        parts += _panel(panel, top, across, f"{name}-{index}")
     parts += _axis(start, end, across, height - FOOT + 4.0)
     says = "; ".join(panel.title for panel in found)
     return Figure(
@@ -65,11 +65,13 @@ def _signs(told: Sequence[Told], side: str, across: Any) -> Iterator[Markup]:
             yield element("a", title, sign, href=f"#{one.anchor}", tabindex="-1")
 
 
-def _panel(panel: Panel, top: float, across: Any) -> Iterator[Markup]:
+def _panel(panel: Panel, top: float, across: Any, clip: str) -> Iterator[Markup]:
     def up(value: float) -> float:
         return top + HEIGHT * (1.0 - (value - panel.low) / (panel.high - panel.low))
 
     unit = "" if panel.unit == "1" else f", {panel.unit}"
+    window = element("rect", x=LEFT, y=top, width=WIDTH - LEFT - RIGHT, height=HEIGHT)
+    yield element("clipPath", window, id=clip)
     yield text(LEFT, top - 5, f"{panel.title}{unit}", class_="strong")
     yield from _names(panel, top)
     for value in ticks(panel.low, panel.high):
@@ -80,7 +82,7 @@ def _panel(panel: Panel, top: float, across: Any) -> Iterator[Markup]:
         line = path([(LEFT, up(bound.value)), (WIDTH - RIGHT, up(bound.value))])
         yield element("path", element("title", bound.says), class_=kind, d=line)
     for series, kind in zip(panel.series, ("one", "two"), strict=False):
-        yield element("path", class_=kind, d=_line(series, across, up))
+        yield element("path", class_=kind, d=_line(series, across, up), clip_path=f"url(#{clip})")
 
 
 def _names(panel: Panel, top: float) -> Iterator[Markup]:
@@ -88,12 +90,12 @@ def _names(panel: Panel, top: float) -> Iterator[Markup]:
     right = WIDTH - RIGHT
     for bound in reversed(panel.bounds):
         yield text(right, top - 5, bound.says, class_="dim end")
-        right -= 6.6 * len(bound.says) + 34
+        right -= 7.7 * len(bound.says) + 34
         kind = "bound-fail" if bound.word == "mend" else "bound-warn"
         yield element("path", class_=kind, d=path([(right + 4, top - 9), (right + 26, top - 9)]))
     for series, kind in reversed(list(zip(panel.series, ("one", "two"), strict=False))):
         yield text(right, top - 5, series.label, class_="end")
-        right -= 6.8 * len(series.label) + 34
+        right -= 7.7 * len(series.label) + 34
         yield element("path", class_=kind, d=path([(right + 4, top - 9), (right + 26, top - 9)]))
 
 
@@ -123,7 +125,8 @@ def _axis(start: float, end: float, across: Any, top: float) -> Iterator[Markup]
     step = next((one for one in STEPS if (end - start) / one <= 14), 1200)
     for second in range(math.ceil(start / step) * step, math.floor(end) + 1, step):
         yield element("path", class_="axis", d=path([(across(second), top - 4), (across(second), top)]))
-        yield text(across(second), top + 14, f"{second // 60}:{second % 60:02d}", class_="middle dim")
+        kind = "end dim" if across(second) > WIDTH - RIGHT - 20.0 else "middle dim"
+        yield text(across(second), top + 14, f"{second // 60}:{second % 60:02d}", class_=kind)
 
 
 def data(side: SideReport, found: Sequence[Panel], told: Sequence[Told]) -> dict[str, Any]:
@@ -150,7 +153,7 @@ def data(side: SideReport, found: Sequence[Panel], told: Sequence[Told]) -> dict
                 "high": panel.high,
                 "bounds": [{"value": b.value, "word": b.word, "says": b.says} for b in panel.bounds],
                 "series": [
-                    {"label": one.label, **packed(one.values, one.start_s, one.step_s, least=one.least)}
+                    {"label": one.label, "least": one.least, **packed(one.values, one.start_s, one.step_s, least=one.least)}
                     for one in panel.series
                 ],
             }
