@@ -156,7 +156,7 @@ def _spots(
 def _spot(one: Told, x: float, y: float) -> Markup:
     title = element("title", f"{one.word} {one.at}: {one.found.finding.message}")
     mark = spot(one.word, x, y)
-    return element("a", title, mark, href=f"#{one.anchor}", tabindex="-1")
+    return element("a", title, mark, href=f"#{one.anchor}", tabindex="-1", aria_label=f"{one.word} {one.at}")
 
 
 def spot(word: str, x: float, y: float, size: float = 5.5) -> Markup:

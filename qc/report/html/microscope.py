@@ -31,7 +31,7 @@ SECTION_UM, SECTION_WIDTH = 1.7, 340.0
 
 def above(name: str, view: View) -> Figure:
     """Draw the groove from above: time runs to the right, the rim lies at the top."""
-    low, high = _reach(view)
+    low, high = reach(view)
     width, height = 2.0 * LEFT + 1e6 * view.length * UM, (high - low) * UM
     x = LEFT + 1e6 * view.speed / view.rate * UM * np.arange(len(view.middle.inner))
 
@@ -58,7 +58,7 @@ def above(name: str, view: View) -> Figure:
     )  # fmt: skip
 
 
-def _reach(view: View) -> tuple[float, float]:
+def reach(view: View) -> tuple[float, float]:
     """Give the lowest and highest um that are seen."""
     middle = view.middle
     low, high = 1e6 * float(middle.inner.min()) - BESIDE, 1e6 * float(middle.outer.max()) + BESIDE

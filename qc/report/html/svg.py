@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 
 from markupsafe import Markup, escape
 
 from qc.report.html.safe import harmless
-
-MOST_PLACES = 4
 
 
 @dataclass(frozen=True)
@@ -40,13 +39,14 @@ class Figure:
         return str(self._written(Markup("<style>") + Markup(style) + Markup("</style>") + page, size))  # noqa: S704 - our own file
 
     def _written(self, before: Markup, more: str) -> Markup:
+        role = "group" if "<a " in self.body else "img"  # what holds links is no picture to those who do not see it
         return Markup(
-            '<svg{more} class="figure {classes}" viewBox="0 0 {width} {height}" role="img" '
+            '<svg{more} class="figure {classes}" viewBox="0 0 {width} {height}" role="{role}" '
             'aria-labelledby="{name}-title {name}-says">'
             '<title id="{name}-title">{title}</title><desc id="{name}-says">{says}</desc>{before}{body}</svg>'
         ).format(
             more=Markup(more), classes=self.classes, width=num(self.width), height=num(self.height), name=self.name,  # noqa: S704 - numbers alone
-            title=harmless(self.title), says=harmless(self.says), before=before, body=self.body,
+            title=harmless(self.title), says=harmless(self.says), before=before, body=self.body, role=role,
         )  # fmt: skip
 
 
@@ -60,14 +60,13 @@ def num(value: float, places: int = 2) -> str:
 
 def element(tag: str, *inside: Markup | str, **attributes: object) -> Markup:
     """Write an element: text is escaped and harmless, `class_` is class, `stroke_width` is stroke-width."""
-    written = Markup("").join(
-        Markup(' {}="{}"').format(name.rstrip("_").replace("_", "-"), num(value) if isinstance(value, float) else value)
+    written = "".join(
+        f' {name.rstrip("_").replace("_", "-")}="{num(value) if isinstance(value, float) else escape(value)}"'
         for name, value in attributes.items()
         if value is not None
     )
-    content = Markup("").join(part if isinstance(part, Markup) else escape(harmless(part)) for part in inside)
-    name = Markup(tag)  # noqa: S704 - a tag of our own
-    return Markup("<{0}{1}>{2}</{0}>").format(name, written, content)
+    content = "".join(part if isinstance(part, Markup) else escape(harmless(part)) for part in inside)
+    return Markup(f"<{tag}{written}>{content}</{tag}>")  # noqa: S704 - each part is escaped, or our own
 
 
 def text(x: float, y: float, *inside: Markup | str, **attributes: object) -> Markup:
@@ -87,7 +86,13 @@ def path(points: Iterable[tuple[float, float]], *, close: bool = False, places: 
     last_x = last_y = 0
     for x, y in points:
         at_x, at_y = round(x * scale), round(y * scale)
-        step = f"{num((at_x - last_x) / scale, places)} {num((at_y - last_y) / scale, places)}"
-        steps.append(f"{'l' if steps else 'm'}{step}")
+        down = _short(at_y - last_y, scale)
+        steps.append(f"{_short(at_x - last_x, scale)}{'' if down[0] == '-' else ' '}{down}")
         last_x, last_y = at_x, at_y
-    return "".join(steps).replace(" -", "-") + ("z" if close else "")
+    return f"m{'l'.join(steps)}{'z' if close else ''}"
+
+
+@cache
+def _short(step: int, scale: int) -> str:
+    """Write a step; there are few that differ."""
+    return f"{step / scale:.10g}"

@@ -62,7 +62,7 @@ def _signs(told: Sequence[Told], side: str, across: Any) -> Iterator[Markup]:
         if one.second is not None and one.side == side:
             title = element("title", f"{one.word} {one.at}: {one.found.finding.message}")
             sign = spot(one.word, across(one.second), 30.0, 4.0)
-            yield element("a", title, sign, href=f"#{one.anchor}", tabindex="-1")
+            yield element("a", title, sign, href=f"#{one.anchor}", tabindex="-1", aria_label=f"{one.word} {one.at}")
 
 
 def _panel(panel: Panel, top: float, across: Any, clip: str) -> Iterator[Markup]:

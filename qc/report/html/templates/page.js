@@ -165,6 +165,7 @@
       const least = 0.5, most = whole.max - whole.min, wide = clamp(max - min, Math.min(least, most), most);
       const middle = (min + max) / 2, from = clamp(middle - wide / 2, whole.min, whole.max - wide);
       Object.assign(range, { min: from, max: from + wide });
+      Object.assign(plane.dataset, { from: range.min, to: range.max });
       plots.forEach(({ u, panel, curve }) => u.setData(thinned(panel, curve)));
       signs();
       point(cursor, false);
