@@ -17,7 +17,6 @@ from qc.contract import CheckResult, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.demo.planted import Planted
-from qc.drawn import draw, evidence_of
 from qc.errors import DeliveryError, UsageError
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
@@ -88,8 +87,9 @@ def checked(
 ) -> Checked:  # fmt: skip
     """Judge a delivery: read it (or take it as `read`), hear each side once, work out its groove, judge it.
 
-    With `draws` the evidence is filled, which takes more time and a second look at the audio. Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio files
-    and plugins that break are in the report.
+    With `draws` the evidence is filled, which takes more time and a second look at the audio. Raises DeliveryError,
+    RulesetError, UsageError or PluginError, each one sentence; faults of audio files and plugins that break are in
+    the report.
     """
     options, began = options or Options(), time.monotonic()
     started = datetime.now(UTC).isoformat(timespec="seconds")
@@ -99,7 +99,7 @@ def checked(
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
     workers = options.workers or default_workers()
-    sides, results, failures, evidence, drawn = [], [], list(host.failures), {}, {}
+    sides, results, failures, evidence, shown = [], [], list(host.failures), {}, Evidence()
     for index, side in _chosen(read, options.sides):
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
@@ -112,7 +112,9 @@ def checked(
         sides.append(measured.report.model_copy(update={"second_look_s": looked}))
         evidence[f"side:{side.id}"] = measured.evidence
         if draws:
-            drawn[side.id] = draw(measured, judged)
+            from qc.drawn import draw  # nobody else's business
+
+            shown = draw(measured, judged, shown)
         measured.forget()
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
@@ -123,7 +125,7 @@ def checked(
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
-    return Checked(report.model_copy(update={"run": run}), evidence_of(drawn))
+    return Checked(report.model_copy(update={"run": run}), shown)
 
 
 def plan(
@@ -307,5 +309,6 @@ def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
 
 
 __all__ = [
-    "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan", "read_any", "rulesets", "units",
+    "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan", "read_any",
+    "rulesets", "units",
 ]  # fmt: skip

@@ -33,9 +33,10 @@ from qc.report.model import (
 )
 
 __all__ = [
-    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Curve", "Derived", "Evidence", "Excerpt",
-    "Finding", "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity",
-    "Remedy", "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Stream", "Stretch", "Tap",
+    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Curve", "Derived", "Evidence",
+    "Excerpt", "Finding", "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome",
+    "Quantity", "Remedy", "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Spectrum",
+    "Stream", "Stretch", "Tap", "View",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]

@@ -1,4 +1,4 @@
-"""The disc's face, to scale: each turn as grey as the land it leaves, tracks, diameters, and findings where they lie."""
+"""The disc's face, to scale: each turn as grey as the land it leaves, with tracks, diameters and findings."""
 
 from __future__ import annotations
 
@@ -54,7 +54,9 @@ class Turns:
         return cls(means[0], edges[:-1] - edges[1:], land, means[1])
 
 
-def face(name: str, report: Report, side: SideReport, traces: Mapping[str, Array], told: Sequence[Told]) -> Figure:
+def face(
+    name: str, report: Report, side: SideReport, traces: Mapping[str, Array], told: Sequence[Told]
+) -> Figure:  # fmt: skip
     """Draw the face of a side that was worked out."""
     geometry = side.geometry
     assert geometry is not None  # whoever has traces has it
@@ -71,12 +73,12 @@ def face(name: str, report: Report, side: SideReport, traces: Mapping[str, Array
         element("circle", class_="here", cx=centre, cy=centre, r=0.0),
         element("circle", class_="stylus", cx=centre, cy=centre, r=0.0),
     ]  # fmt: skip
-    names = _names(report, side, geometry, centre, scale)
+    names = _names(report, geometry, centre, scale)
     last = f"{geometry.last_diameter_mm:.1f} mm"
     return Figure(
         name, f"The face of side {side.id}, to scale",
-        f"{len(turns.radius)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is the lighter, the more "
-        f"land it leaves. {len(told)} findings are marked.",
+        f"{len(turns.radius)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is lighter where "
+        f"it leaves more land. {len(told)} findings are marked.",
         2.0 * MARGIN + BOX + COLUMN, 2.0 * MARGIN + BOX, Markup("").join([*disc, *names, *_key(centre)]), "face",
     )  # fmt: skip
 
@@ -172,16 +174,14 @@ def spot(word: str, x: float, y: float, size: float = 5.5) -> Markup:
 # -- beside the disc -------------------------------------------------------------------------------------------
 
 
-def _names(
-    report: Report, side: SideReport, geometry: Geometry, centre: float, scale: float
-) -> Iterator[Markup]:  # fmt: skip
+def _names(report: Report, geometry: Geometry, centre: float, scale: float) -> Iterator[Markup]:
     """Name tracks and diameters beside the upper half of the disc, at the height of their radius."""
     left = 2.0 * MARGIN + BOX
     wanted = [
         (track.start_radius_mm, track.end_radius_mm, f"{track.number}  {track.title}"[:44], "strong")
         for track in geometry.tracks
     ]
-    wanted += [(radius, radius, words, "dim") for radius, words in _diameters(report, side, geometry)]
+    wanted += [(radius, radius, words, "dim") for radius, words in _diameters(report, geometry)]
     wanted.sort(key=lambda one: -(one[0] + one[1]))
     low = -math.inf
     for start, end, words, kind in wanted:
@@ -189,12 +189,14 @@ def _names(
         at = max((first + last) / 2.0 + 4.5, low + ROW)
         low = at
         if first != last:
-            yield element("path", class_="axis", d=path([(left + 4, first), (left, first), (left, last), (left + 4, last)]))
+            yield element(
+                "path", class_="axis", d=path([(left + 4, first), (left, first), (left, last), (left + 4, last)])
+            )
         yield element("path", class_="rule", d=path([(left + 4, (first + last) / 2.0), (left + 22, at - 4.5)]))
         yield text(left + 26, at, words, class_=kind)
 
 
-def _diameters(report: Report, side: SideReport, geometry: Geometry) -> Iterator[tuple[float, str]]:
+def _diameters(report: Report, geometry: Geometry) -> Iterator[tuple[float, str]]:
     yield geometry.outer_diameter_mm / 2.0, f"{geometry.outer_diameter_mm:.1f} mm, the recording begins"
     yield geometry.last_diameter_mm / 2.0, f"{geometry.last_diameter_mm:.1f} mm, it ends {clock(geometry.span_end_s)}"
     for limit in report.ruleset.limits.values():

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import Curve
-from qc.groove.along import DEMAND, PITCH
+from qc.groove.along import DEMAND, PITCH, UNITS
+from qc.groove.worked import UNITS as WORKED
 from qc.report.findings import number
 from qc.report.model import HeldLimit, Report
 
@@ -39,12 +40,15 @@ WISHES = (
     Wish("Land left between turns", (Wanted("groove.land_min", "land", least=True),)),
     Wish("Top width of the groove", (Wanted("groove.top_width_min", "least width", least=True),)),
     Wish("Depth of the groove", (Wanted("groove.depth_max", "greatest depth"),)),
-    Wish("Slope of the groove, 1 = the cutter's back edges touch", (Wanted("groove.lateral_slope_peak", "lateral"), Wanted("groove.vertical_slope_peak", "vertical"))),
-    Wish("Tracing ratio, above 1 the tip bridges the trough", (Wanted("groove.tracing_ratio_peak", "tip over curvature"),)),
+    Wish(
+        "Slope of the groove, 1 = the cutter's back edges touch",
+        (Wanted("groove.lateral_slope_peak", "lateral"), Wanted("groove.vertical_slope_peak", "vertical")),
+    ),
+    Wish("Tracing ratio, 1 = the tip bridges the trough", (Wanted("groove.tracing_ratio_peak", "tip over curve"),)),
     Wish("High-frequency drive", (Wanted("groove.drive_1s", "over 1 s"),)),
     Wish("Loudness, 3 s", (Wanted("loudness.short_term", "short-term"),)),
     Wish("Correlation below 300 Hz, 10 s", (Wanted("stereo.low_correlation", "low correlation", least=True),)),
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)
@@ -84,7 +88,7 @@ class Panel:
 def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Curve], start_s: float) -> list[Panel]:
     """Give the panels that there is something to draw in; traces begin at `start_s` of the file."""
     known = {
-        name: Curve(values, _unit(report, name), start_s + 0.5 / SECTORS_A_SECOND, 1.0 / SECTORS_A_SECOND)
+        name: Curve(values, _unit(name), start_s + 0.5 / SECTORS_A_SECOND, 1.0 / SECTORS_A_SECOND)
         for name, values in traces.items()
     } | dict(curves)
     found = []
@@ -101,21 +105,18 @@ def _says(values: Array) -> bool:
     return bool(len(values)) and not bool(np.isnan(values).all())
 
 
-def _unit(report: Report, name: str) -> str:
-    from qc.groove.along import UNITS
-    from qc.groove.worked import UNITS as WORKED
-
+def _unit(name: str) -> str:
     return UNITS.get(name) or WORKED.get(name, "1")
 
 
 def _bounds(report: Report, one: Wanted) -> Iterator[Bound]:
     """Give the limits on a curve."""
-    for name, limit in report.ruleset.limits.items():
+    for limit in report.ruleset.limits.values():
         if limit.measure == one.name:
-            yield from _lines(name, limit)
+            yield from _lines(limit)
 
 
-def _lines(name: str, limit: HeldLimit) -> Iterator[Bound]:
+def _lines(limit: HeldLimit) -> Iterator[Bound]:
     for word, kind, bound in (("mend", "fail", limit.fail), ("weigh", "warn", limit.warn)):
         if bound is not None:
             beyond = ">" if limit.op == "<=" else "<"
