@@ -33,11 +33,13 @@ class Wish:
 
     title: str
     curves: tuple[Wanted, ...]
+    marks: bool = False
+    """whether the marks between tracks, wider than all else, may go beyond the height"""
 
 
 WISHES = (
-    Wish("Pitch", (Wanted(PITCH, "given"), Wanted(DEMAND, "demanded"))),
-    Wish("Land left between turns", (Wanted("groove.land_min", "land", least=True),)),
+    Wish("Pitch", (Wanted(PITCH, "given"), Wanted(DEMAND, "demanded")), marks=True),
+    Wish("Land left between turns", (Wanted("groove.land_min", "land", least=True),), marks=True),
     Wish("Top width of the groove", (Wanted("groove.top_width_min", "least width", least=True),)),
     Wish("Depth of the groove", (Wanted("groove.depth_max", "greatest depth"),)),
     Wish(
@@ -97,7 +99,7 @@ def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Cur
         if there:
             series = tuple(Series(one.label, c.values, c.start_s, c.step_s, one.least) for one, c in there)
             bounds = list(dict.fromkeys(bound for one, _ in there for bound in _bounds(report, one)))
-            found.append(_panel(wish.title, there[0][1].unit, series, bounds))
+            found.append(_panel(wish, there[0][1].unit, series, bounds))
     return found
 
 
@@ -123,19 +125,19 @@ def _lines(limit: HeldLimit) -> Iterator[Bound]:
             yield Bound(bound, word, f"{kind} {beyond} {number(limit.measure, bound, limit.unit)}")
 
 
-def _panel(title: str, unit: str, series: tuple[Series, ...], bounds: list[Bound]) -> Panel:
+def _panel(wish: Wish, unit: str, series: tuple[Series, ...], bounds: list[Bound]) -> Panel:
     """Choose the height: all values, and limits that lie no further off than the values reach."""
     low = min(float(np.nanmin(one.values)) for one in series)
     high = max(float(np.nanmax(one.values)) for one in series)
     if unit == "LUFS":
         low = max(low, high - 40.0)  # silence is no loudness
-    if unit == "um":
-        high = min(high, max(_usual(one) for one in series))  # a mark is wider than all else
+    if wish.marks:
+        high = min(high, max([_usual(series[0]), *(float(np.nanmax(one.values)) for one in series[1:])]))
     reach = (high - low) or 1.0
     near = [bound for bound in bounds if low - reach <= bound.value <= high + reach]
     low, high = min([low, *(one.value for one in near)]), max([high, *(one.value for one in near)])
     spare = 0.06 * ((high - low) or 1.0)
-    return Panel(title, unit, series, tuple(near), low - spare, high + spare)
+    return Panel(wish.title, unit, series, tuple(near), low - spare, high + spare)
 
 
 def _usual(one: Series) -> float:
