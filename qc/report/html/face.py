@@ -28,8 +28,8 @@ BOX, MARGIN, COLUMN = 620.0, 10.0, 330.0
 """Pixels: the square that the disc fills, what is left around it, the column of names beside it."""
 SHADES = 64
 """Greys that are told apart; turns of one grey beside each other are one ring."""
-ROW = 16.0
-"""Pixels that a name takes."""
+ROW, LEAST_ROW = 16.0, 12.0
+"""Pixels that a name takes; where there are so many that they take less, no lines lead to them."""
 
 
 @dataclass(frozen=True)
@@ -150,9 +150,8 @@ def _spots(
         if one.second is None or one.side != side.id:
             continue
         sector = round((one.second - geometry.span_start_s) * SECTORS_A_SECOND)
-        if 0 <= sector < len(radius):
-            at = _at(centre, scale, float(radius[sector]), sector / geometry.sectors_a_turn)
-            yield _spot(one, *at)
+        sector = min(max(sector, 0), len(radius) - 1)  # what lies in the silence around the groove stands at its end
+        yield _spot(one, *_at(centre, scale, float(radius[sector]), sector / geometry.sectors_a_turn))
 
 
 def _spot(one: Told, x: float, y: float) -> Markup:
@@ -183,16 +182,17 @@ def _names(report: Report, geometry: Geometry, centre: float, scale: float) -> I
     ]
     wanted += [(radius, radius, words, "dim") for radius, words in _diameters(report, geometry)]
     wanted.sort(key=lambda one: -(one[0] + one[1]))
-    low = -math.inf
+    low, row = -math.inf, min(ROW, (centre + 140.0) / len(wanted))
     for start, end, words, kind in wanted:
         first, last = centre - start * scale, centre - end * scale
-        at = max((first + last) / 2.0 + 4.5, low + ROW)
+        at = max((first + last) / 2.0 + 4.5, low + row)
         low = at
         if first != last:
             yield element(
                 "path", class_="axis", d=path([(left + 4, first), (left, first), (left, last), (left + 4, last)])
             )
-        yield element("path", class_="rule", d=path([(left + 4, (first + last) / 2.0), (left + 22, at - 4.5)]))
+        if row > LEAST_ROW:
+            yield element("path", class_="rule", d=path([(left + 4, (first + last) / 2.0), (left + 22, at - 4.5)]))
         yield text(left + 26, at, words, class_=kind)
 
 

@@ -63,8 +63,8 @@ def above(name: str, view: View) -> Figure:
 
 def reach(view: View) -> tuple[float, float]:
     """Give the lowest and highest um that are seen."""
-    middle = view.middle
-    low, high = 1e6 * float(middle.inner.min()) - BESIDE, 1e6 * float(middle.outer.max()) + BESIDE
+    edges = 1e6 * np.stack([view.middle.inner, view.middle.outer])  # where nothing is cut they change places
+    low, high = float(edges.min()) - BESIDE, float(edges.max()) + BESIDE
     for turn in view.turns:
         if turn.away > 0:
             low = min(low, max(1e6 * float(turn.outer.min()) - 25.0, -FURTHEST))

@@ -53,6 +53,10 @@ WISHES = (
 )
 
 
+HEIGHTS = {"um": 20.0, "g": 20.0, "LUFS": 12.0, "1": 0.2}
+"""What the height of a panel stands for at the least, by unit: a level line is no drama."""
+
+
 @dataclass(frozen=True)
 class Series:
     """One curve of a panel."""
@@ -104,7 +108,8 @@ def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Cur
 
 
 def _says(values: Array) -> bool:
-    return bool(len(values)) and not bool(np.isnan(values).all())
+    """Whether there is a line to draw."""
+    return int(np.count_nonzero(~np.isnan(values))) > 1
 
 
 def _unit(name: str) -> str:
@@ -136,7 +141,7 @@ def _panel(wish: Wish, unit: str, series: tuple[Series, ...], bounds: list[Bound
     reach = (high - low) or 1.0
     near = [bound for bound in bounds if low - reach <= bound.value <= high + reach]
     low, high = min([low, *(one.value for one in near)]), max([high, *(one.value for one in near)])
-    spare = 0.06 * ((high - low) or 1.0)
+    spare = max(0.06 * (high - low), (HEIGHTS.get(unit, 0.1) - (high - low)) / 2.0)
     return Panel(wish.title, unit, series, tuple(near), low - spare, high + spare)
 
 

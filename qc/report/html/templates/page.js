@@ -155,7 +155,7 @@
     const values = () => {
       for (const plot of plots) plot.told.forEach((node, index) => {
         const xs = plot.curve.xs, ys = plot.curve.all[index];
-        const at = Math.round((cursor - xs[0]) / (xs[1] - xs[0] || 1));
+        const at = Math.floor((cursor - xs[0]) / (xs[1] - xs[0] || 1) + 0.5 + 1e-6);
         node.textContent = at < 0 || at >= ys.length || ys[at] === null ? "\u2013" : `${figures(ys[at])} ${plot.unit}`;
       });
       const track = trackAt(cursor);
@@ -249,7 +249,7 @@
           width, height: last ? 122 : 96, padding: [4, RIGHT, 0, 0], legend: { show: false },
           scales: { x: { time: false, range: () => [range.min, range.max] }, y: { range: [panel.low, panel.high] } },
           axes: [
-            { show: true, size: last ? 26 : 0, font, incrs: [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600], stroke: () => css("--dim"), grid: { show: false },
+            { show: true, size: last ? 26 : 0, space: 72, font, incrs: [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600], stroke: () => css("--dim"), grid: { show: false },
               ticks: { show: last, stroke: () => css("--dim"), size: 5 },
               values: (_, splits) => last ? splits.map((one) => clock(one).replace(/\.000$/, "")) : splits.map(() => "") },
             { size: LEFT, font, stroke: () => css("--dim"), grid: { stroke: () => css("--line"), width: 1 }, ticks: { show: false }, space: 28 },
