@@ -11,7 +11,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,9 @@ from qc.report.model import (
     Severity,
     Stretch,
 )
+
+if TYPE_CHECKING:
+    from qc.report.plan import FormatRow
 
 __all__ = [
     "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Curve", "Derived", "Evidence",
@@ -379,6 +382,8 @@ class Evidence:
     """side -> the groove at its gravest findings, seen from above"""
     spectra: Mapping[str, Spectrum] = field(default_factory=dict)
     """side -> its long-term spectrum"""
+    formats: Mapping[str, tuple[FormatRow, ...]] = field(default_factory=dict)
+    """side -> what each disc would make of it, the delivery's own first"""
 
 
 class Renderer(ABC):

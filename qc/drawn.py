@@ -8,17 +8,22 @@ from qc.audio.spectrum import spectrum
 from qc.contract import At, CheckResult, Curve, Evidence, View
 from qc.errors import FAULTS
 from qc.groove.along import along
+from qc.groove.sectors import Sectors
 from qc.groove.views import views
-from qc.groove.worked import AsCut
+from qc.groove.worked import AsCut, WorkedSide
 from qc.measuring import MeasuredSide
+from qc.planning import LOUDNESS, Disc, fitted, format_rows
 from qc.report.findings import Found
+from qc.report.plan import FormatRow
 
 MOST_VIEWS = 12
 """Places of a side that are looked at under the microscope, the gravest."""
 
 
-def draw(measured: MeasuredSide, results: Sequence[CheckResult], before: Evidence) -> Evidence:
-    """Add to the evidence what one side is drawn from.
+def draw(
+    measured: MeasuredSide, results: Sequence[CheckResult], discs: Sequence[Disc], before: Evidence
+) -> Evidence:  # fmt: skip
+    """Add to the evidence what one side is drawn from, and what each of some discs would make of it.
 
     What the remedies left of the second look goes to the views, then to the spectrum.
     """
@@ -31,8 +36,16 @@ def draw(measured: MeasuredSide, results: Sequence[CheckResult], before: Evidenc
         traces={**before.traces, side: {} if worked is None else along(worked)},
         curves={**before.curves, side: _curves(measured)},
         views={**before.views, side: seen},
+        formats={**before.formats, side: () if worked is None else _on_discs(measured, worked, discs)},
         spectra=before.spectra if heard is None else {**before.spectra, side: heard},
     )
+
+
+def _on_discs(measured: MeasuredSide, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
+    """Compare the discs; there are envelopes wherever a side was worked out."""
+    known = measured.evidence
+    fits = fitted(worked.search.side.span, known.results[Sectors], discs, known.quantities.get(LOUDNESS))
+    return format_rows(discs, fits)
 
 
 def _curves(measured: MeasuredSide) -> dict[str, Curve]:

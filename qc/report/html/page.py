@@ -52,7 +52,7 @@ def document(report: Report, evidence: Evidence) -> str:
         groups=groups(report, every),
         counts=_counts(report),
         changes=list(change_lines(report.ruleset)),
-        sides=[_side(report, number, one) for number, one in enumerate(pictures, start=1)],
+        sides=[_side(report, number, evidence, one) for number, one in enumerate(pictures, start=1)],
         assumed=tables.assumed(report),
         outcomes=list(tables.outcomes(report)),
         style=Markup(_own("page.css") + _own("figure.css")),  # noqa: S704 - our own files
@@ -88,7 +88,7 @@ def _counts(report: Report) -> list[tuple[str, int]]:
     return [(word, outcomes.count(outcome)) for outcome, word in words if outcome in outcomes]
 
 
-def _side(report: Report, number: int, pictures: Drawn) -> dict[str, Any]:
+def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> dict[str, Any]:
     """Give what the template says of a side; `number` counts from 1."""
     side = report.sides[number - 1]
     return {
@@ -100,6 +100,7 @@ def _side(report: Report, number: int, pictures: Drawn) -> dict[str, Any]:
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),
         "pictures": pictures,
+        "formats": tables.formats(evidence.formats.get(side.id, ())),
         "release": next((disc for disc in report.discs if side.id in disc.sides), None),
     }
 
