@@ -65,7 +65,7 @@ def _power(piece: Array, rate: int) -> Array:
 
 def bands(power: Array, hertz: Array) -> tuple[Array, Array]:
     """Sum mean squares by band, those without a bin left out: middles in Hz, and dBFS of a sine as strong."""
-    count = round(BANDS * math.log2(HIGHEST / LOWEST)) + 1
+    count = int(BANDS * math.log2(HIGHEST / LOWEST)) + 1
     middles = LOWEST * 2.0 ** (np.arange(count) / BANDS)
     edges = np.concatenate([middles * 2.0 ** (-0.5 / BANDS), middles[-1:] * 2.0 ** (0.5 / BANDS)])
     at = np.searchsorted(hertz, edges)
