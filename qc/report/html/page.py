@@ -67,9 +67,10 @@ def _own(name: str) -> str:
 
 
 def _scripts(*, wanted: bool) -> list[str]:
-    """Give the page's scripts; the plotter where there is something to plot."""
+    """Give the page's scripts; those that plot only where there is something to plot, and to plot it with."""
     plots = plotter() if wanted else ""
-    return [*([plots] if plots else []), _own("page.js")]
+    drawing = [_own("face.js")] if wanted else []
+    return [_own("page.js"), *drawing, *([plots, _own("plots.js")] if plots else [])]
 
 
 def _policy(scripts: list[str]) -> str:
