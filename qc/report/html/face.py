@@ -34,24 +34,19 @@ ROW, LEAST_ROW = 16.0, 12.0
 
 @dataclass(frozen=True)
 class Turns:
-    """The side turn by turn: mean radius and width of its ring in mm, land share 0..1, pitch in um."""
+    """The side turn by turn: radii between turns in mm, (turns + 1,) from the rim inwards, and land share 0..1."""
 
-    radius: Array
-    ring: Array
+    edges: Array
     land: Array
-    pitch: Array
 
     @classmethod
     def of(cls, traces: Mapping[str, Array], geometry: Geometry) -> Turns:
-        """Take means over turns; the last may be a part."""
-        turn = geometry.sectors_a_turn
-        radius, pitch, width = traces[RADIUS], traces[PITCH], traces[WIDTH]
-        starts = np.arange(0, len(radius), turn)
-        count = np.diff(np.append(starts, len(radius)))
-        means = [np.add.reduceat(values, starts) / count for values in (radius, pitch, width)]
-        edges = np.append(np.append(geometry.outer_diameter_mm / 2.0, radius[starts[1:] - 1]), radius[-1])
-        land = np.clip(1.0 - means[2] / np.maximum(means[1], 1e-9), 0.0, 1.0)
-        return cls(means[0], edges[:-1] - edges[1:], land, means[1])
+        """Take sums over turns; the last may be a part."""
+        radius = traces[RADIUS]
+        starts = np.arange(0, len(radius), geometry.sectors_a_turn)
+        pitch, width = (np.add.reduceat(traces[name], starts) for name in (PITCH, WIDTH))
+        edges = np.concatenate([[geometry.outer_diameter_mm / 2.0], radius[starts[1:] - 1], radius[-1:]])
+        return cls(edges, np.clip(1.0 - width / np.maximum(pitch, 1e-9), 0.0, 1.0))
 
 
 def face(
@@ -65,7 +60,7 @@ def face(
     turns = Turns.of(traces, geometry)
     disc = [
         element("circle", class_="disc", cx=centre, cy=centre, r=BOX / 2.0),
-        group(_rings(turns, centre, scale), fill="none"),
+        group(_rings(turns, centre, scale)),
         *_run_out(geometry, centre, scale),
         element("circle", class_="label", cx=centre, cy=centre, r=0.9 * scale * geometry.finishing_diameter_mm / 2.0),
         element("circle", class_="hole", cx=centre, cy=centre, r=scale * 3.6),
@@ -77,7 +72,7 @@ def face(
     last = f"{geometry.last_diameter_mm:.1f} mm"
     return Figure(
         name, f"The face of side {side.id}, to scale",
-        f"{len(turns.radius)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is lighter where "
+        f"{len(turns.land)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is lighter where "
         f"it leaves more land. {len(told)} findings are marked.",
         2.0 * MARGIN + BOX + COLUMN, 2.0 * MARGIN + BOX, Markup("").join([*disc, *names, *_key(centre)]), "face",
     )  # fmt: skip
@@ -103,18 +98,12 @@ def _scale(geometry: Geometry) -> float:
 
 
 def _rings(turns: Turns, centre: float, scale: float) -> Iterator[Markup]:
-    """Draw turns from the rim inwards, those of one grey together."""
+    """Draw turns from the rim inwards, each as a disc upon the one before, so that no seam lies between them."""
     shades = np.round(turns.land * (SHADES - 1)).astype(int)
-    changes = np.flatnonzero(np.diff(shades)) + 1
-    outer = turns.radius[0] + turns.ring[0] / 2.0 - np.concatenate([[0.0], np.cumsum(turns.ring)])
-    for start, end in zip([0, *changes], [*changes, len(shades)], strict=True):
-        width, middle = outer[start] - outer[end], (outer[start] + outer[end]) / 2.0
-        if width > 0.0:
-            # rings overlap by a hair, so that no seam shows the disc between them
-            yield element(
-                "circle", cx=centre, cy=centre, r=num(middle * scale), stroke=_grey(shades[start] / (SHADES - 1)),
-                stroke_width=num(width * scale + 0.15, 3),
-            )  # fmt: skip
+    for start in [0, *(np.flatnonzero(np.diff(shades)) + 1)]:
+        grey = _grey(shades[start] / (SHADES - 1))
+        yield element("circle", cx=centre, cy=centre, r=num(turns.edges[start] * scale, 3), fill=grey)
+    yield element("circle", class_="disc", cx=centre, cy=centre, r=num(turns.edges[-1] * scale, 3))
 
 
 def _grey(share: float) -> str:

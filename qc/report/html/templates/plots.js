@@ -6,7 +6,6 @@
   const CURVES = ["--one", "--two"], SIGNS = { mend: "\u25A0", weigh: "\u25B3", waived: "\u25CB" };
   const FONT = '12px "Source Sans 3", "Noto Sans", "DejaVu Sans", "Liberation Sans", Arial, sans-serif';
   const LEFT = 58, RIGHT = 14, LEAST_S = 0.5, NOTHING = 65535;
-  const motion = matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth";
 
   // -- the curves ------------------------------------------------------------------------------------------------
 
@@ -303,7 +302,7 @@
       const second = Number(button.dataset.second);
       timelines.zoom(second - 5, second + 5);
       timelines.move(second);
-      timelines.figure.scrollIntoView({ behavior: motion });
+      timelines.figure.scrollIntoView();
       timelines.plane.focus({ preventScroll: true });
     });
   });
