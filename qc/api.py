@@ -14,7 +14,7 @@ from qc.audio.heard import default_workers
 from qc.beside import Papers, read_beside
 from qc.cautions import CAUTIONS
 from qc.choosing import choose, for_disc, loaded, others
-from qc.contract import CheckResult, Need, Report
+from qc.contract import CheckResult, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.demo.planted import Planted
@@ -33,7 +33,7 @@ from qc.patience import PATIENCE_S
 from qc.report.held import held
 from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
-from qc.ruleset.changed import changed, read_changes
+from qc.ruleset.changed import Change, changed, read_changes
 from qc.ruleset.find import Available, available, find
 from qc.ruleset.load import Ruleset
 from qc.ruleset.shelf import Shelf, disc_named
@@ -41,10 +41,11 @@ from qc.stored.keys import package_of
 from qc.stored.store import Store
 
 if TYPE_CHECKING:
+    from qc.planning import Disc
     from qc.report.plan import PlanReport
     from qc.report.ruleset_diff import RulesetDiff
 
-FORMATS = ("json", "sheet", "text")
+FORMATS = ("html", "json", "sheet", "text")
 """Report formats that the core itself has."""
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
@@ -89,27 +90,46 @@ class PlanOptions(Options):
     reorder: bool = False
 
 
+@dataclass(frozen=True)
+class Checked:
+    """A delivery judged, and what formats draw from, empty where nobody asked for it."""
+
+    report: Report
+    evidence: Evidence
+
+
 def check(
     path: Path, options: Options | None = None, host: Host | None = None, read: ReadDelivery | None = None
 ) -> Report:
+    """Judge a delivery, as `checked` does, for those who draw nothing."""
+    return checked(path, options, host, read).report
+
+
+def checked(
+    path: Path, options: Options | None = None, host: Host | None = None, read: ReadDelivery | None = None, *,
+    draws: bool = False,
+) -> Checked:  # fmt: skip
     """Judge a delivery: read it (or take it as `read`), hear each side once, work out its groove, judge it.
 
-    Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio files
-    and plugins that break are in the report.
+    With `draws` the evidence is filled, which takes more time and a second look at the audio. Raises DeliveryError,
+    RulesetError, UsageError or PluginError, each one sentence; faults of audio files and plugins that break are in
+    the report.
     """
     options, began = options or Options(), time.monotonic()
     started = datetime.now(UTC).isoformat(timespec="seconds")
     host = host or build_host(options.patience)
     read = read or read_any(path, host)
-    ruleset = changed(choose(read, options.ruleset, host), read_changes(options.chain))
+    changes, shelf = read_changes(options.chain), Shelf(host.ruleset_folders)
+    ruleset = changed(choose(read, options.ruleset, host, shelf), changes)
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
+    discs = _discs(ruleset, bound, changes, host, shelf) if draws else []
     owner, patience = {**host.owner, **owners(ruleset)}, options.patience
     chosen, papers = _chosen(read, options.sides), Papers(options.waivers, options.baseline, options.today)
     installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
     beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
     how, origins = _hearing(options, host), dict[str, Origin]()
-    sides, results, failures, evidence = [], [], list(host.failures), {}
+    sides, results, failures, evidence, shown = [], [], list(host.failures), {}, Evidence()
     for index, side in chosen:
         how = replace(how, progress=_told(options.progress, side.id))
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, how)
@@ -120,10 +140,14 @@ def check(
         if measured.excerpts is not None:
             judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, owner, patience)
             broken = broken + unadvised
-        measured.forget()
         looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
         sides.append(measured.report.model_copy(update={"second_look_s": looked}))
         evidence[f"side:{side.id}"] = measured.evidence
+        if draws:
+            from qc.drawn import draw  # nobody else's business
+
+            shown = draw(measured, judged, discs, shown)
+        measured.forget()
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
     if how.store is not None:
@@ -137,7 +161,7 @@ def check(
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=origins)
-    return report.model_copy(update={"run": run})
+    return Checked(report.model_copy(update={"run": run}), shown)
 
 
 def plan(
@@ -147,9 +171,8 @@ def plan(
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
     """
-    from qc.groove.formats import Format  # these are nobody else's business
-    from qc.measuring import hear_side
-    from qc.planning import LOUDNESS, Disc, heard_through, plan_breaks, plan_side
+    from qc.measuring import hear_side  # these are nobody else's business
+    from qc.planning import LOUDNESS, heard_through, plan_breaks, plan_side
     from qc.report.plan import PlanReport
 
     options, began = options or PlanOptions(), time.monotonic()
@@ -161,13 +184,7 @@ def plan(
     ruleset = choose(read, options.ruleset, host, shelf)
     ruleset = changed(ruleset if options.disc is None else for_disc(options.disc, host, shelf), changes)
     bound = _bound(ruleset, host)
-    own = Disc(disc_named(*ruleset.serves), ruleset.full_name, Format(ruleset.chain, bound.rows), planned=True)
-    discs = [own]
-    for name, other in others(ruleset, changes, host, shelf):
-        if isinstance(other, Ruleset):
-            discs.append(Disc(name, other.full_name, Format(other.chain, _bound(other, host).rows)))
-        else:
-            discs.append(Disc(name, reason=str(other)))
+    own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     how, origins = _hearing(options, host), dict[str, Origin]()
     sides, delivered, failures = [], [], list(host.failures)
@@ -230,6 +247,25 @@ def rulesets_diff(
         choose(read, spec, host, shelf)  # what does not fit is said before anything is heard
     earlier, later = (check(on, replace(options, ruleset=spec), host, read) for spec in (before, after))
     return found.model_copy(update={"compared": on_delivery(earlier, later)})
+
+
+def _discs(
+    ruleset: Ruleset, bound: Bound, changes: Sequence[Change], host: Host, shelf: Shelf
+) -> list[Disc]:  # fmt: skip
+    """Give every disc with its chain and limits, the ruleset's own first."""
+    from qc.groove.formats import Format
+    from qc.planning import Disc
+
+    own = Disc(disc_named(*ruleset.serves), ruleset.full_name, Format(ruleset.chain, bound.rows), planned=True)
+    return [
+        own,
+        *(
+            Disc(name, other.full_name, Format(other.chain, _bound(other, host).rows))
+            if isinstance(other, Ruleset)
+            else Disc(name, reason=str(other))
+            for name, other in others(ruleset, changes, host, shelf)
+        ),
+    ]
 
 
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
@@ -374,6 +410,6 @@ def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
 
 
 __all__ = [
-    "Bound", "DeliveryError", "Options", "PlanOptions", "check", "choose", "plan", "read_any", "rulesets",
-    "rulesets_diff", "units",
+    "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan", "read_any",
+    "rulesets", "rulesets_diff", "units",
 ]  # fmt: skip

@@ -11,12 +11,13 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import Chain
+from qc.pictured import Curve, Spectrum, View
 from qc.quantity import At, Model, Op, Quantity
 from qc.report.model import (
     CheckResult,
@@ -31,10 +32,14 @@ from qc.report.model import (
     Stretch,
 )
 
+if TYPE_CHECKING:
+    from qc.report.plan import FormatRow
+
 __all__ = [
-    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Evidence", "Excerpt",
-    "Finding", "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity",
-    "Remedy", "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Stream", "Stretch", "Tap",
+    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Curve", "Derived", "Evidence",
+    "Excerpt", "Finding", "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome",
+    "Quantity", "Remedy", "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Spectrum",
+    "Stream", "Stretch", "Tap", "View",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]
@@ -136,6 +141,10 @@ class Need(ABC, Generic[R]):
 
     def publish(self, result: R) -> Mapping[str, Quantity]:  # noqa: ARG002
         """Turn the result into named numbers; a name may be left out when it has no meaning here."""
+        return {}
+
+    def curves(self, result: R) -> Mapping[str, Curve]:  # noqa: ARG002
+        """Give what can be followed along the side, by the name of the measurement, for formats that draw."""
         return {}
 
 
@@ -369,6 +378,14 @@ class Evidence:
 
     traces: Mapping[str, Mapping[str, NDArray[np.float64]]] = field(default_factory=dict)
     """side -> name -> (sectors,) values at the judged level, a sector being 1/75 s of the side as cut"""
+    curves: Mapping[str, Mapping[str, Curve]] = field(default_factory=dict)
+    """side -> name -> what needs follow along the file"""
+    views: Mapping[str, tuple[View, ...]] = field(default_factory=dict)
+    """side -> the groove at its gravest findings, seen from above"""
+    spectra: Mapping[str, Spectrum] = field(default_factory=dict)
+    """side -> its long-term spectrum"""
+    formats: Mapping[str, tuple[FormatRow, ...]] = field(default_factory=dict)
+    """side -> what each disc would make of it, the delivery's own first"""
 
 
 class Renderer(ABC):

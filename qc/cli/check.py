@@ -18,7 +18,7 @@ from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.terminal import text
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
-from qc.contract import Evidence, Renderer, Report
+from qc.contract import Renderer, Report
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
@@ -49,12 +49,13 @@ def check(words: argparse.Namespace) -> int:
             papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,
             chain=tuple(words.chain), patience=patience, cache=cache(words, read), verify=words.verify, told=say,
         )  # fmt: skip
-        report = api.check(path, options, host, read)
+        checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in wanted))
+    report = checked.report
     if any(side.passes for side in report.sides):
         jit.ready()
     code = exit_code(report, strict=words.strict, only_new=words.only_new)
     for output in wanted:
-        code = max(code, attempted(partial(write, output, report, Evidence(), patience)))
+        code = max(code, attempted(partial(write, output, report, checked.evidence, patience)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):

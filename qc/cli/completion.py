@@ -14,7 +14,11 @@ from typing import NamedTuple
 from qc.cli.main import emit, parser
 from qc.errors import UsageError
 
-FORMATS = {"check": ("text=", "json=", "sheet="), "plan": ("text=", "json="), "rulesets": ("text=", "json=")}
+FORMATS = {
+    "check": ("text=", "html=", "json=", "sheet="),
+    "plan": ("text=", "json="),
+    "rulesets": ("text=", "json="),
+}
 """command -> what its --out begins with"""
 DISCS = ("12in-33", "12in-45", "10in-33", "10in-45", "7in-45", "7in-33")
 

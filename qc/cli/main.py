@@ -64,7 +64,7 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable")
     check.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
-        help="write a report (text, json, sheet, or a plugin's format); - is stdout; repeatable; default text=-",
+        help="write a report (text, html, json, sheet, or a plugin's format); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     detail = check.add_mutually_exclusive_group()
     detail.add_argument("--quiet", action="store_true", help="text: the verdict and what must be mended, a line each")

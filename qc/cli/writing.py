@@ -18,6 +18,7 @@ from qc.contract import Evidence, Renderer, Report
 from qc.errors import FAULTS, OutputError, PluginError, SidegateError, UsageError
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S, Patient
+from qc.report.html.renderer import Html
 from qc.report.json import Json
 from qc.report.sheet import Sheet
 from qc.report.text import Text
@@ -25,7 +26,7 @@ from qc.wording import shown, told
 
 R = TypeVar("R")
 
-CORE: dict[str, type[Renderer]] = {"json": Json, "sheet": Sheet, "text": Text}
+CORE: dict[str, type[Renderer]] = {"html": Html, "json": Json, "sheet": Sheet, "text": Text}
 
 
 @dataclass(frozen=True)

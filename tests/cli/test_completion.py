@@ -76,7 +76,7 @@ def test_bash_offers_what_there_is(offered):
     assert {"check", "explain", "--version"} <= set(offered(""))
     assert offered("ch") == ["check"]
     assert offered("check", "--st") == ["--strict"]
-    assert offered("check", "--out", "") == ["text=", "json=", "sheet="]
+    assert offered("check", "--out", "") == ["text=", "html=", "json=", "sheet="]
     assert offered("plan", "--out", "") == ["text=", "json="]
     assert offered("plan", "x", "--disc", "7in") == ["7in-45", "7in-33"]
     assert offered("plan", "--spl") == ["--split"]
