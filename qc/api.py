@@ -13,10 +13,11 @@ import qc
 from qc.audio.heard import default_workers
 from qc.cautions import CAUTIONS
 from qc.choosing import choose, for_disc, others
-from qc.contract import CheckResult, Need, Report
+from qc.contract import CheckResult, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.demo.planted import Planted
+from qc.drawn import draw, evidence_of
 from qc.errors import DeliveryError, UsageError
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
@@ -66,12 +67,28 @@ class PlanOptions(Options):
     reorder: bool = False
 
 
+@dataclass(frozen=True)
+class Checked:
+    """A delivery judged, and what formats draw from, empty where nobody asked for it."""
+
+    report: Report
+    evidence: Evidence
+
+
 def check(
     path: Path, options: Options | None = None, host: Host | None = None, read: ReadDelivery | None = None
 ) -> Report:
+    """Judge a delivery, as `checked` does, for those who draw nothing."""
+    return checked(path, options, host, read).report
+
+
+def checked(
+    path: Path, options: Options | None = None, host: Host | None = None, read: ReadDelivery | None = None, *,
+    draws: bool = False,
+) -> Checked:  # fmt: skip
     """Judge a delivery: read it (or take it as `read`), hear each side once, work out its groove, judge it.
 
-    Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio files
+    With `draws` the evidence is filled, which takes more time and a second look at the audio. Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio files
     and plugins that break are in the report.
     """
     options, began = options or Options(), time.monotonic()
@@ -82,7 +99,7 @@ def check(
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
     workers = options.workers or default_workers()
-    sides, results, failures, evidence = [], [], list(host.failures), {}
+    sides, results, failures, evidence, drawn = [], [], list(host.failures), {}, {}
     for index, side in _chosen(read, options.sides):
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
@@ -91,10 +108,12 @@ def check(
         if measured.excerpts is not None:
             judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, host.owner)
             broken = broken + unadvised
-        measured.forget()
         looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
         sides.append(measured.report.model_copy(update={"second_look_s": looked}))
         evidence[f"side:{side.id}"] = measured.evidence
+        if draws:
+            drawn[side.id] = draw(measured, judged)
+        measured.forget()
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
     judged, broken = judge_delivery(bound.checks, evidence, read.delivery.itself(), host.owner)
@@ -104,7 +123,7 @@ def check(
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
-    return report.model_copy(update={"run": run})
+    return Checked(report.model_copy(update={"run": run}), evidence_of(drawn))
 
 
 def plan(
@@ -190,7 +209,7 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
 
 def build_host() -> Host:
     """Load the installed plugins, none of which may take the place of what the core brings."""
-    return Host.build(core=units(()), formats=("json", "sheet", "text"))
+    return Host.build(core=units(()), formats=("html", "json", "sheet", "text"))
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
@@ -288,5 +307,5 @@ def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
 
 
 __all__ = [
-    "Bound", "DeliveryError", "Options", "PlanOptions", "check", "choose", "plan", "read_any", "rulesets", "units",
+    "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan", "read_any", "rulesets", "units",
 ]  # fmt: skip

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import Chain
+from qc.pictured import Curve, Spectrum, View
 from qc.quantity import At, Model, Op, Quantity
 from qc.report.model import (
     CheckResult,
@@ -32,7 +33,7 @@ from qc.report.model import (
 )
 
 __all__ = [
-    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Derived", "Evidence", "Excerpt",
+    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Curve", "Derived", "Evidence", "Excerpt",
     "Finding", "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Quantity",
     "Remedy", "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Stream", "Stretch", "Tap",
 ]  # fmt: skip
@@ -136,6 +137,10 @@ class Need(ABC, Generic[R]):
 
     def publish(self, result: R) -> Mapping[str, Quantity]:  # noqa: ARG002
         """Turn the result into named numbers; a name may be left out when it has no meaning here."""
+        return {}
+
+    def curves(self, result: R) -> Mapping[str, Curve]:  # noqa: ARG002
+        """Give what can be followed along the side, by the name of the measurement, for formats that draw."""
         return {}
 
 
@@ -367,6 +372,12 @@ class Evidence:
 
     traces: Mapping[str, Mapping[str, NDArray[np.float64]]] = field(default_factory=dict)
     """side -> name -> (sectors,) values at the judged level, a sector being 1/75 s of the side as cut"""
+    curves: Mapping[str, Mapping[str, Curve]] = field(default_factory=dict)
+    """side -> name -> what needs follow along the file"""
+    views: Mapping[str, tuple[View, ...]] = field(default_factory=dict)
+    """side -> the groove at its gravest findings, seen from above"""
+    spectra: Mapping[str, Spectrum] = field(default_factory=dict)
+    """side -> its long-term spectrum"""
 
 
 class Renderer(ABC):

@@ -9,7 +9,7 @@ from typing import ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, Chain, Quantity, Stream
+from qc.contract import Analysis, At, Block, Chain, Curve, Quantity, Stream
 from qc.dsp.kweighted import KWeightedSums
 from qc.dsp.windows import part_frames, sliding
 
@@ -95,6 +95,11 @@ class Loudness(Analysis[LoudnessResult]):
             if loudest is not None:
                 published[name] = _lufs(loudest.loudness, At(start_s=loudest.start_s, end_s=loudest.end_s))
         return published
+
+    def curves(self, result: LoudnessResult) -> Mapping[str, Curve]:
+        """Give the loudness of 3 s, at the middle of each."""
+        middle = SHORT_TERM * result.hop_s / HOP / 2.0
+        return {"loudness.short_term": Curve(result.short_term, "LUFS", middle, result.hop_s)}
 
 
 class _Listening:

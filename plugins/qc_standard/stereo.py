@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, Chain, Derived, Measurements, Need, Quantity, Stream
+from qc.contract import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
 from qc.dsp.lowband import LowBandSums
 from qc.dsp.windows import part_frames, sliding
 from qc.groove.parts import Parts, PartSums
@@ -51,7 +51,20 @@ def by_tenths(parts: NDArray[Any]) -> NDArray[Any]:
 def least_correlation(sums: Array, parts: PartSums, tenths: int, rate: int) -> Correlation | None:
     """Find the window with the least correlation; what is shorter than a window is taken as a whole.
 
-    None when no window holds programme with both channels not silent.
+    None when no window holds programme with both channels not silent; see `correlations`.
+    """
+    values, frames, tenths = correlations(sums, parts, tenths)
+    if not len(values) or np.isnan(values).all():
+        return None
+    first = int(np.nanargmin(values))
+    start, stop = frames[:first].sum(), frames[: first + tenths].sum()
+    return Correlation(min(1.0, max(-1.0, float(values[first]))), float(start) / rate, float(stop) / rate)
+
+
+def correlations(sums: Array, parts: PartSums, tenths: int) -> tuple[Array, NDArray[np.int64], int]:
+    """Give the correlation of every window, one a tenth of a second, frames by tenth, and the tenths in a window.
+
+    NaN where a window holds no programme or a channel is silent; what is shorter than a window is taken as a whole.
 
     Parameters
     ----------
@@ -61,8 +74,6 @@ def least_correlation(sums: Array, parts: PartSums, tenths: int, rate: int) -> C
         The same 10 ms by 10 ms of the unfiltered signal: where there is programme.
     tenths
         Tenths in a window.
-    rate
-        Frames a second.
     """
     frames, holds = by_tenths(parts.counts), by_tenths(parts.programme.astype(np.int64))
     whole = int(np.count_nonzero(parts.counts == parts.counts.max(initial=0))) // TENTH
@@ -72,17 +83,13 @@ def least_correlation(sums: Array, parts: PartSums, tenths: int, rate: int) -> C
     else:
         sums, frames, holds = sums[:whole], frames[:whole], holds[:whole]
     if not tenths:
-        return None
+        return np.zeros(0), frames, 0
     total, some = sliding(sums, tenths), 2 * sliding(holds, tenths) >= length
     counted = np.flatnonzero(some & (total[:, :2].min(axis=1) > SILENT * sliding(frames, tenths)))
-    if not len(counted):
-        return None
+    values = np.full(len(total), np.nan)
     left, right, both = total[counted].T
-    values = both / np.sqrt(left * right)
-    k = int(np.argmin(values))
-    first = int(counted[k])
-    start, stop = frames[:first].sum(), frames[: first + tenths].sum()
-    return Correlation(min(1.0, max(-1.0, float(values[k]))), float(start) / rate, float(stop) / rate)
+    values[counted] = both / np.sqrt(left * right)
+    return values, frames, tenths
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +178,8 @@ class LowCorrelationResult:
     """Least correlation below 300 Hz over 10 s; None when nothing counts or a channel is silent there."""
 
     correlation: Correlation | None
+    along: Curve = field(compare=False)
+    """of every window of 10 s, at its middle"""
 
 
 @dataclass(frozen=True)
@@ -197,11 +206,18 @@ class LowCorrelation(Derived[LowCorrelationResult]):
 
     def work(self, measured: Measurements) -> LowCorrelationResult:
         """Work it out from the sums."""
-        sums, parts = measured[LowBand(self.subsonic)], measured[Parts()]
-        return LowCorrelationResult(least_correlation(sums, parts, LONG, measured.stream.rate))
+        sums, parts, rate = measured[LowBand(self.subsonic)], measured[Parts()], measured.stream.rate
+        values, _, tenths = correlations(sums, parts, LONG)
+        step = TENTH * part_frames(rate) / rate
+        along = Curve(values, "1", tenths * step / 2.0, step)
+        return LowCorrelationResult(least_correlation(sums, parts, LONG, rate), along)
 
     def publish(self, result: LowCorrelationResult) -> Mapping[str, Quantity]:
         """Give it where it has a meaning."""
         if result.correlation is None:
             return {}
         return {"stereo.low_correlation": result.correlation.quantity()}
+
+    def curves(self, result: LowCorrelationResult) -> Mapping[str, Curve]:
+        """Give it along the side."""
+        return {"stereo.low_correlation": result.along}

@@ -13,7 +13,7 @@ from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.terminal import text
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
-from qc.contract import Evidence, Renderer
+from qc.contract import Renderer
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
@@ -35,12 +35,13 @@ def check(words: argparse.Namespace) -> int:
     compile_first(host.needs)
     with Progress(sys.stderr) as progress:
         options = api.Options(words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain))
-        report = api.check(path, options, host, read)
+        checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in wanted))
+    report = checked.report
     if any(side.passes for side in report.sides):
         jit.ready()
     code = exit_code(report, strict=words.strict)
     for output in wanted:
-        code = max(code, attempted(partial(write, output, report, Evidence())))
+        code = max(code, attempted(partial(write, output, report, checked.evidence)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):

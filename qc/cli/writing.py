@@ -15,12 +15,13 @@ from qc.cli.main import emit, say
 from qc.contract import Evidence, Renderer, Report
 from qc.errors import FAULTS, OutputError, PluginError, SidegateError, UsageError
 from qc.nearest import nearest
+from qc.report.html.renderer import Html
 from qc.report.json import Json
 from qc.report.sheet import Sheet
 from qc.report.text import Text
 from qc.wording import shown, told
 
-CORE: dict[str, type[Renderer]] = {"json": Json, "sheet": Sheet, "text": Text}
+CORE: dict[str, type[Renderer]] = {"html": Html, "json": Json, "sheet": Sheet, "text": Text}
 
 
 @dataclass(frozen=True)

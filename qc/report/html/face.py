@@ -1,0 +1,218 @@
+"""The disc's face, to scale: each turn as grey as the land it leaves, tracks, diameters, and findings where they lie."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from qc.chain import SECTORS_A_SECOND
+from qc.groove.along import PITCH, RADIUS, WIDTH
+from qc.quantity import clock
+from qc.report.html.svg import Figure, element, group, num, path, text
+from qc.report.html.told import Told
+from qc.report.model import Geometry, Report, SideReport
+
+Array = NDArray[np.float64]
+
+SIZES = {"7in": 177.8, "10in": 254.0, "12in": 304.8}
+"""Nominal diameter of a disc, mm."""
+LEAD_OUT_MM = 6.4
+"""Pitch of the lead-out (D-8)."""
+BOX, MARGIN, COLUMN = 620.0, 10.0, 330.0
+"""Pixels: the square that the disc fills, what is left around it, the column of names beside it."""
+SHADES = 64
+"""Greys that are told apart; turns of one grey beside each other are one ring."""
+ROW = 16.0
+"""Pixels that a name takes."""
+
+
+@dataclass(frozen=True)
+class Turns:
+    """The side turn by turn: mean radius and width of its ring in mm, land share 0..1, pitch in um."""
+
+    radius: Array
+    ring: Array
+    land: Array
+    pitch: Array
+
+    @classmethod
+    def of(cls, traces: Mapping[str, Array], geometry: Geometry) -> Turns:
+        """Take means over turns; the last may be a part."""
+        turn = geometry.sectors_a_turn
+        radius, pitch, width = traces[RADIUS], traces[PITCH], traces[WIDTH]
+        starts = np.arange(0, len(radius), turn)
+        count = np.diff(np.append(starts, len(radius)))
+        means = [np.add.reduceat(values, starts) / count for values in (radius, pitch, width)]
+        edges = np.append(np.append(geometry.outer_diameter_mm / 2.0, radius[starts[1:] - 1]), radius[-1])
+        land = np.clip(1.0 - means[2] / np.maximum(means[1], 1e-9), 0.0, 1.0)
+        return cls(means[0], edges[:-1] - edges[1:], land, means[1])
+
+
+def face(name: str, report: Report, side: SideReport, traces: Mapping[str, Array], told: Sequence[Told]) -> Figure:
+    """Draw the face of a side that was worked out."""
+    geometry = side.geometry
+    assert geometry is not None  # whoever has traces has it
+    scale = _scale(geometry)
+    centre = MARGIN + BOX / 2.0
+    turns = Turns.of(traces, geometry)
+    disc = [
+        element("circle", class_="disc", cx=centre, cy=centre, r=BOX / 2.0),
+        group(_rings(turns, centre, scale), fill="none"),
+        *_run_out(geometry, centre, scale),
+        element("circle", class_="label", cx=centre, cy=centre, r=0.9 * scale * geometry.finishing_diameter_mm / 2.0),
+        element("circle", class_="hole", cx=centre, cy=centre, r=scale * 3.6),
+        *_spots(told, side, geometry, traces[RADIUS], centre, scale),
+        element("circle", class_="here", cx=centre, cy=centre, r=0.0),
+        element("circle", class_="stylus", cx=centre, cy=centre, r=0.0),
+    ]  # fmt: skip
+    names = _names(report, side, geometry, centre, scale)
+    last = f"{geometry.last_diameter_mm:.1f} mm"
+    return Figure(
+        name, f"The face of side {side.id}, to scale",
+        f"{len(turns.radius)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is the lighter, the more "
+        f"land it leaves. {len(told)} findings are marked.",
+        2.0 * MARGIN + BOX + COLUMN, 2.0 * MARGIN + BOX, Markup("").join([*disc, *names, *_key(centre)]), "face",
+    )  # fmt: skip
+
+
+def data(side: SideReport, traces: Mapping[str, Array]) -> dict[str, Any]:
+    """Give what the page needs to tell time, radius and pitch under a pointer."""
+    geometry = side.geometry
+    assert geometry is not None  # whoever has traces has it
+    turn, radius, pitch = geometry.sectors_a_turn, traces[RADIUS], traces[PITCH]
+    starts = np.arange(0, len(radius), turn)
+    return {
+        "centre": MARGIN + BOX / 2.0, "scale": _scale(geometry), "turn_s": turn / SECTORS_A_SECOND,
+        "start_s": geometry.span_start_s, "end_s": geometry.span_end_s, "outer": geometry.outer_diameter_mm / 2.0,
+        "radius": [round(float(value), 3) for value in radius[np.minimum(starts + turn, len(radius)) - 1]],
+        "pitch": [round(float(value), 1) for value in np.maximum.reduceat(pitch, starts)],
+    }  # fmt: skip
+
+
+def _scale(geometry: Geometry) -> float:
+    """Pixels a mm."""
+    return BOX / max(SIZES.get(geometry.size, 0.0), geometry.outer_diameter_mm + 4.0)
+
+
+def _rings(turns: Turns, centre: float, scale: float) -> Iterator[Markup]:
+    """Draw turns from the rim inwards, those of one grey together."""
+    shades = np.round(turns.land * (SHADES - 1)).astype(int)
+    changes = np.flatnonzero(np.diff(shades)) + 1
+    outer = turns.radius[0] + turns.ring[0] / 2.0 - np.concatenate([[0.0], np.cumsum(turns.ring)])
+    for start, end in zip([0, *changes], [*changes, len(shades)], strict=True):
+        width, middle = outer[start] - outer[end], (outer[start] + outer[end]) / 2.0
+        if width > 0.0:
+            # rings overlap by a hair, so that no seam shows the disc between them
+            yield element(
+                "circle", cx=centre, cy=centre, r=num(middle * scale), stroke=_grey(shades[start] / (SHADES - 1)),
+                stroke_width=num(width * scale + 0.15, 3),
+            )  # fmt: skip
+
+
+def _grey(share: float) -> str:
+    """Give the grey that an eye sees where so much of a surface is white and the rest black."""
+    value = 12.92 * share if share <= 0.0031308 else 1.055 * share ** (1.0 / 2.4) - 0.055  # sRGB, IEC 61966-2-1
+    return f"#{round(255.0 * value):02x}" + f"{round(255.0 * value):02x}" * 2
+
+
+def _run_out(geometry: Geometry, centre: float, scale: float) -> Iterator[Markup]:
+    """Draw the lead-out spiral to the finishing groove, and the diameters that bound the recording."""
+    start, end = geometry.last_diameter_mm / 2.0, geometry.finishing_diameter_mm / 2.0
+    turns = max(0.0, (start - end) / LEAD_OUT_MM)
+    sectors = geometry.span_end_s - geometry.span_start_s
+    begin = (sectors * SECTORS_A_SECOND / geometry.sectors_a_turn) % 1.0
+    steps = np.linspace(0.0, turns, max(2, math.ceil(48 * turns)))
+    points = [_at(centre, scale, start - LEAD_OUT_MM * step, begin + step) for step in steps]
+    yield element("path", class_="lead-out", d=path(points))
+    yield element("circle", class_="finishing", cx=centre, cy=centre, r=end * scale)
+    yield element("circle", class_="bound", cx=centre, cy=centre, r=geometry.outer_diameter_mm / 2.0 * scale)
+
+
+def _at(centre: float, scale: float, radius: float, turns: float) -> tuple[float, float]:
+    """Place a radius after so many turns from the top: the disc turns clockwise, so the groove goes the other way."""
+    angle = 2.0 * math.pi * turns
+    return centre - scale * radius * math.sin(angle), centre - scale * radius * math.cos(angle)
+
+
+def _spots(
+    told: Sequence[Told], side: SideReport, geometry: Geometry, radius: Array, centre: float, scale: float
+) -> Iterator[Markup]:  # fmt: skip
+    """Mark findings where they lie, the gravest on top."""
+    for one in reversed(told):
+        if one.second is None or one.side != side.id:
+            continue
+        sector = round((one.second - geometry.span_start_s) * SECTORS_A_SECOND)
+        if 0 <= sector < len(radius):
+            at = _at(centre, scale, float(radius[sector]), sector / geometry.sectors_a_turn)
+            yield _spot(one, *at)
+
+
+def _spot(one: Told, x: float, y: float) -> Markup:
+    title = element("title", f"{one.word} {one.at}: {one.found.finding.message}")
+    mark = spot(one.word, x, y)
+    return element("a", title, mark, href=f"#{one.anchor}", tabindex="-1", aria_label=f"{one.word} {one.at}")
+
+
+def spot(word: str, x: float, y: float, size: float = 5.5) -> Markup:
+    """Draw the sign of a finding: a filled square to mend, an open triangle to weigh, a circle where it is waived."""
+    if word == "mend":
+        return element("rect", class_="spot-mend", x=x - size, y=y - size, width=2.0 * size, height=2.0 * size)
+    if word == "weigh":
+        corners = [(x, y - size), (x + size, y + 0.8 * size), (x - size, y + 0.8 * size)]
+        return element("path", class_="spot-weigh", d=path(corners, close=True))
+    return element("circle", class_="spot-waived", cx=x, cy=y, r=0.8 * size)
+
+
+# -- beside the disc -------------------------------------------------------------------------------------------
+
+
+def _names(
+    report: Report, side: SideReport, geometry: Geometry, centre: float, scale: float
+) -> Iterator[Markup]:  # fmt: skip
+    """Name tracks and diameters beside the upper half of the disc, at the height of their radius."""
+    left = 2.0 * MARGIN + BOX
+    wanted = [
+        (track.start_radius_mm, track.end_radius_mm, f"{track.number}  {track.title}"[:44], "strong")
+        for track in geometry.tracks
+    ]
+    wanted += [(radius, radius, words, "dim") for radius, words in _diameters(report, side, geometry)]
+    wanted.sort(key=lambda one: -(one[0] + one[1]))
+    low = -math.inf
+    for start, end, words, kind in wanted:
+        first, last = centre - start * scale, centre - end * scale
+        at = max((first + last) / 2.0 + 4.5, low + ROW)
+        low = at
+        if first != last:
+            yield element("path", class_="axis", d=path([(left + 4, first), (left, first), (left, last), (left + 4, last)]))
+        yield element("path", class_="rule", d=path([(left + 4, (first + last) / 2.0), (left + 22, at - 4.5)]))
+        yield text(left + 26, at, words, class_=kind)
+
+
+def _diameters(report: Report, side: SideReport, geometry: Geometry) -> Iterator[tuple[float, str]]:
+    yield geometry.outer_diameter_mm / 2.0, f"{geometry.outer_diameter_mm:.1f} mm, the recording begins"
+    yield geometry.last_diameter_mm / 2.0, f"{geometry.last_diameter_mm:.1f} mm, it ends {clock(geometry.span_end_s)}"
+    for limit in report.ruleset.limits.values():
+        if limit.measure == "groove.last_diameter":
+            for word, bound in (("warned below", limit.warn), ("failed below", limit.fail)):
+                if bound is not None:
+                    yield bound / 2.0, f"{bound:g} mm, {word}"
+    yield geometry.finishing_diameter_mm / 2.0, f"{geometry.finishing_diameter_mm:.1f} mm, finishing groove"
+
+
+def _key(centre: float) -> Iterator[Markup]:
+    """Say what the greys and signs mean."""
+    left, top = 2.0 * MARGIN + BOX, centre + 190.0
+    yield text(left, top - 8, "land, part of the surface of a turn", class_="dim")
+    for step in range(10):
+        yield element("rect", x=left + 22.0 * step, y=top, width=22.5, height=14.0, fill=_grey(step / 9.0))
+    yield text(left, top + 30, "0", class_="dim")
+    yield text(left + 220, top + 30, "100 %", class_="dim end")
+    for row, word in enumerate(("mend", "weigh", "waived")):
+        yield spot(word, left + 7, top + 52 + 20 * row)
+        yield text(left + 24, top + 57 + 20 * row, word)

@@ -1,0 +1,191 @@
+"""The groove from above, to scale, as light from one side shows it, and its cross-section with the stylus in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from qc.pictured import Turn, View
+from qc.quantity import clock
+from qc.report.html.svg import Figure, element, group, path, text
+
+Array = NDArray[np.float64]
+
+UM = 0.7
+"""Pixels a um of the view from above."""
+LEFT, FOOT = 10.0, 44.0
+BESIDE = 70.0
+"""um that are seen beyond the groove that is looked at; to the edge of the next one, if that is not too far."""
+FURTHEST = 230.0
+LIGHT = np.array([-0.42, 0.76, 0.5])
+"""Where the light comes from: along the groove, outward, up."""
+AMBIENT = 0.1
+SHADES = 26
+LAND = "#8d8d8d"
+SECTION_UM, SECTION_WIDTH = 1.7, 340.0
+"""Pixels a um of the cross-section, and its width in pixels."""
+
+
+def above(name: str, view: View) -> Figure:
+    """Draw the groove from above: time runs to the right, the rim lies at the top."""
+    low, high = reach(view)
+    width, height = 2.0 * LEFT + 1e6 * view.length * UM, (high - low) * UM
+    x = LEFT + 1e6 * view.speed / view.rate * UM * np.arange(len(view.middle.inner))
+
+    def up(edge: Array) -> Array:
+        return (high - 1e6 * edge) * UM
+
+    clip = f"{name}-clip"
+    inside = [element("rect", x=LEFT, y=0.0, width=width - 2.0 * LEFT, height=height, fill=LAND, class_="land")]
+    for turn in view.turns:
+        inside += _groove(view, turn, x, up)
+    window = element("rect", x=LEFT, y=0.0, width=width - 2.0 * LEFT, height=height)
+    body = [
+        element("defs", element("clipPath", window, id=clip)),
+        group(inside, clip_path=f"url(#{clip})"),
+        *_narrowest(view, x, up),
+        *_worst(view, x, height),
+        *_scale(view, width, height),
+    ]
+    seen = 1e6 * max(0.0, float(view.middle.width[view.narrowest]))
+    return Figure(
+        name, f"The groove from above at {clock(view.start_s)}",
+        f"{1e3 * view.length:.2f} mm of groove at radius {1e3 * view.radius:.1f} mm with the turns beside it. It is "
+        f"narrowest with {seen:.1f} um.", width, height + FOOT, Markup("").join(body), "microscope",
+    )  # fmt: skip
+
+
+def reach(view: View) -> tuple[float, float]:
+    """Give the lowest and highest um that are seen."""
+    middle = view.middle
+    low, high = 1e6 * float(middle.inner.min()) - BESIDE, 1e6 * float(middle.outer.max()) + BESIDE
+    for turn in view.turns:
+        if turn.away > 0:
+            low = min(low, max(1e6 * float(turn.outer.min()) - 25.0, -FURTHEST))
+        if turn.away < 0:
+            high = max(high, min(1e6 * float(turn.inner.max()) + 25.0, FURTHEST))
+    return low, high
+
+
+def _groove(view: View, turn: Turn, x: Array, up: Callable[[Array], Array]) -> Iterator[Markup]:
+    """Draw the two walls of a turn, which meet half-way between its edges; where the cutter is out, nothing is cut."""
+    step = view.speed / view.rate
+    cut = turn.outer > turn.inner
+    bottom = (turn.inner + turn.outer) / 2.0
+    inner, outer = np.where(cut, turn.inner, bottom), np.where(cut, turn.outer, bottom)
+    for edge, side in ((inner, 1.0), (outer, -1.0)):
+        slope = np.gradient(edge, step)
+        normal = np.stack([-side * slope, np.full_like(slope, side), np.ones_like(slope)])
+        light = (LIGHT @ normal) / np.sqrt((normal**2).sum(axis=0))
+        shade = np.round((SHADES - 1) * (AMBIENT + (1.0 - AMBIENT) * np.clip(light, 0.0, 1.0))).astype(int)
+        yield from _wall(x, up(edge), up(bottom), shade)
+    yield element("path", class_="bottom", d=path(zip(x.tolist(), up(bottom).tolist(), strict=True)))
+
+
+def _wall(x: Array, edge: Array, bottom: Array, shade: NDArray[np.int64]) -> Iterator[Markup]:
+    """Draw one wall, stretches of one shade together."""
+    changes = np.flatnonzero(np.diff(shade)) + 1
+    for start, end in zip([0, *changes], [*changes, len(shade)], strict=True):
+        last = min(end + 2, len(shade))  # each stretch reaches into the next, so that no seam shows
+        forth = list(zip(x[start:last].tolist(), edge[start:last].tolist(), strict=True))
+        back = list(zip(x[start:last].tolist(), bottom[start:last].tolist(), strict=True))[::-1]
+        grey = round(18 + 225 * int(shade[start]) / (SHADES - 1))
+        yield element("path", class_="wall", d=path([*forth, *back], close=True), fill=f"#{grey:02x}{grey:02x}{grey:02x}")
+
+
+def _narrowest(view: View, x: Array, up: Callable[[Array], Array]) -> Iterator[Markup]:
+    """Mark the narrowest place by two arrows that end at the edges."""
+    index, middle = view.narrowest, view.middle
+    at, width = float(x[index]), 1e6 * float(middle.width[index])
+    top, bottom = float(up(middle.outer)[index]), float(up(middle.inner)[index])
+    if width <= 0.0:
+        top = bottom = (top + bottom) / 2.0
+    for edge, away in ((top, -1.0), (bottom, 1.0)):
+        arrow = [(at - 4.0, edge + 7.0 * away), (at, edge), (at + 4.0, edge + 7.0 * away)]
+        yield element("path", class_="mark", d=path(arrow, close=True))
+        yield element("path", class_="mark-line", d=path([(at, edge + 7.0 * away), (at, edge + 24.0 * away)]))
+    words = f"{width:.1f} um" if width > 0.0 else "no groove"
+    near_end = at > float(x[-1]) - 90.0
+    yield text(at + (-7.0 if near_end else 7.0), top - 15.0, words, class_="mark-text end" if near_end else "mark-text")
+
+
+def _worst(view: View, x: Array, height: float) -> Iterator[Markup]:
+    at = float(x[min(max(view.worst, 0), len(x) - 1)])
+    yield element("path", class_="axis", d=path([(at, height), (at, height + 8.0)]))
+    yield element("path", class_="axis", d=path([(at - 4, height + 8), (at, height + 1), (at + 4, height + 8)], close=True))
+
+
+def _scale(view: View, width: float, height: float) -> Iterator[Markup]:
+    """Give the bar of 100 um and what the window stands for."""
+    right, line = width - LEFT, height + 22.0
+    yield element("path", class_="bar-line", d=path([(LEFT, line - 5), (LEFT, line), (LEFT + 100.0 * UM, line), (LEFT + 100.0 * UM, line - 5)]))
+    yield text(LEFT + 100.0 * UM + 8.0, line + 2, "100 um")
+    spent = 1e3 * len(view.middle.inner) / view.rate
+    words = f"{clock(view.start_s)}, {spent:.1f} ms at {1e2 * view.speed:.1f} cm/s; rim above, label below"
+    yield text(right, line + 2, words, class_="dim end")
+
+
+def section(name: str, view: View) -> Figure:
+    """Draw the cross-section where the finding is worst: the grooves in the lacquer, and the tip that plays it."""
+    index = min(max(view.worst, 0), len(view.middle.inner) - 1)
+    at = 1e6 * float((view.middle.inner[index] + view.middle.outer[index]) / 2.0)
+    deepest = 1e6 * max(0.0, float(view.middle.width[index])) / 2.0
+    top = 46.0
+    floor = top + SECTION_UM * max(60.0, deepest + 15.0)
+    half = SECTION_WIDTH / 2.0
+
+    def across(um: float) -> float:
+        return half + (um - at) * SECTION_UM
+
+    surface = [(0.0, top)]
+    for turn in sorted(view.turns, key=lambda one: float(one.inner[index])):
+        inner, outer = 1e6 * float(turn.inner[index]), 1e6 * float(turn.outer[index])
+        if outer > inner:
+            middle = (inner + outer) / 2.0
+            surface += [(across(inner), top), (across(middle), top + SECTION_UM * (outer - inner) / 2.0), (across(outer), top)]
+    surface += [(SECTION_WIDTH, top)]
+    lacquer = [*surface, (SECTION_WIDTH, floor), (0.0, floor)]
+    body = [
+        element("defs", element("clipPath", element("rect", x=0.0, y=0.0, width=SECTION_WIDTH, height=floor), id=f"{name}-clip")),
+        group([element("path", class_="lacquer", d=path(lacquer, close=True))], clip_path=f"url(#{name}-clip)"),
+        *_tip(view, deepest, half, top),
+        *_depth(deepest, half, top, floor),
+    ]
+    return Figure(
+        name, f"The cross-section at {clock(view.start_s + index / view.rate)}",
+        f"A groove {deepest * 2.0:.1f} um wide and {deepest:.1f} um deep, and a tip of {1e6 * view.tip_radius:.0f} um radius in it.",
+        SECTION_WIDTH, floor + FOOT, Markup("").join(body), "section",
+    )  # fmt: skip
+
+
+def _tip(view: View, deepest: float, half: float, top: float) -> Iterator[Markup]:
+    """Draw the tip where it rests on both walls of a right-angled groove, or on the edges of one too narrow for it."""
+    radius = 1e6 * view.tip_radius
+    if deepest <= 0.0:
+        return
+    rests = deepest >= radius / np.sqrt(2.0)
+    # On walls of 45 degrees its middle lies a radius times the root of two above the bottom.
+    over = np.sqrt(2.0) * radius - deepest if rests else float(np.sqrt(max(0.0, radius**2 - deepest**2)))
+    middle = top - SECTION_UM * over
+    yield element("circle", class_="tip", cx=half, cy=middle, r=SECTION_UM * radius)
+    beside = half + SECTION_UM * max(radius, deepest) + 10.0
+    yield text(beside, min(top - 8.0, middle), f"tip {radius:g} um", class_="dim")
+
+
+def _depth(deepest: float, half: float, top: float, floor: float) -> Iterator[Markup]:
+    line = floor + 20.0
+    if deepest > 0.0:
+        left, right = half - SECTION_UM * deepest, half + SECTION_UM * deepest
+        yield element("path", class_="mark-line", d=path([(left, top - 22), (left, top - 2)]))
+        yield element("path", class_="mark-line", d=path([(right, top - 22), (right, top - 2)]))
+        yield text(half, top - 28, f"{2.0 * deepest:.1f} um wide", class_="middle mark-text")
+        yield text(half, top + SECTION_UM * deepest + 17, f"{deepest:.1f} um deep", class_="middle on-lacquer")
+    else:
+        yield text(half, top - 28, "the cutter is out of the disc", class_="middle mark-text")
+    bar = 20.0 * SECTION_UM
+    yield element("path", class_="bar-line", d=path([(8, line - 5), (8, line), (8 + bar, line), (8 + bar, line - 5)]))
+    yield text(16 + bar, line + 2, "20 um")
+    yield text(SECTION_WIDTH, line + 2, "label left, rim right", class_="dim end")

@@ -1,0 +1,112 @@
+"""The page put together: what the templates are given, and what a browser is allowed to do with it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from qc.contract import Evidence, Report
+from qc.quantity import clock
+from qc.report import worth
+from qc.report.changed import change_lines
+from qc.report.declared import declared_lines
+from qc.report.html import tables
+from qc.report.html.drawn import Drawn, drawn
+from qc.report.html.plotter import plotter
+from qc.report.html.safe import harmless, island
+from qc.report.html.told import groups, matters, told
+from qc.report.model import SideReport
+from qc.report.text import VERDICTS
+
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+"""Nothing is fetched from anywhere; of scripts only those that the page itself is made with may run."""
+
+
+@cache
+def templates() -> Environment:
+    """Give the templates; whatever they write is escaped, and harmless to the eye."""
+    made = Environment(
+        loader=PackageLoader("qc.report.html"), autoescape=True, finalize=harmless, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    made.filters |= {"clock": clock, "island": island}
+    return made
+
+
+def document(report: Report, evidence: Evidence) -> str:
+    """Write the page."""
+    every = told(report)
+    pictures = [drawn(report, number, evidence, every) for number in range(1, len(report.sides) + 1)]
+    data = {"sides": [one.data for one in pictures if one.data]}
+    scripts = _scripts(wanted=bool(data["sides"]))
+    return templates().get_template("page.html").render(
+        report=report,
+        verdict=VERDICTS[report.verdict],
+        matters=matters(every),
+        groups=groups(report, every),
+        counts=_counts(report),
+        changes=list(change_lines(report.ruleset)),
+        sides=[_side(report, number, one) for number, one in enumerate(pictures, start=1)],
+        assumed=tables.assumed(report),
+        outcomes=list(tables.outcomes(report)),
+        style=Markup(_own("page.css") + _own("figure.css")),  # noqa: S704 - our own files
+        scripts=[Markup(script) for script in scripts],  # noqa: S704 - our own, and one whose digest is known
+        policy=_policy(scripts),
+        data=data,
+    )  # fmt: skip
+
+
+def _own(name: str) -> str:
+    return files("qc.report.html").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+def _scripts(*, wanted: bool) -> list[str]:
+    """Give the page's scripts; the plotter where there is something to plot."""
+    plots = plotter() if wanted else ""
+    return [*([plots] if plots else []), _own("page.js")]
+
+
+def _policy(scripts: list[str]) -> str:
+    digests = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts]
+    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
+    return f"{POLICY}; script-src {allowed}"
+
+
+def _counts(report: Report) -> list[tuple[str, int]]:
+    """Count the outcomes of all checks."""
+    words = (
+        ("fail", "failed"), ("warn", "warned"), ("waived", "waived"), ("pass", "passed"), ("error", "failed to run"),
+        ("not_measured", "not measured"),
+    )  # fmt: skip
+    outcomes = [result.outcome for result in report.results]
+    return [(word, outcomes.count(outcome)) for outcome, word in words if outcome in outcomes]
+
+
+def _side(report: Report, number: int, pictures: Drawn) -> dict[str, Any]:
+    """Give what the template says of a side; `number` counts from 1."""
+    side = report.sides[number - 1]
+    return {
+        "number": number,
+        "side": side,
+        "audio": _audio(side),
+        "ruled": worth.ruled(report, side),
+        "declared": list(declared_lines(side.declared)),
+        "limits": tables.limits(report, side),
+        "measurements": tables.measurements(side),
+        "pictures": pictures,
+        "release": next((disc for disc in report.discs if side.id in disc.sides), None),
+    }
+
+
+def _audio(side: SideReport) -> str:
+    audio = side.audio
+    if audio.sample_rate is None or audio.duration_s is None:
+        return "the file could not be read"
+    channels = {1: "mono", 2: "stereo"}.get(audio.channels or 0, f"{audio.channels} channels")
+    return f"{audio.sample_rate / 1000:g} kHz, {audio.coding}, {channels}, {clock(audio.duration_s)}"

@@ -1,0 +1,143 @@
+"""Which curves the timelines hold, one panel below the other, and the limits that belong to each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.chain import SECTORS_A_SECOND
+from qc.contract import Curve
+from qc.groove.along import DEMAND, PITCH
+from qc.report.findings import number
+from qc.report.model import HeldLimit, Report
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A curve by name, how it is called, and whether the least values are the ones to see."""
+
+    name: str
+    label: str
+    least: bool = False
+
+
+@dataclass(frozen=True)
+class Wish:
+    """A panel as it is wanted: curves of one unit."""
+
+    title: str
+    curves: tuple[Wanted, ...]
+
+
+WISHES = (
+    Wish("Pitch", (Wanted(PITCH, "given"), Wanted(DEMAND, "demanded"))),
+    Wish("Land left between turns", (Wanted("groove.land_min", "land", least=True),)),
+    Wish("Top width of the groove", (Wanted("groove.top_width_min", "least width", least=True),)),
+    Wish("Depth of the groove", (Wanted("groove.depth_max", "greatest depth"),)),
+    Wish("Slope of the groove, 1 = the cutter's back edges touch", (Wanted("groove.lateral_slope_peak", "lateral"), Wanted("groove.vertical_slope_peak", "vertical"))),
+    Wish("Tracing ratio, above 1 the tip bridges the trough", (Wanted("groove.tracing_ratio_peak", "tip over curvature"),)),
+    Wish("High-frequency drive", (Wanted("groove.drive_1s", "over 1 s"),)),
+    Wish("Loudness, 3 s", (Wanted("loudness.short_term", "short-term"),)),
+    Wish("Correlation below 300 Hz, 10 s", (Wanted("stereo.low_correlation", "low correlation", least=True),)),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Series:
+    """One curve of a panel."""
+
+    label: str
+    values: Array
+    start_s: float
+    step_s: float
+    least: bool
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A limit as a level line of a panel."""
+
+    value: float
+    word: str
+    """mend or weigh: what lies beyond it"""
+    says: str
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One panel: its curves share steps and unit."""
+
+    title: str
+    unit: str
+    series: tuple[Series, ...]
+    bounds: tuple[Bound, ...]
+    low: float
+    high: float
+    """what the height stands for"""
+
+
+def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Curve], start_s: float) -> list[Panel]:
+    """Give the panels that there is something to draw in; traces begin at `start_s` of the file."""
+    known = {
+        name: Curve(values, _unit(report, name), start_s + 0.5 / SECTORS_A_SECOND, 1.0 / SECTORS_A_SECOND)
+        for name, values in traces.items()
+    } | dict(curves)
+    found = []
+    for wish in WISHES:
+        there = [(one, known[one.name]) for one in wish.curves if one.name in known and _says(known[one.name].values)]
+        if there:
+            series = tuple(Series(one.label, c.values, c.start_s, c.step_s, one.least) for one, c in there)
+            bounds = list(dict.fromkeys(bound for one, _ in there for bound in _bounds(report, one)))
+            found.append(_panel(wish.title, there[0][1].unit, series, bounds))
+    return found
+
+
+def _says(values: Array) -> bool:
+    return bool(len(values)) and not bool(np.isnan(values).all())
+
+
+def _unit(report: Report, name: str) -> str:
+    from qc.groove.along import UNITS
+    from qc.groove.worked import UNITS as WORKED
+
+    return UNITS.get(name) or WORKED.get(name, "1")
+
+
+def _bounds(report: Report, one: Wanted) -> Iterator[Bound]:
+    """Give the limits on a curve."""
+    for name, limit in report.ruleset.limits.items():
+        if limit.measure == one.name:
+            yield from _lines(name, limit)
+
+
+def _lines(name: str, limit: HeldLimit) -> Iterator[Bound]:
+    for word, kind, bound in (("mend", "fail", limit.fail), ("weigh", "warn", limit.warn)):
+        if bound is not None:
+            beyond = ">" if limit.op == "<=" else "<"
+            yield Bound(bound, word, f"{kind} {beyond} {number(limit.measure, bound, limit.unit)}")
+
+
+def _panel(title: str, unit: str, series: tuple[Series, ...], bounds: list[Bound]) -> Panel:
+    """Choose the height: all values, and limits that lie no further off than the values reach."""
+    low = min(float(np.nanmin(one.values)) for one in series)
+    high = max(float(np.nanmax(one.values)) for one in series)
+    if unit == "LUFS":
+        low = max(low, high - 40.0)  # silence is no loudness
+    if unit == "um":
+        high = min(high, max(_usual(one) for one in series))  # a mark is wider than all else
+    reach = (high - low) or 1.0
+    near = [bound for bound in bounds if low - reach <= bound.value <= high + reach]
+    low, high = min([low, *(one.value for one in near)]), max([high, *(one.value for one in near)])
+    spare = 0.06 * ((high - low) or 1.0)
+    return Panel(title, unit, series, tuple(near), low - spare, high + spare)
+
+
+def _usual(one: Series) -> float:
+    """Give a value that only marks between tracks lie above: they are no fiftieth of a side."""
+    there = one.values[~np.isnan(one.values)]
+    return max(1.15 * float(np.quantile(there, 0.98)), float(np.median(there)) * 2.0)

@@ -1,0 +1,21 @@
+"""The format `html`: one file that opens from disk, on a second screen or on paper."""
+
+from __future__ import annotations
+
+from typing import BinaryIO
+
+from qc.contract import Evidence, Renderer, Report
+
+
+class Html(Renderer):
+    """Writes the whole report with its pictures as one page; without evidence, words and tables alone."""
+
+    name = "html"
+    suffixes = (".html", ".htm")
+    draws = True
+
+    def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
+        """Write UTF-8."""
+        from qc.report.html.page import document  # not before somebody wants to look
+
+        out.write(document(report, evidence).encode("utf-8", "replace"))

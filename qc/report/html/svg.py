@@ -1,0 +1,98 @@
+"""Pictures as SVG: built from elements, shown inside the page in its colours, or written as a file of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+from markupsafe import Markup, escape
+
+from qc.report.html.safe import harmless
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A picture of a size in its own units, with a title and a description for those who do not see it."""
+
+    name: str
+    """unique on the page, fit for a file name and an id"""
+    title: str
+    says: str
+    width: float
+    height: float
+    body: Markup
+    classes: str = ""
+
+    @property
+    def markup(self) -> Markup:
+        """The picture as it stands in a page that has `figure.css`."""
+        return self._written(Markup(""), "")
+
+    @property
+    def standalone(self) -> str:
+        """The picture as a file: its own colours, those of a light page, and a size in pixels."""
+        style = files("qc.report.html").joinpath("templates", "figure.css").read_text(encoding="utf-8")
+        size = f' xmlns="http://www.w3.org/2000/svg" width="{num(self.width)}" height="{num(self.height)}"'
+        page = element("rect", class_="page", width=self.width, height=self.height)
+        return str(self._written(Markup("<style>") + Markup(style) + Markup("</style>") + page, size))  # noqa: S704 - our own file
+
+    def _written(self, before: Markup, more: str) -> Markup:
+        role = "group" if "<a " in self.body else "img"  # what holds links is no picture to those who do not see it
+        return Markup(
+            '<svg{more} class="figure {classes}" viewBox="0 0 {width} {height}" role="{role}" '
+            'aria-labelledby="{name}-title {name}-says">'
+            '<title id="{name}-title">{title}</title><desc id="{name}-says">{says}</desc>{before}{body}</svg>'
+        ).format(
+            more=Markup(more), classes=self.classes, width=num(self.width), height=num(self.height), name=self.name,  # noqa: S704 - numbers alone
+            title=harmless(self.title), says=harmless(self.says), before=before, body=self.body, role=role,
+        )  # fmt: skip
+
+
+def num(value: float, places: int = 2) -> str:
+    """Write a number in as few characters as its places need."""
+    text = f"{value:.{places}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in {"-0", ""} else text
+
+
+def element(tag: str, *inside: Markup | str, **attributes: object) -> Markup:
+    """Write an element: text is escaped and harmless, `class_` is class, `stroke_width` is stroke-width."""
+    written = "".join(
+        f' {name.rstrip("_").replace("_", "-")}="{num(value) if isinstance(value, float) else escape(value)}"'
+        for name, value in attributes.items()
+        if value is not None
+    )
+    content = "".join(part if isinstance(part, Markup) else escape(harmless(part)) for part in inside)
+    return Markup(f"<{tag}{written}>{content}</{tag}>")  # noqa: S704 - each part is escaped, or our own
+
+
+def text(x: float, y: float, *inside: Markup | str, **attributes: object) -> Markup:
+    """Write a text at a place."""
+    return element("text", *inside, x=x, y=y, **attributes)
+
+
+def group(parts: Iterable[Markup], **attributes: object) -> Markup:
+    """Put elements together."""
+    return element("g", *parts, **attributes)
+
+
+def path(points: Iterable[tuple[float, float]], *, close: bool = False, places: int = 1) -> str:
+    """Write a line through points as path data, each step from the one before, in few characters."""
+    scale = 10**places
+    steps: list[str] = []
+    last_x = last_y = 0
+    for x, y in points:
+        at_x, at_y = round(x * scale), round(y * scale)
+        down = _short(at_y - last_y, scale)
+        steps.append(f"{_short(at_x - last_x, scale)}{'' if down[0] == '-' else ' '}{down}")
+        last_x, last_y = at_x, at_y
+    return f"m{'l'.join(steps)}{'z' if close else ''}"
+
+
+@cache
+def _short(step: int, scale: int) -> str:
+    """Write a step; there are few that differ."""
+    return f"{step / scale:.10g}"
