@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import qc
 from qc.audio.heard import default_workers
 from qc.cautions import CAUTIONS
+from qc.check_words import CheckWords
 from qc.choosing import choose, for_disc, others
 from qc.contract import CheckResult, Evidence, Need, Report
 from qc.delivery.model import Side
@@ -35,12 +36,15 @@ from qc.ruleset.changed import changed, read_changes
 from qc.ruleset.find import Available, available
 from qc.ruleset.load import Ruleset
 from qc.ruleset.shelf import Shelf, disc_named
+from qc.ruleset.sources import Sources
 
 if TYPE_CHECKING:
     from qc.report.plan import PlanReport
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
+FORMATS = ("html", "json", "junit", "note", "sarif", "sheet", "text", "traces")
+"""Report formats that the core itself has."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +73,7 @@ class PlanOptions(Options):
 
 @dataclass(frozen=True)
 class Checked:
-    """A delivery judged, and what formats draw from, empty where nobody asked for it."""
+    """A delivery judged, and what formats have beside it: arrays only where somebody asked for them, words always."""
 
     report: Report
     evidence: Evidence
@@ -88,8 +92,9 @@ def checked(
 ) -> Checked:  # fmt: skip
     """Judge a delivery: read it (or take it as `read`), hear each side once, work out its groove, judge it.
 
-    With `draws` the evidence is filled, which takes more time and a second look at the audio. Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio files
-    and plugins that break are in the report.
+    With `draws` the evidence is filled, which takes more time and a second look at the audio. Raises DeliveryError,
+    RulesetError, UsageError or PluginError, each one sentence; faults of audio files and plugins that break are in
+    the report.
     """
     options, began = options or Options(), time.monotonic()
     started = datetime.now(UTC).isoformat(timespec="seconds")
@@ -123,7 +128,8 @@ def checked(
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
-    return Checked(report.model_copy(update={"run": run}), evidence_of(drawn))
+    beside = replace(evidence_of(drawn), words=words(host), sources=Sources(host.ruleset_folders))
+    return Checked(report.model_copy(update={"run": run}), beside)
 
 
 def plan(
@@ -209,7 +215,12 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
 
 def build_host() -> Host:
     """Load the installed plugins, none of which may take the place of what the core brings."""
-    return Host.build(core=units(()), formats=("html", "json", "sheet", "text"))
+    return Host.build(core=units(()), formats=FORMATS)
+
+
+def words(host: Host) -> Mapping[str, CheckWords]:
+    """Give what every check says of itself, by id: for formats that explain."""
+    return {check_id: CheckWords.of(check) for check_id, check in host.checks.items()}
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
@@ -307,5 +318,7 @@ def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
 
 
 __all__ = [
-    "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan", "read_any", "rulesets", "units",
+    "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan",
+    "read_any",
+    "rulesets", "units", "words",
 ]  # fmt: skip

@@ -14,7 +14,9 @@ from typing import NamedTuple
 from qc.cli.main import emit, parser
 from qc.errors import UsageError
 
-FORMATS = {"check": ("text=", "json=", "sheet="), "plan": ("text=", "json=")}
+FIRST = ("text", "json", "html", "sheet", "note", "junit", "sarif", "traces")
+"""The core's formats, those that most people ask for first."""
+FORMATS = {"check": tuple(f"{name}=" for name in FIRST), "plan": ("text=", "json=")}
 """command -> what its --out begins with"""
 DISCS = ("12in-33", "12in-45", "10in-33", "10in-45", "7in-45", "7in-33")
 

@@ -64,13 +64,16 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable")
     check.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
-        help="write a report (text, json, sheet, or a plugin's format); - is stdout; repeatable; default text=-",
+        help="write a report (text, json, html, sheet, note, junit, sarif, traces, or a plugin's format); - is stdout; "
+        "repeatable; default text=-",
     )  # fmt: skip
+    check.add_argument("--note-template", metavar="FILE", help="note: write it from this template of your own")
     detail = check.add_mutually_exclusive_group()
     detail.add_argument("--quiet", action="store_true", help="text: the verdict and what must be mended, a line each")
     detail.add_argument("--verbose", action="store_true", help="text: every finding, limit and measurement")
     check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
+    _reproducible(check)
     _chain(check)
     check.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
     _plan(commands)
@@ -123,6 +126,13 @@ def parser() -> argparse.ArgumentParser:
     return top
 
 
+def _reproducible(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--reproducible", action="store_true",
+        help="leave out when and how fast it ran, so that two runs give the same bytes",
+    )  # fmt: skip
+
+
 def _chain(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--chain", metavar="KEY=VALUE", action="append", default=[],
@@ -150,6 +160,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="write the plan (text, json); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     plan.add_argument("--ascii", action="store_true", help="text: plain ASCII")
+    _reproducible(plan)
     plan.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
 
 
