@@ -57,7 +57,7 @@ class Thing:
 
 @dataclass(frozen=True)
 class Letter:
-    """All that a template is given, as `note`; texts of others are on one line, bounded, with nothing unseen in them."""
+    """All that a template is given, as `note`; texts of others are on one line, bounded, without what is not seen."""
 
     title: str
     catalogue: str

@@ -19,6 +19,8 @@ from qc.report.note_letter import Letter, Received, Thing
 from qc.wording import shown
 
 T = TypeVar("T")
+LONGEST_NAME = 1000
+"""Characters of the name of a template in a sentence."""
 
 LONGEST = 100_000
 """Bytes of a house's template; a note is a page."""
@@ -31,16 +33,16 @@ ENDINGS = (".j2", ".jinja", ".jinja2")
 
 @dataclass(frozen=True)
 class Template:
-    """A template that is ready to write; `name` is the house's file, empty for a shipped one."""
+    """A template that is ready to write; `path` is the house's file, None for a shipped one."""
 
     inner: jinja2.Template
-    name: str = ""
+    path: Path | None = None
 
     def written(self, note: Letter) -> str:
         """Write a note; raises UsageError for a fault of the house's template."""
-        if not self.name:
+        if self.path is None:
             return self.inner.render(note=note)
-        return _sound(self.name, lambda: self.inner.render(note=note))
+        return _sound(self.path, lambda: self.inner.render(note=note))
 
 
 def shipped(*, html: bool) -> Template:
@@ -53,7 +55,7 @@ def own(path: Path, *, html: bool) -> Template:
 
     It may begin with {% extends "sidegate/note.md" %} (or note.html), and include what lies beside it.
     """
-    name = shown(str(path))
+    name = shown(str(path), LONGEST_NAME)
     suffix = _suffix(path)
     if suffix in (MARKDOWN if html else HTML):
         kind, other = ("HTML", "Markdown") if html else ("Markdown", "HTML")
@@ -68,7 +70,7 @@ def own(path: Path, *, html: bool) -> Template:
     except OSError as why:
         raise UsageError(f"--note-template {name}: it cannot be read: {why.strerror}") from None
     environment = _environment(path, html=html)
-    template = Template(_sound(name, lambda: _compiled(environment, text, path)), name)
+    template = Template(_sound(path, lambda: _compiled(environment, text, path)), path)
     for sample in SAMPLES:
         template.written(sample)
     return template
@@ -113,23 +115,24 @@ def _markdown(value: Any) -> Any:
     return Markup(plain(str(value)))  # noqa: S704 - nothing in it is HTML any more
 
 
-def _sound(name: str, call: Callable[[], T]) -> T:
+def _sound(path: Path, call: Callable[[], T]) -> T:
     """Do something with a house's template; whatever it raises is a fault of the template."""
+    name = shown(str(path), LONGEST_NAME)
     try:
         return call()
     except jinja2.TemplateSyntaxError as why:  # it may lie in a file that the template includes
-        file = name if why.filename is None else shown(str(why.filename))
+        file = name if why.filename is None else shown(str(why.filename), LONGEST_NAME)
         raise _fault(f"{file}:{why.lineno}", str(why.message)) from None
     except RecursionError:
         raise _fault(name, "it includes or extends itself") from None
     except Exception as why:  # an expression of a template may raise anything
-        raise _fault(f"{name}{_line(why, name)}", str(why) or type(why).__name__) from None
+        raise _fault(f"{name}{_line(why, path)}", str(why) or type(why).__name__) from None
 
 
-def _line(why: BaseException, name: str) -> str:
+def _line(why: BaseException, path: Path) -> str:
     """Find the last line of the template that was at work."""
     frames = traceback.extract_tb(why.__traceback__)
-    lines = [frame.lineno for frame in frames if shown(frame.filename) == name]
+    lines = [frame.lineno for frame in frames if frame.filename == str(path)]
     return f":{lines[-1]}" if lines else ""
 
 

@@ -142,7 +142,8 @@ def _quantity(quantity: Quantity) -> Row:
 
 def file_uri(name: str) -> str:
     """Write the name of a file of the delivery as a relative reference, whatever is in it."""
-    return quote(name, safe="/", errors="surrogateescape")
+    bytes_apart = re.sub("[\ud800-\udc7f\udd00-\udfff]", "\ufffd", name)  # the other surrogates stand for bytes
+    return quote(bytes_apart, safe="/", errors="surrogateescape")
 
 
 def plain(text: str) -> str:

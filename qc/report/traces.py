@@ -29,7 +29,7 @@ class Traces(Renderer):
         """Build it for a place, CSV on stdout; raises UsageError for another suffix, or where Parquet is not there."""
         suffix = CSV if path is None else path.suffix.lower()
         if suffix not in cls.suffixes:
-            raise UsageError(f"--out traces: {shown(str(path))} is neither .csv nor .parquet; name it so")
+            raise UsageError(f"--out traces: {shown(path.name)} is neither .csv nor .parquet; name it so")
         if suffix == PARQUET and find_spec("pyarrow") is None:
             raise UsageError(f"--out traces: Parquet needs pyarrow, which is not installed; {INSTALL}, or name it .csv")
         return cls(parquet=suffix == PARQUET)
