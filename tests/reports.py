@@ -15,6 +15,7 @@ from qc.report.model import (
     CheckResult,
     DeliveryFacts,
     Geometry,
+    Levels,
     PluginFailure,
     Report,
     RulesetFacts,
@@ -78,12 +79,14 @@ def side(name="A", title="Slack Water", *, file="side-a.wav", line=6, files=(), 
         span_start_s=112 / 75, span_end_s=180.0, travel_mm=50.0, travel_least_mm=20.0, last_diameter_mm=180.0,
         mean_pitch_um=150.0, polarity="normal", tracks=tracks,
     )  # fmt: skip
+    zero = Quantity(value=0.0, unit="dB")
     return SideReport(
         id=name,
         audio=AudioFacts(file=file, sha256="ab" * 32 if measured else None, duration_s=181.0 if measured else None,
                          files=files),
         line=line,
         geometry=geometry if measured else None,
+        levels=Levels(judged=zero, recommended=zero, clean=zero) if measured else None,
         declared={"id": name, "tracks": [{"number": t.number, "title": t.title} for t in tracks]},
         passes=int(measured),
     )  # fmt: skip
