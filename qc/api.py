@@ -18,7 +18,6 @@ from qc.contract import CheckResult, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.demo.planted import Planted
-from qc.drawn import draw, evidence_of
 from qc.errors import DeliveryError, UsageError
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
@@ -32,13 +31,13 @@ from qc.nearest import nearest
 from qc.report.held import held
 from qc.report.model import DeliveryFacts, PluginFailure, RulesetFacts, Run, SideReport
 from qc.report.side import disc_levels
-from qc.ruleset.changed import changed, read_changes
+from qc.ruleset.changed import Change, changed, read_changes
 from qc.ruleset.find import Available, available
 from qc.ruleset.load import Ruleset
 from qc.ruleset.shelf import Shelf, disc_named
-from qc.ruleset.sources import Sources
 
 if TYPE_CHECKING:
+    from qc.planning import Disc
     from qc.report.plan import PlanReport
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
@@ -100,11 +99,13 @@ def checked(
     started = datetime.now(UTC).isoformat(timespec="seconds")
     host = host or build_host()
     read = read or read_any(path, host)
-    ruleset = changed(choose(read, options.ruleset, host), read_changes(options.chain))
+    changes, shelf = read_changes(options.chain), Shelf(host.ruleset_folders)
+    ruleset = changed(choose(read, options.ruleset, host, shelf), changes)
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
+    discs = _discs(ruleset, bound, changes, host, shelf) if draws else []
     workers = options.workers or default_workers()
-    sides, results, failures, evidence, drawn = [], [], list(host.failures), {}, {}
+    sides, results, failures, evidence, shown = [], [], list(host.failures), {}, Evidence()
     for index, side in _chosen(read, options.sides):
         progress = _told(options.progress, side.id)
         measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, workers, progress)
@@ -117,7 +118,9 @@ def checked(
         sides.append(measured.report.model_copy(update={"second_look_s": looked}))
         evidence[f"side:{side.id}"] = measured.evidence
         if draws:
-            drawn[side.id] = draw(measured, judged)
+            from qc.drawn import draw  # nobody else's business
+
+            shown = draw(measured, judged, discs, shown)
         measured.forget()
         results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
         failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
@@ -128,7 +131,7 @@ def checked(
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=workers)
-    beside = replace(evidence_of(drawn), words=words(host), sources=Sources(host.ruleset_folders))
+    beside = replace(shown, words=words(host), sources=shelf.sources)
     return Checked(report.model_copy(update={"run": run}), beside)
 
 
@@ -139,9 +142,8 @@ def plan(
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
     """
-    from qc.groove.formats import Format  # these are nobody else's business
-    from qc.measuring import hear_side
-    from qc.planning import LOUDNESS, Disc, heard_through, plan_breaks, plan_side
+    from qc.measuring import hear_side  # these are nobody else's business
+    from qc.planning import LOUDNESS, heard_through, plan_breaks, plan_side
     from qc.report.plan import PlanReport
 
     options, began = options or PlanOptions(), time.monotonic()
@@ -153,13 +155,7 @@ def plan(
     ruleset = choose(read, options.ruleset, host, shelf)
     ruleset = changed(ruleset if options.disc is None else for_disc(options.disc, host, shelf), changes)
     bound = _bound(ruleset, host)
-    own = Disc(disc_named(*ruleset.serves), ruleset.full_name, Format(ruleset.chain, bound.rows), planned=True)
-    discs = [own]
-    for name, other in others(ruleset, changes, host, shelf):
-        if isinstance(other, Ruleset):
-            discs.append(Disc(name, other.full_name, Format(other.chain, _bound(other, host).rows)))
-        else:
-            discs.append(Disc(name, reason=str(other)))
+    own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     workers = options.workers or default_workers()
     sides, delivered, failures = [], [], list(host.failures)
@@ -187,6 +183,25 @@ def plan(
         plugin_failures=tuple(failures),
         run=Run(started=started, seconds=time.monotonic() - began, workers=workers),
     )
+
+
+def _discs(
+    ruleset: Ruleset, bound: Bound, changes: Sequence[Change], host: Host, shelf: Shelf
+) -> list[Disc]:  # fmt: skip
+    """Give every disc with its chain and limits, the ruleset's own first."""
+    from qc.groove.formats import Format
+    from qc.planning import Disc
+
+    own = Disc(disc_named(*ruleset.serves), ruleset.full_name, Format(ruleset.chain, bound.rows), planned=True)
+    return [
+        own,
+        *(
+            Disc(name, other.full_name, Format(other.chain, _bound(other, host).rows))
+            if isinstance(other, Ruleset)
+            else Disc(name, reason=str(other))
+            for name, other in others(ruleset, changes, host, shelf)
+        ),
+    ]
 
 
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
@@ -319,6 +334,5 @@ def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
 
 __all__ = [
     "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan",
-    "read_any",
-    "rulesets", "units", "words",
+    "read_any", "rulesets", "units", "words",
 ]  # fmt: skip

@@ -11,7 +11,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Generic, Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,11 +33,14 @@ from qc.report.model import (
     Stretch,
 )
 
+if TYPE_CHECKING:
+    from qc.report.plan import FormatRow
+
 __all__ = [
     "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "CheckWords", "Curve", "Derived",
     "Evidence", "Excerpt", "Finding", "FolderRenderer", "ForClient", "Judged", "Limit", "LimitCheck", "Location",
     "Measurements", "Model", "Need", "Outcome", "Quantity", "Remedy", "Renderer", "Report", "Running", "RunningTap",
-    "Samples", "Scope", "Severity", "Stream", "Stretch", "Tap",
+    "Samples", "Scope", "Severity", "Spectrum", "Stream", "Stretch", "Tap", "View",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]
@@ -386,6 +389,8 @@ class Evidence:
     """check id -> what the check says of itself, as far as its plugin is there"""
     sources: Mapping[str, Cited] = field(default_factory=dict)
     """key -> the source that rulesets cite by it; read when first asked for"""
+    formats: Mapping[str, tuple[FormatRow, ...]] = field(default_factory=dict)
+    """side -> what each disc would make of it, the delivery's own first"""
 
 
 class Cited(Protocol):

@@ -2,54 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import NDArray
+from collections.abc import Sequence
 
 from qc.audio.spectrum import spectrum
-from qc.contract import At, CheckResult, Curve, Evidence, Spectrum, View
+from qc.contract import At, CheckResult, Curve, Evidence, View
 from qc.errors import FAULTS
 from qc.groove.along import along
+from qc.groove.sectors import Sectors
 from qc.groove.views import views
-from qc.groove.worked import AsCut
+from qc.groove.worked import AsCut, WorkedSide
 from qc.measuring import MeasuredSide
+from qc.planning import LOUDNESS, Disc, fitted, format_rows
 from qc.report.findings import Found
+from qc.report.plan import FormatRow
 
 MOST_VIEWS = 12
 """Places of a side that are looked at under the microscope, the gravest."""
 
 
-@dataclass(frozen=True, eq=False)
-class DrawnSide:
-    """What one side has to be drawn from."""
+def draw(
+    measured: MeasuredSide, results: Sequence[CheckResult], discs: Sequence[Disc], before: Evidence
+) -> Evidence:  # fmt: skip
+    """Add to the evidence what one side is drawn from, and what each of some discs would make of it.
 
-    traces: Mapping[str, NDArray[np.float64]]
-    curves: Mapping[str, Curve]
-    views: tuple[View, ...]
-    spectrum: Spectrum | None
-
-
-def draw(measured: MeasuredSide, results: Sequence[CheckResult]) -> DrawnSide:
-    """Gather what a side is drawn from; what the remedies left of the second look goes to views, then the spectrum."""
-    worked, look = measured.evidence.results.get(AsCut), measured.excerpts
-    return DrawnSide(
-        traces={} if worked is None else along(worked),
-        curves=_curves(measured),
-        views=() if worked is None or look is None else views(look, look.stream, worked, _places(results), MOST_VIEWS),
-        spectrum=None if look is None else spectrum(look),
-    )
-
-
-def evidence_of(sides: Mapping[str, DrawnSide]) -> Evidence:
-    """Put what was gathered, side -> it, into the form that formats are given."""
+    What the remedies left of the second look goes to the views, then to the spectrum.
+    """
+    side, worked, look = measured.report.id, measured.evidence.results.get(AsCut), measured.excerpts
+    seen: tuple[View, ...] = ()
+    if worked is not None and look is not None:
+        seen = views(look, look.stream, worked, _places(results), MOST_VIEWS)
+    heard = None if look is None else spectrum(look)
     return Evidence(
-        traces={side: one.traces for side, one in sides.items()},
-        curves={side: one.curves for side, one in sides.items()},
-        views={side: one.views for side, one in sides.items()},
-        spectra={side: one.spectrum for side, one in sides.items() if one.spectrum is not None},
+        traces={**before.traces, side: {} if worked is None else along(worked)},
+        curves={**before.curves, side: _curves(measured)},
+        views={**before.views, side: seen},
+        formats={**before.formats, side: () if worked is None else _on_discs(measured, worked, discs)},
+        spectra=before.spectra if heard is None else {**before.spectra, side: heard},
     )
+
+
+def _on_discs(measured: MeasuredSide, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
+    """Compare the discs; there are envelopes wherever a side was worked out."""
+    known = measured.evidence
+    fits = fitted(worked.search.side.span, known.results[Sectors], discs, known.quantities.get(LOUDNESS))
+    return format_rows(discs, fits)
 
 
 def _curves(measured: MeasuredSide) -> dict[str, Curve]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from qc.chain import SECTORS_A_SECOND
@@ -15,7 +15,7 @@ from qc.groove.reordered import reordered
 from qc.groove.running_order import Delivered, RunningOrder
 from qc.groove.sectors import GrooveInput, Sectors
 from qc.groove.side import Side
-from qc.groove.span import span_of
+from qc.groove.span import Span, span_of
 from qc.measuring import HeardSide
 from qc.quantity import Quantity
 from qc.report import plan as report
@@ -54,9 +54,7 @@ def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> repor
         why = next(iter(side.broken.values()), "it was not heard")
         return told.model_copy(update={"fault": fault.message if fault is not None else why})
     loudness = side.quantities.get(LOUDNESS)
-    forms = [disc.form for disc in discs if disc.form is not None]
-    fitted = compare(cut.span, cut.envelopes, forms, None if loudness is None else loudness.value)
-    fits = {disc.name: next(fitted) for disc in discs if disc.form is not None}
+    fits = fitted(cut.span, cut.envelopes, discs, loudness)
     planned = next(disc for disc in discs if disc.planned)
     assert planned.form is not None  # the planned disc has a ruleset
     base = fits[planned.name].highest
@@ -67,11 +65,25 @@ def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> repor
         "duration_s": cut.span.sectors / SECTORS_A_SECOND,
         "loudness": None if loudness is None else Quantity(value=loudness.value, unit="LUFS", bound=loudness.bound),
         "declared": None if declared is None else Quantity(value=declared, unit="dB"),
-        "formats": tuple(_format(disc, fits.get(disc.name)) for disc in discs),
+        "formats": format_rows(discs, fits),
         "sensitivity": tuple(_assumption(row, base) for row in rows),
         "reordered": _order_of(cut, form, base) if reorder else None,
     }
     return told.model_copy(update=update)
+
+
+def fitted(
+    span: Span, envelopes: GrooveInput, discs: Sequence[Disc], loudness: Quantity | None
+) -> dict[str, Fitted]:  # fmt: skip
+    """Fit a side to each disc that there is a ruleset for, by name; `envelopes` of the whole file."""
+    forms = [disc.form for disc in discs if disc.form is not None]
+    found = compare(span, envelopes, forms, None if loudness is None else loudness.value)
+    return {disc.name: next(found) for disc in discs if disc.form is not None}
+
+
+def format_rows(discs: Sequence[Disc], fits: Mapping[str, Fitted]) -> tuple[report.FormatRow, ...]:
+    """Put what each disc makes of a side into a report's words."""
+    return tuple(_format(disc, fits.get(disc.name)) for disc in discs)
 
 
 def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, reorder: bool) -> report.Breaks:

@@ -22,7 +22,7 @@ BANDS = 12
 LOWEST, HIGHEST = 20.0, 20_000.0
 ENOUGH = 6
 """Pieces without which nothing is said of steady tones."""
-ABOVE = 15.0
+ABOVE = 18.0
 """dB that a steady tone stands above the middle of what lies within a quarter of an octave (practice)."""
 FAINT = -110.0
 """dBFS below which nothing is told."""
@@ -54,14 +54,18 @@ def _power(piece: Array, rate: int) -> Array:
     size = 2 * (rate // (2 * SEGMENTS))
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(size) / size)
     starts = range(0, max(1, piece.shape[1] - size + 1), size // 2)
-    found = [np.abs(np.fft.rfft(piece[:, at : at + size] * window, n=size)) ** 2 for at in starts if at + size <= piece.shape[1]]
+    found = [
+        np.abs(np.fft.rfft(piece[:, at : at + size] * window, n=size)) ** 2
+        for at in starts
+        if at + size <= piece.shape[1]
+    ]
     power: Array = 2.0 * np.mean(found, axis=(0, 1)) / (size * np.sum(window**2))
     return power
 
 
 def bands(power: Array, hertz: Array) -> tuple[Array, Array]:
     """Sum mean squares by band, those without a bin left out: middles in Hz, and dBFS of a sine as strong."""
-    count = round(BANDS * math.log2(HIGHEST / LOWEST)) + 1
+    count = int(BANDS * math.log2(HIGHEST / LOWEST)) + 1
     middles = LOWEST * 2.0 ** (np.arange(count) / BANDS)
     edges = np.concatenate([middles * 2.0 ** (-0.5 / BANDS), middles[-1:] * 2.0 ** (0.5 / BANDS)])
     at = np.searchsorted(hertz, edges)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,8 @@ LENGTH = 1.2e-3
 """m of groove that are seen, or a sector where that is shorter: three turns of usual pitch are a third as high."""
 EDGE = 2
 """Points beside a sector that derivatives are read from."""
-ROOT = np.sqrt(2.0)
+ROOT = float(np.sqrt(2.0))
+AWAY: tuple[Literal[-1, 0, 1], ...] = (-1, 0, 1)
 
 
 def _lateral(d: Samples) -> Array:
@@ -84,15 +86,16 @@ WORST_AT: dict[str, Callable[[Samples], Array]] = {
     "groove.lateral_slope_share": _lateral_speed,
     "groove.vertical_slope_peak": _vertical_speed,
     "groove.vertical_slope_share": _vertical_speed,
-} | dict.fromkeys(
-    (
-        "groove.acceleration_peak", "groove.drive_1s", "groove.drive_10s", "groove.tracing_ratio_peak",
-        "groove.tracing_ratio_peak_5um", "groove.tracing_ratio_peak_18um", "groove.tracing_ratio_share",
-        "groove.sibilance_share",
-    ),
-    _bend,
-)  # fmt: skip
-"""What is greatest, of walls (2, n) as they are cut, where a measurement is worst. What is not here has no such place."""
+    "groove.acceleration_peak": _bend,
+    "groove.drive_1s": _bend,
+    "groove.drive_10s": _bend,
+    "groove.tracing_ratio_peak": _bend,
+    "groove.tracing_ratio_peak_5um": _bend,
+    "groove.tracing_ratio_peak_18um": _bend,
+    "groove.tracing_ratio_share": _bend,
+    "groove.sibilance_share": _bend,
+}
+"""What is greatest where a measurement is worst, of walls (2, n) as they are cut; all others have no such place."""
 
 
 def view(
@@ -114,19 +117,19 @@ def view(
     speed = float(cutting.speed[sector])
     count = min(size, 1 + round(LENGTH / speed * rate))
     first = min(max(0, worst - count // 2), size - count)
-    turn = side.chain.disc.sectors_a_turn
     middle = _middle(cutting, sector, first + count // 2, size)
     turns = []
-    for away in (-1, 0, 1):
-        beside = sector + away * turn
+    for away in AWAY:
+        beside = sector + away * side.chain.disc.sectors_a_turn
         if 0 <= beside < side.span.sectors:
             heard = walls if away == 0 else _walls(look, cutting, beside, rate)
-            turns.append(_turn(cutting, beside, heard[:, EDGE + first : EDGE + first + count], first, size, middle, away))
-    seen = next(one for one in turns if one.away == 0)
+            seen = heard[:, EDGE + first : EDGE + first + count]
+            turns.append(Turn(away, *_edges(cutting, beside, seen, first, size, middle)))
+    narrowest = next(int(turn.width.argmin()) for turn in turns if turn.away == 0)
     return View(
         findings=(finding,), measures=(measure,), start_s=(side.span.start + sector) / SECTORS_A_SECOND + first / rate,
         rate=rate, speed=speed, radius=middle, polarity=polarity, worst=worst - first,
-        narrowest=int(seen.width.argmin()), tip_radius=side.chain.playback.tip_radius, turns=tuple(turns),
+        narrowest=narrowest, tip_radius=side.chain.playback.tip_radius, turns=tuple(turns),
     )  # fmt: skip
 
 
@@ -148,16 +151,15 @@ def _middle(cutting: Cutting, sector: int, frame: int, size: int) -> float:
     return before + (cutting.radius_at(sector) - before) * frame / size
 
 
-def _turn(
-    cutting: Cutting, sector: int, walls: Samples, first: int, size: int, middle: float, away: int
-) -> Turn:  # fmt: skip
+def _edges(
+    cutting: Cutting, sector: int, walls: Samples, first: int, size: int, middle: float
+) -> tuple[Array, Array]:  # fmt: skip
     """Lay the edges of a turn: the inner one is the left wall's alone, the outer the right wall's."""
     count = walls.shape[1]
     begin, end = (_middle(cutting, sector, first + frame, size) - middle for frame in (0, count))
     line = begin + (end - begin) * np.arange(count) / count
     depth = float(cutting.depth[sector])
-    where = -1 if away < 0 else 1 if away > 0 else 0
-    return Turn(where, line - depth + ROOT * walls[0], line + depth + ROOT * walls[1])
+    return line - depth + ROOT * walls[0], line + depth + ROOT * walls[1]
 
 
 def views(
@@ -188,4 +190,6 @@ def _shows(one: View, worked: WorkedSide, measure: str, at: At) -> bool:
     assert at.start_s is not None  # asked before
     polarity = at.polarity or worked.search.side.polarities[0]
     same_sector = int(one.start_s * SECTORS_A_SECOND + 1e-6) == round(at.start_s * SECTORS_A_SECOND)
-    return same_sector and one.polarity == polarity and any(WORST_AT[measure] is WORST_AT[name] for name in one.measures)
+    return (
+        same_sector and one.polarity == polarity and any(WORST_AT[measure] is WORST_AT[name] for name in one.measures)
+    )

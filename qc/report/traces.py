@@ -28,7 +28,7 @@ class Traces(Renderer):
     def for_path(cls, path: Path | None) -> Self:
         """Build it for a place, CSV on stdout; raises UsageError for another suffix, or where Parquet is not there."""
         suffix = CSV if path is None else path.suffix.lower()
-        if suffix not in cls.suffixes:
+        if path is not None and suffix not in cls.suffixes:
             raise UsageError(f"--out traces: {shown(path.name)} is neither .csv nor .parquet; name it so")
         if suffix == PARQUET and find_spec("pyarrow") is None:
             raise UsageError(f"--out traces: Parquet needs pyarrow, which is not installed; {INSTALL}, or name it .csv")

@@ -52,7 +52,9 @@ def _bar(line: BudgetLine, top: float, across: Callable[[float], float], *, ruli
     yield text(LEFT - 12, top + 15, line.limit, class_="end strong" if ruling else "end")
     yield element("rect", class_=kind, x=LEFT, y=top + 4, width=max(0.0, end - LEFT), height=ROW - 10)
     at = second(line.at)
-    yield text(WIDTH - RIGHT + 12, top + 15, f"{line.level}{f' at {at}' if at else ''}", class_="strong" if ruling else None)
+    yield text(
+        WIDTH - RIGHT + 12, top + 15, f"{line.level}{f' at {at}' if at else ''}", class_="strong" if ruling else None
+    )
 
 
 def _levels(levels: Levels, across: Callable[[float], float], height: float) -> Iterator[Markup]:
@@ -64,4 +66,6 @@ def _levels(levels: Levels, across: Callable[[float], float], height: float) -> 
         x = across(level)
         yield element("path", class_=kind, d=path([(x, HEAD - 8), (x, height - FOOT)]))
         end = row == 0 and len(marks) > 1
-        yield text(x - 5 if end else x + 5, HEAD - 14, f"{word} {level:+.1f} dB", class_="strong end" if end else "strong")
+        yield text(
+            x - 5 if end else x + 5, HEAD - 14, f"{word} {level:+.1f} dB", class_="strong end" if end else "strong"
+        )

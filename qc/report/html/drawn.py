@@ -78,7 +78,8 @@ def _place(name: str, view: View, own: Sequence[Told]) -> Place:
     found = tuple(one for one in own if one.found.finding.fingerprint in view.findings)
     narrow = 1e6 * float(view.middle.width[view.narrowest])
     width = f"narrowest {narrow:.1f} um" if narrow > 0.0 else "the cutter leaves the disc"
-    says = f"{clock(view.start_s + view.worst / view.rate)}, radius {1e3 * view.radius:.1f} mm, {view.polarity} polarity; {width}"
+    at = f"{clock(view.start_s + view.worst / view.rate)}, radius {1e3 * view.radius:.1f} mm"
+    says = f"{at}, {view.polarity} polarity; {width}"
     return Place(microscope.above(f"{name}-above", view), microscope.section(f"{name}-section", view), found, says)
 
 

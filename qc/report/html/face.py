@@ -1,4 +1,4 @@
-"""The disc's face, to scale: each turn as grey as the land it leaves, tracks, diameters, and findings where they lie."""
+"""The disc's face, to scale: each turn as grey as the land it leaves, with tracks, diameters and findings."""
 
 from __future__ import annotations
 
@@ -28,33 +28,30 @@ BOX, MARGIN, COLUMN = 620.0, 10.0, 330.0
 """Pixels: the square that the disc fills, what is left around it, the column of names beside it."""
 SHADES = 64
 """Greys that are told apart; turns of one grey beside each other are one ring."""
-ROW = 16.0
-"""Pixels that a name takes."""
+ROW, LEAST_ROW = 16.0, 12.0
+"""Pixels that a name takes; where there are so many that they take less, no lines lead to them."""
 
 
 @dataclass(frozen=True)
 class Turns:
-    """The side turn by turn: mean radius and width of its ring in mm, land share 0..1, pitch in um."""
+    """The side turn by turn: radii between turns in mm, (turns + 1,) from the rim inwards, and land share 0..1."""
 
-    radius: Array
-    ring: Array
+    edges: Array
     land: Array
-    pitch: Array
 
     @classmethod
     def of(cls, traces: Mapping[str, Array], geometry: Geometry) -> Turns:
-        """Take means over turns; the last may be a part."""
-        turn = geometry.sectors_a_turn
-        radius, pitch, width = traces[RADIUS], traces[PITCH], traces[WIDTH]
-        starts = np.arange(0, len(radius), turn)
-        count = np.diff(np.append(starts, len(radius)))
-        means = [np.add.reduceat(values, starts) / count for values in (radius, pitch, width)]
-        edges = np.append(np.append(geometry.outer_diameter_mm / 2.0, radius[starts[1:] - 1]), radius[-1])
-        land = np.clip(1.0 - means[2] / np.maximum(means[1], 1e-9), 0.0, 1.0)
-        return cls(means[0], edges[:-1] - edges[1:], land, means[1])
+        """Take sums over turns; the last may be a part."""
+        radius = traces[RADIUS]
+        starts = np.arange(0, len(radius), geometry.sectors_a_turn)
+        pitch, width = (np.add.reduceat(traces[name], starts) for name in (PITCH, WIDTH))
+        edges = np.concatenate([[geometry.outer_diameter_mm / 2.0], radius[starts[1:] - 1], radius[-1:]])
+        return cls(edges, np.clip(1.0 - width / np.maximum(pitch, 1e-9), 0.0, 1.0))
 
 
-def face(name: str, report: Report, side: SideReport, traces: Mapping[str, Array], told: Sequence[Told]) -> Figure:
+def face(
+    name: str, report: Report, side: SideReport, traces: Mapping[str, Array], told: Sequence[Told]
+) -> Figure:  # fmt: skip
     """Draw the face of a side that was worked out."""
     geometry = side.geometry
     assert geometry is not None  # whoever has traces has it
@@ -63,7 +60,7 @@ def face(name: str, report: Report, side: SideReport, traces: Mapping[str, Array
     turns = Turns.of(traces, geometry)
     disc = [
         element("circle", class_="disc", cx=centre, cy=centre, r=BOX / 2.0),
-        group(_rings(turns, centre, scale), fill="none"),
+        group(_rings(turns, centre, scale)),
         *_run_out(geometry, centre, scale),
         element("circle", class_="label", cx=centre, cy=centre, r=0.9 * scale * geometry.finishing_diameter_mm / 2.0),
         element("circle", class_="hole", cx=centre, cy=centre, r=scale * 3.6),
@@ -71,12 +68,12 @@ def face(name: str, report: Report, side: SideReport, traces: Mapping[str, Array
         element("circle", class_="here", cx=centre, cy=centre, r=0.0),
         element("circle", class_="stylus", cx=centre, cy=centre, r=0.0),
     ]  # fmt: skip
-    names = _names(report, side, geometry, centre, scale)
+    names = _names(report, geometry, centre, scale)
     last = f"{geometry.last_diameter_mm:.1f} mm"
     return Figure(
         name, f"The face of side {side.id}, to scale",
-        f"{len(turns.radius)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is the lighter, the more "
-        f"land it leaves. {len(told)} findings are marked.",
+        f"{len(turns.land)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is lighter where "
+        f"it leaves more land. {len(told)} findings are marked.",
         2.0 * MARGIN + BOX + COLUMN, 2.0 * MARGIN + BOX, Markup("").join([*disc, *names, *_key(centre)]), "face",
     )  # fmt: skip
 
@@ -101,18 +98,12 @@ def _scale(geometry: Geometry) -> float:
 
 
 def _rings(turns: Turns, centre: float, scale: float) -> Iterator[Markup]:
-    """Draw turns from the rim inwards, those of one grey together."""
+    """Draw turns from the rim inwards, each as a disc upon the one before, so that no seam lies between them."""
     shades = np.round(turns.land * (SHADES - 1)).astype(int)
-    changes = np.flatnonzero(np.diff(shades)) + 1
-    outer = turns.radius[0] + turns.ring[0] / 2.0 - np.concatenate([[0.0], np.cumsum(turns.ring)])
-    for start, end in zip([0, *changes], [*changes, len(shades)], strict=True):
-        width, middle = outer[start] - outer[end], (outer[start] + outer[end]) / 2.0
-        if width > 0.0:
-            # rings overlap by a hair, so that no seam shows the disc between them
-            yield element(
-                "circle", cx=centre, cy=centre, r=num(middle * scale), stroke=_grey(shades[start] / (SHADES - 1)),
-                stroke_width=num(width * scale + 0.15, 3),
-            )  # fmt: skip
+    for start in [0, *(np.flatnonzero(np.diff(shades)) + 1)]:
+        grey = _grey(shades[start] / (SHADES - 1))
+        yield element("circle", cx=centre, cy=centre, r=num(turns.edges[start] * scale, 3), fill=grey)
+    yield element("circle", class_="disc", cx=centre, cy=centre, r=num(turns.edges[-1] * scale, 3))
 
 
 def _grey(share: float) -> str:
@@ -148,9 +139,8 @@ def _spots(
         if one.second is None or one.side != side.id:
             continue
         sector = round((one.second - geometry.span_start_s) * SECTORS_A_SECOND)
-        if 0 <= sector < len(radius):
-            at = _at(centre, scale, float(radius[sector]), sector / geometry.sectors_a_turn)
-            yield _spot(one, *at)
+        sector = min(max(sector, 0), len(radius) - 1)  # what lies in the silence around the groove stands at its end
+        yield _spot(one, *_at(centre, scale, float(radius[sector]), sector / geometry.sectors_a_turn))
 
 
 def _spot(one: Told, x: float, y: float) -> Markup:
@@ -172,29 +162,30 @@ def spot(word: str, x: float, y: float, size: float = 5.5) -> Markup:
 # -- beside the disc -------------------------------------------------------------------------------------------
 
 
-def _names(
-    report: Report, side: SideReport, geometry: Geometry, centre: float, scale: float
-) -> Iterator[Markup]:  # fmt: skip
+def _names(report: Report, geometry: Geometry, centre: float, scale: float) -> Iterator[Markup]:
     """Name tracks and diameters beside the upper half of the disc, at the height of their radius."""
     left = 2.0 * MARGIN + BOX
     wanted = [
         (track.start_radius_mm, track.end_radius_mm, f"{track.number}  {track.title}"[:44], "strong")
         for track in geometry.tracks
     ]
-    wanted += [(radius, radius, words, "dim") for radius, words in _diameters(report, side, geometry)]
+    wanted += [(radius, radius, words, "dim") for radius, words in _diameters(report, geometry)]
     wanted.sort(key=lambda one: -(one[0] + one[1]))
-    low = -math.inf
+    low, row = -math.inf, min(ROW, (centre + 140.0) / len(wanted))
     for start, end, words, kind in wanted:
         first, last = centre - start * scale, centre - end * scale
-        at = max((first + last) / 2.0 + 4.5, low + ROW)
+        at = max((first + last) / 2.0 + 4.5, low + row)
         low = at
         if first != last:
-            yield element("path", class_="axis", d=path([(left + 4, first), (left, first), (left, last), (left + 4, last)]))
-        yield element("path", class_="rule", d=path([(left + 4, (first + last) / 2.0), (left + 22, at - 4.5)]))
+            yield element(
+                "path", class_="axis", d=path([(left + 4, first), (left, first), (left, last), (left + 4, last)])
+            )
+        if row > LEAST_ROW:
+            yield element("path", class_="rule", d=path([(left + 4, (first + last) / 2.0), (left + 22, at - 4.5)]))
         yield text(left + 26, at, words, class_=kind)
 
 
-def _diameters(report: Report, side: SideReport, geometry: Geometry) -> Iterator[tuple[float, str]]:
+def _diameters(report: Report, geometry: Geometry) -> Iterator[tuple[float, str]]:
     yield geometry.outer_diameter_mm / 2.0, f"{geometry.outer_diameter_mm:.1f} mm, the recording begins"
     yield geometry.last_diameter_mm / 2.0, f"{geometry.last_diameter_mm:.1f} mm, it ends {clock(geometry.span_end_s)}"
     for limit in report.ruleset.limits.values():

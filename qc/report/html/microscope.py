@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 
 import numpy as np
@@ -26,14 +27,16 @@ AMBIENT = 0.1
 SHADES = 26
 LAND = "#8d8d8d"
 SECTION_UM, SECTION_WIDTH = 1.7, 340.0
-"""Pixels a um of the cross-section, and its width in pixels."""
+"""Pixels a um of the cross-section at the most, and its width in pixels."""
+LANDS = 30.0
+"""um that the cross-section shows on either side of the groove at the least."""
 
 
 def above(name: str, view: View) -> Figure:
     """Draw the groove from above: time runs to the right, the rim lies at the top."""
     low, high = reach(view)
     width, height = 2.0 * LEFT + 1e6 * view.length * UM, (high - low) * UM
-    x = LEFT + 1e6 * view.speed / view.rate * UM * np.arange(len(view.middle.inner))
+    x: Array = LEFT + 1e6 * view.speed / view.rate * UM * np.arange(len(view.middle.inner), dtype=np.float64)
 
     def up(edge: Array) -> Array:
         return (high - 1e6 * edge) * UM
@@ -60,8 +63,8 @@ def above(name: str, view: View) -> Figure:
 
 def reach(view: View) -> tuple[float, float]:
     """Give the lowest and highest um that are seen."""
-    middle = view.middle
-    low, high = 1e6 * float(middle.inner.min()) - BESIDE, 1e6 * float(middle.outer.max()) + BESIDE
+    edges = 1e6 * np.stack([view.middle.inner, view.middle.outer])  # where nothing is cut they change places
+    low, high = float(edges.min()) - BESIDE, float(edges.max()) + BESIDE
     for turn in view.turns:
         if turn.away > 0:
             low = min(low, max(1e6 * float(turn.outer.min()) - 25.0, -FURTHEST))
@@ -93,7 +96,9 @@ def _wall(x: Array, edge: Array, bottom: Array, shade: NDArray[np.int64]) -> Ite
         forth = list(zip(x[start:last].tolist(), edge[start:last].tolist(), strict=True))
         back = list(zip(x[start:last].tolist(), bottom[start:last].tolist(), strict=True))[::-1]
         grey = round(18 + 225 * int(shade[start]) / (SHADES - 1))
-        yield element("path", class_="wall", d=path([*forth, *back], close=True), fill=f"#{grey:02x}{grey:02x}{grey:02x}")
+        yield element(
+            "path", class_="wall", d=path([*forth, *back], close=True), fill=f"#{grey:02x}{grey:02x}{grey:02x}"
+        )
 
 
 def _narrowest(view: View, x: Array, up: Callable[[Array], Array]) -> Iterator[Markup]:
@@ -115,13 +120,19 @@ def _narrowest(view: View, x: Array, up: Callable[[Array], Array]) -> Iterator[M
 def _worst(view: View, x: Array, height: float) -> Iterator[Markup]:
     at = float(x[min(max(view.worst, 0), len(x) - 1)])
     yield element("path", class_="axis", d=path([(at, height), (at, height + 8.0)]))
-    yield element("path", class_="axis", d=path([(at - 4, height + 8), (at, height + 1), (at + 4, height + 8)], close=True))
+    yield element(
+        "path", class_="axis", d=path([(at - 4, height + 8), (at, height + 1), (at + 4, height + 8)], close=True)
+    )
 
 
 def _scale(view: View, width: float, height: float) -> Iterator[Markup]:
     """Give the bar of 100 um and what the window stands for."""
     right, line = width - LEFT, height + 22.0
-    yield element("path", class_="bar-line", d=path([(LEFT, line - 5), (LEFT, line), (LEFT + 100.0 * UM, line), (LEFT + 100.0 * UM, line - 5)]))
+    yield element(
+        "path",
+        class_="bar-line",
+        d=path([(LEFT, line - 5), (LEFT, line), (LEFT + 100.0 * UM, line), (LEFT + 100.0 * UM, line - 5)]),
+    )
     yield text(LEFT + 100.0 * UM + 8.0, line + 2, "100 um")
     spent = 1e3 * len(view.middle.inner) / view.rate
     words = f"{clock(view.start_s)}, {spent:.1f} ms at {1e2 * view.speed:.1f} cm/s; rim above, label below"
@@ -133,59 +144,57 @@ def section(name: str, view: View) -> Figure:
     index = min(max(view.worst, 0), len(view.middle.inner) - 1)
     at = 1e6 * float((view.middle.inner[index] + view.middle.outer[index]) / 2.0)
     deepest = 1e6 * max(0.0, float(view.middle.width[index])) / 2.0
-    top = 46.0
-    floor = top + SECTION_UM * max(60.0, deepest + 15.0)
-    half = SECTION_WIDTH / 2.0
-
-    def across(um: float) -> float:
-        return half + (um - at) * SECTION_UM
-
+    um = min(SECTION_UM, SECTION_WIDTH / 2.0 / (deepest + LANDS))
+    top, half = 46.0, SECTION_WIDTH / 2.0
+    floor = top + um * max(60.0, deepest + 20.0)
     surface = [(0.0, top)]
     for turn in sorted(view.turns, key=lambda one: float(one.inner[index])):
-        inner, outer = 1e6 * float(turn.inner[index]), 1e6 * float(turn.outer[index])
+        inner, outer = (half + um * (1e6 * float(edge[index]) - at) for edge in (turn.inner, turn.outer))
         if outer > inner:
-            middle = (inner + outer) / 2.0
-            surface += [(across(inner), top), (across(middle), top + SECTION_UM * (outer - inner) / 2.0), (across(outer), top)]
-    surface += [(SECTION_WIDTH, top)]
-    lacquer = [*surface, (SECTION_WIDTH, floor), (0.0, floor)]
+            surface += [(inner, top), ((inner + outer) / 2.0, top + (outer - inner) / 2.0), (outer, top)]
+    lacquer = [*surface, (SECTION_WIDTH, top), (SECTION_WIDTH, floor), (0.0, floor)]
+    window = element("rect", x=0.0, y=0.0, width=SECTION_WIDTH, height=floor)
     body = [
-        element("defs", element("clipPath", element("rect", x=0.0, y=0.0, width=SECTION_WIDTH, height=floor), id=f"{name}-clip")),
+        element("defs", element("clipPath", window, id=f"{name}-clip")),
         group([element("path", class_="lacquer", d=path(lacquer, close=True))], clip_path=f"url(#{name}-clip)"),
-        *_tip(view, deepest, half, top),
-        *_depth(deepest, half, top, floor),
+        *_tip(1e6 * view.tip_radius, deepest, half, top, um),
+        *_sizes(deepest, half, top, um),
+        *_section_scale(floor + 20.0, um),
     ]
     return Figure(
         name, f"The cross-section at {clock(view.start_s + index / view.rate)}",
-        f"A groove {deepest * 2.0:.1f} um wide and {deepest:.1f} um deep, and a tip of {1e6 * view.tip_radius:.0f} um radius in it.",
-        SECTION_WIDTH, floor + FOOT, Markup("").join(body), "section",
+        f"A groove {2.0 * deepest:.1f} um wide and {deepest:.1f} um deep, with a tip of {1e6 * view.tip_radius:g} um "
+        "radius in it.", SECTION_WIDTH, floor + FOOT, Markup("").join(body), "section",
     )  # fmt: skip
 
 
-def _tip(view: View, deepest: float, half: float, top: float) -> Iterator[Markup]:
+def _tip(radius: float, deepest: float, half: float, top: float, um: float) -> Iterator[Markup]:
     """Draw the tip where it rests on both walls of a right-angled groove, or on the edges of one too narrow for it."""
-    radius = 1e6 * view.tip_radius
     if deepest <= 0.0:
         return
-    rests = deepest >= radius / np.sqrt(2.0)
     # On walls of 45 degrees its middle lies a radius times the root of two above the bottom.
-    over = np.sqrt(2.0) * radius - deepest if rests else float(np.sqrt(max(0.0, radius**2 - deepest**2)))
-    middle = top - SECTION_UM * over
-    yield element("circle", class_="tip", cx=half, cy=middle, r=SECTION_UM * radius)
-    beside = half + SECTION_UM * max(radius, deepest) + 10.0
+    on_walls = deepest >= radius / math.sqrt(2.0)
+    over = math.sqrt(2.0) * radius - deepest if on_walls else math.sqrt(radius**2 - deepest**2)
+    middle = top - um * over
+    yield element("circle", class_="tip", cx=half, cy=middle, r=um * radius)
+    beside = min(half + um * max(radius, deepest) + 10.0, SECTION_WIDTH - 70.0)
     yield text(beside, min(top - 8.0, middle), f"tip {radius:g} um", class_="dim")
 
 
-def _depth(deepest: float, half: float, top: float, floor: float) -> Iterator[Markup]:
-    line = floor + 20.0
-    if deepest > 0.0:
-        left, right = half - SECTION_UM * deepest, half + SECTION_UM * deepest
-        yield element("path", class_="mark-line", d=path([(left, top - 22), (left, top - 2)]))
-        yield element("path", class_="mark-line", d=path([(right, top - 22), (right, top - 2)]))
-        yield text(half, top - 28, f"{2.0 * deepest:.1f} um wide", class_="middle mark-text")
-        yield text(half, top + SECTION_UM * deepest + 17, f"{deepest:.1f} um deep", class_="middle on-lacquer")
-    else:
-        yield text(half, top - 28, "the cutter is out of the disc", class_="middle mark-text")
-    bar = 20.0 * SECTION_UM
-    yield element("path", class_="bar-line", d=path([(8, line - 5), (8, line), (8 + bar, line), (8 + bar, line - 5)]))
-    yield text(16 + bar, line + 2, "20 um")
-    yield text(SECTION_WIDTH, line + 2, "label left, rim right", class_="dim end")
+def _sizes(deepest: float, half: float, top: float, um: float) -> Iterator[Markup]:
+    """Say how wide and deep the groove is."""
+    if deepest <= 0.0:
+        yield text(half, top - 28.0, "the cutter is out of the disc", class_="middle mark-text")
+        return
+    for edge in (half - um * deepest, half + um * deepest):
+        yield element("path", class_="mark-line", d=path([(edge, top - 22.0), (edge, top - 2.0)]))
+    yield text(half, top - 28.0, f"{2.0 * deepest:.1f} um wide", class_="middle mark-text")
+    yield text(half, top + um * deepest + 17.0, f"{deepest:.1f} um deep", class_="middle on-lacquer")
+
+
+def _section_scale(line: float, um: float) -> Iterator[Markup]:
+    bar = 20.0 * um
+    corners = [(8.0, line - 5.0), (8.0, line), (8.0 + bar, line), (8.0 + bar, line - 5.0)]
+    yield element("path", class_="bar-line", d=path(corners))
+    yield text(16.0 + bar, line + 2.0, "20 um")
+    yield text(SECTION_WIDTH, line + 2.0, "label left, rim right", class_="dim end")

@@ -52,7 +52,7 @@ def document(report: Report, evidence: Evidence) -> str:
         groups=groups(report, every),
         counts=_counts(report),
         changes=list(change_lines(report.ruleset)),
-        sides=[_side(report, number, one) for number, one in enumerate(pictures, start=1)],
+        sides=[_side(report, number, evidence, one) for number, one in enumerate(pictures, start=1)],
         assumed=tables.assumed(report),
         outcomes=list(tables.outcomes(report)),
         style=Markup(_own("page.css") + _own("figure.css")),  # noqa: S704 - our own files
@@ -67,9 +67,10 @@ def _own(name: str) -> str:
 
 
 def _scripts(*, wanted: bool) -> list[str]:
-    """Give the page's scripts; the plotter where there is something to plot."""
+    """Give the page's scripts; those that plot only where there is something to plot, and to plot it with."""
     plots = plotter() if wanted else ""
-    return [*([plots] if plots else []), _own("page.js")]
+    drawing = [_own("face.js")] if wanted else []
+    return [_own("page.js"), *drawing, *([plots, _own("plots.js")] if plots else [])]
 
 
 def _policy(scripts: list[str]) -> str:
@@ -88,7 +89,7 @@ def _counts(report: Report) -> list[tuple[str, int]]:
     return [(word, outcomes.count(outcome)) for outcome, word in words if outcome in outcomes]
 
 
-def _side(report: Report, number: int, pictures: Drawn) -> dict[str, Any]:
+def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> dict[str, Any]:
     """Give what the template says of a side; `number` counts from 1."""
     side = report.sides[number - 1]
     return {
@@ -100,6 +101,7 @@ def _side(report: Report, number: int, pictures: Drawn) -> dict[str, Any]:
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),
         "pictures": pictures,
+        "formats": tables.formats(evidence.formats.get(side.id, ())),
         "release": next((disc for disc in report.discs if side.id in disc.sides), None),
     }
 

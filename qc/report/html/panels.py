@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import Curve
-from qc.groove.along import DEMAND, PITCH
+from qc.groove.along import DEMAND, PITCH, UNITS
+from qc.groove.worked import UNITS as WORKED
 from qc.report.findings import number
 from qc.report.model import HeldLimit, Report
 
@@ -32,19 +33,28 @@ class Wish:
 
     title: str
     curves: tuple[Wanted, ...]
+    marks: bool = False
+    """whether the marks between tracks, wider than all else, may go beyond the height"""
 
 
 WISHES = (
-    Wish("Pitch", (Wanted(PITCH, "given"), Wanted(DEMAND, "demanded"))),
-    Wish("Land left between turns", (Wanted("groove.land_min", "land", least=True),)),
+    Wish("Pitch", (Wanted(PITCH, "given"), Wanted(DEMAND, "demanded")), marks=True),
+    Wish("Land left between turns", (Wanted("groove.land_min", "land", least=True),), marks=True),
     Wish("Top width of the groove", (Wanted("groove.top_width_min", "least width", least=True),)),
     Wish("Depth of the groove", (Wanted("groove.depth_max", "greatest depth"),)),
-    Wish("Slope of the groove, 1 = the cutter's back edges touch", (Wanted("groove.lateral_slope_peak", "lateral"), Wanted("groove.vertical_slope_peak", "vertical"))),
-    Wish("Tracing ratio, above 1 the tip bridges the trough", (Wanted("groove.tracing_ratio_peak", "tip over curvature"),)),
+    Wish(
+        "Slope of the groove, 1 = the cutter's back edges touch",
+        (Wanted("groove.lateral_slope_peak", "lateral"), Wanted("groove.vertical_slope_peak", "vertical")),
+    ),
+    Wish("Tracing ratio, 1 = the tip bridges the trough", (Wanted("groove.tracing_ratio_peak", "tip over curve"),)),
     Wish("High-frequency drive", (Wanted("groove.drive_1s", "over 1 s"),)),
     Wish("Loudness, 3 s", (Wanted("loudness.short_term", "short-term"),)),
     Wish("Correlation below 300 Hz, 10 s", (Wanted("stereo.low_correlation", "low correlation", least=True),)),
-)  # fmt: skip
+)
+
+
+HEIGHTS = {"um": 20.0, "g": 20.0, "LUFS": 12.0, "1": 0.2}
+"""What the height of a panel stands for at the least, by unit: a level line is no drama."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +94,7 @@ class Panel:
 def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Curve], start_s: float) -> list[Panel]:
     """Give the panels that there is something to draw in; traces begin at `start_s` of the file."""
     known = {
-        name: Curve(values, _unit(report, name), start_s + 0.5 / SECTORS_A_SECOND, 1.0 / SECTORS_A_SECOND)
+        name: Curve(values, _unit(name), start_s + 0.5 / SECTORS_A_SECOND, 1.0 / SECTORS_A_SECOND)
         for name, values in traces.items()
     } | dict(curves)
     found = []
@@ -93,48 +103,46 @@ def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Cur
         if there:
             series = tuple(Series(one.label, c.values, c.start_s, c.step_s, one.least) for one, c in there)
             bounds = list(dict.fromkeys(bound for one, _ in there for bound in _bounds(report, one)))
-            found.append(_panel(wish.title, there[0][1].unit, series, bounds))
+            found.append(_panel(wish, there[0][1].unit, series, bounds))
     return found
 
 
 def _says(values: Array) -> bool:
-    return bool(len(values)) and not bool(np.isnan(values).all())
+    """Whether there is a line to draw."""
+    return int(np.count_nonzero(~np.isnan(values))) > 1
 
 
-def _unit(report: Report, name: str) -> str:
-    from qc.groove.along import UNITS
-    from qc.groove.worked import UNITS as WORKED
-
+def _unit(name: str) -> str:
     return UNITS.get(name) or WORKED.get(name, "1")
 
 
 def _bounds(report: Report, one: Wanted) -> Iterator[Bound]:
     """Give the limits on a curve."""
-    for name, limit in report.ruleset.limits.items():
+    for limit in report.ruleset.limits.values():
         if limit.measure == one.name:
-            yield from _lines(name, limit)
+            yield from _lines(limit)
 
 
-def _lines(name: str, limit: HeldLimit) -> Iterator[Bound]:
+def _lines(limit: HeldLimit) -> Iterator[Bound]:
     for word, kind, bound in (("mend", "fail", limit.fail), ("weigh", "warn", limit.warn)):
         if bound is not None:
             beyond = ">" if limit.op == "<=" else "<"
             yield Bound(bound, word, f"{kind} {beyond} {number(limit.measure, bound, limit.unit)}")
 
 
-def _panel(title: str, unit: str, series: tuple[Series, ...], bounds: list[Bound]) -> Panel:
+def _panel(wish: Wish, unit: str, series: tuple[Series, ...], bounds: list[Bound]) -> Panel:
     """Choose the height: all values, and limits that lie no further off than the values reach."""
     low = min(float(np.nanmin(one.values)) for one in series)
     high = max(float(np.nanmax(one.values)) for one in series)
     if unit == "LUFS":
         low = max(low, high - 40.0)  # silence is no loudness
-    if unit == "um":
-        high = min(high, max(_usual(one) for one in series))  # a mark is wider than all else
+    if wish.marks:
+        high = min(high, max([_usual(series[0]), *(float(np.nanmax(one.values)) for one in series[1:])]))
     reach = (high - low) or 1.0
     near = [bound for bound in bounds if low - reach <= bound.value <= high + reach]
     low, high = min([low, *(one.value for one in near)]), max([high, *(one.value for one in near)])
-    spare = 0.06 * ((high - low) or 1.0)
-    return Panel(title, unit, series, tuple(near), low - spare, high + spare)
+    spare = max(0.06 * (high - low), (HEIGHTS.get(unit, 0.1) - (high - low)) / 2.0)
+    return Panel(wish.title, unit, series, tuple(near), low - spare, high + spare)
 
 
 def _usual(one: Series) -> float:

@@ -19,7 +19,9 @@ NUMBERS = (20, 50, 100, 200, 500, 1_000, 2_000, 5_000, 10_000, 20_000)
 def spectrum(name: str, side: str, found: Spectrum) -> Figure:
     """Draw a spectrum."""
     low = max(DEEPEST, 10.0 * math.floor(float(found.level.min()) / 10.0))
-    high = max(low + 20.0, 10.0 * math.ceil(max([float(found.level.max()), *(line.level for line in found.lines)]) / 10.0))
+    high = max(
+        low + 20.0, 10.0 * math.ceil(max([float(found.level.max()), *(line.level for line in found.lines)]) / 10.0)
+    )
 
     def across(hertz: float) -> float:
         return LEFT + math.log(hertz / LOWEST) / math.log(HIGHEST / LOWEST) * (WIDTH - LEFT - RIGHT)
@@ -29,10 +31,11 @@ def spectrum(name: str, side: str, found: Spectrum) -> Figure:
 
     points = [(across(float(f)), up(float(v))) for f, v in zip(found.frequency, found.level, strict=True)]
     body = [*_grid(low, high, across, up), element("path", class_="one", d=path(points)), *_lines(found, across, up)]
-    tones = "; ".join(f"a steady tone at {_hertz(line.frequency)}, {line.level:.0f} dBFS" for line in found.lines)
+    tones = "; ".join(f"A steady tone at {_hertz(line.frequency)}, {line.level:.0f} dBFS" for line in found.lines)
     return Figure(
         name, f"The long-term spectrum of side {side}",
-        f"Bands of a twelfth of an octave, from {found.seconds:.0f} s spread over the side. {tones or 'No steady tone stands out'}.",
+        f"Bands of a twelfth of an octave, from {found.seconds:.0f} s spread over the side. "
+        f"{tones or 'No steady tone stands out'}.",
         WIDTH, HEIGHT, Markup("").join(body), "spectrum",
     )  # fmt: skip
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from qc.quantity import At, Quantity, clock, meets
 from qc.report.findings import both, listed, number
 from qc.report.model import HeldLimit, Report, SideReport
+from qc.report.plan import FormatRow
 
 NEVER = 1e3
 """dB at which a limit is put that no level reaches."""
@@ -96,6 +97,38 @@ def assumed(report: Report) -> list[tuple[str, list[Assumed]]]:
 def _assumed(name: str, row: dict[str, object]) -> Assumed:
     was = str(row["was"]) if "was" in row else ""
     return Assumed(name.replace("_", " "), str(row.get("value", "")), str(row.get("source", "")), was)
+
+
+FITS = {
+    "fits": "fits",
+    "quiet": "fits, quiet",
+    "too_quiet": "too quiet",
+    "too_long": "too long",
+    "not_compared": "not compared",
+}
+
+
+class OnDisc(NamedTuple):
+    """What a disc would make of a side."""
+
+    disc: str
+    own: bool
+    fit: str
+    level: str
+    diameter: str
+    on_disc: str
+    why: str
+
+
+def formats(rows: Sequence[FormatRow]) -> list[OnDisc]:
+    """Give a row a disc; of one that no level fits, no numbers."""
+    return [_on_disc(row) for row in rows]
+
+
+def _on_disc(row: FormatRow) -> OnDisc:
+    known = (None, None, None) if row.fit == "too_long" else (row.recommended, row.last_diameter, row.level_on_disc)
+    level, diameter, on_disc = ("" if quantity is None else str(quantity) for quantity in known)
+    return OnDisc(row.disc, row.planned, FITS[row.fit], level, diameter, on_disc, row.reason or row.ruling or "")
 
 
 OUTCOMES = (

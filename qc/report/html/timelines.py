@@ -153,7 +153,11 @@ def data(side: SideReport, found: Sequence[Panel], told: Sequence[Told]) -> dict
                 "high": panel.high,
                 "bounds": [{"value": b.value, "word": b.word, "says": b.says} for b in panel.bounds],
                 "series": [
-                    {"label": one.label, "least": one.least, **packed(one.values, one.start_s, one.step_s, least=one.least)}
+                    {
+                        "label": one.label,
+                        "least": one.least,
+                        **packed(one.values, one.start_s, one.step_s, least=one.least),
+                    }
                     for one in panel.series
                 ],
             }

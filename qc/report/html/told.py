@@ -114,7 +114,7 @@ class Group(NamedTuple):
 
 
 def told(report: Report) -> list[Told]:
-    """Number every finding of a report, waived ones behind all others."""
+    """Give every finding of a report a number, waived ones behind all others."""
     waivers = {waiver.key: waiver for waiver in report.waivers}
     found = [Found(finding, finding.measure) for result in report.results for finding in result.findings]
     found.sort(key=lambda one: (one.finding.waived_by is not None, one.gravity))
@@ -131,7 +131,7 @@ def _waived(one: Found, waivers: dict[str, WaiverFacts]) -> Waived | None:
 
 def groups(report: Report, every: Iterable[Told]) -> list[Group]:
     """Put findings together by side, in the delivery's order, then by check, the gravest first."""
-    kept: dict[str, dict[str, list[Told]]] = {side.id: {} for side in report.sides} | {"": {}}
+    kept: dict[str, dict[str, list[Told]]] = {side: {} for side in (*(side.id for side in report.sides), "")}
     for one in every:
         kept.setdefault(one.side, {}).setdefault(one.found.finding.check, []).append(one)
     omitted = {(result.side or "", result.check): result.findings_omitted for result in report.results}

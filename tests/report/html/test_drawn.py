@@ -109,3 +109,11 @@ def test_curves_of_plugins_lie_where_their_windows_do(checked):
     assert loudness.values.max() <= loudest.value + 1e-9
     low = checked.evidence.curves["A"]["stereo.low_correlation"]
     assert np.nanmin(low.values) == pytest.approx(checked.report.sides[0].measurements["stereo.low_correlation"].value)
+
+
+def test_the_own_disc_is_among_those_compared_and_takes_the_recommended_level(checked):
+    own, *others = checked.evidence.formats["A"]
+    assert own.planned
+    assert own.recommended.value == checked.report.sides[0].levels.recommended.value
+    assert len(others) == 5
+    assert not any(row.planned for row in others)

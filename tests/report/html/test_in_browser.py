@@ -1,4 +1,4 @@
-"""The page in Debian's Chromium, opened from disk: nothing fails, nothing is fetched, hand and keyboard reach it all."""
+"""The page in Debian's Chromium, opened from disk: nothing fails or is fetched, hand and keyboard reach it all."""
 
 from __future__ import annotations
 
@@ -163,7 +163,9 @@ def test_the_disc_tells_time_and_radius(opened, checked):
     svg.scroll_into_view_if_needed()
     box = svg.bounding_box()
     scale = box["width"] / float(svg.get_attribute("viewBox").split()[2])
-    centre, mm = json.loads(page.evaluate("JSON.stringify([JSON.parse(data.textContent).sides[0].face].map(f => [f.centre, f.scale])[0])"))
+    centre, mm = json.loads(
+        page.evaluate("JSON.stringify([JSON.parse(data.textContent).sides[0].face].map(f => [f.centre, f.scale])[0])")
+    )
     radius = geometry.outer_diameter_mm / 2.0 - 0.6
     page.mouse.move(box["x"] + scale * (centre - mm * radius), box["y"] + scale * centre)
     told = page.locator("#side-1 .turner").inner_text()
@@ -219,7 +221,9 @@ def axe(tmp_path_factory):
     npm, folder = shutil.which("npm"), tmp_path_factory.mktemp("axe")
     if npm is None:
         pytest.skip("npm is not installed")
-    got = subprocess.run([npm, "pack", "--silent", AXE], cwd=folder, capture_output=True, text=True, timeout=120, check=False)
+    got = subprocess.run(
+        [npm, "pack", "--silent", AXE], cwd=folder, capture_output=True, text=True, timeout=120, check=False
+    )
     if got.returncode:
         pytest.skip("npm could not fetch axe-core")
     shutil.unpack_archive(folder / got.stdout.split()[-1], folder)
