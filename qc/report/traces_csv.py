@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from collections.abc import Iterable
 from typing import BinaryIO
 
 import numpy as np
+from numpy.typing import NDArray
+from pydantic_core import to_json
 
 from qc.report.traces_table import COLUMNS, SECOND, SIDE, TRACK, Rows
 
 AT_ONCE = 8192
 """Rows that are put into text together."""
+ALIKE = 1e-4
+"""From here on JSON and Python write a number alike; below, Python has an exponent of two digits."""
 FORMULA = ("=", "+", "-", "@")
 """What a spreadsheet takes for the beginning of a formula."""
 
@@ -28,15 +33,17 @@ def write_csv(sides: Iterable[Rows], out: BinaryIO) -> None:
 def _lines(rows: Rows, part: slice) -> str:
     side = _row([f"'{rows.side}" if rows.side.startswith(FORMULA) else rows.side]).removesuffix("\r\n")
     tracks = [str(track) if track else "" for track in rows.tracks[part].tolist()]
-    columns = [_written(column[part]) for column in rows.columns.values()]
-    lines = map(",".join, zip(_written(rows.seconds[part]), tracks, *columns, strict=True))
+    columns = [digits(column[part]) for column in rows.columns.values()]
+    lines = map(",".join, zip(digits(rows.seconds[part]), tracks, *columns, strict=True))
     return "".join(f"{side},{line}\r\n" for line in lines)
 
 
-def _written(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> list[str]:
-    """Write numbers with the fewest digits that give each of them back."""
-    texts = [*map(repr, values.tolist())]
-    return ["" if text == "nan" else text for text in texts] if np.isnan(values).any() else texts
+def digits(values: NDArray[np.float64]) -> list[str]:
+    """Write numbers (n,) with the fewest digits that give each of them back, as `repr` does; NaN is nothing."""
+    size = np.abs(values)
+    if np.all((size == 0.0) | ((size >= ALIKE) & (size < np.inf))):
+        return to_json(values.tolist()).decode().strip("[]").split(",")  # as repr, in a quarter of the time
+    return ["" if math.isnan(value) else repr(value) for value in values.tolist()]
 
 
 def _row(cells: list[str]) -> str:

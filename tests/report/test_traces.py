@@ -5,15 +5,19 @@ from __future__ import annotations
 import builtins
 import csv
 import io
+import math
 
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from qc.contract import Evidence
 from qc.errors import UsageError
 from qc.groove.cutting import MEASURES
 from qc.report.traces import Traces
+from qc.report.traces_csv import digits
 from qc.report.traces_table import COLUMNS
 from reports import report, side, traced, written
 
@@ -34,6 +38,11 @@ def test_every_number_comes_back_to_the_last_bit(rows):
         for header, trace in COLUMNS.items():
             read = np.array([float(row[header] or "nan") for row in side_rows])
             np.testing.assert_array_equal(read, EVIDENCE.traces[name][trace])
+
+
+@given(st.lists(st.floats(allow_infinity=False), min_size=1) | st.lists(st.floats(1e-4, 1e308), min_size=1))
+def test_digits_are_those_that_python_writes(values):
+    assert digits(np.array(values)) == ["" if math.isnan(value) else repr(value) for value in values]
 
 
 def test_seconds_are_those_of_the_file_and_tracks_change_where_they_begin(rows):
