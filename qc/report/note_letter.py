@@ -21,8 +21,8 @@ PLACES = 4
 """Tracks and sides that are named for one thing."""
 TOLD = 3
 """Facts of one thing that are told."""
-WEIGHED, BESIDE, MANY = 4, 2, 4
-"""Things that may be mended: alone, and beside those that must be, which they would hide: of MANY, none is told."""
+THINGS = 4
+"""Things that fit on a page: all that must be mended are told, those that may be only as far as there is room."""
 DETAILS = 8
 """Lines for the engineer."""
 
@@ -77,7 +77,7 @@ def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
     """Put together what the client should know; what is waived is not told again."""
     mend = folds(report, "fail", by_side=False)
     weigh = [fold for fold in folds(report, "warn", by_side=False) if _worth(fold, mend, words)]
-    weigh = weigh[: WEIGHED if not mend else BESIDE if len(mend) <= MANY else 0]
+    weigh = weigh[: max(0, THINGS - len(mend))]
     return Letter(
         title=shown(report.delivery.title, LONGEST),
         catalogue=shown(report.delivery.catalogue, LONGEST),

@@ -79,6 +79,21 @@ def test_a_warning_is_told_where_the_client_can_do_something():
     assert [thing.name for thing in note(FAILED).weigh] == [WORDS["groove.drive-too-high"].client.name]
 
 
+def test_what_may_be_mended_is_told_as_far_as_there_is_room():
+    checks = (
+        "level.clipped",
+        "groove.drive-too-high",
+        "layout.side-too-long",
+        "groove.cut-too-deep",
+        "layout.lead-out-room",
+    )
+    for fails in range(len(checks) + 1):
+        outcomes = ["fail"] * fails + ["warn"] * (len(checks) - fails)
+        found = [result(check, how, finding(check, how)) for check, how in zip(checks, outcomes, strict=True)]
+        told = note(report([side()], found))
+        assert (len(told.mend), len(told.weigh)) == (fails, min(5 - fails, max(0, 4 - fails)))
+
+
 def test_times_of_a_side_in_several_files_are_those_of_the_file():
     files = (TrackFile(track=1, file="b1.wav", start_s=0.0), TrackFile(track=2, file="b2.wav", start_s=60.0))
     one = report([side(files=files)], [result("level.clipped", "fail", finding("level.clipped", "fail"))])
