@@ -13,8 +13,9 @@ import qc
 from qc.audio.heard import default_workers
 from qc.beside import Papers, read_beside
 from qc.cautions import CAUTIONS
+from qc.check_words import CheckWords
 from qc.choosing import choose, for_disc, loaded, others
-from qc.contract import CheckResult, Evidence, Need, Report
+from qc.contract import Check, CheckResult, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.demo.planted import Planted
@@ -45,10 +46,10 @@ if TYPE_CHECKING:
     from qc.report.plan import PlanReport
     from qc.report.ruleset_diff import RulesetDiff
 
-FORMATS = ("html", "json", "sheet", "text")
-"""Report formats that the core itself has."""
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
+FORMATS = ("html", "json", "junit", "note", "sarif", "sheet", "text", "traces")
+"""Report formats that the core itself has."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ class PlanOptions(Options):
 
 @dataclass(frozen=True)
 class Checked:
-    """A delivery judged, and what formats draw from, empty where nobody asked for it."""
+    """A delivery judged, and what formats have beside it: arrays only where somebody asked for them, words always."""
 
     report: Report
     evidence: Evidence
@@ -161,6 +162,7 @@ def checked(
     if more:
         report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=origins)
+    shown = replace(shown, words=words(installed), sources=shelf.sources)
     return Checked(report.model_copy(update={"run": run}), shown)
 
 
@@ -300,6 +302,11 @@ def build_host(patience: float = PATIENCE_S) -> Host:
     return Host.build(core=units(()), formats=FORMATS, patience=patience)
 
 
+def words(checks: Mapping[str, type[Check[Any]]]) -> Mapping[str, CheckWords]:
+    """Give what every check says of itself, by id: for formats that explain."""
+    return {check_id: CheckWords.of(check) for check_id, check in checks.items()}
+
+
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
     """Name the checks a ruleset asks for that a plugin that did not load may have held: those near no known id."""
     if all(plugin.error is None for plugin in host.plugins):
@@ -410,6 +417,6 @@ def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
 
 
 __all__ = [
-    "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan", "read_any",
-    "rulesets", "rulesets_diff", "units",
+    "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan",
+    "read_any", "rulesets", "rulesets_diff", "units", "words",
 ]  # fmt: skip

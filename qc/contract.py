@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import Chain
+from qc.check_words import CheckWords, ForClient
 from qc.pictured import Curve, Spectrum, View
 from qc.quantity import At, Model, Op, Quantity
 from qc.report.model import (
@@ -36,10 +37,10 @@ if TYPE_CHECKING:
     from qc.report.plan import FormatRow
 
 __all__ = [
-    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "Curve", "Derived", "Evidence",
-    "Excerpt", "Finding", "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome",
-    "Quantity", "Remedy", "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Spectrum",
-    "Stream", "Stretch", "Tap", "View",
+    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "CheckWords", "Curve", "Derived",
+    "Evidence", "Excerpt", "Finding", "FolderRenderer", "ForClient", "Judged", "Limit", "LimitCheck", "Location",
+    "Measurements", "Model", "Need", "Outcome", "Quantity", "Remedy", "Renderer", "Report", "Running", "RunningTap",
+    "Samples", "Scope", "Severity", "Spectrum", "Stream", "Stretch", "Tap", "View",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]
@@ -338,6 +339,8 @@ class Check(ABC, Generic[P]):
     how: ClassVar[str]
     remedy: ClassVar[str]
     blind_to: ClassVar[str] = ""
+    client: ClassVar[ForClient | None] = None
+    """the same for who sent the music; without it a note to them falls back to title and remedy"""
     scope: ClassVar[Scope] = "side"
     needs: ClassVar[tuple[type[Need[Any]], ...]] = ()
     Limits: ClassVar[type[Model]]
@@ -374,7 +377,7 @@ class LimitCheck(Check[P]):
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """Arrays beside the report, for formats that draw: worked out only when one of them is asked for, never in JSON."""
+    """What formats have beside the report, never in JSON; arrays only where a format that draws was asked for."""
 
     traces: Mapping[str, Mapping[str, NDArray[np.float64]]] = field(default_factory=dict)
     """side -> name -> (sectors,) values at the judged level, a sector being 1/75 s of the side as cut"""
@@ -384,8 +387,31 @@ class Evidence:
     """side -> the groove at its gravest findings, seen from above"""
     spectra: Mapping[str, Spectrum] = field(default_factory=dict)
     """side -> its long-term spectrum"""
+    words: Mapping[str, CheckWords] = field(default_factory=dict)
+    """check id -> what the check says of itself, as far as its plugin is there"""
+    sources: Mapping[str, Cited] = field(default_factory=dict)
+    """key -> the source that rulesets cite by it; read when first asked for"""
     formats: Mapping[str, tuple[FormatRow, ...]] = field(default_factory=dict)
     """side -> what each disc would make of it, the delivery's own first"""
+
+
+class Cited(Protocol):
+    """A source that limits are cited from."""
+
+    @property
+    def title(self) -> str:
+        """What was read."""
+        ...
+
+    @property
+    def figure(self) -> str:
+        """What stands there."""
+        ...
+
+    @property
+    def confidence(self) -> str:
+        """How far to trust it."""
+        ...
 
 
 class Renderer(ABC):
@@ -394,7 +420,9 @@ class Renderer(ABC):
     name: ClassVar[str]
     suffixes: ClassVar[tuple[str, ...]] = ()
     draws: ClassVar[bool] = False
-    """whether it wants the evidence; for one that does not, none may have been worked out"""
+    """whether it wants the arrays of the evidence; for one that does not, none may have been worked out"""
+    folder: ClassVar[bool] = False
+    """whether it writes a folder of files; see FolderRenderer"""
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:  # noqa: ARG003
@@ -404,3 +432,17 @@ class Renderer(ABC):
     @abstractmethod
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
         """Write the whole report, UTF-8 where it is text."""
+
+
+class FolderRenderer(Renderer):
+    """Writes a report as a folder of files. The folder is made beside its place and renamed when it is whole."""
+
+    folder: ClassVar[bool] = True
+
+    @abstractmethod
+    def fill(self, report: Report, evidence: Evidence, folder: Path) -> None:
+        """Write all files into a folder that is empty."""
+
+    def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
+        """Refuse: a folder is no stream of bytes."""
+        raise TypeError(f"{self.name} writes a folder")

@@ -91,7 +91,8 @@ def measure_side(
     evidence = replace(
         there.evidence, line_of=lambda loc: read.line(("sides", index, *loc)), delivery=read.delivery.itself()
     )
-    return MeasuredSide(there.report, evidence, None if measured is None else heard.arrived.excerpts(), heard.origin)
+    report = there.report.model_copy(update={"line": line})
+    return MeasuredSide(report, evidence, None if measured is None else heard.arrived.excerpts(), heard.origin)
 
 
 def _built(

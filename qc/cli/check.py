@@ -23,6 +23,8 @@ from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
 from qc.patience import PATIENCE_S
+from qc.report.note import Note
+from qc.report.sarif import Sarif
 from qc.report.since import counted_words
 from qc.report.text import Text
 from qc.ruleset.find import is_path
@@ -35,11 +37,14 @@ def check(words: argparse.Namespace) -> int:
         raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
     host = api.build_host() if words.patience is None else api.build_host(words.patience)
     patience: float = words.patience or PATIENCE_S
+    if words.note_template is not None and not any(word.startswith("note=") for word in words.out):
+        raise UsageError("--note-template: no note is written; ask for one with --out note=note.md")
     wanted = outputs(words.out or ["text=-"], host.renderers, partial(_renderer, words), patience)
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     house = [Path(spec)] if spec and is_path(spec) else []
+    house += [] if words.note_template is None else [Path(words.note_template)]
     papers = _papers(words)
     refuse_sources(wanted, [*read.files, *house, *([papers.waivers] if papers.waivers else [])])
     _keep_the_baseline(wanted, papers.baseline)
@@ -50,7 +55,7 @@ def check(words: argparse.Namespace) -> int:
             chain=tuple(words.chain), patience=patience, cache=cache(words, read), verify=words.verify, told=say,
         )  # fmt: skip
         checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in wanted))
-    report = checked.report
+    report = checked.report.model_copy(update={"run": None}) if words.reproducible else checked.report
     if any(side.passes for side in report.sides):
         jit.ready()
     code = exit_code(report, strict=words.strict, only_new=words.only_new)
@@ -92,5 +97,11 @@ def _new(report: Report, words: argparse.Namespace) -> str:
 
 
 def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None) -> Renderer:
-    """Build a format for its place; the text report as the words ask for it."""
-    return text(words, path) if kind is Text else kind.for_path(path)
+    """Build a format for its place, as the words ask for it."""
+    if kind is Text:
+        return text(words, path)
+    if kind is Sarif:
+        return Sarif(strict=words.strict)
+    if kind is Note:
+        return Note.for_path(path, None if words.note_template is None else Path(words.note_template))
+    return kind.for_path(path)

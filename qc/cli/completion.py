@@ -14,8 +14,10 @@ from typing import NamedTuple
 from qc.cli.main import emit, parser
 from qc.errors import UsageError
 
+FIRST = ("text", "json", "html", "sheet", "note", "junit", "sarif", "traces")
+"""The core's formats, those that most people ask for first."""
 FORMATS = {
-    "check": ("text=", "html=", "json=", "sheet="),
+    "check": tuple(f"{name}=" for name in FIRST),
     "plan": ("text=", "json="),
     "rulesets": ("text=", "json="),
 }

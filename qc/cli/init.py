@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from qc.cli.main import say
+from qc.cli.placing import put
 from qc.cli.progress import Progress
-from qc.cli.writing import put
 from qc.delivery.cue import read_cue
 from qc.delivery.drafting import Given, draft
 from qc.errors import UsageError

@@ -64,8 +64,10 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable")
     check.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
-        help="write a report (text, html, json, sheet, or a plugin's format); - is stdout; repeatable; default text=-",
+        help="write a report (text, json, html, sheet, note, junit, sarif, traces, or a plugin's format); - is stdout; "
+        "repeatable; default text=-",
     )  # fmt: skip
+    check.add_argument("--note-template", metavar="FILE", help="note: write it from this template of your own")
     detail = check.add_mutually_exclusive_group()
     detail.add_argument("--quiet", action="store_true", help="text: the verdict and what must be mended, a line each")
     detail.add_argument("--verbose", action="store_true", help="text: every finding, limit and measurement")
@@ -76,6 +78,7 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
     )
+    _reproducible(check)
     _chain(check)
     _hearing(check)
     _stored(check)
@@ -136,6 +139,13 @@ def parser() -> argparse.ArgumentParser:
     return top
 
 
+def _reproducible(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--reproducible", action="store_true",
+        help="leave out when and how fast it ran, so that two runs give the same bytes",
+    )  # fmt: skip
+
+
 def _chain(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--chain", metavar="KEY=VALUE", action="append", default=[],
@@ -163,6 +173,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="write the plan (text, json); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     plan.add_argument("--ascii", action="store_true", help="text: plain ASCII")
+    _reproducible(plan)
     _hearing(plan)
     _stored(plan)
 

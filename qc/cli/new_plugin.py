@@ -15,7 +15,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from qc.cli.main import say
-from qc.cli.writing import permissions
+from qc.cli.placing import permissions
 from qc.errors import OutputError, UsageError
 from qc.hooks.finder import find
 from qc.wording import shown

@@ -46,6 +46,8 @@ def plan(words: argparse.Namespace) -> int:
             disc=words.disc, split=words.split, most=words.most, reorder=words.reorder,
         )  # fmt: skip
         report = api.plan(path, options, host, read)
+    if words.reproducible:
+        report = report.model_copy(update={"run": None})
     if any(side.passes for side in report.sides):
         jit.ready()
     code = exit_code(report)

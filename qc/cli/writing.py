@@ -2,31 +2,35 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import io
 import os
-import tempfile
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, BinaryIO, TypeVar
 
 from qc.cli.main import emit, say
-from qc.contract import Evidence, Renderer, Report
-from qc.errors import FAULTS, OutputError, PluginError, SidegateError, UsageError
+from qc.cli.placing import not_ours, put, put_file, put_folder
+from qc.contract import Evidence, FolderRenderer, Renderer, Report
+from qc.errors import FAULTS, PluginError, SidegateError, UsageError
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S, Patient
 from qc.report.html.renderer import Html
 from qc.report.json import Json
+from qc.report.junit import JUnit
+from qc.report.note import Note
+from qc.report.sarif import Sarif
 from qc.report.sheet import Sheet
 from qc.report.text import Text
+from qc.report.traces import Traces
 from qc.wording import shown, told
 
 R = TypeVar("R")
 
-CORE: dict[str, type[Renderer]] = {"html": Html, "json": Json, "sheet": Sheet, "text": Text}
+CORE: dict[str, type[Renderer]] = {kind.name: kind for kind in (Html, Json, JUnit, Note, Sarif, Sheet, Text, Traces)}
+FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 
 @dataclass(frozen=True)
@@ -56,7 +60,7 @@ def outputs(
     """
     known = CORE | dict(more)
     found = []
-    for one in places(asked, known):
+    for one in places(asked, known, [name for name, kind in known.items() if kind.folder]):
         path = None if one.path is None else Path(one.place)
         renderer = _unbroken(partial(build, known[one.format], path), one.format, patience)
         found.append(Output(renderer, one.path, one.place))
@@ -72,10 +76,15 @@ class Place:
     """with links resolved, so that a place has one name"""
     place: str
     """as it was asked for"""
+    folder: bool = False
+    """whether it is a folder of files"""
 
 
-def places(asked: Sequence[str], known: Collection[str]) -> list[Place]:
-    """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written."""
+def places(asked: Sequence[str], known: Collection[str], folders: Collection[str] = ()) -> list[Place]:
+    """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
+
+    `folders` are the formats whose place is a folder.
+    """
     found: list[Place] = []
     for word in asked:
         name, equals, place = word.partition("=")
@@ -85,39 +94,66 @@ def places(asked: Sequence[str], known: Collection[str]) -> list[Place]:
             near = nearest(name, known)
             hint = f'; did you mean "{near}"?' if near else f"; there are {', '.join(sorted(known))}"
             raise UsageError(f'--out {shown(word)}: there is no format "{shown(name)}"{hint}')
-        path = None if place == "-" else Path(os.path.realpath(place))
-        if path in [one.path for one in found]:
-            why = f"{shown(place)} is asked for twice; give each report its own place"
-            raise UsageError(f"--out {shown(word)}: {why}")
-        if path is not None and (fault := _not_writable(Path(place), path)):
+        one = Place(name, None if place == "-" else Path(os.path.realpath(place)), place, folder=name in folders)
+        if fault := _taken(one, found) or _not_writable(one):
             raise UsageError(f"--out {shown(word)}: {fault}")
-        found.append(Place(name, path, place))
+        found.append(one)
     return found
 
 
 def _unbroken(call: Callable[[], R], name: str, patience: float) -> R:
-    """Give what a format gives; raises PluginError where it raises anything, or does not end."""
+    """Give what a format gives; raises PluginError where it raises anything, or does not end.
+
+    What it cannot use is told as it is, and a disk that is full is no fault of its own.
+    """
     try:
         with Patient(patience) as ask:
             return ask(call)
+    except UsageError:
+        raise
     except FAULTS as error:
+        if isinstance(error, OSError) and error.errno in FULL:
+            raise
         raise PluginError(f'the format "{name}" broke: {told(error)}; nothing was written') from None
 
 
-def _not_writable(place: Path, path: Path) -> str:
+def _taken(one: Place, others: Sequence[Place]) -> str:
+    """Say what of two reports at one place; empty where each has its own."""
+    if one.path in [other.path for other in others]:
+        return f"{shown(one.place)} is asked for twice; give each report its own place"
+    for other in others:
+        inner, outer = (one, other) if other.folder else (other, one)
+        if outer.folder and inner.path is not None and outer.path in inner.path.parents:
+            return f"{shown(inner.place)} lies in the folder {shown(outer.place)}, which {outer.format} writes whole"
+    return ""
+
+
+def _not_writable(one: Place) -> str:
     """Say why a place cannot be written, before the audio is heard; empty when it can."""
+    path, place = one.path, Path(one.place)
+    if path is None:
+        return f"{one.format} writes a folder of files; name one" if one.folder else ""
     name, parent, folder = shown(str(place)), shown(str(place.parent)), path.parent
     faults: tuple[tuple[Callable[[], bool], str], ...] = (
         (path.is_symlink, f"{name} is a link that leads to itself; name another place"),
-        (path.is_dir, f"{name} is a folder; name the file to write"),
+        (lambda: path.is_dir() and not one.folder, f"{name} is a folder; name the file to write"),
         (lambda: not folder.is_dir(), f"there is no folder {parent}; make it first"),
-        (lambda: path.exists() and not path.is_file(), f"{name} is not a plain file; name another place"),
+        (
+            lambda: path.exists() and not path.is_file() and not one.folder,
+            f"{name} is not a plain file; name another place",
+        ),
+        (
+            lambda: path.exists() and not path.is_dir() and one.folder,
+            f"{name} is not a folder; name the folder to write",
+        ),
         (lambda: not os.access(folder, os.W_OK), f"the folder {parent} may not be written; name another place"),
     )
     try:
-        return next((sentence for holds, sentence in faults if holds()), "")
+        fault = next((sentence for holds, sentence in faults if holds()), "")
+        foreign = "" if fault or not one.folder else not_ours(path)
     except OSError as error:
         return f"{name} cannot be written ({error.strerror}); name another place"
+    return fault or (f"{name} cannot be written: {foreign}" if foreign else "")
 
 
 def refuse_sources(wanted: Sequence[Output | Place], sources: Sequence[Path]) -> None:
@@ -129,10 +165,24 @@ def refuse_sources(wanted: Sequence[Output | Place], sources: Sequence[Path]) ->
 
 
 def write(output: Output, report: Report, evidence: Evidence, patience: float = PATIENCE_S) -> None:
-    """Write one report; raises PluginError when its format breaks, OutputError when the place cannot be written."""
-    held = io.BytesIO()
-    _unbroken(partial(output.renderer.render, report, evidence, held), output.renderer.name, patience)
-    give(held.getvalue(), output)
+    """Write one report.
+
+    Raises PluginError when its format breaks, UsageError when it cannot use what it was given, OutputError when the
+    place cannot be written; nothing is left half written.
+    """
+    renderer, path = output.renderer, output.path
+
+    def into(call: Callable[[Any, Any, Any], None], place: BinaryIO | Path) -> None:
+        _unbroken(partial(call, report, evidence, place), renderer.name, patience)
+
+    if path is None:
+        held = io.BytesIO()
+        into(renderer.render, held)
+        emit(held.getvalue())
+    elif isinstance(renderer, FolderRenderer):
+        put_folder(path, partial(into, renderer.fill), output.place)
+    else:
+        put_file(path, partial(into, renderer.render), output.place)
 
 
 def give(held: bytes, to: Output | Place) -> None:
@@ -141,32 +191,6 @@ def give(held: bytes, to: Output | Place) -> None:
         emit(held)
     else:
         put(to.path, held, to.place)
-
-
-def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
-    """Write beside a place and rename; with `fresh` nothing is written over. Raises OutputError naming `place`."""
-    beside = ""
-    try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".sidegate-")
-        with os.fdopen(handle, "wb") as out:
-            out.write(held)
-        Path(beside).chmod(permissions(0o666))
-        if fresh and os.path.lexists(path):
-            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
-        Path(beside).replace(path)
-    except OSError as error:
-        raise OutputError(f"{place} cannot be written: {error.strerror}; name another place") from None
-    finally:
-        with contextlib.suppress(OSError):
-            if beside:
-                Path(beside).unlink(missing_ok=True)
-
-
-def permissions(most: int) -> int:
-    """Give the rights that whoever runs this wants on what is new, of those that are possible."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return most & ~mask
 
 
 def attempted(write_one: Callable[[], None]) -> int:

@@ -23,7 +23,7 @@ class RefusedError(Exception):
 
 def checks(given: object) -> tuple[type[Check[Any]], ...]:
     """Take what qc_checks gave: classes of Check with an id, the words and their Limits."""
-    from qc.contract import Check, Judged, Model
+    from qc.contract import Check, ForClient, Judged, Model
 
     found = _classes(given, Check, "qc_checks")
     for check in found:
@@ -32,6 +32,8 @@ def checks(given: object) -> tuple[type[Check[Any]], ...]:
             raise RefusedError(f'the check id "{name}" is not area.plain-words, such as "groove.cut-too-deep"')
         for text in _TEXTS:
             _worded(check, text, name)
+        if check.client is not None and not isinstance(check.client, ForClient):
+            raise RefusedError(f'the check "{name}" has {_what(check.client)} as its client, and not a ForClient')
         limits = getattr(check, "Limits", None)
         if not (isinstance(limits, type) and issubclass(limits, Model)):
             raise RefusedError(f'the check "{name}" has no Limits, a class made from Model')
@@ -60,11 +62,13 @@ def measures(given: object) -> tuple[type[Need[Any]], ...]:
 
 def renderers(given: object) -> tuple[type[Renderer], ...]:
     """Take what qc_renderers gave: classes of Renderer with a name."""
-    from qc.contract import Renderer
+    from qc.contract import FolderRenderer, Renderer
 
     found = _classes(given, Renderer, "qc_renderers")
     for renderer in found:
-        _worded(renderer, "name", renderer.__name__)
+        name = _worded(renderer, "name", renderer.__name__)
+        if renderer.folder != issubclass(renderer, FolderRenderer):
+            raise RefusedError(f'the format "{name}" writes a folder if and only if it is made from FolderRenderer')
     return found
 
 

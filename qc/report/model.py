@@ -252,6 +252,8 @@ class SideReport(Model):
 
     id: str
     audio: AudioFacts
+    line: int | None = None
+    """of the delivery file: where it names the audio"""
     geometry: Geometry | None = None
     measurements: Mapping[str, Quantity] = Field(default_factory=dict)
     levels: Levels | None = None

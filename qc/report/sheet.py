@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 from typing import BinaryIO, Self
 
 from qc.contract import Evidence, Renderer, Report
+from qc.report.markdown import plain
 from qc.report.passages import SheetPage, pages
 
 SUFFIXES_HTML = (".html", ".htm")
@@ -38,27 +38,21 @@ class Sheet(Renderer):
 
 
 def _markdown(page: SheetPage) -> str:
-    lines = [f"# {_plain(page.title)}", "", *_rows(("", ""), page.facts), ""]
+    lines = [f"# {plain(page.title)}", "", *_rows(("", ""), page.facts), ""]
     for table in page.tables:
         lines += [f"**{table.title}**", "", *_rows(table.head, table.rows)]
-        lines += [f"{_plain(table.note)}", ""] if table.note else [""]
-    lines += [f"- {_plain(caution)}" for caution in page.cautions]
+        lines += [f"{plain(table.note)}", ""] if table.note else [""]
+    lines += [f"- {plain(caution)}" for caution in page.cautions]
     return "\n".join(lines) + "\n"
 
 
 def _rows(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
     written = [_row(head), "|" + "---|" * len(head)]
-    return written + [_row([_plain(cell) for cell in row]) for row in rows]
+    return written + [_row([plain(cell) for cell in row]) for row in rows]
 
 
 def _row(cells: Sequence[str]) -> str:
     return f"| {' | '.join(cells)} |"
-
-
-def _plain(text: str) -> str:
-    """Keep what was written by others from being Markdown or HTML; a "_" inside a word is a plain one."""
-    escaped = re.sub(r"([\\`*\[\]<>#|~&$])", r"\\\1", text)
-    return re.sub(r"(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])", r"\\_", escaped)
 
 
 # -- HTML ----------------------------------------------------------------------------------------------------

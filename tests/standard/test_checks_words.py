@@ -26,6 +26,13 @@ RULESETS = Path(str(qc_rulesets.qc_rulesets()))
 EVERY = qc_standard.qc_checks()
 BY_ID = {check.id: check for check in EVERY}
 TEXTS = ("title", "why", "how", "remedy", "blind_to")
+OF_THE_TRADE = re.compile(
+    r"\b(dB\w*|LUFS|LU|k?Hz|EQ|RIAA|mono|stereo|polarity|phase|sibilan\w*|de-ess\w*|transients?|lacquers?|land|pitch|slope|"
+    r"velocity|radius|stylus|cutter|lead-(in|out)|lateral|vertical|correlation|excursion|curvature|drive|"
+    r"headroom|true peak|dynamics?|compress\w*|programme|delivery|ruleset|sector|turntable)\b|\d+ (um|mm|g)\b"
+)
+"""What a musician need not know: a letter to them says it in other words."""
+EXPLAINED = re.compile(r"\b(clipping|limiting|ISRC)\b")
 NOT_OF_THE_TRADE = re.compile(r"\b(rule|error|todo|config|parameter|algorithm|threshold)\b", re.IGNORECASE)
 
 
@@ -40,6 +47,19 @@ class TestWords:
         assert words.endswith(".") == (text != "title")
         assert words.isascii()
         assert NOT_OF_THE_TRADE.search(words) is None
+
+    @pytest.mark.parametrize("text", ["name", "means", "asks"])
+    def test_the_words_for_the_client_are_plain_and_kind(self, check, text):
+        words = getattr(check.client, text)
+        assert words == " ".join(words.split())
+        assert 10 <= len(words) <= 330
+        assert words.endswith(".") == (text != "name")
+        assert words.isascii()
+        assert OF_THE_TRADE.search(words) is None
+        for term in EXPLAINED.finditer(words):
+            assert re.search(rf"engineers call {term[0]}|recording code of a track, its {term[0]}", words)
+        assert text != "asks" or re.search(r"[Pp]lease|you may like|tell us|We propose", words)
+        assert re.search(r"\b(wrong with|mistake|bad|fail\w*|your fault|incorrect)\b", words) is None
 
     def test_the_id_is_plain_words_and_the_name_of_the_file(self, check):
         assert re.fullmatch(r"[a-z]+\.[a-z]+(-[a-z]+)*", check.id)

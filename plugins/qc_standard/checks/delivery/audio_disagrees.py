@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from qc.audio.received import AsReceived
-from qc.contract import Check, CheckContext, Finding, Model, Severity
+from qc.contract import Check, CheckContext, Finding, ForClient, Model, Severity
 
 
 class AudioDisagreesLimits(Model):
@@ -26,6 +26,14 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
         "checksums beside it, and every sample is read and must be a usable number."
     )
     remedy = "Ask for the file again, or correct the delivery file."
+    client = ForClient(
+        name="A file is not quite what we expected",
+        means=(
+            "Before anything is cut we make sure that every file is whole, and that it is the one your papers name. "
+            "Here something does not fit, so we cannot be sure that we have your music as you meant it."
+        ),
+        asks="Please look at what we noted here, and send the file again or tell us what is right.",
+    )
     blind_to = "A wrong version of the music that fits the paper, when the paper gives no digest."
     needs = (AsReceived,)
     waivable = False

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from qc.contract import At, Check, CheckContext, Finding, Model, Scope
+from qc.contract import At, Check, CheckContext, Finding, ForClient, Model, Scope
 from qc.errors import NotApplicableError
 
 _ISRC = re.compile(r"[A-Z]{2}(-?)[A-Z0-9]{3}\1[0-9]{2}\1[0-9]{5}", re.IGNORECASE | re.ASCII)
@@ -43,6 +43,14 @@ class NumberOrIsrc(Check[NumberOrIsrcLimits]):
         "must be written CC-XXX-YY-NNNNN as ISO 3901 has them, with or without hyphens, and stand once in the delivery."
     )
     remedy = "Correct the number or the code in the delivery, or ask for the track that is missing."
+    client = ForClient(
+        name="Track numbers or recording codes",
+        means=(
+            "A number that is left out often means that a track went missing on the way. The recording code of a "
+            "track, its ISRC, is how plays of it are counted and paid."
+        ),
+        asks="Please check the numbers and codes noted here, and send us the right ones or the missing track.",
+    )
     blind_to = "A code that is well formed and belongs to another recording."
     scope: ClassVar[Scope] = "delivery"
     Limits = NumberOrIsrcLimits

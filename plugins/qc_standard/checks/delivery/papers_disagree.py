@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from qc.audio.received import AsReceived
-from qc.contract import Check, CheckContext, Finding, Model
+from qc.contract import Check, CheckContext, Finding, ForClient, Model
 from qc.errors import NotApplicableError
 
 
@@ -30,6 +30,15 @@ class PapersDisagree(Check[PapersDisagreeLimits]):
         "level of the groove."
     )
     remedy = "Ask who wrote the paper which of the two is right, and correct the delivery."
+    client = ForClient(
+        name="Two things in your papers do not fit together",
+        means=(
+            "What is to be engraved beside the label, or what was approved, does not fit the rest of what you sent. "
+            "If we followed the wrong one, sides could be mixed up, or something could be cut that nobody has "
+            "approved."
+        ),
+        asks="Please tell us which of the two is right.",
+    )
     blind_to = "Papers that agree with each other and are both wrong; a copy of the file that was given a new date."
     needs = (AsReceived,)
     Limits = PapersDisagreeLimits

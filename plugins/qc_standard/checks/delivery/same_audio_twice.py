@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from qc.contract import Check, CheckContext, Finding, Model, Need, Scope
+from qc.contract import Check, CheckContext, Finding, ForClient, Model, Need, Scope
 from qc.errors import NotApplicableError, NotMeasuredError
 from qc.groove.programme import Heard, Programme
 from qc.groove.sectors import GrooveInput, Sectors
@@ -29,6 +29,14 @@ class SameAudioTwice(Check[SameAudioTwiceLimits]):
         "be equal to the last digit. The container and the name of the file do not matter."
     )
     remedy = "Ask for the side that is missing, or correct the name of its file in the delivery."
+    client = ForClient(
+        name="Two sides hold the same music",
+        means=(
+            "The files for two sides are the same recording. Your record would play the same music twice, and the "
+            "other music would be missing. Most often a file was only given the wrong name."
+        ),
+        asks="Please send us the music of the side that is missing.",
+    )
     blind_to = "The same music at another level or sample rate, or with other silences around it."
     scope: ClassVar[Scope] = "delivery"
     needs: ClassVar[tuple[type[Need[Any]], ...]] = (Programme, Sectors)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import treble
 
 
@@ -30,6 +30,19 @@ class CurvatureTooTight(LimitCheck[CurvatureTooTightLimits]):
         "tight as the tip. The share counts the sectors of 1/75 s above 1 in the worst 10 s."
     )
     remedy = "Soften the treble at the place given, cut lower, or move this track further out on the side."
+    client = ForClient(
+        name="Treble that a needle cannot follow",
+        means=(
+            "At these moments the treble, the brightest part of the sound, is so strong that the groove bends more "
+            "sharply than the needle of a record player can follow. The record would sound dull and rough there, "
+            "although your file sounds clean."
+        ),
+        asks=(
+            "Please have the treble softened a little at these moments. If you would rather keep it, we can cut the "
+            "side more quietly, or the track can move closer to the start of its side, where there is more room for "
+            "treble."
+        ),
+    )
     blind_to = "How finer or blunter tips fare: the measurements beside this one say it for 5 um and 18 um."
     Limits = CurvatureTooTightLimits
     judges: ClassVar[Mapping[str, Judged]] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import wide_bass
 
 
@@ -26,6 +26,17 @@ class CutTooDeep(LimitCheck[CutTooDeepLimits]):
     )
     how = "The greatest depth is the depth of the groove without modulation plus the lowest point the cutter moves to."
     remedy = "Reduce the difference between left and right in the bass, or cut lower."
+    client = ForClient(
+        name="Low notes that cut too deep",
+        means=(
+            "Low notes that are not the same in the left and the right loudspeaker make the cutting tool move up and "
+            "down. At these moments it would go so deep that the disc we cut could be spoiled."
+        ),
+        asks=(
+            "Please have the low notes at these moments put in the middle, the same in both loudspeakers; it is "
+            "seldom heard. If you would rather keep them as they are, we can cut the side more quietly."
+        ),
+    )
     blind_to = "The thickness of the lacquer in hand: a thin one wants a smaller limit."
     Limits = CutTooDeepLimits
     judges: ClassVar[Mapping[str, Judged]] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import treble
 
 
@@ -33,6 +33,17 @@ class DriveTooHigh(LimitCheck[DriveTooHighLimits]):
     remedy = (
         "Cut lower, or take down sustained treble at the place given: cymbals, distorted guitars, "
         "bright synthesisers. Half-speed cutting eases the cutter a great deal."
+    )
+    client = ForClient(
+        name="Treble that is hard on the cutting machine",
+        means=(
+            "At these moments the treble is so strong that the machine which cuts the disc would run hot. To save "
+            "itself it would switch off in the middle of your side."
+        ),
+        asks=(
+            "Please have what is brightest there softened a little: mostly cymbals, distorted guitars or "
+            "synthesisers. If you would rather keep it, we can cut the side more quietly."
+        ),
     )
     blind_to = (
         "The cutter in use and its cooling: the values are working ones, and the maker of the cutter has the last word."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import too_long
 
 
@@ -30,6 +30,17 @@ class LastDiameterTooSmall(LimitCheck[LastDiameterTooSmallLimits]):
         "side: of its last track, or of programme heard after it."
     )
     remedy = "Cut lower, shorten the side, or move the last track to the other side. Less wide bass saves room too."
+    client = ForClient(
+        name="The side does not fit at this loudness",
+        means=(
+            "A groove takes room, and loud music and low notes take more of it. As it is, the side comes so close to "
+            "the label that its ending would sound dull and rough."
+        ),
+        asks=(
+            "There are three ways out: we cut the side more quietly, you shorten it, or a track moves to another "
+            "side. Please tell us which you like best; we are glad to help you choose."
+        ),
+    )
     blind_to = "The inertia of a real carriage, and a cutting engineer who closes up quiet passages by hand."
     Limits = LastDiameterTooSmallLimits
     judges: ClassVar[Mapping[str, Judged]] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import CheckContext, Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc.errors import NotApplicableError
 from qc_standard.advice import too_long
 
@@ -30,6 +30,17 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
         "dB, at which every limit that sets the level holds."
     )
     remedy = "Agree on the recommended level, shorten the side, or mend the place where the ruling limit bites."
+    client = ForClient(
+        name="The loudness that was asked for",
+        means=(
+            "For this side a certain loudness was asked for. It is more than the side can take: it "
+            "would run out of room, or come out rough."
+        ),
+        asks=(
+            "We propose to cut it as loud as it can be without that. If it must be louder, the moment named here is "
+            "the one to soften, or the side has to become shorter."
+        ),
+    )
     blind_to = "A level that was asked for by word of mouth and stands in no delivery file."
     Limits = LevelAboveRecommendedLimits
     judges: ClassVar[Mapping[str, Judged]] = {

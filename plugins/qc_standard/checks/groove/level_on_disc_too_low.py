@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class LevelOnDiscTooLowLimits(Model):
@@ -30,6 +30,17 @@ class LevelOnDiscTooLow(LimitCheck[LevelOnDiscTooLowLimits]):
     remedy = (
         "Where a level was asked for, raise it towards the recommended one. Otherwise shorten the side, or mend what "
         "holds the level down: the report names the limit that rules and where it bites."
+    )
+    client = ForClient(
+        name="The side would come out quiet",
+        means=(
+            "Every record has a soft noise of its own. A side that has to be cut very quietly, mostly because it is "
+            "long or has a few difficult moments, lets that noise be heard under the music."
+        ),
+        asks=(
+            "If it should be louder, a shorter side helps most. If the music is meant to be quiet, nothing has to be "
+            "done: just tell us so."
+        ),
     )
     blind_to = "The noise of the pressing to come, and music that is meant to be quiet."
     Limits = LevelOnDiscTooLowLimits

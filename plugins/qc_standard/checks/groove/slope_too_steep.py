@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import treble
 
 
@@ -34,6 +34,17 @@ class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
     )
     remedy = (
         "Cut lower, soften loud upper middle and treble at the place given, or move this track further out on the side."
+    )
+    client = ForClient(
+        name="Loud, bright moments that would come out distorted",
+        means=(
+            "At these moments the groove would have to swing so quickly that the cutting tool scrapes what it has "
+            "just cut. That is heard as distortion, and no record player can take it away again."
+        ),
+        asks=(
+            "Please have loud, bright sounds softened a little at these moments. If you would rather keep them, we "
+            "can cut the side more quietly, or the track can move closer to the start of its side."
+        ),
     )
     blind_to = "The stylus in hand: its back angle is assumed, and a worn one touches sooner."
     Limits = SlopeTooSteepLimits

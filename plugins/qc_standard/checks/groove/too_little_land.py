@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class TooLittleLandLimits(Model):
@@ -30,6 +30,18 @@ class TooLittleLand(LimitCheck[TooLittleLandLimits]):
     remedy = (
         "Cut lower, or reduce the loud low passage at the place given. Where the lathe can open up "
         "further, the house may raise the greatest pitch in its ruleset."
+    )
+    client = ForClient(
+        name="Turns of the groove that come too close",
+        means=(
+            "Loud low notes make the groove swing far to the sides. At these moments it comes so close to its "
+            "neighbour that one turn may faintly be heard in the other, or that the needle may jump across."
+        ),
+        asks=(
+            "Please have the low notes made a little quieter at these moments. If you would rather keep them, we can "
+            "cut the side more quietly."
+        ),
+        warns=False,
     )
     blind_to = "Pre-echo itself, which depends on the lacquer and the stylus as well as on the land."
     Limits = TooLittleLandLimits

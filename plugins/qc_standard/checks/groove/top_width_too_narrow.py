@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import wide_bass
 
 
@@ -30,6 +30,18 @@ class TopWidthTooNarrow(LimitCheck[TopWidthTooNarrowLimits]):
     )
     remedy = (
         "Reduce the difference between left and right in the bass, cut lower, or cut deeper where the disc has room."
+    )
+    client = ForClient(
+        name="Low notes that could make the needle jump",
+        means=(
+            "Low notes that are not the same in the left and the right loudspeaker make the groove shallow and "
+            "narrow. At these moments there is so little left of it that the needle of a record player could lose its "
+            "way."
+        ),
+        asks=(
+            "Please have the low notes at these moments put in the middle, the same in both loudspeakers; it is "
+            "seldom heard. If you would rather keep them as they are, we can cut the side more quietly."
+        ),
     )
     blind_to = (
         "The lathe whose depth moves more slowly than is assumed here, and the surface of the "

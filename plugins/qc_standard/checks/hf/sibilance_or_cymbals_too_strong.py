@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import treble
 
 
@@ -31,6 +31,17 @@ class SibilanceOrCymbalsTooStrong(LimitCheck[SibilanceOrCymbalsTooStrongLimits])
     remedy = (
         "De-ess the voice, or soften the cymbals, at the place given; cut lower; or move this track "
         "further out on the side."
+    )
+    client = ForClient(
+        name="Sharp S sounds or cymbals",
+        means=(
+            "The S sounds of a voice, and cymbals, can sound fine in the file and still come back from a record as a "
+            "spitting noise, most of all towards the end of a side."
+        ),
+        asks=(
+            "Please listen at these moments and have the S sounds or the cymbals softened there. If you would rather "
+            "keep them, we can cut the side more quietly, or the track can move closer to the start of its side."
+        ),
     )
     blind_to = "Whether it is a voice or a cymbal: both lie in the same band, so listen there first."
     Limits = SibilanceOrCymbalsTooStrongLimits

@@ -7,7 +7,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from qc.contract import At, Check, CheckContext, Finding, Model, Need, Quantity
+from qc.contract import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
 from qc.errors import NotApplicableError
 from qc.groove.programme import Heard, Programme
 from qc.quantity import clock
@@ -38,6 +38,15 @@ class GapDisagrees(Check[GapDisagreesLimits]):
     remedy = (
         "Correct the times in the delivery. Where the tracks are meant to run into each other, declare a segue; where "
         "a silence is meant to be a gap, end the track before it."
+    )
+    client = ForClient(
+        name="Pauses that are not where the list has them",
+        means=(
+            "Between tracks we cut the narrow ring that one sees on a record, where your list has a pause. At these "
+            "moments there is either music in such a pause, or a silence that the list does not know of, which may be "
+            "a fault in the file."
+        ),
+        asks="Please listen at these moments, and send us the right times or tell us that it is meant so.",
     )
     blind_to = "What sounds in a gap: applause and room tone count as programme."
     needs: ClassVar[tuple[type[Need[Heard]], ...]] = (Programme,)

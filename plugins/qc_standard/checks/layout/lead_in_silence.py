@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class LeadInSilenceLimits(Model):
@@ -26,6 +26,17 @@ class LeadInSilence(LimitCheck[LeadInSilenceLimits]):
     )
     how = "From the first frame of the file to the first 10 ms above -60 dBFS in either channel."
     remedy = "Have silence added or taken off at the head of the file; check that the first note is whole."
+    client = ForClient(
+        name="The silence before the music",
+        means=(
+            "The needle is set down in silence and needs a moment before the first note. With too little of it the "
+            "first note may be lost; with too much, one sits and waits."
+        ),
+        asks=(
+            "Please have the silence at the start of the file made a little longer or shorter, or tell us that we may "
+            "do it."
+        ),
+    )
     blind_to = "Silence that is added at the lathe, and noise below -60 dBFS."
     Limits = LeadInSilenceLimits
     judges: ClassVar[Mapping[str, Judged]] = {

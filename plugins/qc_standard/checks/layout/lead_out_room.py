@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import too_long
 
 
@@ -26,6 +26,17 @@ class LeadOutRoom(LimitCheck[LeadOutRoomLimits]):
     )
     how = "From the last diameter at the judged level to the closed groove, counted in turns of 6.4 mm."
     remedy = "Cut lower or shorten the side. A tighter lead-out needs the consent of who presses the disc."
+    client = ForClient(
+        name="Room for the end of the side",
+        means=(
+            "After the last note the groove has to carry the needle to the middle, and this side leaves hardly any "
+            "room for that. Some record players would then not lift the arm."
+        ),
+        asks=(
+            "There are three ways out: we cut the side more quietly, you shorten it, or a track moves to another "
+            "side. Please tell us which you like best."
+        ),
+    )
     blind_to = "The lead-out pitch of the lathe in use: printed ones run from 3.2 to 9.6 mm a turn."
     Limits = LeadOutRoomLimits
     judges: ClassVar[Mapping[str, Judged]] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class LeadOutSilenceLimits(Model):
@@ -22,6 +22,14 @@ class LeadOutSilence(LimitCheck[LeadOutSilenceLimits]):
     why = "The last reverberation must be over before the lead-out begins, or it is cut off or runs into the label."
     how = "From the last 10 ms above -60 dBFS in either channel to the last frame of the file."
     remedy = "Have silence added at the tail of the file; check that the last note dies away whole."
+    client = ForClient(
+        name="The silence after the music",
+        means="The last note has to die away before the groove leads to the middle; otherwise its end is cut off.",
+        asks=(
+            "Please make sure that the last note dies away whole, and have a little silence added at the end of the "
+            "file, or tell us that we may do it."
+        ),
+    )
     blind_to = "Silence that is added at the lathe, and a fade that was cut off below -60 dBFS."
     Limits = LeadOutSilenceLimits
     judges: ClassVar[Mapping[str, Judged]] = {

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 import numpy as np
 
 from qc.chain import SECTORS_A_SECOND
-from qc.contract import Check, CheckContext, Finding, Model, Need
+from qc.contract import Check, CheckContext, Finding, ForClient, Model, Need
 from qc.errors import NotApplicableError
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
@@ -33,6 +33,14 @@ class LoudestOrBrightestLast(Check[LoudestOrBrightestLastLimits]):
         "that moves more, which follows the treble. It informs and never warns."
     )
     remedy = "Where the order is still open, move the loudest and the brightest track outwards."
+    client = ForClient(
+        name="The order of the tracks",
+        means=(
+            "Towards the middle of a record the sound gets a little duller. A loud or bright track fares best at the "
+            "start of a side, a quiet one at its end."
+        ),
+        asks="If the order is still open, you may like to move the loudest or brightest track forward.",
+    )
     blind_to = "Why the tracks stand in this order, and short bright moments in a track that is dark as a whole."
     needs: ClassVar[tuple[type[Need[Any]], ...]] = (Programme, Sectors)
     Limits = LoudestOrBrightestLastLimits

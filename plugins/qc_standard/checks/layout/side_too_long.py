@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import too_long
 
 
@@ -30,6 +30,14 @@ class SideTooLong(LimitCheck[SideTooLongLimits]):
         "end."
     )
     remedy = "Shorten the side, move a track to another side, or agree on a lower level. The spiral has the last word."
+    client = ForClient(
+        name="A long side",
+        means="Time on a record is paid for with loudness: the longer a side is, the more quietly it has to be cut.",
+        asks=(
+            "If it should be louder, please shorten the side or move a track to another one. If you like it as it is, "
+            "tell us, and we cut it as loud as there is room for."
+        ),
+    )
     blind_to = (
         "The programme itself: quiet passages and mono bass save room that no table knows of. The chart does not say "
         "what its 0 dB is."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import ClassVar
 
-from qc.contract import At, Check, CheckContext, Finding, Model, Need, Quantity
+from qc.contract import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
 from qc.errors import NotApplicableError
 from qc.groove.programme import Heard, Programme
 from qc.quantity import clock
@@ -36,6 +36,15 @@ class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
         "0.3 s of silence near the declared start. A first track that begins late is only lead-in and only warned of."
     )
     remedy = "Correct the times in the delivery, or ask which version of the side they belong to."
+    client = ForClient(
+        name="Track times that do not fit the music",
+        means=(
+            "Between tracks we cut the narrow ring that one sees on a record, where your list has it. At these "
+            "moments the music begins elsewhere than the list says, so that the ring would run through the music. "
+            "Perhaps the list belongs to another version."
+        ),
+        asks="Please send us the right times, or the version of the side that they belong to.",
+    )
     blind_to = "Tracks that follow each other without silence: nothing but the ear tells where they begin."
     needs: ClassVar[tuple[type[Need[Heard]], ...]] = (Programme,)
     Limits = TrackTimesDisagreeLimits

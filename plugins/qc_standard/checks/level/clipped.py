@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import CheckContext, Excerpt, Finding, Judged, Limit, LimitCheck, Model, Stretch
+from qc.contract import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model, Stretch
 from qc_standard.advice import clipping
 from qc_standard.peaks import Peaks
 
@@ -30,6 +30,17 @@ class Clipped(LimitCheck[ClippedLimits]):
         "over both channels. The place given is that of the longest run."
     )
     remedy = "Ask for the mix before it was limited or clipped; lowering the level of this file mends nothing."
+    client = ForClient(
+        name="Moments that are louder than a file can hold",
+        means=(
+            "At these moments the tops of the sound waves were cut off before the file reached us, which engineers "
+            "call clipping. It sounds harsh or crackles, and a record makes it harsher still."
+        ),
+        asks=(
+            "Please ask whoever mixed or mastered the music for a version from before it was made so loud. To turn "
+            "this file down does not help: what was cut off stays away."
+        ),
+    )
     blind_to = (
         "Clipping below full scale, when the level was taken down afterwards. A slow wave that just reaches full scale "
         "may hold three equal samples and be sound."

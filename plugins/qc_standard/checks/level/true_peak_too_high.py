@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class TruePeakTooHighLimits(Model):
@@ -30,6 +30,17 @@ class TruePeakTooHigh(LimitCheck[TruePeakTooHighLimits]):
     remedy = (
         "Ask for the master without the last limiter, or turn the file down: the level in the file "
         "does not decide the level on the disc."
+    )
+    client = ForClient(
+        name="Peaks that are a little too high",
+        means=(
+            "At its highest peaks the sound goes a little beyond what a file is made for. Equipment on the way to the "
+            "record may distort there, and the record would keep it."
+        ),
+        asks=(
+            "Please have the file made again a little quieter. Your record will not be quieter for it: its loudness "
+            "is set when it is cut."
+        ),
     )
     blind_to = "Clipping that was turned down afterwards."
     Limits = TruePeakTooHighLimits

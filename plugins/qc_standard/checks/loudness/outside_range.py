@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import Judged, Limit, LimitCheck, Model
+from qc.contract import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class OutsideRangeLimits(Model):
@@ -28,6 +28,17 @@ class OutsideRange(LimitCheck[OutsideRangeLimits]):
     remedy = (
         "Too loud: ask for a version without loudness limiting. Too quiet: ask whether the level is meant, and for a "
         "24-bit file. About -18 LUFS is what masters for the cut are often asked to have."
+    )
+    client = ForClient(
+        name="How loud the file is",
+        means=(
+            "A file that was made very loud does not make a louder record: we have to turn it down, and what was "
+            "flattened to make it loud stays flat. A file that is very quiet may have been saved at the wrong level."
+        ),
+        asks=(
+            "If it is very loud: please ask for a version that was not made loud at the end, without the step that "
+            "engineers call limiting. If it is very quiet: please tell us whether it is meant so."
+        ),
     )
     blind_to = "Limiting in a file whose level was taken down afterwards, and music that is meant to be dense."
     Limits = OutsideRangeLimits

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from qc.contract import Check, CheckContext, Finding, Model, Quantity, Scope
+from qc.contract import Check, CheckContext, Finding, ForClient, Model, Quantity, Scope
 from qc.errors import NotApplicableError, NotMeasuredError
 from qc_standard.own_limits import MostLoudnessUnits
 
@@ -27,6 +27,17 @@ class SidesUnequal(Check[SidesUnequalLimits]):
     )
     how = "Loudness of each side in LUFS; the loudest less the quietest. The place given is the quietest side."
     remedy = "Ask whether the difference is meant; if not, have the sides brought to one level."
+    client = ForClient(
+        name="Sides that are not equally loud",
+        means=(
+            "Whoever turns the record over would have to reach for the volume. Often such sides were finished on "
+            "different days."
+        ),
+        asks=(
+            "Please tell us whether it is meant so. If not, have the sides brought to one loudness, or tell us that "
+            "we may do it."
+        ),
+    )
     blind_to = "The level each side is cut at: the report gives it beside this one."
     scope: ClassVar[Scope] = "delivery"
     Limits = SidesUnequalLimits

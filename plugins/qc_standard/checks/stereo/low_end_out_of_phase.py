@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import CheckContext, Excerpt, Finding, Judged, Limit, LimitCheck, Model
+from qc.contract import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc.errors import NotMeasuredError
 from qc_standard.advice import wide_bass
 
@@ -31,6 +31,18 @@ class LowEndOutOfPhase(LimitCheck[LowEndOutOfPhaseLimits]):
         "left and right over the worst 10 s of programme, from +1 (the same) over 0 to -1 (opposite)."
     )
     remedy = "Make the bass mono below 150 Hz or so, look for a channel with its polarity swapped, or cut lower."
+    client = ForClient(
+        name="Low notes that work against each other",
+        means=(
+            "In the low notes the left and the right loudspeaker pull in opposite ways. On a record this throws the "
+            "needle up and down, and it could jump out of the groove; played on a single loudspeaker, the low notes "
+            "get thin."
+        ),
+        asks=(
+            "Please have the low notes put in the middle, the same in both loudspeakers, and ask your engineer "
+            "whether one of the two channels is the wrong way round."
+        ),
+    )
     blind_to = "Bass that is wide on purpose and small enough to cut: the correlation does not know how loud it is."
     Limits = LowEndOutOfPhaseLimits
     judges: ClassVar[Mapping[str, Judged]] = {
