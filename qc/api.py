@@ -14,8 +14,9 @@ from qc.audio.heard import default_workers
 from qc.beside import Papers, read_beside
 from qc.cautions import CAUTIONS
 from qc.check_words import CheckWords
+from qc.checking import Case, Judging, broken_measures
 from qc.choosing import choose, for_disc, loaded, others
-from qc.contract import Check, CheckResult, Evidence, Need, Report
+from qc.contract import Check, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.demo.planted import Planted
@@ -24,15 +25,13 @@ from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
 from qc.hooks.host import Host
-from qc.judge.advising import advise
 from qc.judge.bind import Bound, bind
-from qc.judge.engine import judge_delivery, judge_side, verdict
-from qc.judge.without_code import owners
-from qc.measuring import FILE_UNITS, Hearing, Progress, measure_side
+from qc.judge.engine import verdict
+from qc.measuring import FILE_UNITS, Hearing, Progress
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S
 from qc.report.held import held
-from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run, SideReport
+from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, RulesetFacts, Run
 from qc.report.side import disc_levels
 from qc.ruleset.changed import Change, changed, read_changes
 from qc.ruleset.find import Available, available, find
@@ -125,44 +124,21 @@ def checked(
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
     discs = _discs(ruleset, bound, changes, host, shelf) if draws else []
-    owner, patience = {**host.owner, **owners(ruleset)}, options.patience
     chosen, papers = _chosen(read, options.sides), Papers(options.waivers, options.baseline, options.today)
     installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
     beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
-    how, origins = _hearing(options, host), dict[str, Origin]()
-    sides, results, failures, evidence, shown = [], [], list(host.failures), {}, Evidence()
+    how = _hearing(options, host)
+    case = Case(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, tuple(discs))
+    judging = Judging(case, how, draws=draws)
     for index, side in chosen:
-        how = replace(how, progress=_told(options.progress, side.id))
-        measured = measure_side(read, index, ruleset.chain, (*CORE, *host.needs), bound, how)
-        if measured.origin is not None:
-            origins[side.id] = measured.origin
-        judged, broken = judge_side(bound.checks, measured.evidence, owner, beside.waivers, patience)
-        measured.forget()
-        if measured.excerpts is not None:
-            judged, unadvised = advise(bound.checks, judged, measured.evidence, measured.excerpts, owner, patience)
-            broken = broken + unadvised
-        looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
-        sides.append(measured.report.model_copy(update={"second_look_s": looked}))
-        evidence[f"side:{side.id}"] = measured.evidence
-        if draws:
-            from qc.drawn import draw  # nobody else's business
-
-            shown = draw(measured, judged, discs, shown)
-        measured.forget()
-        results += [*judged, *(_not_run(check_id, side.id) for check_id in lost)]
-        failures += broken + _broken_measures(measured.evidence.broken, side.id, host)
-    if how.store is not None:
-        how.store.tidy()
-    judged, broken = judge_delivery(
-        bound.checks, evidence, read.delivery.itself(), owner, beside.waivers, patience
-    )  # fmt: skip
-    results, failures = results + judged, failures + broken
-    report = beside.compared(_report(read, ruleset, bound, host, sides, results, failures))
-    more = host.report_done(report)
-    if more:
-        report = report.model_copy(update={"plugin_failures": (*failures, *more)})  # the verdict stands
-    run = Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=origins)
-    shown = replace(shown, words=words(installed), sources=shelf.sources)
+        judging.side(index, replace(how, progress=_told(options.progress, side.id)))
+    judging.delivery()
+    report = beside.compared(_report(case, judging))
+    if more := host.report_done(report):
+        failures = (*report.plugin_failures, *more)
+        report = report.model_copy(update={"plugin_failures": failures})  # the verdict stands
+    run = Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=judging.origins)
+    shown = replace(judging.shown, words=words(installed), sources=shelf.sources)
     return Checked(report.model_copy(update={"run": run}), shown)
 
 
@@ -198,7 +174,7 @@ def plan(
         sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
         if options.split and (cut := heard_through(heard)) is not None:
             delivered.append(cut)
-        failures += _broken_measures(heard.broken, side.id, host)
+        failures += broken_measures(heard.broken, side.id, host)
     if how.store is not None:
         how.store.tidy()
     breaks, no_breaks = None, ""
@@ -315,11 +291,6 @@ def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
     return tuple(sorted(check_id for check_id in missing if nearest(check_id, host.checks) is None))
 
 
-def _not_run(check_id: str, side: str) -> CheckResult:
-    reason = "the check is not there; a plugin did not load"
-    return CheckResult(check=check_id, scope="side", side=side, outcome="error", reason=reason)
-
-
 def read_any(path: Path, host: Host) -> ReadDelivery:
     """Read a delivery: by a plugin that knows the path, else as YAML."""
     text = host.read_delivery(path)
@@ -369,30 +340,20 @@ def _told(progress: Callable[[str, float], None] | None, side: str) -> Progress 
     return None if progress is None else lambda part: progress(side, part)
 
 
-def _broken_measures(broken: Mapping[type[Need[Any]], str], side: str, host: Host) -> list[PluginFailure]:
-    """Name each plugin whose measuring raised, also when nobody asked for the number."""
-    return [
-        PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why, side=side)
-        for need, why in broken.items()
-    ]
-
-
-def _report(
-    read: ReadDelivery, ruleset: Ruleset, bound: Bound, host: Host, sides: Sequence[SideReport],
-    results: Sequence[CheckResult], failures: Sequence[PluginFailure],
-) -> Report:  # fmt: skip
+def _report(case: Case, judging: Judging) -> Report:
+    sides, results, failures = judging.sides, judging.results, judging.failures
     return Report(
         tool=f"sidegate {qc.__version__}",
-        plugins=_plugins(host),
-        ruleset=_ruleset_facts(ruleset, bound),
-        delivery=_delivery_facts(read),
+        plugins=_plugins(case.host),
+        ruleset=_ruleset_facts(case.ruleset, case.bound),
+        delivery=_delivery_facts(case.read),
         sides=tuple(sides),
         discs=disc_levels(sides),
         results=tuple(results),
         plugin_failures=tuple(failures),
         verdict=verdict(results, failures),
         cautions=CAUTIONS,
-    )  # fmt: skip
+    )
 
 
 def _plugins(host: Host) -> tuple[str, ...]:
