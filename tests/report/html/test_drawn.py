@@ -1,12 +1,14 @@
 """What pictures are drawn from agrees with what the report says, and nothing is gathered where nobody draws."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from qc import api
 from qc.chain import SECTORS_A_SECOND
+from qc.drawn import _curves
 from qc.groove.along import DEMAND, PITCH, RADIUS, UNITS
 from qc.groove.cutting import MEASURES
 from qc.groove.views import WORST_AT
@@ -117,3 +119,21 @@ def test_the_own_disc_is_among_those_compared_and_takes_the_recommended_level(ch
     assert own.recommended.value == checked.report.sides[0].levels.recommended.value
     assert len(others) == 5
     assert not any(row.planned for row in others)
+
+
+def test_a_need_whose_curves_break_is_left_out():
+    class Need:
+        def __init__(self, given):
+            self.given = given
+
+        def of(self, chain):
+            return self
+
+        def curves(self, result):
+            if self.given is None:
+                raise ValueError("broken")
+            return {self.given: result}
+
+    results = {Need(None): 1, Need("house.curve"): 2}
+    measured = SimpleNamespace(evidence=SimpleNamespace(results=results, chain=None))
+    assert _curves(measured) == {"house.curve": 2}

@@ -164,8 +164,9 @@ def test_data_is_whole(drawn_page):
     }
 
 
-def test_another_plotting_script_than_the_known_one_is_left_out(monkeypatch, checked, page):
-    monkeypatch.setattr(plotter, "SHA256", "0" * 64)
+@pytest.mark.parametrize(("name", "value"), [("SHA256", "0" * 64), ("PACKAGE", "no_such_package")])
+def test_without_the_plotting_script_that_is_known_the_pictures_stand_still(monkeypatch, checked, page, name, value):
+    monkeypatch.setattr(plotter, name, value)
     seen = page(checked.report, checked.evidence)
     assert "uPlot=function" not in seen
     assert 'class="figure timelines"' in seen
