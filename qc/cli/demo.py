@@ -21,6 +21,7 @@ from qc.wording import shown
 
 NEXT = (
     ("check {}", "what to mend, the gravest first"),
+    ("check {} --out html=report.html", "pictures and all, on one page"),
     ("check {} --out sheet=sheet.html", "a page a side, for the desk at the lathe"),
     ("check {} --out json=report.json", "everything, numbers unrounded"),
     ("explain level.clipped", "what a check finds, and why"),

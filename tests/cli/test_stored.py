@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import time
+from pathlib import Path
 
 import pytest
 
@@ -88,13 +89,10 @@ def test_a_folder_that_cannot_be_written_costs_one_sentence(good):
     ]
 
 
-@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root writes everywhere")
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder in which not even root may write")
 def test_media_that_can_only_be_read_are_judged_all_the_same(good):
-    good.folder.chmod(0o555)
-    try:
-        ran = good.check()
-    finally:
-        good.folder.chmod(0o755)
+    (good.folder / ".sidegate-cache").symlink_to("/proc/self")
+    ran = good.check()
     assert ran.code == 0
     assert sum("measurements are not stored" in one for one in ran.sentences) == 1
 

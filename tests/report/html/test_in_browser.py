@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 import re
 import shutil
-import subprocess
 from dataclasses import replace
 from urllib.parse import quote
 
 import numpy as np
 import pytest
 
+from npm import carried
 from qc.report.html import microscope
 
 CHROMIUM = shutil.which("chromium")
@@ -218,16 +218,7 @@ def test_it_prints_with_the_still_pictures(opened):
 @pytest.fixture(scope="session")
 def axe(tmp_path_factory):
     """The accessibility rules, fetched by npm and kept nowhere."""
-    npm, folder = shutil.which("npm"), tmp_path_factory.mktemp("axe")
-    if npm is None:
-        pytest.skip("npm is not installed")
-    got = subprocess.run(
-        [npm, "pack", "--silent", AXE], cwd=folder, capture_output=True, text=True, timeout=120, check=False
-    )
-    if got.returncode:
-        pytest.skip("npm could not fetch axe-core")
-    shutil.unpack_archive(folder / got.stdout.split()[-1], folder)
-    return (folder / "package" / "axe.min.js").read_text(encoding="utf-8")
+    return carried(AXE, "axe.min.js", tmp_path_factory.mktemp("axe")).decode()
 
 
 @pytest.fixture(scope="session")
