@@ -31,7 +31,7 @@ from qc.measuring import FILE_UNITS, Hearing, Progress
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S
 from qc.report.held import held
-from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, RulesetFacts, Run
+from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run
 from qc.report.side import disc_levels
 from qc.ruleset.changed import Change, changed, read_changes
 from qc.ruleset.find import Available, available, find
@@ -96,6 +96,8 @@ class Checked:
 
     report: Report
     evidence: Evidence
+    undrawn: tuple[PluginFailure, ...] = ()
+    """plugins that broke where only formats that draw ask them; the report says nothing of those"""
 
 
 def check(
@@ -139,7 +141,7 @@ def checked(
         report = report.model_copy(update={"plugin_failures": failures})  # the verdict stands
     run = Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=judging.origins)
     shown = replace(judging.shown, words=words(installed), sources=shelf.sources)
-    return Checked(report.model_copy(update={"run": run}), shown)
+    return Checked(report.model_copy(update={"run": run}), shown, tuple(judging.undrawn))
 
 
 def plan(
@@ -212,6 +214,8 @@ def rulesets_diff(
     shelf = Shelf(host.ruleset_folders)
     pair = [find(spec, shelf.folders) for spec in (before, after)]
     old, new = (shelf.load(there) for there in pair)
+    for one in (old, new):
+        _bound(one, host)  # a ruleset that cannot judge is refused, and not compared
     found = differences(old, new, host)
     if on is None:
         return found

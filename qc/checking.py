@@ -53,6 +53,8 @@ class Judging:
         self.failures: list[PluginFailure] = list(case.host.failures)
         self.origins: dict[str, Origin] = {}
         self.shown = Evidence()
+        self.undrawn: list[PluginFailure] = []
+        """plugins that broke where only formats that draw ask them; the report is the same without"""
         self._case, self._how, self._draws = case, how, draws
         self._known: dict[str, Known] = {}
 
@@ -70,7 +72,8 @@ class Judging:
         if self._draws:
             from qc.drawn import draw  # nobody else's business
 
-            self.shown = draw(measured, results, case.discs, self.shown)
+            self.shown, broken = draw(measured, results, case.discs, self.shown, how.patience)
+            self.undrawn += broken_measures(broken, side, case.host)
         measured.forget()
         self.results += [*results, *(_not_run(check_id, side) for check_id in case.lost)]
         self.failures += broken_measures(measured.evidence.broken, side, case.host)

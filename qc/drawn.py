@@ -3,42 +3,50 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
+from typing import Any
 
 from qc.audio.spectrum import spectrum
-from qc.contract import At, CheckResult, Curve, Evidence, View
+from qc.chain import Chain
+from qc.contract import At, CheckResult, Curve, Evidence, Need, View
 from qc.errors import FAULTS
 from qc.groove.along import along
 from qc.groove.sectors import Sectors
 from qc.groove.views import views
 from qc.groove.worked import AsCut, WorkedSide
 from qc.measuring import MeasuredSide
+from qc.patience import Patient
 from qc.planning import LOUDNESS, Disc, fitted, format_rows
 from qc.report.findings import Found
 from qc.report.plan import FormatRow
+from qc.wording import told
 
 MOST_VIEWS = 12
 """Places of a side that are looked at under the microscope, the gravest."""
 
 
 def draw(
-    measured: MeasuredSide, results: Sequence[CheckResult], discs: Sequence[Disc], before: Evidence
-) -> Evidence:  # fmt: skip
+    measured: MeasuredSide, results: Sequence[CheckResult], discs: Sequence[Disc], before: Evidence, patience: float
+) -> tuple[Evidence, dict[type[Need[Any]], str]]:  # fmt: skip
     """Add to the evidence what one side is drawn from, and what each of some discs would make of it.
 
-    What the remedies left of the second look goes to the views, then to the spectrum.
+    What the remedies left of the second look goes to the views, then to the spectrum. With it comes which needs could
+    not be followed along the side, and why; a call into one may take `patience`, s.
     """
     side, worked, look = measured.report.id, measured.evidence.results.get(AsCut), measured.excerpts
     seen: tuple[View, ...] = ()
     if worked is not None and look is not None:
         seen = views(look, look.stream, worked, _places(results), MOST_VIEWS)
     heard = None if look is None else spectrum(look)
-    return Evidence(
+    curves, broken = _curves(measured, patience)
+    evidence = Evidence(
         traces={**before.traces, side: {} if worked is None else along(worked)},
-        curves={**before.curves, side: _curves(measured)},
+        curves={**before.curves, side: curves},
         views={**before.views, side: seen},
         formats={**before.formats, side: () if worked is None else _on_discs(measured, worked, discs)},
         spectra=before.spectra if heard is None else {**before.spectra, side: heard},
     )
+    return evidence, broken
 
 
 def _on_discs(measured: MeasuredSide, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
@@ -48,15 +56,21 @@ def _on_discs(measured: MeasuredSide, worked: WorkedSide, discs: Sequence[Disc])
     return format_rows(discs, fits)
 
 
-def _curves(measured: MeasuredSide) -> dict[str, Curve]:
-    """Collect what needs follow along the side; a plugin that cannot is left out: it judges nothing."""
+def _curves(measured: MeasuredSide, patience: float) -> tuple[dict[str, Curve], dict[type[Need[Any]], str]]:
+    """Collect what needs follow along the side, and why one could not; what is judged does not hang on it."""
     found: dict[str, Curve] = {}
-    for kind, result in measured.evidence.results.items():
-        try:
-            found |= kind.of(measured.evidence.chain).curves(result)
-        except FAULTS:
-            continue
-    return found
+    broken: dict[type[Need[Any]], str] = {}
+    with Patient(patience) as ask:
+        for kind, result in measured.evidence.results.items():
+            try:
+                found |= ask(partial(_followed, kind, measured.evidence.chain, result))
+            except FAULTS as error:
+                broken[kind] = told(error)
+    return found, broken
+
+
+def _followed(kind: type[Need[Any]], chain: Chain, result: object) -> dict[str, Curve]:
+    return dict(kind.of(chain).curves(result))
 
 
 def _places(results: Sequence[CheckResult]) -> list[tuple[str, str, At]]:

@@ -61,7 +61,8 @@ def check(words: argparse.Namespace) -> int:
     code = exit_code(report, strict=words.strict, only_new=words.only_new)
     for output in wanted:
         code = max(code, attempted(partial(write, output, report, checked.evidence, patience)))
-    for failure in report.plugin_failures:
+    code = max(code, 3 if checked.undrawn else 0)
+    for failure in (*report.plugin_failures, *checked.undrawn):
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     if not any(output.path is None for output in wanted):
         failed = sum(result.outcome == "fail" for result in report.results)

@@ -215,6 +215,7 @@ def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:
     )  # fmt: skip
     diff.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     _hearing(diff)
+    _stored(diff)
 
 
 def _hearing(command: argparse.ArgumentParser) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from datetime import date
 from functools import partial
 from pathlib import Path
 
@@ -11,10 +12,12 @@ from qc import api
 from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
+from qc.cli.storing import cache
 from qc.cli.terminal import colour, width
 from qc.cli.writing import Place, attempted, give, places, refuse_sources
 from qc.dsp import jit
 from qc.errors import UsageError
+from qc.patience import PATIENCE_S
 from qc.report.json import written
 from qc.report.plan_text import PIPED
 from qc.report.ruleset_diff import RulesetDiff
@@ -47,11 +50,16 @@ def diff(words: argparse.Namespace) -> int:
 
 def _judged(words: argparse.Namespace, on: Path, wanted: list[Place], sources: list[Path]) -> RulesetDiff:
     """Judge a delivery by both."""
-    host = api.build_host()
-    refuse_sources(wanted, [*sources, *api.read_any(on, host).files])
-    compile_first(host.needs)
+    patience: float = words.patience or PATIENCE_S
+    host = api.build_host(patience)
+    read = api.read_any(on, host)
+    refuse_sources(wanted, [*sources, *read.files])
+    compile_first(host.needs, patience)
     with Progress(sys.stderr) as progress:
-        options = api.Options(workers=words.workers, progress=progress.told)
+        options = api.Options(
+            workers=words.workers, progress=progress.told, patience=patience, cache=cache(words, read),
+            verify=words.verify, told=say, today=date.today(),  # noqa: DTZ011 - papers are local
+        )  # fmt: skip
         found = api.rulesets_diff(words.before, words.after, on, options, host)
     jit.ready()
     return found

@@ -16,7 +16,7 @@ from qc.delivery.waivers import read_waivers
 from qc.errors import DeliveryError, UsageError
 from qc.judge.waivers import ROUNDED_S, Waiver, Waivers
 from qc.lined import Lined, Loc
-from qc.nearest import meant
+from qc.nearest import meant, nearest
 from qc.quantity import clock
 from qc.wording import shown
 
@@ -57,7 +57,7 @@ def granted(
         if not sides or paper.side is None or paper.side in sides:
             found.append(_waiver(paper, {one.key for one in found}))
     if today is None and any(one.expires for one in found):
-        raise UsageError("there are waivers that expire, and nobody says what day it is; give the options a day")
+        raise UsageError("there are waivers that expire, and nobody says what day it is; say it as Options.today")
     return Waivers(found, today)
 
 
@@ -89,6 +89,8 @@ def _fits_the_checks(paper: _Paper, checks: Mapping[str, type[Check[Any]]], lost
         return
     check = checks.get(check_id)
     if check is None:
+        if nearest(check_id, checks) is None:
+            return  # one of another house's; it covers nothing here, and the report says so
         paper.fail(f'no check is called "{shown(check_id)}"; {meant(check_id, checks)}', "check")
     if not check.waivable:
         mend = "nothing else means anything before that is mended; take the waiver out"

@@ -75,6 +75,8 @@ def fault(report: Report, waiver: WaiverFacts) -> str:
             return f"{what}, and nothing stands for that; take it out"
         return f"{what}, so {waiver.findings} finding{'s stand' if waiver.findings > 1 else ' stands'}"
     results = [one for one in report.results if one.check == waiver.check and waiver.side in {None, one.side}]
+    if not results:
+        return "covers nothing, for no check of that name is judged here"
     if all(one.outcome in {"not_measured", "not_applicable", "error"} for one in results):
         return "covers nothing, for the check judged nothing here"
     narrow = waiver.tracks or waiver.from_s is not None or waiver.to_s is not None

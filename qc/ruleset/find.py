@@ -96,12 +96,15 @@ def _highest(name: str, versions: list[Available]) -> Available:
 def serving(size: str, speed: str, folders: Sequence[Path]) -> Available:
     """Find the one ruleset, at its highest released version, that serves a disc.
 
-    Raises RulesetError when none or several do.
+    One that extends another is chosen by its name, and stands behind those that extend none: whoever installs a house's
+    rules does not change what others' deliveries are judged by. Raises RulesetError when none or several serve.
     """
     known = available(folders)
     newest = {one.name: one for one in known if one.released}
-    discs = {name: _disc(one, known, folders) for name, one in newest.items()}
+    told = {name: _served(one, known, folders) for name, one in newest.items()}
+    discs = {name: one.disc for name, one in told.items()}
     serve = [name for name, disc in discs.items() if disc == (size, speed)]
+    serve = [name for name in serve if not told[name].extends] or serve
     if len(serve) == 1:
         return newest[serve[0]]
     disc = f"a {size} disc at {speed}"
@@ -116,12 +119,19 @@ def paths(known: Iterable[Available]) -> dict[tuple[str, str], Path]:
     return {(one.name, one.version): one.path for one in known}
 
 
-def _disc(one: Available, known: Iterable[Available], folders: Sequence[Path]) -> tuple[str, str]:
-    """Give size and speed of the disc that a ruleset serves, from headings where those tell."""
+class _Served(NamedTuple):
+    disc: tuple[str, str]
+    """size and speed"""
+    extends: bool
+
+
+def _served(one: Available, known: Iterable[Available], folders: Sequence[Path]) -> _Served:
+    """Say which disc a ruleset serves and whether it extends another, from headings where those tell."""
     told = heading(one.path, paths(known))
     if told is not None:
-        return told.size, told.speed
+        return _Served((told.size, told.speed), told.extends)
     from qc.ruleset.lineage import generations
 
-    *_, last = generations(one, folders)
-    return last.file.serves.size, last.file.serves.speed
+    several = list(generations(one, folders))
+    serves = several[-1].file.serves
+    return _Served((serves.size, serves.speed), len(several) > 1)

@@ -36,6 +36,8 @@ class Heading(NamedTuple):
     size: str
     speed: str
     sha256: str
+    extends: bool = False
+    """whether it extends another one"""
 
 
 def heading(path: Path, known: Mapping[tuple[str, str], Path] | None = None) -> Heading | None:
@@ -68,7 +70,7 @@ def _heading(path: Path, known: Mapping[tuple[str, str], Path], children: tuple[
         return None
     own = hashlib.sha256(whole).hexdigest()
     sha256 = digest(own, None if parent is None else parent.sha256)
-    return Heading(found["name"][1], found["version"][1], size, speed, sha256)
+    return Heading(found["name"][1], found["version"][1], size, speed, sha256, parent is not None)
 
 
 def _matched(text: str) -> dict[str, re.Match[str]]:

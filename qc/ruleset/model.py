@@ -232,6 +232,6 @@ class RulesetFile(Sent):
                 sentence = f'"{shown(name)}" cannot name what is found; write it like house.quiet-side'
                 raise misplaced(sentence, ("measures", name))
             if name in self.limits:
-                sentence = f'"{shown(name)}" stands under "measures" too; give its limits there alone'
-                raise misplaced(sentence, ("limits", name), ("measures", name))
+                sentence = f'"{shown(name)}" has limits of its own; give this measure another name, or set those'
+                raise misplaced(sentence, ("measures", name), ("limits", name))
         return self

@@ -52,6 +52,22 @@ def found(bench):
     return run
 
 
+def test_a_delivery_that_was_heard_is_not_heard_again_and_its_waivers_hold(bench, house):
+    waiver = "{check: level.clipped, reason: the fuzz, owner: the band, expires: 2999-12-31}"
+    bench.deliver(DELIVERY.replace("    audio:", f"    waivers: [{waiver}]\n    audio:", 1))
+    bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder, "--cache", "kept")
+    ran = bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder, "--cache", "kept")
+    assert ran.code == 0
+    assert "hearing" not in ran.err
+
+
+def test_a_ruleset_that_can_judge_nothing_is_not_compared(bench, house):
+    house.write_text(HOUSE.replace("off: {level.clipped:", "off: {level.cliped:"))
+    ran = bench.run("rulesets", "diff", "disc-12in-33", house)
+    assert ran.code == 2
+    assert 'no check is called "level.cliped"; did you mean "level.clipped"?' in ran.err
+
+
 def test_two_released_versions(found):
     told = found(*PAIR)
     assert [told[one]["version"] for one in ("before", "after")] == ["1.0.0", "1.1.0"]
@@ -137,7 +153,7 @@ def test_a_file_and_stdout_at_once(bench):
         (["disc-12-33", "disc-12in-33"], 'no ruleset is called "disc-12-33"; did you mean "disc-12in-33"?'),
         (["disc-12in-33", "none.yaml"], "none.yaml: there is no such file"),
         ([*PAIR, "--on", ""], "it names nothing"),
-        ([*PAIR, "--on", "none.json"], "none.json: there is no such file; name a report"),
+        ([*PAIR, "--on", "none.json"], "none.json: there is no such file; name the JSON report"),
         ([*PAIR, "--on", "nowhere"], "nowhere"),
         (["disc-12in-33", "disc-12in-45", "--on", "."], "the delivery is for 12in at 33"),
         ([*PAIR, "--out", "sheet=x.html"], 'there is no format "sheet"'),

@@ -161,7 +161,7 @@ def usage(text, _bench):
 
 STANDING_FOR = {
     "NAME[@VERSION]": "disc-12in-33@1.0.0", "KEY=VALUE": "cut.land=10um", "FORMAT=PATH": "json=report.json",
-    "FOLDER|FILE": "folder", "ID=FILE,FILE": "A=a.wav,b.wav",
+    "FOLDER|FILE": "folder", "SECONDS": "60", "ID=FILE,FILE": "A=a.wav,b.wav",
 }  # fmt: skip
 
 

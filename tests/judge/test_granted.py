@@ -60,6 +60,11 @@ def test_one_of_the_delivery_is_for_its_side():
     assert (fact.owner, fact.reason, fact.expires, fact.state) == ("M. Reed", "the fuzz", "2026-06-15", "unused")
 
 
+def test_a_check_of_another_house_is_waived_in_vain_and_no_fault(tmp_path):
+    (fact,) = read(f"check: house.quiet-side, {WHO}")
+    assert (fact.check, fact.state) == ("house.quiet-side", "unused")
+
+
 def test_several_on_one_line_have_keys_of_their_own(tmp_path):
     facts = read(f"{GOOD}}}, {{{GOOD}}}, {{{GOOD}")
     assert [fact.key for fact in facts] == ["delivery.yaml:10", "delivery.yaml:10/2", "delivery.yaml:10/3"]

@@ -102,7 +102,7 @@ def test_what_does_not_fit_is_refused_with_file_and_line(houses, entry, says):
 @pytest.mark.parametrize(
     ("name", "says"),
     [
-        ("level.clipped", '"level.clipped" stands under "measures" too; give its limits there alone'),
+        ("level.clipped", '"level.clipped" has limits of its own; give this measure another name, or set those'),
         ("quiet", '"quiet" cannot name what is found; write it like house.quiet-side'),
         ("House.quiet", "cannot name what is found"),
         ("layout.of-mine", None),

@@ -108,6 +108,15 @@ def test_two_rulesets_for_one_disc_must_be_told_apart(folder):
         serving("12in", "33", [folder])
 
 
+def test_who_installs_a_house_that_extends_changes_nothing_for_deliveries_that_name_none(folder):
+    child = folder / "lowtide" / "1.0.0.yaml"
+    child.parent.mkdir()
+    for text in ("off: {}\n", "# written by hand\noff: {}\n"):
+        child.write_text(f"schema: 1\nname: lowtide\nversion: 1.0.0\nextends: disc-12in-33@1.10.0\n{text}")
+        assert serving("12in", "33", [folder]).name == "disc-12in-33"
+    assert find("lowtide", [folder]).version == "1.0.0"
+
+
 def test_nothing_serves_anything():
     with pytest.raises(RulesetError, match="those installed serve no disc at all"):
         serving("12in", "33", [])

@@ -1,6 +1,7 @@
 """What pictures are drawn from agrees with what the report says, and nothing is gathered where nobody draws."""
 
 import math
+import threading
 from types import SimpleNamespace
 
 import numpy as np
@@ -121,7 +122,9 @@ def test_the_own_disc_is_among_those_compared_and_takes_the_recommended_level(ch
     assert not any(row.planned for row in others)
 
 
-def test_a_need_whose_curves_break_is_left_out():
+def test_a_need_whose_curves_break_or_never_end_is_left_out_and_named():
+    ended = threading.Event()
+
     class Need:
         def __init__(self, given):
             self.given = given
@@ -132,8 +135,14 @@ def test_a_need_whose_curves_break_is_left_out():
         def curves(self, result):
             if self.given is None:
                 raise ValueError("broken")
+            if self.given == "never":
+                ended.wait()
             return {self.given: result}
 
-    results = {Need(None): 1, Need("house.curve"): 2}
-    measured = SimpleNamespace(evidence=SimpleNamespace(results=results, chain=None))
-    assert _curves(measured) == {"house.curve": 2}
+    broken, never, sound = Need(None), Need("never"), Need("house.curve")
+    measured = SimpleNamespace(evidence=SimpleNamespace(results={broken: 1, never: 3, sound: 2}, chain=None))
+    found, why = _curves(measured, 0.5)
+    ended.set()
+    assert found == {"house.curve": 2}
+    assert set(why) == {broken, never}
+    assert why[broken] == "ValueError: broken"
