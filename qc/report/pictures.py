@@ -8,8 +8,11 @@ from typing import Any
 
 from qc.contract import Evidence, FolderRenderer, Report
 from qc.report import pictures_png
+from qc.wording import shown
 
 INDEX = "pictures.json"
+MOST_OF_TITLE = 44
+"""Characters of a title above each picture; the side follows."""
 ONLY_SVG = "pictures: only SVG were written; for PNG too, pip install 'sidegate[png]'"
 
 
@@ -27,10 +30,11 @@ class Pictures(FolderRenderer):
         """Write the pictures one by one, then the index, which says what finding each of them is of."""
         from qc.report.pictures_named import pictures  # its arrays are nobody else's business
 
+        of = shown(f"{report.delivery.catalogue} {report.delivery.title}".strip(), MOST_OF_TITLE)
         rows: list[dict[str, Any]] = []
         for one in pictures(report, evidence):
             files = [f"{one.name}.svg"]
-            svg = one.figure.standalone
+            svg = one.figure.framed(f"{of}, side {shown(one.side)}")
             (folder / files[0]).write_bytes(svg.encode("utf-8", "replace"))
             if self.png:
                 files.append(f"{one.name}.png")

@@ -15,7 +15,7 @@ from qc.report.html.told import Told, told
 LONGEST = 40
 """Characters of a name that somebody else chose."""
 SCALE, WIDE = 2.0, 1.5
-"""Pixels to a unit, and of the pictures that are as wide as the page: fine enough for a sheet of paper."""
+"""Pixels to a unit, and of the pictures that are as wide as a page: fine enough for a sheet of paper."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def pictures(report: Report, evidence: Evidence) -> Iterator[Picture]:
 
 def _of_side(side: str, name: str, of: Drawn, marked: Sequence[Told]) -> Iterator[Picture]:
     if of.face is not None:
-        yield Picture(f"{name}-disc", side, "the face of the disc", of.face, tuple(marked))
+        yield Picture(f"{name}-disc", side, "the face of the disc", of.face, tuple(marked), WIDE)
     if of.timelines is not None:
         yield Picture(f"{name}-timelines", side, "the side along time", of.timelines, tuple(marked), WIDE)
     for index, place in enumerate(of.places, start=1):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -43,7 +42,6 @@ def _beyond(svg: str) -> bool:
     return not svg.isascii() and not all(any(ord(one) in letters for letters in has) for one in set(svg))
 
 
-@cache
 def _font() -> Path | None:
     """Find the font in its package, which is never imported."""
     spec = find_spec(FONT)

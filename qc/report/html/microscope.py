@@ -156,7 +156,7 @@ def section(name: str, view: View) -> Figure:
     deepest = 1e6 * max(0.0, float(view.middle.width[index])) / 2.0
     um = min(SECTION_UM, SECTION_WIDTH / 2.0 / (deepest + LANDS))
     top, half = 46.0, SECTION_WIDTH / 2.0
-    floor = top + um * max(60.0, deepest + 20.0)
+    floor = top + max(um * max(60.0, deepest + 20.0), um * deepest + 26.0)
     surface = [(0.0, top)]
     for turn in sorted(view.turns, key=lambda one: float(one.inner[index])):
         inner, outer = (half + um * (1e6 * float(edge[index]) - at) for edge in (turn.inner, turn.outer))
@@ -187,8 +187,11 @@ def _tip(radius: float, deepest: float, half: float, top: float, um: float) -> I
     over = math.sqrt(2.0) * radius - deepest if on_walls else math.sqrt(radius**2 - deepest**2)
     middle = top - um * over
     yield element("circle", class_="tip", cx=half, cy=middle, r=um * radius)
-    beside = min(half + um * max(radius, deepest) + 10.0, SECTION_WIDTH - 70.0)
-    yield text(beside, min(top - 8.0, middle), f"tip {radius:g} um", class_="dim")
+    beside, words = half + um * max(radius, deepest) + 10.0, f"tip {radius:g} um"
+    if beside < SECTION_WIDTH - 70.0:
+        yield text(beside, min(top - 8.0, middle), words, class_="dim")
+    else:  # above the edge of a wide groove, clear of the line at it
+        yield text(SECTION_WIDTH, top - 28.0, words, class_="dim end")
 
 
 def _sizes(deepest: float, half: float, top: float, um: float) -> Iterator[Markup]:
