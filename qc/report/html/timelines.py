@@ -101,7 +101,7 @@ def _names(panel: Panel, top: float) -> Iterator[Markup]:
     for words, dim, kind in reversed(named):
         yield element("path", class_=kind, d=path([(right - 22, top - 9), (right, top - 9)]))
         yield text(right - 27, top - 5, words, class_=dim)
-        right -= 7.0 * len(words) + 44
+        right -= 7.7 * len(words) + 44
 
 
 def _line(series: Series, across: Any, up: Any) -> str:
