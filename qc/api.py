@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
-FORMATS = ("html", "json", "junit", "note", "sarif", "sheet", "text", "traces")
+FORMATS = ("html", "json", "junit", "note", "pictures", "sarif", "sheet", "text", "traces")
 """Report formats that the core itself has."""
 
 

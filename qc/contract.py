@@ -423,6 +423,8 @@ class Renderer(ABC):
     """whether it wants the arrays of the evidence; for one that does not, none may have been worked out"""
     folder: ClassVar[bool] = False
     """whether it writes a folder of files; see FolderRenderer"""
+    remark: str = ""
+    """a sentence for stderr once the report is written, as of something that is missing on this machine"""
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:  # noqa: ARG003

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from qc.cli.main import emit, parser
 from qc.errors import UsageError
 
-FIRST = ("text", "json", "html", "sheet", "note", "junit", "sarif", "traces")
+FIRST = ("text", "json", "html", "sheet", "note", "junit", "sarif", "traces", "pictures")
 """The core's formats, those that most people ask for first."""
 FORMATS = {
     "check": tuple(f"{name}=" for name in FIRST),

@@ -64,8 +64,8 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable")
     check.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
-        help="write a report (text, json, html, sheet, note, junit, sarif, traces, or a plugin's format); - is stdout; "
-        "repeatable; default text=-",
+        help="write a report (text, json, html, sheet, note, junit, sarif, traces, pictures into a folder, or a "
+        "plugin's format); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     check.add_argument("--note-template", metavar="FILE", help="note: write it from this template of your own")
     detail = check.add_mutually_exclusive_group()

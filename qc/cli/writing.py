@@ -21,6 +21,7 @@ from qc.report.html.renderer import Html
 from qc.report.json import Json
 from qc.report.junit import JUnit
 from qc.report.note import Note
+from qc.report.pictures import Pictures
 from qc.report.sarif import Sarif
 from qc.report.sheet import Sheet
 from qc.report.text import Text
@@ -29,7 +30,9 @@ from qc.wording import shown, told
 
 R = TypeVar("R")
 
-CORE: dict[str, type[Renderer]] = {kind.name: kind for kind in (Html, Json, JUnit, Note, Sarif, Sheet, Text, Traces)}
+CORE: dict[str, type[Renderer]] = {
+    kind.name: kind for kind in (Html, Json, JUnit, Note, Pictures, Sarif, Sheet, Text, Traces)
+}
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 
@@ -167,8 +170,9 @@ def refuse_sources(wanted: Sequence[Output | Place], sources: Sequence[Path]) ->
 def write(output: Output, report: Report, evidence: Evidence, patience: float = PATIENCE_S) -> None:
     """Write one report.
 
-    Raises PluginError when its format breaks, UsageError when it cannot use what it was given, OutputError when the
-    place cannot be written; nothing is left half written.
+    What the format remarks goes to stderr once the report is there. Raises PluginError when its format breaks,
+    UsageError when it cannot use what it was given, OutputError when the place cannot be written; nothing is left half
+    written.
     """
     renderer, path = output.renderer, output.path
 
@@ -183,6 +187,8 @@ def write(output: Output, report: Report, evidence: Evidence, patience: float = 
         put_folder(path, partial(into, renderer.fill), output.place)
     else:
         put_file(path, partial(into, renderer.render), output.place)
+    if remark := _unbroken(lambda: str(renderer.remark), renderer.name, patience):
+        say(remark)
 
 
 def give(held: bytes, to: Output | Place) -> None:

@@ -73,9 +73,14 @@ def face(
     return Figure(
         name, f"The face of side {side.id}, to scale",
         f"{len(turns.land)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is lighter where "
-        f"it leaves more land. {len(told)} findings are marked.",
+        f"it leaves more land. {_marked(told)}.",
         2.0 * MARGIN + BOX + COLUMN, 2.0 * MARGIN + BOX, Markup("").join([*disc, *names, *_key(centre)]), "face",
     )  # fmt: skip
+
+
+def _marked(told: Sequence[Told]) -> str:
+    count = sum(one.second is not None for one in told)
+    return "1 finding is marked" if count == 1 else f"{count or 'no'} findings are marked".capitalize()
 
 
 def data(side: SideReport, traces: Mapping[str, Array]) -> dict[str, Any]:

@@ -39,16 +39,13 @@ def above(name: str, view: View) -> Figure:
     x: Array = LEFT + 1e6 * view.speed / view.rate * UM * np.arange(len(view.middle.inner), dtype=np.float64)
 
     def up(edge: Array) -> Array:
-        return (high - 1e6 * edge) * UM
+        return np.clip((high - 1e6 * edge) * UM, 0.0, height)  # to clip what is drawn would take twice as long
 
-    clip = f"{name}-clip"
     inside = [element("rect", x=LEFT, y=0.0, width=width - 2.0 * LEFT, height=height, fill=LAND, class_="land")]
     for turn in view.turns:
-        inside += _groove(view, turn, x, up)
-    window = element("rect", x=LEFT, y=0.0, width=width - 2.0 * LEFT, height=height)
+        inside += _groove(view, turn, x, up, height)
     body = [
-        element("defs", element("clipPath", window, id=clip)),
-        group(inside, clip_path=f"url(#{clip})"),
+        group(inside),
         *_narrowest(view, x, up),
         *_worst(view, x, height),
         *_scale(view, width, height),
@@ -73,7 +70,9 @@ def reach(view: View) -> tuple[float, float]:
     return low, high
 
 
-def _groove(view: View, turn: Turn, x: Array, up: Callable[[Array], Array]) -> Iterator[Markup]:
+def _groove(
+    view: View, turn: Turn, x: Array, up: Callable[[Array], Array], height: float
+) -> Iterator[Markup]:  # fmt: skip
     """Draw the two walls of a turn, which meet half-way between its edges; where the cutter is out, nothing is cut."""
     step = view.speed / view.rate
     cut = turn.outer > turn.inner
@@ -85,7 +84,16 @@ def _groove(view: View, turn: Turn, x: Array, up: Callable[[Array], Array]) -> I
         light = (LIGHT @ normal) / np.sqrt((normal**2).sum(axis=0))
         shade = np.round((SHADES - 1) * (AMBIENT + (1.0 - AMBIENT) * np.clip(light, 0.0, 1.0))).astype(int)
         yield from _wall(x, up(edge), up(bottom), shade)
-    yield element("path", class_="bottom", d=path(zip(x.tolist(), up(bottom).tolist(), strict=True)))
+    yield from _bottom(x, up(bottom), height)
+
+
+def _bottom(x: Array, y: Array, height: float) -> Iterator[Markup]:
+    """Draw the line in which the walls meet, where it lies inside of what is seen."""
+    inside = (y > 0.0) & (y < height)
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
+    for first, last in zip(ends[::2], ends[1::2], strict=True):
+        points = zip(x[first:last].tolist(), y[first:last].tolist(), strict=True)
+        yield element("path", class_="bottom", d=path(points))
 
 
 def _wall(x: Array, edge: Array, bottom: Array, shade: NDArray[np.int64]) -> Iterator[Markup]:
@@ -93,6 +101,8 @@ def _wall(x: Array, edge: Array, bottom: Array, shade: NDArray[np.int64]) -> Ite
     changes = np.flatnonzero(np.diff(shade)) + 1
     for start, end in zip([0, *changes], [*changes, len(shade)], strict=True):
         last = min(end + 2, len(shade))  # each stretch reaches into the next, so that no seam shows
+        if np.array_equal(edge[start:last], bottom[start:last]):
+            continue  # nothing is cut, or it lies outside of what is seen
         forth = list(zip(x[start:last].tolist(), edge[start:last].tolist(), strict=True))
         back = list(zip(x[start:last].tolist(), bottom[start:last].tolist(), strict=True))[::-1]
         grey = round(18 + 225 * int(shade[start]) / (SHADES - 1))
@@ -146,7 +156,7 @@ def section(name: str, view: View) -> Figure:
     deepest = 1e6 * max(0.0, float(view.middle.width[index])) / 2.0
     um = min(SECTION_UM, SECTION_WIDTH / 2.0 / (deepest + LANDS))
     top, half = 46.0, SECTION_WIDTH / 2.0
-    floor = top + um * max(60.0, deepest + 20.0)
+    floor = top + max(um * max(60.0, deepest + 20.0), um * deepest + 26.0)
     surface = [(0.0, top)]
     for turn in sorted(view.turns, key=lambda one: float(one.inner[index])):
         inner, outer = (half + um * (1e6 * float(edge[index]) - at) for edge in (turn.inner, turn.outer))
@@ -177,8 +187,11 @@ def _tip(radius: float, deepest: float, half: float, top: float, um: float) -> I
     over = math.sqrt(2.0) * radius - deepest if on_walls else math.sqrt(radius**2 - deepest**2)
     middle = top - um * over
     yield element("circle", class_="tip", cx=half, cy=middle, r=um * radius)
-    beside = min(half + um * max(radius, deepest) + 10.0, SECTION_WIDTH - 70.0)
-    yield text(beside, min(top - 8.0, middle), f"tip {radius:g} um", class_="dim")
+    beside, words = half + um * max(radius, deepest) + 10.0, f"tip {radius:g} um"
+    if beside < SECTION_WIDTH - 70.0:
+        yield text(beside, min(top - 8.0, middle), words, class_="dim")
+    else:  # above the edge of a wide groove, clear of the line at it
+        yield text(SECTION_WIDTH, top - 28.0, words, class_="dim end")
 
 
 def _sizes(deepest: float, half: float, top: float, um: float) -> Iterator[Markup]:

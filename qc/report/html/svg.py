@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
@@ -10,6 +11,13 @@ from importlib.resources import files
 from markupsafe import Markup, escape
 
 from qc.report.html.safe import harmless
+
+Box = tuple[float, float, float, float]
+"""Left, top, width and height of what is seen."""
+ROOM, HEAD = 14.0, 40.0
+"""Pixels around a picture that stands by itself, and above it, with its title."""
+MOST = 60
+"""Characters of what a picture is of."""
 
 
 @dataclass(frozen=True)
@@ -28,26 +36,53 @@ class Figure:
     @property
     def markup(self) -> Markup:
         """The picture as it stands in a page that has `figure.css`."""
-        return self._written(Markup(""), "")
+        return self._written(self.body, (0.0, 0.0, self.width, self.height), "")
 
     @property
     def standalone(self) -> str:
-        """The picture as a file: its own colours, those of a light page, and a size in pixels."""
-        style = files("qc.report.html").joinpath("templates", "figure.css").read_text(encoding="utf-8")
-        size = f' xmlns="http://www.w3.org/2000/svg" width="{num(self.width)}" height="{num(self.height)}"'
-        page = element("rect", class_="page", width=self.width, height=self.height)
-        return str(self._written(Markup("<style>") + Markup(style) + Markup("</style>") + page, size))  # noqa: S704 - our own file
+        """The picture as a file: the colours of white paper, a size in pixels, and no links, which lead nowhere."""
+        return self._file((0.0, 0.0, self.width, self.height), Markup(""))
 
-    def _written(self, before: Markup, more: str) -> Markup:
-        role = "group" if "<a " in self.body else "img"  # what holds links is no picture to those who do not see it
+    def framed(self, belongs: str) -> str:
+        """Give the picture as a file with room around it, below its title and, where there is room, what it is of."""
+        right, head = self.width - 8.0 * min(len(belongs), MOST), 16.0 - HEAD
+        words = text(0.0, head, self.title, class_="strong")
+        if right > 8.0 * len(self.title):
+            words += text(self.width, head, belongs[:MOST], class_="dim end")
+        return self._file((-ROOM, -HEAD, self.width + 2.0 * ROOM, self.height + HEAD + ROOM), words)
+
+    def _file(self, box: Box, more: Markup) -> str:
+        x, y, width, height = box
+        size = f' xmlns="http://www.w3.org/2000/svg" width="{num(width)}" height="{num(height)}"'
+        page = element("rect", class_="page", x=x, y=y, width=width, height=height)
+        style = Markup("<style>") + Markup(on_paper()) + Markup("</style>")  # noqa: S704 - our own file
+        return str(self._written(style + page + more + _unlinked(self.body), box, size))
+
+    def _written(self, body: Markup, box: Box, more: str) -> Markup:
+        role = "group" if "<a " in body else "img"  # what holds links is no picture to those who do not see it
         return Markup(
-            '<svg{more} class="figure {classes}" viewBox="0 0 {width} {height}" role="{role}" '
+            '<svg{more} class="figure {classes}" viewBox="{box}" role="{role}" '
             'aria-labelledby="{name}-title {name}-says">'
-            '<title id="{name}-title">{title}</title><desc id="{name}-says">{says}</desc>{before}{body}</svg>'
+            '<title id="{name}-title">{title}</title><desc id="{name}-says">{says}</desc>{body}</svg>'
         ).format(
-            more=Markup(more), classes=self.classes, width=num(self.width), height=num(self.height), name=self.name,  # noqa: S704 - numbers alone
-            title=harmless(self.title), says=harmless(self.says), before=before, body=self.body, role=role,
+            more=Markup(more), classes=self.classes, box=" ".join(map(num, box)), name=self.name,  # noqa: S704 - numbers alone
+            title=harmless(self.title), says=harmless(self.says), body=body, role=role,
         )  # fmt: skip
+
+
+@cache
+def on_paper() -> str:
+    """Give the style of a picture that is a file: its colours put in, for viewers that know no variables."""
+    style = files("qc.report.html").joinpath("templates", "figure.css").read_text(encoding="utf-8")
+    named, _, rules = style.partition("}")
+    colours = dict(re.findall(r"(--[a-z]+): (#[0-9a-f]{6})", named))
+    return re.sub(r"var\((--[a-z]+)\)", lambda found: colours[found[1]], rules).strip()
+
+
+def _unlinked(body: Markup) -> Markup:
+    """Make links groups: text is escaped, so that nothing else looks like one."""
+    still = re.sub(r'<a href="#[^"]*" tabindex="-1"', "<g", str(body)).replace("</a>", "</g>")
+    return Markup(still)  # noqa: S704 - what it was
 
 
 def num(value: float, places: int = 2) -> str:

@@ -70,8 +70,10 @@ def _panel(panel: Panel, top: float, across: Any, clip: str) -> Iterator[Markup]
         return top + HEIGHT * (1.0 - (value - panel.low) / (panel.high - panel.low))
 
     unit = "" if panel.unit == "1" else f", {panel.unit}"
-    window = element("rect", x=LEFT, y=top, width=WIDTH - LEFT - RIGHT, height=HEIGHT)
-    yield element("clipPath", window, id=clip)
+    beyond = [_beyond(series, panel) for series in panel.series]
+    if any(beyond):
+        window = element("rect", x=LEFT, y=top, width=WIDTH - LEFT - RIGHT, height=HEIGHT)
+        yield element("clipPath", window, id=clip)
     yield text(LEFT, top - 5, f"{panel.title}{unit}", class_="strong")
     yield from _names(panel, top)
     for value in ticks(panel.low, panel.high):
@@ -81,22 +83,25 @@ def _panel(panel: Panel, top: float, across: Any, clip: str) -> Iterator[Markup]
         kind = "bound-fail" if bound.word == "mend" else "bound-warn"
         line = path([(LEFT, up(bound.value)), (WIDTH - RIGHT, up(bound.value))])
         yield element("path", element("title", bound.says), class_=kind, d=line)
-    for series, kind in zip(panel.series, ("one", "two"), strict=False):
-        yield element("path", class_=kind, d=_line(series, across, up), clip_path=f"url(#{clip})")
+    for series, kind, far in zip(panel.series, ("one", "two"), beyond, strict=False):
+        cut = f"url(#{clip})" if far else None  # what is clipped takes longer to draw
+        yield element("path", class_=kind, d=_line(series, across, up), clip_path=cut)
+
+
+def _beyond(series: Series, panel: Panel) -> bool:
+    """Whether a curve leaves its panel."""
+    return not panel.low <= np.nanmin(series.values) <= np.nanmax(series.values) <= panel.high
 
 
 def _names(panel: Panel, top: float) -> Iterator[Markup]:
-    """Name the curves at the right end of the title's line, and the limits."""
+    """Name the curves and the limits at the right end of the title's line, each before its line, whatever the font."""
+    named = [(one.label, "end", kind) for one, kind in zip(panel.series, ("one", "two"), strict=False)]
+    named += [(one.says, "dim end", "bound-fail" if one.word == "mend" else "bound-warn") for one in panel.bounds]
     right = WIDTH - RIGHT
-    for bound in reversed(panel.bounds):
-        yield text(right, top - 5, bound.says, class_="dim end")
-        right -= 7.7 * len(bound.says) + 34
-        kind = "bound-fail" if bound.word == "mend" else "bound-warn"
-        yield element("path", class_=kind, d=path([(right + 4, top - 9), (right + 26, top - 9)]))
-    for series, kind in reversed(list(zip(panel.series, ("one", "two"), strict=False))):
-        yield text(right, top - 5, series.label, class_="end")
-        right -= 7.7 * len(series.label) + 34
-        yield element("path", class_=kind, d=path([(right + 4, top - 9), (right + 26, top - 9)]))
+    for words, dim, kind in reversed(named):
+        yield element("path", class_=kind, d=path([(right - 22, top - 9), (right, top - 9)]))
+        yield text(right - 27, top - 5, words, class_=dim)
+        right -= 7.7 * len(words) + 44
 
 
 def _line(series: Series, across: Any, up: Any) -> str:

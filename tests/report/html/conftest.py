@@ -1,39 +1,11 @@
-"""A side of half a minute with a groove that is too narrow, too deep and too bright in places, judged and drawn."""
+"""The page of the side that is judged and drawn for these tests."""
 
 import io
 
-import numpy as np
 import pytest
 
-from qc import api
 from qc.contract import Evidence
 from qc.report.html.renderer import Html
-from qc.testing.deliveries import Sent, deliver
-
-RATE = 48_000
-SECONDS = 30
-
-
-def burst(hz, peak, start, end):
-    """A tone between two seconds with ends of 0.1 s."""
-    t = np.arange(SECONDS * RATE) / RATE
-    ends = np.clip(np.minimum(t - start, end - t) / 0.1, 0.0, 1.0)
-    return peak * ends * np.sin(2.0 * np.pi * hz * t)
-
-
-def programme():
-    both = burst(330.0, 0.1, 0.5, 14.0) + burst(440.0, 0.12, 15.0, 29.5)
-    apart = burst(90.0, 0.46, 4.0, 6.0) + burst(60.0, 0.1, 20.0, 22.0)
-    left, right = both + apart, both - apart
-    return np.vstack([left + burst(12_000.0, 0.6, 10.0, 10.6), right]) + burst(50.0, 0.001, 0.0, SECONDS)
-
-
-@pytest.fixture(scope="session")
-def checked(tmp_path_factory):
-    """The report and the evidence, as the command hands them to a format that draws."""
-    tracks = [(0.5, 14.0), (15.0, 29.5)]
-    side = Sent(programme(), RATE, tracks=tracks, more={"cut_level": "0 dB"})
-    return api.checked(deliver(tmp_path_factory.mktemp("drawn"), {"A": side, "B": side}), draws=True)
 
 
 @pytest.fixture(scope="session")
