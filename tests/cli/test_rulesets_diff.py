@@ -55,8 +55,8 @@ def found(bench):
 def test_a_delivery_that_was_heard_is_not_heard_again_and_its_waivers_hold(bench, house):
     waiver = "{check: level.clipped, reason: the fuzz, owner: the band, expires: 2999-12-31}"
     bench.deliver(DELIVERY.replace("    audio:", f"    waivers: [{waiver}]\n    audio:", 1))
-    bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder, "--cache", "kept")
-    ran = bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder, "--cache", "kept")
+    bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder)
+    ran = bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder)
     assert ran.code == 0
     assert "hearing" not in ran.err
 
