@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import BinaryIO, Self
 
 from qc.contract import Cited, Evidence, Renderer, Report
+from qc.report import since
 from qc.report.changed import change_lines
 from qc.report.model import Finding, PluginFailure
 from qc.report.sarif_results import Row, cited, file_uri, plain, results, said
@@ -17,13 +18,13 @@ SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sar
 
 
 class Sarif(Renderer):
-    """Writes the results as a SARIF log of one run; `strict` as the command's exit code has it."""
+    """Writes the results as a SARIF log of one run; `strict` and `only_new` as the command's exit code has them."""
 
     name = "sarif"
     suffixes = (".sarif", ".sarif.json")
 
-    def __init__(self, *, strict: bool = False) -> None:
-        self.strict = strict
+    def __init__(self, *, strict: bool = False, only_new: bool = False) -> None:
+        self.strict, self.only_new = strict, only_new
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:  # noqa: ARG003
@@ -32,12 +33,15 @@ class Sarif(Renderer):
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
         """Write UTF-8 with two spaces of indent and a line end."""
-        log = {"$schema": SCHEMA, "version": "2.1.0", "runs": [_run(report, evidence, strict=self.strict)]}
+        log = {"$schema": SCHEMA, "version": "2.1.0", "runs": [_run(report, evidence, failed=self._failed(report))]}
         text = json.dumps(log, indent=2, ensure_ascii=False, allow_nan=False)
         out.write(text.encode("utf-8", "replace") + b"\n")
 
+    def _failed(self, report: Report) -> bool:
+        return since.failed(report, strict=self.strict, only_new=self.only_new)
 
-def _run(report: Report, evidence: Evidence, *, strict: bool) -> Row:
+
+def _run(report: Report, evidence: Evidence, *, failed: bool) -> Row:
     ids = sorted({result.check for result in report.results} | {one.check for one in _gone(report)})
     sources = cited(report)
     name, _, version = report.tool.partition(" ")
@@ -53,7 +57,7 @@ def _run(report: Report, evidence: Evidence, *, strict: bool) -> Row:
         "tool": {"driver": driver},
         "columnKind": "unicodeCodePoints",
         "language": "en",
-        "invocations": [_invocation(report, ids, strict=strict)],
+        "invocations": [_invocation(report, ids, failed=failed)],
         "artifacts": list(_artifacts(report)),
         "results": results(report, ids, sources),
         "properties": _properties(report),
@@ -85,9 +89,8 @@ def _properties(report: Report) -> Row:
     return found
 
 
-def _invocation(report: Report, ids: list[str], *, strict: bool) -> Row:
+def _invocation(report: Report, ids: list[str], *, failed: bool) -> Row:
     broke = report.verdict == "error" or bool(report.plugin_failures)
-    failed = report.verdict == "fail" or (strict and report.verdict == "warn")
     code = 3 if broke else 1 if failed else 0
     invocation: Row = {"executionSuccessful": not broke, "exitCode": code}
     if report.run is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from qc.report.findings import Found, every, place, whole
+from qc.report.findings import Found, place, whole
 from qc.report.model import BaselineFacts, CheckResult, Finding, Report
 from qc.wording import shown
 
@@ -19,6 +19,7 @@ TOGETHER = 0.5
 LABEL = 13
 LONGEST = 120
 """Characters of a file name."""
+MARKS = {"new": "new", "unchanged": "as before"}
 
 
 class Fate(NamedTuple):
@@ -118,6 +119,11 @@ def _line(one: Found) -> str:
     return f"{place(one)} {one.finding.check}: {one.over or one.finding.message}{waived}"
 
 
+def mark(finding: Finding) -> str:
+    """Give the word for what a finding is beside the earlier report; empty without one."""
+    return "" if finding.baseline is None else MARKS[finding.baseline]
+
+
 def marked(one: Found) -> str:
     """Give what stands behind a place: that it is new, where there was an earlier report."""
     return ", new" if one.finding.baseline == "new" else ""
@@ -126,20 +132,31 @@ def marked(one: Found) -> str:
 # -- what counts -----------------------------------------------------------------------------------------------
 
 
+def failed(report: Report, *, strict: bool = False, only_new: bool = False) -> bool:
+    """Say whether a report fails (`strict`: or warns); `only_new`: by what the earlier report did not have."""
+    if only_new:
+        return counted(report, strict=strict) > 0
+    return report.verdict == "fail" or (strict and report.verdict == "warn")
+
+
 def counted(report: Report, *, strict: bool) -> int:
     """Count the findings that fail (`strict`: or warn), are waived by nobody, and that no earlier report had.
 
     Where either report left some out, as many as were left out more than then count too.
     """
+    return sum(counted_of(result, report.baseline, strict=strict) for result in report.results)
+
+
+def counted_of(result: CheckResult, before: BaselineFacts | None, *, strict: bool) -> int:
+    """Count as `counted` does, what one check found."""
     grades = {"fail", "warn"} if strict else {"fail"}
-    new = (one for one in every(report) if one.finding.severity in grades and one.finding.baseline != "unchanged")
-    then = {} if report.baseline is None else {(one.check, one.side): one.then for one in report.baseline.left_out}
-    more = (
-        max(0, result.left_unwaived - then.get((result.check, result.side), 0))
-        for result in report.results
-        if _mildest(result) in grades
-    )
-    return len(list(new)) + sum(more)
+    mine = [one for one in result.findings if one.severity in grades and one.waived_by is None]
+    new = sum(one.baseline != "unchanged" for one in mine)
+    if _mildest(result) not in grades:
+        return new
+    left = () if before is None else before.left_out
+    then = sum(one.then for one in left if (one.check, one.side) == (result.check, result.side))
+    return new + max(0, result.left_unwaived - then)
 
 
 def _mildest(result: CheckResult) -> str:

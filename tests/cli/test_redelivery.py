@@ -156,6 +156,13 @@ def test_only_what_is_new_counts(deliver):
     ran = bench.check("--baseline", str(before), "--only-new")
     assert ran.code == 0
     assert NARROW in {one["check"] for one in ran.report["baseline"]["gone"]}
+    sarif, junit = bench.output / "r.sarif", bench.output / "r.xml"
+    formats = ("--out", f"sarif={sarif}", "--out", f"junit={junit}")
+    for words, code in ((["--only-new"], 0), ([], 1)):
+        assert bench.run("check", bench.folder, "--baseline", before, *formats, *words).code == code
+        (run,) = json.loads(sarif.read_bytes())["runs"]
+        assert run["invocations"][0]["exitCode"] == code
+        assert (b"<failure" in junit.read_bytes()) == bool(code)
 
 
 def test_what_is_not_heard_any_more_is_not_mended(deliver):

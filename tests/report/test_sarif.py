@@ -10,6 +10,7 @@ from jsonschema import Draft4Validator
 
 import qc_standard
 from npm import carried
+from qc.judge.engine import exit_code
 from qc.report.sarif import Sarif
 from reports import HOSTILE, eventful, finding, hostile, report, result, side, written
 
@@ -88,6 +89,17 @@ def test_a_plugin_that_broke_is_told_once_with_its_rule():
 def test_the_exit_code_is_the_commands(verdict, strict, code):
     (invocation,) = read(report([side()], [], verdict=verdict), strict=strict)["invocations"]
     assert (invocation["executionSuccessful"], invocation["exitCode"]) == (True, code)
+
+
+@pytest.mark.parametrize("strict", [False, True])
+@pytest.mark.parametrize("severity", ["fail", "warn"])
+@pytest.mark.parametrize("mark", ["new", "unchanged"])
+def test_the_exit_code_is_the_commands_where_only_what_is_new_counts(mark, severity, strict):
+    found = result("groove.cut-too-deep", severity, finding("groove.cut-too-deep", severity, baseline=mark))
+    one = report([side()], [found], verdict=severity, baseline=eventful().baseline)
+    (invocation,) = read(one, strict=strict, only_new=True)["invocations"]
+    assert invocation["exitCode"] == exit_code(one, strict=strict, only_new=True)
+    assert invocation["exitCode"] == int(mark == "new" and (strict or severity == "fail"))
 
 
 def test_a_finding_lies_on_its_line_or_on_that_of_its_sides_audio():
