@@ -10,7 +10,7 @@ from typing import BinaryIO, Self
 from qc.contract import Cited, Evidence, Renderer, Report
 from qc.report import since
 from qc.report.changed import change_lines
-from qc.report.model import Finding, PluginFailure
+from qc.report.model import BaselineFacts, Finding, PluginFailure
 from qc.report.sarif_results import Row, cited, file_uri, plain, results, said
 from qc.report.sarif_rules import rules, taxonomy
 
@@ -85,8 +85,20 @@ def _properties(report: Report) -> Row:
     if report.baseline is not None:
         earlier = report.baseline
         words = {"file": earlier.file, "tool": earlier.tool, "ruleset": earlier.ruleset}
-        found["baseline"] = {name: plain(word) for name, word in words.items()}
+        found["baseline"] = {name: plain(word) for name, word in words.items()} | _fates(earlier)
     return found
+
+
+def _fates(before: BaselineFacts) -> Row:
+    """Count what became of every finding of either report; of what was not compared, say so."""
+    return {
+        "new": before.new,
+        "asBefore": before.unchanged,
+        "mended": len(before.gone),
+        "notJudged": len(before.not_judged),
+        "unsure": len(before.unsure),
+        "leftOut": [plain(words) for words in since.left_out_words(before)],
+    }
 
 
 def _invocation(report: Report, ids: list[str], *, failed: bool) -> Row:

@@ -45,6 +45,11 @@ def fates(report: Report) -> list[Fate]:
     return [Fate(word, tuple(sorted(found, key=lambda one: one.gravity))) for word, found in several]
 
 
+def earlier_only(report: Report) -> list[Fate]:
+    """Give the fates of what only the earlier report has; the others stand among the findings. None is empty."""
+    return [fate for fate in fates(report) if fate.found and fate.word not in MARKS.values()]
+
+
 def _found(findings: Iterable[Finding]) -> Iterator[Found]:
     return (Found(finding, finding.measure) for finding in findings)
 
@@ -56,6 +61,12 @@ def heading(before: BaselineFacts) -> str:
     more = {"not judged any more": len(before.not_judged), "cannot be told": len(before.unsure)}
     said = [f"{count} {word}" for word, count in counts.items()] + [f"{n} {word}" for word, n in more.items() if n]
     return f"Since the report {day or shown(before.file, LONGEST)}: {', '.join(said)}"
+
+
+def judged_otherwise(report: Report, before: BaselineFacts) -> str:
+    """Say that the earlier report was judged by another version; empty where it was the same."""
+    same = before.ruleset == f"{report.ruleset.name}@{report.ruleset.version}"
+    return "" if same else f"it was judged by {shown(before.ruleset)}, so limits may differ"
 
 
 def left_out_words(before: BaselineFacts) -> Iterator[str]:
@@ -72,11 +83,11 @@ def told(page: Page, report: Report, *, verbose: bool) -> None:
         return
     page.blank()
     page.say(heading(before), body="bold")
-    if before.ruleset != f"{report.ruleset.name}@{report.ruleset.version}":
-        page.say(f"it was judged by {shown(before.ruleset)}, so limits may differ", label="  ", indent=4)
+    if otherwise := judged_otherwise(report, before):
+        page.say(otherwise, label="  ", indent=4)
     for fate in fates(report):
         if verbose:
-            lines = [_line(one) for one in fate.found]
+            lines = [whole_line(one) for one in fate.found]
         elif fate.word == "as before":  # these stand below
             continue
         else:
@@ -114,7 +125,8 @@ def _passage(group: list[Found]) -> str:
     return f"{place(group[0], briefly=True)}: {', '.join(checks)}"
 
 
-def _line(one: Found) -> str:
+def whole_line(one: Found) -> str:
+    """Write where a finding lies and what it is: "A 0:10.093, track 2 CHECK: 371 g, above 300 g"."""
     waived = ", waived" if one.finding.waived_by else ""
     return f"{place(one)} {one.finding.check}: {one.over or one.finding.message}{waived}"
 

@@ -11,6 +11,7 @@ from jsonschema import Draft4Validator
 import qc_standard
 from npm import carried
 from qc.judge.engine import exit_code
+from qc.report.model import LeftOut
 from qc.report.sarif import Sarif
 from reports import HOSTILE, eventful, finding, hostile, report, result, side, written
 
@@ -129,6 +130,19 @@ def test_waivers_suppress_and_a_baseline_is_told():
     states = {row["ruleId"]: row.get("baselineState") for row in run["results"]}
     assert states["hf.sibilance-or-cymbals-too-strong"] == "absent"
     assert [row["baselineState"] for row in of(run, "groove.cut-too-deep")] == ["new", "unchanged"]
+
+
+def test_what_became_of_the_earlier_findings_is_counted():
+    one = eventful()
+    lost = one.baseline.gone[0]
+    left = LeftOut(check="level.clipped", side="A", then=1, now=5)
+    baseline = one.baseline.model_copy(update={"not_judged": (lost,) * 2, "unsure": (lost,) * 3, "left_out": (left,)})
+    known = read(one.model_copy(update={"baseline": baseline}))["properties"]["baseline"]
+    assert {name: known[name] for name in ("new", "asBefore", "mended", "notJudged", "unsure")} == {
+        "new": 1, "asBefore": 4, "mended": 1, "notJudged": 2, "unsure": 3,
+    }  # fmt: skip
+    (words,) = known["leftOut"]
+    assert words.startswith("level.clipped on A: ")
 
 
 def test_rules_have_the_checks_words_and_sources_are_taxa():
