@@ -16,7 +16,7 @@ from qc.judge.baseline import Earlier, Layout, compared, refuse_stale
 from qc.judge.granted import granted
 from qc.judge.waivers import Waivers
 from qc.report.earlier import read_report
-from qc.report.model import AudioFacts
+from qc.report.model import AudioFacts, RulesetFacts
 from qc.ruleset.load import Ruleset
 
 
@@ -67,5 +67,8 @@ def read_beside(
     earlier = Earlier(read_report(papers.baseline), papers.baseline.name)
     layouts = {side.id: Layout.of(side.itself(), facts(side.id).channels) for side in sides}
     every_side = len(sides) == len(read.delivery.sides)
-    refuse_stale(earlier, ruleset.name, ruleset.version, layouts, every_side=every_side)
+    rules = RulesetFacts(
+        name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows
+    )  # fmt: skip
+    refuse_stale(earlier, rules, layouts, every_side=every_side)
     return Beside(waivers, earlier)

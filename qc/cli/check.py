@@ -23,6 +23,7 @@ from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
 from qc.patience import PATIENCE_S
+from qc.report.junit import JUnit
 from qc.report.note import Note
 from qc.report.sarif import Sarif
 from qc.report.since import counted_words
@@ -102,7 +103,9 @@ def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None
     if kind is Text:
         return text(words, path)
     if kind is Sarif:
-        return Sarif(strict=words.strict)
+        return Sarif(strict=words.strict, only_new=words.only_new)
+    if kind is JUnit:
+        return JUnit(only_new=words.only_new)
     if kind is Note:
         return Note.for_path(path, None if words.note_template is None else Path(words.note_template))
     return kind.for_path(path)

@@ -5,17 +5,22 @@ Findings are the same by where they lie and never by their words or numbers, whi
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from qc.contract import CheckResult, Finding, Report
 from qc.errors import UsageError
-from qc.report.model import BaselineFacts, LeftOut, SideReport
+from qc.quantity import parse, read
+from qc.report.findings import listed
+from qc.report.model import BaselineFacts, LeftOut, RulesetFacts, SideReport
 from qc.wording import shown
 
 NEAR_S = 1.0
 """Findings whose starts are no further apart may be the same."""
+LONGEST = 40
+"""Characters of a value that a report gives."""
 UNJUDGED = {"not_measured", "not_applicable", "error"}
 
 
@@ -54,18 +59,15 @@ class Layout:
         return ""
 
 
-def refuse_stale(
-    earlier: Earlier, ruleset: str, version: str, sides: Mapping[str, Layout], *, every_side: bool
-) -> None:
+def refuse_stale(earlier: Earlier, ruleset: RulesetFacts, sides: Mapping[str, Layout], *, every_side: bool) -> None:
     """Refuse an earlier report that says nothing of this delivery; raises UsageError, one sentence.
 
     `sides` are those to be judged; `every_side` says whether the delivery has no others.
     """
     then = earlier.report
     mend = "judge the earlier delivery again, or leave --baseline out"
-    own, its = f"{ruleset}@{version}", f"{then.ruleset.name}@{then.ruleset.version}"
-    if then.ruleset.name != ruleset or _major(then.ruleset.version) != _major(version):
-        raise UsageError(f"{shown(earlier.file)}: it was judged by {shown(its)}, and this by {own}; {mend}")
+    if other := _other_rules(then.ruleset, ruleset) or _other_chain(then.ruleset, ruleset):
+        raise UsageError(f"{shown(earlier.file)}: it was judged {other}; {mend}")
     known = {side.id: _layout(side) for side in then.sides}
     others = [one for one in sides if one not in known] or ([one for one in known if one not in sides] * every_side)
     if others:
@@ -75,6 +77,53 @@ def refuse_stale(
     for side, layout in sides.items():
         if unlike := layout.unlike(known[side]):
             raise UsageError(f"{shown(earlier.file)}: side {side} {unlike}; {mend}")
+
+
+def _other_rules(then: RulesetFacts, now: RulesetFacts) -> str:
+    """Say by which rules an earlier report was judged; empty where they are those of now, or a minor version of them.
+
+    What goes by one name and version and is another file changes outcomes with nobody told: a version tells.
+    """
+    its, own = (f"{one.name}@{one.version}" for one in (then, now))
+    if then.name != now.name or _major(then.version) != _major(now.version):
+        return f"by {shown(its)}, and this by {own}"
+    if its == own and then.sha256 != now.sha256:
+        return f"by another file called {shown(its)}: give the ruleset a version of its own"
+    return ""
+
+
+def _other_chain(then: RulesetFacts, now: RulesetFacts) -> str:
+    """Say which values of the chain were others then, of one version; empty where none were."""
+    if then.version != now.version:
+        return ""
+    rows, before = _rows(now), _rows(then)
+    others = [key for key in rows if key in before and not _alike(rows[key], before[key])]
+    if not others:
+        return ""
+    its, own = (listed(f"{key} {shown(one[key], LONGEST)}" for key in others) for one in (before, rows))
+    return f"with {its}, and this with {own}"
+
+
+def _rows(ruleset: RulesetFacts) -> Mapping[str, str]:
+    """Give every value of the chain by its key, "cut.land": "13 um"; what a report has in no such rows is passed by."""
+    return {
+        f"{section}.{name}": str(row["value"])
+        for section, part in ruleset.chain.items()
+        if isinstance(part, Mapping)
+        for name, row in part.items()
+        if isinstance(row, Mapping) and "value" in row
+    }
+
+
+def _alike(one: str, other: str) -> bool:
+    """Say whether two values are the same, "0.025 mm" and "25 um" too."""
+    if one == other:
+        return True
+    try:
+        value, unit = parse(one)
+        return math.isclose(value, read(other, unit))
+    except ValueError:
+        return False
 
 
 def _major(version: str) -> str:

@@ -13,7 +13,7 @@ from qc.judge.waivers import Waivers
 from qc.patience import PATIENCE_S, Patient
 from qc.report.findings import Found
 from qc.report.model import PluginFailure, Verdict
-from qc.report.since import counted
+from qc.report.since import failed
 from qc.wording import told
 
 MOST_FINDINGS = 100
@@ -142,6 +142,4 @@ def exit_code(report: Report, *, strict: bool = False, only_new: bool = False) -
     """
     if report.verdict == "error" or report.plugin_failures:
         return 3
-    if only_new:
-        return int(counted(report, strict=strict) > 0)
-    return int(report.verdict == "fail" or (strict and report.verdict == "warn"))
+    return int(failed(report, strict=strict, only_new=only_new))

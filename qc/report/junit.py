@@ -13,33 +13,38 @@ from xml.etree import ElementTree as ET
 from qc.contract import Evidence, Renderer, Report
 from qc.report.findings import Found, place
 from qc.report.model import CheckResult, Finding, PluginFailure
+from qc.report.since import counted_of, mark
 from qc.wording import shown
 
 LONGEST = 4000
 """Characters of one line."""
 SKIPPED = {"not_applicable": "not applicable", "not_measured": "not measured"}
 DELIVERY = "the delivery as a whole"
+AS_BEFORE = "as before: it fails, and so it did in the earlier report; only what is new counts"
 
 
 class JUnit(Renderer):
-    """Writes the results as JUnit XML."""
+    """Writes the results as JUnit XML; with `only_new` a check passes that fails as it did in the earlier report."""
 
     name = "junit"
     suffixes = (".xml",)
 
+    def __init__(self, *, only_new: bool = False) -> None:
+        self.only_new = only_new
+
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
         """Write UTF-8, indented."""
-        root = _suites(report)
+        root = _suites(report, only_new=self.only_new)
         ET.indent(root)
         out.write(ET.tostring(root, encoding="utf-8", xml_declaration=True) + b"\n")
 
 
-def _suites(report: Report) -> ET.Element:
+def _suites(report: Report, *, only_new: bool) -> ET.Element:
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
     root = ET.Element("testsuites", {"name": _clean(name)})
     told = list(_told(report))
     for side in dict.fromkeys([*(side.id for side in report.sides), *(result.side for result in report.results)]):
-        cases = [_case(result, report, _who(result, report)) for result in report.results if result.side == side]
+        cases = [_case(result, report, only_new=only_new) for result in report.results if result.side == side]
         if cases:
             root.append(_suite(DELIVERY if side is None else f"side {side}", report, cases, _facts(report, side)))
     alone = [failure for failure in report.plugin_failures if id(failure) not in told]
@@ -84,7 +89,7 @@ def _facts(report: Report, side: str | None) -> list[tuple[str, str]]:
     return facts
 
 
-def _case(result: CheckResult, report: Report, failure: PluginFailure | None) -> ET.Element:
+def _case(result: CheckResult, report: Report, *, only_new: bool) -> ET.Element:
     """Write one check; its findings in the text of the failure, what else was found in system-out."""
     where = result.side or "delivery"
     case = ET.Element("testcase", {"name": _clean(result.check), "classname": _clean(where)})
@@ -100,17 +105,30 @@ def _case(result: CheckResult, report: Report, failure: PluginFailure | None) ->
         ET.SubElement(case, "skipped").text = "\n".join([*beside, *_omitted(result)])
         beside = []
     elif result.outcome == "error":
+        failure = _who(result, report)
         _fault(case, "plugin" if failure is None else failure.plugin, result.reason)
+    elif result.outcome == "fail" and only_new and _as_before(result, report):
+        beside = [AS_BEFORE, *_lines(kept["fail"]), *beside, *_omitted(result)]
     elif result.outcome == "fail":
-        first = next(iter(kept["fail"]), None)
-        message = result.reason or "it failed" if first is None else first.message
-        failed = ET.SubElement(case, "failure", {"type": "fail", "message": _clean(message)})
-        failed.text = "\n".join([*_lines(kept["fail"]), *_omitted(result)])
+        _failure(case, result, kept["fail"])
     else:
         beside += [*_omitted(result), *([_clean(result.reason)] if result.reason else [])]
     if beside:
         ET.SubElement(case, "system-out").text = "\n".join(beside)
     return case
+
+
+def _as_before(result: CheckResult, report: Report) -> bool:
+    """Say whether a check fails by nothing that the earlier report did not have."""
+    return bool(result.findings) and not counted_of(result, report.baseline, strict=False)
+
+
+def _failure(case: ET.Element, result: CheckResult, findings: Sequence[Finding]) -> None:
+    """Write a failure; its message is that of the gravest finding, of a new one where there is one."""
+    first = next((one for one in findings if one.baseline == "new"), next(iter(findings), None))
+    message = result.reason or "it failed" if first is None else first.message
+    failed = ET.SubElement(case, "failure", {"type": "fail", "message": _clean(message)})
+    failed.text = "\n".join([*_lines(findings), *_omitted(result)])
 
 
 def _fault(case: ET.Element, plugin: str, why: str) -> None:
@@ -143,7 +161,8 @@ def _who(result: CheckResult, report: Report) -> PluginFailure | None:
 
 def _lines(findings: Iterable[Finding]) -> Iterator[str]:
     for finding in findings:
-        yield _clean(f"{finding.severity}: {place(Found(finding, finding.measure), fully=True)}: {finding.message}")
+        where = ", ".join(word for word in (place(Found(finding, finding.measure), fully=True), mark(finding)) if word)
+        yield _clean(f"{finding.severity}: {where}: {finding.message}")
         yield _clean(f"  to do: {finding.remedy}")
 
 

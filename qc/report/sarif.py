@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import BinaryIO, Self
 
 from qc.contract import Cited, Evidence, Renderer, Report
+from qc.report import since
 from qc.report.changed import change_lines
-from qc.report.model import Finding, PluginFailure
+from qc.report.model import BaselineFacts, Finding, PluginFailure
 from qc.report.sarif_results import Row, cited, file_uri, plain, results, said
 from qc.report.sarif_rules import rules, taxonomy
 
@@ -17,13 +18,13 @@ SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sar
 
 
 class Sarif(Renderer):
-    """Writes the results as a SARIF log of one run; `strict` as the command's exit code has it."""
+    """Writes the results as a SARIF log of one run; `strict` and `only_new` as the command's exit code has them."""
 
     name = "sarif"
     suffixes = (".sarif", ".sarif.json")
 
-    def __init__(self, *, strict: bool = False) -> None:
-        self.strict = strict
+    def __init__(self, *, strict: bool = False, only_new: bool = False) -> None:
+        self.strict, self.only_new = strict, only_new
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:  # noqa: ARG003
@@ -32,12 +33,15 @@ class Sarif(Renderer):
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
         """Write UTF-8 with two spaces of indent and a line end."""
-        log = {"$schema": SCHEMA, "version": "2.1.0", "runs": [_run(report, evidence, strict=self.strict)]}
+        log = {"$schema": SCHEMA, "version": "2.1.0", "runs": [_run(report, evidence, failed=self._failed(report))]}
         text = json.dumps(log, indent=2, ensure_ascii=False, allow_nan=False)
         out.write(text.encode("utf-8", "replace") + b"\n")
 
+    def _failed(self, report: Report) -> bool:
+        return since.failed(report, strict=self.strict, only_new=self.only_new)
 
-def _run(report: Report, evidence: Evidence, *, strict: bool) -> Row:
+
+def _run(report: Report, evidence: Evidence, *, failed: bool) -> Row:
     ids = sorted({result.check for result in report.results} | {one.check for one in _gone(report)})
     sources = cited(report)
     name, _, version = report.tool.partition(" ")
@@ -53,7 +57,7 @@ def _run(report: Report, evidence: Evidence, *, strict: bool) -> Row:
         "tool": {"driver": driver},
         "columnKind": "unicodeCodePoints",
         "language": "en",
-        "invocations": [_invocation(report, ids, strict=strict)],
+        "invocations": [_invocation(report, ids, failed=failed)],
         "artifacts": list(_artifacts(report)),
         "results": results(report, ids, sources),
         "properties": _properties(report),
@@ -81,13 +85,24 @@ def _properties(report: Report) -> Row:
     if report.baseline is not None:
         earlier = report.baseline
         words = {"file": earlier.file, "tool": earlier.tool, "ruleset": earlier.ruleset}
-        found["baseline"] = {name: plain(word) for name, word in words.items()}
+        found["baseline"] = {name: plain(word) for name, word in words.items()} | _fates(earlier)
     return found
 
 
-def _invocation(report: Report, ids: list[str], *, strict: bool) -> Row:
+def _fates(before: BaselineFacts) -> Row:
+    """Count what became of every finding of either report; of what was not compared, say so."""
+    return {
+        "new": before.new,
+        "asBefore": before.unchanged,
+        "mended": len(before.gone),
+        "notJudged": len(before.not_judged),
+        "unsure": len(before.unsure),
+        "leftOut": [plain(words) for words in since.left_out_words(before)],
+    }
+
+
+def _invocation(report: Report, ids: list[str], *, failed: bool) -> Row:
     broke = report.verdict == "error" or bool(report.plugin_failures)
-    failed = report.verdict == "fail" or (strict and report.verdict == "warn")
     code = 3 if broke else 1 if failed else 0
     invocation: Row = {"executionSuccessful": not broke, "exitCode": code}
     if report.run is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from qc.report.findings import Found, every, place, whole
+from qc.report.findings import Found, place, whole
 from qc.report.model import BaselineFacts, CheckResult, Finding, Report
 from qc.wording import shown
 
@@ -19,6 +19,7 @@ TOGETHER = 0.5
 LABEL = 13
 LONGEST = 120
 """Characters of a file name."""
+MARKS = {"new": "new", "unchanged": "as before"}
 
 
 class Fate(NamedTuple):
@@ -44,6 +45,11 @@ def fates(report: Report) -> list[Fate]:
     return [Fate(word, tuple(sorted(found, key=lambda one: one.gravity))) for word, found in several]
 
 
+def earlier_only(report: Report) -> list[Fate]:
+    """Give the fates of what only the earlier report has; the others stand among the findings. None is empty."""
+    return [fate for fate in fates(report) if fate.found and fate.word not in MARKS.values()]
+
+
 def _found(findings: Iterable[Finding]) -> Iterator[Found]:
     return (Found(finding, finding.measure) for finding in findings)
 
@@ -55,6 +61,12 @@ def heading(before: BaselineFacts) -> str:
     more = {"not judged any more": len(before.not_judged), "cannot be told": len(before.unsure)}
     said = [f"{count} {word}" for word, count in counts.items()] + [f"{n} {word}" for word, n in more.items() if n]
     return f"Since the report {day or shown(before.file, LONGEST)}: {', '.join(said)}"
+
+
+def judged_otherwise(report: Report, before: BaselineFacts) -> str:
+    """Say that the earlier report was judged by another version; empty where it was the same."""
+    same = before.ruleset == f"{report.ruleset.name}@{report.ruleset.version}"
+    return "" if same else f"it was judged by {shown(before.ruleset)}, so limits may differ"
 
 
 def left_out_words(before: BaselineFacts) -> Iterator[str]:
@@ -71,11 +83,11 @@ def told(page: Page, report: Report, *, verbose: bool) -> None:
         return
     page.blank()
     page.say(heading(before), body="bold")
-    if before.ruleset != f"{report.ruleset.name}@{report.ruleset.version}":
-        page.say(f"it was judged by {shown(before.ruleset)}, so limits may differ", label="  ", indent=4)
+    if otherwise := judged_otherwise(report, before):
+        page.say(otherwise, label="  ", indent=4)
     for fate in fates(report):
         if verbose:
-            lines = [_line(one) for one in fate.found]
+            lines = [whole_line(one) for one in fate.found]
         elif fate.word == "as before":  # these stand below
             continue
         else:
@@ -113,9 +125,15 @@ def _passage(group: list[Found]) -> str:
     return f"{place(group[0], briefly=True)}: {', '.join(checks)}"
 
 
-def _line(one: Found) -> str:
+def whole_line(one: Found) -> str:
+    """Write where a finding lies and what it is: "A 0:10.093, track 2 CHECK: 371 g, above 300 g"."""
     waived = ", waived" if one.finding.waived_by else ""
     return f"{place(one)} {one.finding.check}: {one.over or one.finding.message}{waived}"
+
+
+def mark(finding: Finding) -> str:
+    """Give the word for what a finding is beside the earlier report; empty without one."""
+    return "" if finding.baseline is None else MARKS[finding.baseline]
 
 
 def marked(one: Found) -> str:
@@ -126,20 +144,31 @@ def marked(one: Found) -> str:
 # -- what counts -----------------------------------------------------------------------------------------------
 
 
+def failed(report: Report, *, strict: bool = False, only_new: bool = False) -> bool:
+    """Say whether a report fails (`strict`: or warns); `only_new`: by what the earlier report did not have."""
+    if only_new:
+        return counted(report, strict=strict) > 0
+    return report.verdict == "fail" or (strict and report.verdict == "warn")
+
+
 def counted(report: Report, *, strict: bool) -> int:
     """Count the findings that fail (`strict`: or warn), are waived by nobody, and that no earlier report had.
 
     Where either report left some out, as many as were left out more than then count too.
     """
+    return sum(counted_of(result, report.baseline, strict=strict) for result in report.results)
+
+
+def counted_of(result: CheckResult, before: BaselineFacts | None, *, strict: bool) -> int:
+    """Count as `counted` does, what one check found."""
     grades = {"fail", "warn"} if strict else {"fail"}
-    new = (one for one in every(report) if one.finding.severity in grades and one.finding.baseline != "unchanged")
-    then = {} if report.baseline is None else {(one.check, one.side): one.then for one in report.baseline.left_out}
-    more = (
-        max(0, result.left_unwaived - then.get((result.check, result.side), 0))
-        for result in report.results
-        if _mildest(result) in grades
-    )
-    return len(list(new)) + sum(more)
+    mine = [one for one in result.findings if one.severity in grades and one.waived_by is None]
+    new = sum(one.baseline != "unchanged" for one in mine)
+    if _mildest(result) not in grades:
+        return new
+    left = () if before is None else before.left_out
+    then = sum(one.then for one in left if (one.check, one.side) == (result.check, result.side))
+    return new + max(0, result.left_unwaived - then)
 
 
 def _mildest(result: CheckResult) -> str:

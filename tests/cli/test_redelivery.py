@@ -156,6 +156,13 @@ def test_only_what_is_new_counts(deliver):
     ran = bench.check("--baseline", str(before), "--only-new")
     assert ran.code == 0
     assert NARROW in {one["check"] for one in ran.report["baseline"]["gone"]}
+    sarif, junit = bench.output / "r.sarif", bench.output / "r.xml"
+    formats = ("--out", f"sarif={sarif}", "--out", f"junit={junit}")
+    for words, code in ((["--only-new"], 0), ([], 1)):
+        assert bench.run("check", bench.folder, "--baseline", before, *formats, *words).code == code
+        (run,) = json.loads(sarif.read_bytes())["runs"]
+        assert run["invocations"][0]["exitCode"] == code
+        assert (b"<failure" in junit.read_bytes()) == bool(code)
 
 
 def test_what_is_not_heard_any_more_is_not_mended(deliver):
@@ -185,13 +192,23 @@ def test_a_stale_report_or_none_is_refused(deliver):
             {"ruleset": report["ruleset"] | {"name": "house"}},
             "judged by house@1.0.0, and this by",
         ),
+        (
+            {"ruleset": report["ruleset"] | {"sha256": "0" * 64}},
+            f"judged by another file called {report['ruleset']['name']}@{report['ruleset']['version']}: give the",
+        ),
         ({"sides": report["sides"][:1]}, "it has the sides A, and this delivery A, B"),
         ({"schema": 2}, "it is of schema 2"),
         ({"results": None}, 'does not understand "results"'),
     ):
         before.write_text(json.dumps(report | change), encoding="utf-8")
         assert part in one_sentence(bench.check("--baseline", str(before)))
+    before.write_text(json.dumps(report), encoding="utf-8")
+    land = report["ruleset"]["chain"]["cut"]["land"]["value"]
     for words, part in (
+        (
+            ["--baseline", str(before), "--chain", "cut.land=25um"],
+            f"judged with cut.land {land}, and this with cut.land 25 um; judge",
+        ),
         (["--baseline", "none.json"], "none.json: there is no such file"),
         (["--baseline", "delivery.yaml"], "delivery.yaml: this is not JSON"),
         (["--baseline", ""], "--baseline: the file has no name"),

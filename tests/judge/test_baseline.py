@@ -232,9 +232,10 @@ def test_what_the_tool_could_not_do_stays_3():
 # -- stale -------------------------------------------------------------------------------------------------------
 
 
-def stale(then, *, ruleset="disc-12in-33", version="1.4.0", every_side=True, **sides):
+def stale(then, *, ruleset="disc-12in-33", version="1.4.0", sha256="", chain=None, every_side=True, **sides):
     sides = sides or {"A": Layout(2, 0, a_file_a_track=False)}
-    refuse_stale(Earlier(then, "first.json"), ruleset, version, sides, every_side=every_side)
+    rules = RulesetFacts(name=ruleset, version=version, sha256=sha256, chain=chain or {})
+    refuse_stale(Earlier(then, "first.json"), rules, sides, every_side=every_side)
 
 
 def with_tracks(*tracks, channels=2):
@@ -242,8 +243,33 @@ def with_tracks(*tracks, channels=2):
     return report().model_copy(update={"sides": (side,)})
 
 
-def test_a_minor_version_may_differ():
-    stale(report())
+def cut(**values):
+    return {"cut": {name: {"value": value, "source": "practice"} for name, value in values.items()}}
+
+
+def judged_with(**values):
+    one = report()
+    return one.model_copy(update={"ruleset": one.ruleset.model_copy(update={"chain": cut(**values)})})
+
+
+def test_a_minor_version_may_differ_and_with_it_all_that_it_says():
+    stale(report(), sha256="ab" * 32)
+    stale(judged_with(land="25 um"), chain=cut(land="13 um"))
+
+
+def test_the_same_rules_and_chain_are_compared_whatever_says_so():
+    asked = {"cut": {"land": {"value": "25 um", "source": "asked for", "was": "13 um"}}}
+    stale(judged_with(land="25 um"), version="1.1.0", chain=asked)
+    stale(judged_with(land="25 um"), version="1.1.0", chain=cut(land="25 um", depth="20 um"))
+    stale(judged_with(land="0.025 mm"), version="1.1.0", chain=cut(land="25 um"))
+    odd = report().ruleset.model_copy(update={"chain": {"cut": {"land": 13}, "signal": 3}})
+    stale(report().model_copy(update={"ruleset": odd}), version="1.1.0", chain=cut(land="25 um"))
+
+
+@pytest.mark.parametrize(("then", "now"), [("worst", "normal"), ("25 um", "25 dB"), ("25 um", "worst")])
+def test_a_chain_of_other_values_is_another_whatever_they_are(then, now):
+    with pytest.raises(UsageError, match=f"with cut.land {then}, and this with cut.land {now};"):
+        stale(judged_with(land=then), version="1.1.0", chain=cut(land=now))
 
 
 @pytest.mark.parametrize(
@@ -255,6 +281,16 @@ def test_a_minor_version_may_differ():
             "it was judged by disc-12in-33@1.1.0, and this by",
         ),
         (report(), {"version": "2.0.0"}, "and this by disc-12in-33@2.0.0; judge the earlier delivery again"),
+        (
+            report(),
+            {"version": "1.1.0", "sha256": "ab" * 32},
+            "it was judged by another file called disc-12in-33@1.1.0: give the ruleset a version of its own",
+        ),
+        (
+            judged_with(land="25 um", depth="20 um"),
+            {"version": "1.1.0", "chain": cut(land="13 um", depth="20 um")},
+            "it was judged with cut.land 25 um, and this with cut.land 13 um; judge the earlier delivery again",
+        ),
         (report(sides="AB"), {}, "it has the sides A, B, and this delivery A"),
         (report(sides="B"), {}, "it has the sides B, and this delivery A"),
         (report(sides="B"), {"every_side": False}, "it has the sides B"),

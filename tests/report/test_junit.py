@@ -69,7 +69,7 @@ def test_a_failure_has_its_findings_in_text_and_a_warning_is_beside_it():
     case = cases(read(eventful()))["groove.cut-too-deep"]
     failure = case.find("failure")
     assert failure.get("message") == "The greatest depth is 130.0 um, above 127.0 um"
-    assert failure.text.splitlines()[0].startswith("fail: A 1:16.000, track 1, radius 100.5 mm: The greatest depth")
+    assert failure.text.splitlines()[0].startswith("fail: A 1:16.000, track 1, radius 100.5 mm, new: The greatest")
     assert failure.text.splitlines()[-1] == "and 3 more of this kind"
     assert case.find("system-out").text.startswith("warn: A 1:20.000")
 
@@ -95,3 +95,25 @@ def test_control_characters_are_seen():
     text = written(JUnit(), report([side()], [result("groove.cut-too-deep", "fail", found)])).decode()
     assert r"a\x00b\x1b[2Jc\ud800d\ufffee" in text
     assert text.replace("\n", "").isprintable()
+
+
+def test_what_is_as_before_passes_where_only_what_is_new_counts():
+    old = finding("groove.cut-too-deep", "fail", baseline="unchanged", message="too deep as ever")
+    new = finding("groove.drive-too-high", "fail", baseline="new", message="too hot since")
+    known = finding("groove.drive-too-high", "fail", baseline="unchanged")
+    results = [
+        result("groove.cut-too-deep", "fail", old),
+        result("groove.drive-too-high", "fail", known, new),
+        result("level.clipped", "fail", finding("level.clipped", "fail", baseline="unchanged"), findings_omitted=2),
+    ]
+    one = report([side()], results, verdict="fail", baseline=eventful().baseline)
+    found = cases(etree.fromstring(written(JUnit(only_new=True), one)))
+    (out,) = found["groove.cut-too-deep"]
+    assert out.tag == "system-out"
+    assert out.text.startswith("as before: ")
+    assert "radius 100.5 mm, as before: too deep as ever" in out.text
+    failure = found["groove.drive-too-high"].find("failure")
+    assert failure.get("message") == "too hot since"
+    assert [line.split(": ")[1].endswith(", new") for line in failure.text.splitlines()[::2]] == [False, True]
+    assert found["level.clipped"].find("failure") is not None, "two more were left out than then"
+    assert [case.find("failure") is not None for case in cases(read(one)).values()] == [True] * 3

@@ -10,6 +10,8 @@ from jsonschema import Draft4Validator
 
 import qc_standard
 from npm import carried
+from qc.judge.engine import exit_code
+from qc.report.model import LeftOut
 from qc.report.sarif import Sarif
 from reports import HOSTILE, eventful, finding, hostile, report, result, side, written
 
@@ -90,6 +92,17 @@ def test_the_exit_code_is_the_commands(verdict, strict, code):
     assert (invocation["executionSuccessful"], invocation["exitCode"]) == (True, code)
 
 
+@pytest.mark.parametrize("strict", [False, True])
+@pytest.mark.parametrize("severity", ["fail", "warn"])
+@pytest.mark.parametrize("mark", ["new", "unchanged"])
+def test_the_exit_code_is_the_commands_where_only_what_is_new_counts(mark, severity, strict):
+    found = result("groove.cut-too-deep", severity, finding("groove.cut-too-deep", severity, baseline=mark))
+    one = report([side()], [found], verdict=severity, baseline=eventful().baseline)
+    (invocation,) = read(one, strict=strict, only_new=True)["invocations"]
+    assert invocation["exitCode"] == exit_code(one, strict=strict, only_new=True)
+    assert invocation["exitCode"] == int(mark == "new" and (strict or severity == "fail"))
+
+
 def test_a_finding_lies_on_its_line_or_on_that_of_its_sides_audio():
     run = read(eventful())
     lines = [row["locations"][0]["physicalLocation"]["region"]["startLine"] for row in of(run, "groove.cut-too-deep")]
@@ -117,6 +130,19 @@ def test_waivers_suppress_and_a_baseline_is_told():
     states = {row["ruleId"]: row.get("baselineState") for row in run["results"]}
     assert states["hf.sibilance-or-cymbals-too-strong"] == "absent"
     assert [row["baselineState"] for row in of(run, "groove.cut-too-deep")] == ["new", "unchanged"]
+
+
+def test_what_became_of_the_earlier_findings_is_counted():
+    one = eventful()
+    lost = one.baseline.gone[0]
+    left = LeftOut(check="level.clipped", side="A", then=1, now=5)
+    baseline = one.baseline.model_copy(update={"not_judged": (lost,) * 2, "unsure": (lost,) * 3, "left_out": (left,)})
+    known = read(one.model_copy(update={"baseline": baseline}))["properties"]["baseline"]
+    assert {name: known[name] for name in ("new", "asBefore", "mended", "notJudged", "unsure")} == {
+        "new": 1, "asBefore": 4, "mended": 1, "notJudged": 2, "unsure": 3,
+    }  # fmt: skip
+    (words,) = known["leftOut"]
+    assert words.startswith("level.clipped on A: ")
 
 
 def test_rules_have_the_checks_words_and_sources_are_taxa():

@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from qc.contract import Evidence, Report
 from qc.quantity import clock
-from qc.report import worth
+from qc.report import since, worth
 from qc.report.changed import change_lines
 from qc.report.declared import declared_lines
 from qc.report.html import tables
@@ -35,7 +35,7 @@ def templates() -> Environment:
         loader=PackageLoader("qc.report.html"), autoescape=True, finalize=harmless, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    made.filters |= {"clock": clock, "island": island}
+    made.filters |= {"clock": clock, "island": island, "mark": since.mark, "line": since.whole_line}
     return made
 
 
@@ -53,6 +53,7 @@ def document(report: Report, evidence: Evidence) -> str:
         counts=_counts(report),
         changes=list(change_lines(report.ruleset)),
         sides=[_side(report, number, evidence, one) for number, one in enumerate(pictures, start=1)],
+        since=_since(report),
         assumed=tables.assumed(report),
         outcomes=list(tables.outcomes(report)),
         style=Markup(_own("page.css") + _own("figure.css")),  # noqa: S704 - our own files
@@ -60,6 +61,16 @@ def document(report: Report, evidence: Evidence) -> str:
         policy=_policy(scripts),
         data=data,
     )  # fmt: skip
+
+
+def _since(report: Report) -> dict[str, Any] | None:
+    """Give what the template says of an earlier report, in the words of the text report."""
+    before = report.baseline
+    if before is None:
+        return None
+    notes = [since.judged_otherwise(report, before), *since.left_out_words(before)]
+    heading, fates = since.heading(before), since.earlier_only(report)
+    return {"heading": heading, "fates": fates, "notes": [note for note in notes if note]}
 
 
 def _own(name: str) -> str:

@@ -18,7 +18,8 @@ import pytest
 
 from qc.contract import Evidence
 from qc.report.html import plotter
-from qc.report.model import BaselineFacts, Report, WaiverFacts
+from qc.report.model import BaselineFacts, LeftOut, Report, WaiverFacts
+from qc.report.since import heading, left_out_words
 
 GOLDEN = Path(__file__).with_name("golden") / "outline.txt"
 REPORT = Path(__file__).parents[1] / "report.json"
@@ -219,8 +220,34 @@ def test_a_baseline_marks_what_is_new_and_tells_what_is_gone(report, page):
     )  # fmt: skip
     seen = page(report.model_copy(update={"results": results, "baseline": baseline}))
     assert "<b>new</b>" in seen
-    assert "It hummed" in seen
-    assert "1 new" in seen
+    assert "1 mended, 1 new, 0 as before" in seen
+
+
+def test_what_became_of_an_earlier_report_is_told_in_the_words_of_the_text(report, page):
+    found = next(one for one in report.results if one.findings).findings[0]
+
+    def once(where):
+        at = found.location.model_copy(update={"line": where})
+        return found.model_copy(update={"check": f"house.line-{where}", "location": at})
+
+    old = tuple(
+        one.model_copy(update={"findings": tuple(f.model_copy(update={"baseline": "unchanged"}) for f in one.findings)})
+        for one in report.results
+    )
+    baseline = BaselineFacts(
+        file="before.json", tool="sidegate 0.1.0", ruleset="disc-12in-33@0.9.0", delivery_sha256="0" * 64, new=0,
+        unchanged=7, gone=(once(1),), not_judged=(once(2), once(3)), unsure=(once(4),),
+        left_out=(LeftOut(check="level.clipped", side="A", then=1, now=5),),
+    )  # fmt: skip
+    seen = page(report.model_copy(update={"results": old, "baseline": baseline}))
+    part = seen[seen.index('<h3 id="since">') :]
+    assert heading(baseline) in part
+    order = ("Mended", "house.line-1", "Not judged", "house.line-2", "house.line-3", "Unsure", "house.line-4")
+    assert sorted(order, key=part.index) == list(order)
+    for words in (*left_out_words(baseline), "judged by disc-12in-33@0.9.0, so limits may differ"):
+        assert words in part
+    assert "<b>as before</b>" in seen
+    assert not any(word in seen for word in (" gone", "Gone since", "unchanged"))
 
 
 def test_a_side_that_was_not_measured_says_so(report, page):
