@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from qc.quantity import clock
 from qc.report.findings import Found, listed, place, whole
-from qc.report.model import Finding, Report, WaiverFacts
+from qc.report.model import CheckResult, Finding, Report, WaiverFacts
 from qc.wording import shown
 
 if TYPE_CHECKING:
@@ -75,14 +75,23 @@ def fault(report: Report, waiver: WaiverFacts) -> str:
             return f"{what}, and nothing stands for that; take it out"
         return f"{what}, so {waiver.findings} finding{'s stand' if waiver.findings > 1 else ' stands'}"
     results = [one for one in report.results if one.check == waiver.check and waiver.side in {None, one.side}]
+    return f"covers nothing{_why_nothing(results, waiver)}"
+
+
+def _why_nothing(results: Sequence[CheckResult], waiver: WaiverFacts) -> str:
     if not results:
-        return "covers nothing, for no check of that name is judged here"
+        return ", for no check of that name is judged here"
     if all(one.outcome in {"not_measured", "not_applicable", "error"} for one in results):
-        return "covers nothing, for the check judged nothing here"
+        return ", for the check judged nothing here"
+    found = [finding for one in results for finding in one.findings]
     narrow = waiver.tracks or waiver.from_s is not None or waiver.to_s is not None
-    if narrow and any(is_of_all_the_side(finding) for one in results for finding in one.findings):
-        return "covers nothing: this is one number of all the side; waive it without tracks and times, if at all"
-    return "covers nothing; take it out"
+    if narrow and any(is_of_all_the_side(finding) for finding in found):
+        return ": this is one number of all the side; waive it without tracks and times, if at all"
+    reach = next((finding.stretch for finding in found if finding.stretch is not None), None)
+    if reach is not None:
+        ends = f"from {clock(reach.start_s)} to {clock(reach.end_s)}"
+        return f": nothing found lies wholly inside; what is gravest reaches {ends}"
+    return "; take it out"
 
 
 def told(page: Page, report: Report, *, verbose: bool) -> None:

@@ -169,6 +169,14 @@ def test_who_waives_a_place_of_a_number_of_all_the_side_is_told_why_it_stands(re
         assert (note in text) == said
 
 
+def test_who_waives_too_little_is_told_how_far_the_finding_reaches(redelivered, written):
+    unused = USED.model_copy(update={"state": "unused", "findings": 0})
+    bare = changed(redelivered, lambda one: [one.model_copy(update={"waived_by": None, "measure": "level.x"})])
+    event = changed(bare, lambda one: [one.model_copy(update={"stretch": Stretch(start_s=129.506, end_s=133.428)})])
+    text = words(written(Text(width=120), event.model_copy(update={"waivers": (unused,)})))
+    assert "nothing found lies wholly inside; what is gravest reaches from 2:09.506 to 2:13.428" in text
+
+
 def test_many_findings_of_one_waiver_are_a_few_lines(redelivered, written):
     def many(one):
         return [one] * (40 if one.waived_by else 1)

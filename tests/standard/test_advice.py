@@ -7,7 +7,7 @@ import pytest
 import soundfile
 
 from conftest import Sent, both, opposed, tone
-from qc import api
+from qc import checking
 from qc.dsp.recording import gain
 from qc.testing.deliveries import deliver, judge
 from qc.testing.music import Song, song
@@ -217,13 +217,13 @@ def test_one_file_a_track_is_advised_as_one_file_is(music, tmp_path):
 
 def test_a_file_that_went_away_after_it_was_heard(music, tmp_path, monkeypatch):
     folder = deliver(tmp_path / "gone", sent(music, "12 dB"))
-    real = api.judge_side
+    real = checking.judge_side
 
     def judged_and_lost(*given):
         (folder / "side-a.wav").unlink()
         return real(*given)
 
-    monkeypatch.setattr(api, "judge_side", judged_and_lost)
+    monkeypatch.setattr(checking, "judge_side", judged_and_lost)
     told = judge(folder, tmp_path / "gone.json")
     assert told.code == 3
     (failure,) = told.report["plugin_failures"]

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
 from qc.contract import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model, Stretch
+from qc.quantity import clock
 from qc_standard.advice import clipping
 from qc_standard.peaks import Peaks
 
@@ -58,7 +59,8 @@ class Clipped(LimitCheck[ClippedLimits]):
         for finding in super().evaluate(ctx):
             first, last = min(runs.begin for runs in several), max(runs.end for runs in several)
             stretch = Stretch(start_s=first / result.rate, end_s=last / result.rate)
-            yield finding.model_copy(update={"stretch": stretch})
+            reach = f"{finding.message}, from {clock(stretch.start_s)} to {clock(stretch.end_s)}"
+            yield finding.model_copy(update={"stretch": stretch, "message": reach})
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
         """Say how many runs there are on which channel, and at what level they were cut off."""
