@@ -122,7 +122,7 @@ def test_a_link_that_leaves_the_folder(bench):
         (["--ruleset", "."], ['no ruleset is called "."', "known are disc-10in-33"]),
         (["--side", "C"], ["--side C: the delivery has no such side", "it has A, B"]),
         (["--out", "jsn=x"], ['--out jsn=x: there is no format "jsn"', 'did you mean "json"?']),
-        (["--out", "pdf=x"], ['there is no format "pdf"', "there are html, json, junit, note, sarif, sheet, text"]),
+        (["--out", "pdf=x"], ['there is no format "pdf"', "there are html, json, junit, note, pictures, sarif, sheet"]),
         (["--out", "x.json"], ["--out x.json", "write it as FORMAT=PATH"]),
         (["--out", "text="], ["--out text=", "write it as FORMAT=PATH"]),
         (["--out", "text=no/such/place.txt"], ["there is no folder no/such", "make it first"]),

@@ -21,7 +21,7 @@ class Out:
 
 
 def words(**more):
-    return argparse.Namespace(**({"quiet": False, "verbose": False, "ascii": False} | more))
+    return argparse.Namespace(**({"quiet": False, "verbose": False, "ascii": False, "only_new": False} | more))
 
 
 @pytest.fixture

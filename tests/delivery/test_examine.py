@@ -13,10 +13,10 @@ def test_a_disk_that_fails_is_a_fault_of_the_file(tmp_path, monkeypatch):
     path = tmp_path / "side-a.wav"
     soundfile.write(path, np.zeros((100, 2)), 48_000)
 
-    def failing(*_):
+    def failing(*_, **__):
         raise OSError(errno.EIO, "Input/output error")
 
-    monkeypatch.setattr(module, "_digests", failing)
+    monkeypatch.setattr(module, "digests_of", failing)
     received = examine(Declared(path, "side-a.wav"))
     (fault,) = received.faults
     assert (fault.kind, fault.fatal) == ("missing", True)

@@ -22,7 +22,7 @@ def shown(heading, language):
 @pytest.fixture
 def house():
     plugin = types.ModuleType("house_plugin")
-    exec(compile(shown("Write a check", "python"), str(PAGE), "exec"), plugin.__dict__)
+    exec(compile(shown("House rules", "python"), str(PAGE), "exec"), plugin.__dict__)
     return Host.build(extra=[("house", plugin)])
 
 
