@@ -1,12 +1,14 @@
 """What several tests share: signals with soft ends, rulesets varied for one test, deliveries judged in this process."""
 
 import re
+import threading
 from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from qc.patience import Hand
 from qc.testing.deliveries import Judged, Sent, deliver, judge
 
 SHIPPED = Path(str(files("qc_rulesets"))) / "disc-12in-33" / "1.0.0.yaml"
@@ -72,3 +74,14 @@ def judged(tmp_path):
 
 
 __all__ = ["Sent", "both", "opposed", "pushed", "tone"]
+
+
+@pytest.fixture
+def endless():
+    """A call that ends only with the test."""
+    released = threading.Event()
+    yield released.wait
+    released.set()
+    for thread in threading.enumerate():
+        if isinstance(thread, Hand):
+            thread.join()

@@ -14,17 +14,6 @@ from qc.patience import Hand, Patient, still_at_work
 from qc.wording import told
 
 
-@pytest.fixture
-def endless():
-    """A call that ends only with the test."""
-    released = threading.Event()
-    yield released.wait
-    released.set()
-    for thread in threading.enumerate():
-        if isinstance(thread, Hand):
-            thread.join()
-
-
 def test_a_call_gives_what_it_gives_and_raises_what_it_raises():
     with Patient(5.0) as ask:
         assert ask(lambda: 7) == 7

@@ -12,14 +12,12 @@ from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
-from qc.cli.terminal import colour, width
-from qc.cli.writing import Place, attempted, give, places, refuse_sources
+from qc.cli.writing import as_asked, attempted, places, refuse_sources
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.patience import PATIENCE_S
-from qc.report.json import written
-from qc.report.plan import PlanReport, exit_code
-from qc.report.plan_text import PIPED, plan_text
+from qc.report.plan import exit_code
+from qc.report.plan_text import plan_text
 from qc.ruleset.find import is_path
 
 FORMATS = ("json", "text")
@@ -52,21 +50,10 @@ def plan(words: argparse.Namespace) -> int:
         jit.ready()
     code = exit_code(report)
     for one in wanted:
-        code = max(code, attempted(partial(_write, one, report, ascii_only=words.ascii)))
+        code = max(code, attempted(partial(as_asked, one, report, plan_text, ascii_only=words.ascii)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     for side in report.sides:
         if side.fault:
             say(f"side {side.id} was not planned: {side.fault}")
     return code
-
-
-def _write(one: Place, report: PlanReport, *, ascii_only: bool) -> None:
-    """Write the plan in one format; raises SidegateError."""
-    if one.format == "json":
-        held = written(report)
-    elif one.path is None:
-        held = plan_text(report, width=width(), colour=colour(), ascii_only=ascii_only)
-    else:
-        held = plan_text(report, width=PIPED, ascii_only=ascii_only)
-    give(held, one)

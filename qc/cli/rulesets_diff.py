@@ -13,13 +13,10 @@ from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
-from qc.cli.terminal import colour, width
-from qc.cli.writing import Place, attempted, give, places, refuse_sources
+from qc.cli.writing import Place, as_asked, attempted, places, refuse_sources
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.patience import PATIENCE_S
-from qc.report.json import written
-from qc.report.plan_text import PIPED
 from qc.report.ruleset_diff import RulesetDiff
 from qc.report.ruleset_diff_text import ruleset_diff_text
 from qc.ruleset.find import is_path
@@ -41,7 +38,7 @@ def diff(words: argparse.Namespace) -> int:
         found = _judged(words, on, wanted, sources)
     code = 0
     for one in wanted:
-        code = max(code, attempted(partial(_write, one, found, ascii_only=words.ascii)))
+        code = max(code, attempted(partial(as_asked, one, found, ruleset_diff_text, ascii_only=words.ascii)))
     broken = () if found.compared is None else found.compared.plugin_failures
     for failure in broken:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
@@ -63,14 +60,3 @@ def _judged(words: argparse.Namespace, on: Path, wanted: list[Place], sources: l
         found = api.rulesets_diff(words.before, words.after, on, options, host)
     jit.ready()
     return found
-
-
-def _write(one: Place, found: RulesetDiff, *, ascii_only: bool) -> None:
-    """Write the comparison in one format; raises SidegateError."""
-    if one.format == "json":
-        held = written(found)
-    elif one.path is None:
-        held = ruleset_diff_text(found, width=width(), colour=colour(), ascii_only=ascii_only)
-    else:
-        held = ruleset_diff_text(found, width=PIPED, ascii_only=ascii_only)
-    give(held, one)

@@ -13,12 +13,13 @@ from typing import Any, BinaryIO, TypeVar
 
 from qc.cli.main import emit, say
 from qc.cli.placing import not_ours, put, put_file, put_folder
-from qc.contract import Evidence, FolderRenderer, Renderer, Report
+from qc.cli.terminal import colour, width
+from qc.contract import Evidence, FolderRenderer, Model, Renderer, Report
 from qc.errors import FAULTS, PluginError, SidegateError, UsageError
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S, Patient
 from qc.report.html.renderer import Html
-from qc.report.json import Json
+from qc.report.json import Json, written
 from qc.report.junit import JUnit
 from qc.report.note import Note
 from qc.report.pictures import Pictures
@@ -29,6 +30,7 @@ from qc.report.traces import Traces
 from qc.wording import shown, told
 
 R = TypeVar("R")
+M = TypeVar("M", bound=Model)
 
 CORE: dict[str, type[Renderer]] = {
     kind.name: kind for kind in (Html, Json, JUnit, Note, Pictures, Sarif, Sheet, Text, Traces)
@@ -197,6 +199,17 @@ def give(held: bytes, to: Output | Place) -> None:
         emit(held)
     else:
         put(to.path, held, to.place)
+
+
+def as_asked(to: Place, model: M, as_text: Callable[..., bytes], *, ascii_only: bool) -> None:
+    """Write a model as JSON, or as the text that `as_text` makes of it, as wide as its place; raises SidegateError."""
+    if to.format == "json":
+        held = written(model)
+    elif to.path is None:
+        held = as_text(model, width=width(), colour=colour(), ascii_only=ascii_only)
+    else:
+        held = as_text(model, ascii_only=ascii_only)
+    give(held, to)
 
 
 def attempted(write_one: Callable[[], None]) -> int:

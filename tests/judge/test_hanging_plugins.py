@@ -20,7 +20,6 @@ from hooks.plugins import plugin
 from judge.test_plugins_through_the_command import Loudest, TooLoud, built
 from qc import api
 from qc.contract import Derived
-from qc.patience import Hand
 from qc.testing.deliveries import Sent, deliver
 
 PATIENCE = "2.5"
@@ -215,17 +214,6 @@ def test_patience_is_a_number_of_seconds(patience, delivery, tmp_path):
 
 
 # -- anywhere else ---------------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def endless():
-    """What never ends until the test does."""
-    released = threading.Event()
-    yield released.wait
-    released.set()
-    for thread in threading.enumerate():
-        if isinstance(thread, Hand):
-            thread.join()
 
 
 def hanging(step, endless):
