@@ -13,7 +13,6 @@ from qc.audio.plan import lineage
 from qc.audio.source import BLOCK
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import RunningTap, Samples, Stream, Tap
-from qc.dsp.jit import frozen
 from qc.errors import NotHeardAgainError
 
 MOST_S = 60
@@ -89,7 +88,7 @@ class Excerpts:
         for one in reversed(lineage(tap)):
             if one not in piece.tapped:
                 room = -(-stream.frames * one.rate(stream) // stream.rate) + BEYOND
-                piece.tapped[one] = frozen(_through(one.start(stream), heard, room))
+                piece.tapped[one] = _closed(_through(one.start(stream), heard, room))
             heard = piece.tapped[one]
         return heard
 
@@ -109,7 +108,7 @@ class Excerpts:
         return self._held(low, samples)
 
     def _held(self, start: int, samples: Samples) -> _Piece:
-        piece = _Piece(start, start + samples.shape[1], frozen(samples))
+        piece = _Piece(start, start + samples.shape[1], _closed(samples))
         self._pieces = [piece, *self._pieces][:HELD]
         return piece
 
@@ -169,3 +168,12 @@ def _decode(part: Part, at: int, samples: Samples) -> None:
             opened.put(0, samples[0, i : i + count], samples[1, i : i + count])
     finally:
         opened.close()
+
+
+def _closed(samples: Samples) -> Samples:
+    """Give samples in C order and closed to writing: several analyses are given the same."""
+    samples = np.ascontiguousarray(samples)
+    if samples.flags.writeable:
+        samples = samples.view()
+        samples.flags.writeable = False
+    return samples

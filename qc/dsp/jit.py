@@ -1,30 +1,32 @@
-"""How kernels are compiled: once a machine, into a cache folder named by the digest of everything they come from.
+"""Kernels: functions that are machine code when they are called, compiled once a machine.
 
-numba's own cache looks at the file of the outermost function only, so a changed callee would leave old code
-running. The folder's name therefore hashes all sources under qc/dsp and qc/groove with the versions that compile
-them, and it is set before the first decorator runs.
+A call is by the kinds of its arguments. For each, the machine code lies in a cache folder and is linked into the
+process (`linked`), which takes next to nothing; only where it does not lie there yet is the compiler imported
+(`compiler`). The folder is named by the digest of everything that code comes from, so changed code is never run
+with old parts, whoever calls whom.
 """
 
 from __future__ import annotations
 
 import atexit
 import contextlib
+import functools
 import hashlib
 import importlib
 import os
 import shutil
 import sys
 import tempfile
+import threading
 from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, TypeVar
 
-import numba
 import numpy as np
 from llvmlite.binding import get_host_cpu_name
-from numba import config
-from numpy.typing import NDArray
+
+from qc.dsp import linked
 
 F = TypeVar("F", bound=Callable[..., Any])
 _PACKAGE = Path(__file__).parent.parent
@@ -38,7 +40,7 @@ def _digest() -> str:
     for folder in ("dsp", "groove"):
         for path in sorted((_PACKAGE / folder).glob("*.py")):
             digest.update(path.name.encode() + b"\0" + path.read_bytes())
-    for part in (numba.__version__, version("llvmlite"), _cpu()):
+    for part in (version("numba"), version("llvmlite"), _cpu()):
         digest.update(part.encode() + b"\0")
     return digest.hexdigest()[:16]
 
@@ -64,26 +66,7 @@ def _folder() -> Path:
     return Path(passing)
 
 
-def _without_scipy() -> None:
-    """Import what numba imports at its first call, with scipy hidden, which no kernel needs and which takes long.
-
-    numba looks for a BLAS there, and does without. A kernel that multiplies matrices still finds it later.
-    """
-    blas = "scipy.linalg.cython_blas"
-    if blas in sys.modules:
-        return
-    sys.modules[blas] = None  # type: ignore[assignment]  # makes the import fail
-    try:
-        importlib.import_module("numba.np.arraymath")
-    except ImportError:  # where numba keeps it is its own affair
-        pass
-    finally:
-        del sys.modules[blas]
-
-
-_without_scipy()
 CACHE = _folder()
-config.CACHE_DIR = str(CACHE)  # type: ignore[attr-defined]
 LASTING = not CACHE.name.startswith(PASSING)
 """Whether another process finds what this one compiles."""
 _READY = CACHE / "ready"
@@ -109,26 +92,81 @@ index: Any = np.int64
 """Makes a constant an index like any other; a plain 2 would have a kernel compiled once more, for 2 alone."""
 
 
-def frozen(x: NDArray[Any]) -> NDArray[Any]:
-    """Give x in C order and read-only, as a kernel wants it: one of each array's types is enough to compile for."""
-    x = np.ascontiguousarray(x)
-    if x.flags.writeable:
-        x = x.view()
-        x.flags.writeable = False
-    return x
+class Later:
+    """Something that takes the compiler, by name: looked up, and called with what it was called with, when needed."""
+
+    def __init__(self, module: str, name: str, words: tuple[Any, ...] | None = None) -> None:
+        self._module, self._name, self._words = module, name, words
+
+    def __call__(self, *words: Any) -> Later:
+        """Name what it makes of these words."""
+        return Later(self._module, self._name, words)
+
+    @functools.cached_property
+    def real(self) -> Any:
+        """The thing itself."""
+        found = getattr(importlib.import_module(self._module), self._name)
+        return found if self._words is None else found(*self._words)
+
+
+class Kernel:
+    """A function that runs as machine code, without the GIL; inside other kernels it becomes a part of them.
+
+    Arrays and numbers are what it takes: it writes into arrays it is given, allocates nothing and raises nothing.
+    Such a kernel needs nothing of the compiler when it runs; any other is still run, by numba. Whether numpy has an
+    array closed to writing is not looked at.
+    """
+
+    def __init__(self, function: Callable[..., Any], *, contract: bool) -> None:
+        functools.update_wrapper(self, function)
+        self.function, self.contract = function, contract
+        self.made: dict[linked.Kinds, Callable[..., Any]] = {}
+        """what is called, by the kinds of arguments it was called with"""
+
+    def __call__(self, *words: Any) -> Any:
+        """Run it."""
+        kinds = linked.kinds_of(words)
+        made = self.made.get(kinds)
+        if made is None:
+            made = self._make(kinds)
+        return made(*words)
+
+    @property
+    def name(self) -> str:
+        """Module and name within the package."""
+        return f"{self.function.__module__.rpartition('.')[2]}.{self.function.__name__}"
+
+    def _make(self, kinds: linked.Kinds) -> Callable[..., Any]:
+        """Link what lies in the cache, or have it compiled and keep it there."""
+        with _MAKING:
+            if kinds not in self.made:
+                path = CACHE / f"{self.name}-{linked.key(kinds)}.object"
+                code = linked.read(path)
+                if code is None:
+                    from qc.dsp import compiler
+
+                    try:
+                        code = compiler.code_of(self, kinds)
+                    except compiler.NotLinkedError:
+                        self.made[kinds] = compiler.compiled(self)
+                        return self.made[kinds]
+                    linked.write(path, code)
+                self.made[kinds] = linked.Linked(self.name, code, kinds)
+            return self.made[kinds]
+
+
+_MAKING = threading.RLock()
 
 
 def kernel(function: F) -> F:
     """Compile without the GIL, cached; products may be contracted into sums, nothing else is reordered."""
-    return _compiled(function, {"contract"})
+    made: Any = Kernel(function, contract=True)
+    result: F = made
+    return result
 
 
 def as_written(function: F) -> F:
     """Compile with every product and sum rounded by itself and in its place, as numpy does."""
-    return _compiled(function, set())
-
-
-def _compiled(function: F, fastmath: set[str]) -> F:
-    compiled: Any = numba.njit(nogil=True, cache=True, fastmath=fastmath or False, error_model="numpy")(function)
-    result: F = compiled
+    made: Any = Kernel(function, contract=False)
+    result: F = made
     return result

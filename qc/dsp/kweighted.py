@@ -79,12 +79,12 @@ def _strides(x: Array, at: int, count: int, w: Array, state: Array, squares: Arr
 
 @kernel
 def k_weighted_sums(
-    x: Array, filled: int, window: int, held: Array, seen: Array, whole: Array, rest: Array, state: Array,
+    x: Array, filled: int, window: int, held: Array, whole: Array, rest: Array, state: Array,
     squares: Array, out: Array,
 ) -> None:  # fmt: skip
     """Set each row of `out` to the energy of a window, both channels together; see `Windows.add`.
 
-    `seen` is `held` read-only; `whole` and `rest` are the weights of eight frames and of a window's last ones.
+    `whole` and `rest` are the weights of eight frames and of a window's last ones.
     """
     reach = -(-window // STRIDE) * STRIDE
     at = -filled
@@ -92,7 +92,7 @@ def k_weighted_sums(
         source, first = x, at
         if at < 0 or at + reach > x.shape[1]:  # it begins before x, or its last stride ends behind it
             keep(x, at, at + window, held)
-            source, first = seen, 0
+            source, first = held, 0
         store(squares, 0, splat(0.0))
         _strides(source, first, window // STRIDE, whole, state, squares)
         _strides(source, first + window // STRIDE * STRIDE, min(1, window % STRIDE), rest, state, squares)
@@ -116,4 +116,4 @@ class KWeightedSums(Windows):
 
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
-        k_weighted_sums(x, filled, window, self.held, self.seen, self._whole, last, self._state, self._squares, out)
+        k_weighted_sums(x, filled, window, self.held, self._whole, last, self._state, self._squares, out)

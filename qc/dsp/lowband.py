@@ -73,7 +73,8 @@ def _strides(x: Array, at: int, count: int, frames: int, w: Array, state: Array,
     left, right = x[0], x[1]
     a, b = load(state, 0), load(state, 8)
     l2 = r2 = lr = splat(0.0)
-    for start in range(at, at + count * frames, frames):
+    for number in range(count):
+        start = at + number * frames
         heard_l = more_l = heard_r = more_r = splat(0.0)
         for j in range(0, frames, _AT_ONCE):
             k, i = 8 * (STATES + j), start + j
@@ -92,12 +93,12 @@ def _strides(x: Array, at: int, count: int, frames: int, w: Array, state: Array,
 
 @kernel
 def low_band_sums(
-    x: Array, filled: int, window: int, held: Array, seen: Array, frames: int, whole: Array, rest: Array, state: Array,
+    x: Array, filled: int, window: int, held: Array, frames: int, whole: Array, rest: Array, state: Array,
     out: Array,
 ) -> None:  # fmt: skip
     """Set each row of `out` to the sums of L^2, R^2 and L R of a window; see `Windows.add`.
 
-    `seen` is `held` read-only; `whole` and `rest` are the weights of a stride of `frames` and of a window's last ones.
+    `whole` and `rest` are the weights of a stride of `frames` and of a window's last ones.
     """
     at, count, left = -filled, window // frames, window % frames
     reach = -(-window // _AT_ONCE) * _AT_ONCE
@@ -105,7 +106,7 @@ def low_band_sums(
         source, first = x, at
         if at < 0 or at + reach > x.shape[1]:  # it begins before x, or its last stride ends behind it
             keep(x, at, at + window, held)
-            source, first = seen, 0
+            source, first = held, 0
         out[k, :] = 0.0
         _strides(source, first, count, frames, whole, state, out[k])
         if left:
@@ -130,4 +131,4 @@ class LowBandSums(Windows):
 
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
-        low_band_sums(x, filled, window, self.held, self.seen, self._frames, self._whole, last, self._state, out)
+        low_band_sums(x, filled, window, self.held, self._frames, self._whole, last, self._state, out)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp import runs as clipped
-from qc.dsp.jit import frozen, kernel
+from qc.dsp.jit import kernel
 from qc.dsp.lanes import any_at_least, greater, loader, magnitude, splatter, store
 from qc.dsp.truepeak import BOUND, HALF, STEP, WEIGHTS, oversample
 from qc.dsp.windows import keep
@@ -130,13 +130,13 @@ def _whole(frames: int) -> int:
 
 @kernel
 def sweep(
-    x: Array, filled: int, frame: int, held: Array, seen: Array, weights: Array, bound: float, y: Array, best: Array,
+    x: Array, filled: int, frame: int, held: Array, weights: Array, bound: float, y: Array, best: Array,
     tops: Array, runs: NDArray[np.int64], totals: Array,
 ) -> int:  # fmt: skip
     """Hear all segments that x (2, n) completes; gives their frames.
 
-    `held` begins with `filled` frames, of which the wave over segment number `frame` is made; `seen` is the same
-    read-only. Afterwards it begins with those of the next segment.
+    `held` begins with `filled` frames, of which the wave over segment number `frame` is made; afterwards with those of
+    the next segment.
     """
     n = x.shape[1]
     joined = min(n, held.shape[1] - filled)
@@ -145,13 +145,13 @@ def sweep(
     done = border + _whole(n + filled - border) if border >= filled else border
     for turn in range(4):
         c, in_x = turn // 2, turn % 2
-        row, first, stop = (x[c], border - filled, done - filled) if in_x else (seen[c], 0, border)
+        row, first, stop = (x[c], border - filled, done - filled) if in_x else (held[c], 0, border)
         _segments(
             row, HALF + first, HALF + stop, frame + in_x * border, weights, bound, y, best[c], tops[c], runs[c],
             totals[c],
         )  # fmt: skip
     if done < filled:
-        keep(seen, done, n + filled, held)
+        keep(held, done, n + filled, held)
     else:
         keep(x, done - filled, n, held)
     return done
@@ -162,7 +162,6 @@ class PeakSweep:
 
     def __init__(self) -> None:
         self._held = np.zeros((2, 2 * _REACH))
-        self._seen = frozen(self._held)
         self._filled, self._next = HALF + SEGMENT, -SEGMENT  # the wave rings before the first frame
         self._weights, self._y = WEIGHTS.reshape(-1), np.empty(3 * STEP)
         self._best, self._totals = np.zeros((2, 4)), np.zeros((2, 16))
@@ -172,12 +171,12 @@ class PeakSweep:
     def push(self, x: Array) -> None:
         """Take the next frames, (2, n)."""
         self._frames += x.shape[1]
-        self._hear(frozen(x))
+        self._hear(np.ascontiguousarray(x))
 
     def finish(self) -> tuple[tuple[Peak, Peak], tuple[clipped.Runs, clipped.Runs], Array]:
         """Give the peaks and the clipped runs of the left and right channel, and the means, (2,), of what was heard."""
         while self._next < self._frames + HALF:
-            self._hear(frozen(np.zeros((2, SEGMENT))))
+            self._hear(np.ascontiguousarray(np.zeros((2, SEGMENT))))
         last = float(max(0, self._frames - 1))
         left, right = (
             Peak(float(b[0]), int(b[1]), float(b[2]), min(max(0.0, float(b[3]) / 4.0), last)) for b in self._best
@@ -190,7 +189,7 @@ class PeakSweep:
 
     def _hear(self, x: Array) -> None:
         done = sweep(
-            x, self._filled, self._next, self._held, self._seen, self._weights, BOUND, self._y, self._best, self._tops,
+            x, self._filled, self._next, self._held, self._weights, BOUND, self._y, self._best, self._tops,
             self._runs, self._totals,
         )  # fmt: skip
         self._filled += x.shape[1] - done

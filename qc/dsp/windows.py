@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.jit import frozen, kernel
+from qc.dsp.jit import kernel
 from qc.dsp.lanes import lane, loader, picker, splatter
 
 Array = NDArray[np.float64]
@@ -71,7 +71,6 @@ class Windows(ABC):
         self.window = window
         # the window that is not whole yet, and room for whole vectors behind it
         self.held = np.zeros((2, -(-window // LANES) * LANES))
-        self.seen = frozen(self.held)
         self._last = self.last_lanes(window)
         self._filled = 0
         self._sums = np.empty((max(64, frames // window + 1), columns))
@@ -91,14 +90,14 @@ class Windows(ABC):
     def push(self, x: Array) -> None:
         """Take the next frames, (2, n)."""
         windows, left = divmod(self._filled + x.shape[1], self.window)
-        self.add(frozen(x), self._filled, self.window, self._last, self._room(windows))
+        self.add(np.ascontiguousarray(x), self._filled, self.window, self._last, self._room(windows))
         self._filled = left
 
     def finish(self) -> tuple[Array, NDArray[np.int64]]:
         """Give the sums, (windows, columns), and the frames in each, (windows,); only the last can have fewer."""
         whole, left = self._count, self._filled
         if left:
-            self.add(frozen(self.held[:, :left]), 0, left, self.last_lanes(left), self._room(1))
+            self.add(np.ascontiguousarray(self.held[:, :left]), 0, left, self.last_lanes(left), self._room(1))
             self._filled = 0
         counts = np.full(self._count, self.window, dtype=np.int64)
         counts[whole:] = left
@@ -118,10 +117,10 @@ class Windows(ABC):
 
 
 @kernel
-def window_sums(x: Array, filled: int, window: int, held: Array, seen: Array, mask: Array, out: Array) -> None:
+def window_sums(x: Array, filled: int, window: int, held: Array, mask: Array, out: Array) -> None:
     """Set each row of `out` to the sums of L^2, R^2 and L R of a window; see `Windows.add`.
 
-    `seen` is `held` read-only; `mask` has ones where the last lanes of a window still belong to it.
+    `mask` has ones where the last lanes of a window still belong to it.
     """
     reach = -(-window // LANES) * LANES
     at, last = -filled, load(mask, 0)
@@ -129,7 +128,7 @@ def window_sums(x: Array, filled: int, window: int, held: Array, seen: Array, ma
         source, first = x, at
         if at < 0 or at + reach > x.shape[1]:  # it begins before x, or its last vector ends behind it
             keep(x, at, at + window, held)
-            source, first = seen, 0
+            source, first = held, 0
         left, right = source[0], source[1]
         l2 = r2 = lr = splat(0.0)
         whole = first + window // LANES * LANES
@@ -156,7 +155,7 @@ class WindowSums(Windows):
 
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
-        window_sums(x, filled, window, self.held, self.seen, last, out)
+        window_sums(x, filled, window, self.held, last, out)
 
 
 def sliding(values: Array, width: int) -> Array:

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND, STANDARD_GRAVITY
-from qc.dsp.jit import frozen
 from qc.groove.ratios import over
 from qc.groove.side import Side, Walls
 from qc.groove.spiral import Laid, Spiral, lay, travel_least, wind
@@ -182,12 +181,12 @@ class Cutting:
 
     def _ratio(self, name: str, factor: float, seconds: int, *, edges: bool) -> Worst:
         """Peak of a ratio (no seconds) or its share above 1, for an envelope times a factor."""
-        disc, rows = self.side.chain.disc, np.atleast_2d(getattr(self.side.envelopes, name))
+        disc, rows = self.side.chain.disc, np.ascontiguousarray(np.atleast_2d(getattr(self.side.envelopes, name)))
         window = min(seconds * SECTORS_A_SECOND, rows.shape[1])
         turning, angle = 2.0 * math.pi * disc.rpm / 60.0, self.side.chain.playback.back_angle
         value, sector, start, channel = over(
-            frozen(rows[0]), frozen(rows[-1]), factor, self.laid.radius, disc.finishing / 2.0, turning,
-            math.tan(angle) if edges else 0.0, window,
+            rows[0], rows[-1], factor, self.laid.radius, disc.finishing / 2.0, turning,
+            math.tan(angle) if edges else 0.0, window, np.empty(rows.shape[1] if window else 0, np.uint8),
         )  # fmt: skip
         return Worst(value, sector, start, start + max(1, window), CHANNELS[channel] if len(rows) == 2 else None)
 

@@ -12,7 +12,8 @@ Array = NDArray[np.float64]
 
 @as_written
 def over(
-    one: Array, other: Array, factor: float, radius: Array, least: float, turning: float, edges: float, window: int
+    one: Array, other: Array, factor: float, radius: Array, least: float, turning: float, edges: float, window: int,
+    above: NDArray[np.uint8],
 ) -> tuple[float, int, int, int]:  # fmt: skip
     """Give value, worst sector, first sector and row of an envelope times `factor` over what the speed allows.
 
@@ -20,13 +21,13 @@ def over(
     `edges`, the tangent of the back angle, or where that is 0 against the speed squared. Without a window the value
     is the greatest ratio; with one it is the share of sectors in which the greater row is above 1, in the worst
     window, and where there are none the window lies about the greatest ratio. Where there is but one row, it is both.
+    `above` (n,) is room to work in, needed where there is a window.
     """
     n = one.shape[0]
     if window == 0:
         value, sector = _greatest(one, one, factor, radius, least, turning, edges)
         second, at = _greatest(other, other, factor, radius, least, turning, edges)
         return (second, at, at, 1) if second > value else (value, sector, sector, 0)
-    above = np.empty(n, np.uint8)
     for i in range(n):
         above[i] = factor * max(one[i], other[i]) > _allowed(radius[i], least, turning, edges)
     count = 0

@@ -18,7 +18,7 @@ from qc.contract import Analysis, Block, Samples, Stream, Tap
 from qc.dsp import biquad, cascade
 from qc.dsp.cascade import LAG
 from qc.dsp.extremes import WIDE, crest, derivatives, peak, peak_on, sum_of_squares, trough, turn
-from qc.dsp.jit import frozen, index, kernel
+from qc.dsp.jit import index, kernel
 from qc.dsp.lanes import loader, narrow, splatter, store
 from qc.groove.motion import LOW_LATE, Motion, motion_rate
 
@@ -124,6 +124,7 @@ class _Running:
         )
         self._state = cascade.at_rest()
         self._banded = np.zeros((2, self._size + 8), np.float32)
+        self._rows = rows(self._size)
 
     def push(self, block: Block) -> None:
         """Take the block's motion."""
@@ -158,7 +159,7 @@ class _Running:
             return
         first = self._done == 0
         envelopes(
-            frozen(d),
+            np.ascontiguousarray(d),
             at + MARGIN,
             self._size,
             last,
@@ -167,7 +168,10 @@ class _Running:
             self._band,
             self._state,
             self._banded,
-            self._columns[:, self._done : self._done + count],
+            *self._rows,
+            self._columns,
+            self._done,
+            count,
         )
         cascade.settle(self._state)
         self._done += count
@@ -190,10 +194,13 @@ def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
     low, high = SIBILANCE_HZ
     size = rate // SECTORS_A_SECOND
     count = (motion.shape[1] - 2 * MARGIN) // size
-    columns = np.zeros((COLUMNS, count + 1))[:, :count]  # a part of a larger array, as in the pass: one compiled kernel
+    columns = np.zeros((COLUMNS, count))
     band = cascade.coefficients(np.vstack([biquad.butterworth_4_high(low, rate), biquad.butterworth_4_low(high, rate)]))
     banded = np.zeros((2, size + 8), np.float32)
-    envelopes(frozen(motion), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded, columns)
+    envelopes(
+        np.ascontiguousarray(motion), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded,
+        *rows(size), columns, 0, count,
+    )  # fmt: skip
     return _named(signal, columns)
 
 
@@ -206,24 +213,31 @@ def _named(signal: Signal, c: Array) -> GrooveInput:
     )  # fmt: skip
 
 
+def rows(size: int) -> tuple[Array, Waves]:
+    """Give `envelopes` rows to work in, for sectors of `size` frames: (4, room), and (15, room) in float32."""
+    room = size + 2 * MARGIN
+    return np.zeros((4, room)), np.zeros((15, room), np.float32)
+
+
 @kernel
 def envelopes(
     motion: Array, at: int, size: int, last: int, first: bool, rate: float, band: Array, state: Array,
-    banded: Waves, out: Array,
+    banded: Waves, d: Array, derived: Waves, out: Array, start: int, count: int,
 ) -> None:  # fmt: skip
-    """Fill `out` (COLUMNS, sectors), one column a sector, from `motion` (4, frames) from index `at` on.
+    """Fill `count` columns of `out` (COLUMNS, sectors) from column `start` on, one a sector.
+
+    From `motion` (4, frames) from index `at` on; `d` and `derived` are what `rows` gives.
 
     `last` is the number of frames that count in the last sector, `first` whether the stream begins here. Reads MARGIN
     frames on either side. `banded` (2, size + 8) holds the sibilance band from two frames before a sector to two
     behind it; its end is carried on as the next one's beginning, as `state` is.
     """
-    room = size + 2 * MARGIN
-    d, low = np.empty((4, room)), np.empty(room, np.float32)
-    e, v, v_half = np.empty((2, room), np.float32), np.empty((4, room), np.float32), np.empty((4, room), np.float32)
-    a, a_half = np.empty((2, room), np.float32), np.empty((2, room), np.float32)
-    for k in range(out.shape[1]):
-        n = last if k == out.shape[1] - 1 else size
-        _read(motion, at + k * size - 8, n + AHEAD + 16, d, e, low)  # from eight frames before the sector on
+    v, v_half, e = derived[0:4], derived[4:8], derived[8:10]
+    a, a_half, low = derived[10:12], derived[12:14], derived[14]
+    for number in range(count):
+        k = start + number
+        n = last if number == count - 1 else size
+        _read(motion, at + number * size - 8, n + AHEAD + 16, d, e, low)  # from eight frames before the sector on
         for c in range(2):  # inner and outer wall, then lateral and vertical
             out[c, k], out[2 + c, k] = crest(d[c], 8, 8 + n), trough(d[c], 8, 8 + n)
             out[4 + 2 * c, k], out[5 + 2 * c, k] = crest(d[2 + c], 8, 8 + n), trough(d[2 + c], 8, 8 + n)
@@ -235,7 +249,7 @@ def envelopes(
         turn(v_half, n + 4)
         for c in range(2):
             out[10 + c, k], out[8 + c, k] = peak(v[c, 1:], v_half[c, 1:], n), peak(v[2 + c, 1:], v_half[2 + c, 1:], n)
-        if first and k == 0:  # what a later sector finds done by the one before it
+        if first and number == 0:  # what a later sector finds done by the one before it
             cascade.run_all(a, index(2), index(AHEAD), band, state, v, index(0))
             for c in range(2):
                 banded[c, 2], banded[c, 3] = v[c, AHEAD - 2], v[c, AHEAD - 1]

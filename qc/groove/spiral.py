@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import Cut, Disc
-from qc.dsp.jit import as_written, frozen
+from qc.dsp.jit import as_written
 
 Array = NDArray[np.float64]
 
@@ -94,7 +94,8 @@ def travel_least(
 
 
 def _least(cut: Cut, disc: Disc, taken: Array) -> float:
-    return float(least_possible(taken, cut.land, _base(cut, disc), disc.sectors_a_turn))
+    turn = disc.sectors_a_turn
+    return float(least_possible(taken, cut.land, _base(cut, disc), turn, np.empty(len(taken) + turn + 1)))
 
 
 def _base(cut: Cut, disc: Disc) -> float:
@@ -107,9 +108,9 @@ def _take(
 ) -> None:  # fmt: skip
     plain = cut.top_width / 2.0
     deepest = cut.nominal_depth if cut.depth == "variable" else plain
+    right, left = np.ascontiguousarray(right), np.ascontiguousarray(left)
     take(
-        frozen(right), frozen(left), rise_near, unity, gain, cut.keep_width / 2.0, plain, deepest,
-        disc.sectors_a_turn, taken,
+        right, left, rise_near, unity, gain, cut.keep_width / 2.0, plain, deepest, disc.sectors_a_turn, taken,
     )  # fmt: skip
 
 
@@ -117,9 +118,10 @@ def _laid(
     marks: Array, cut: Cut, disc: Disc, taken: Array, advance: Array, pitch: Array, land: Array
 ) -> Laid:  # fmt: skip
     turn, shares = disc.sectors_a_turn, 1.0 / np.arange(1.0, lookahead(cut, disc) + 2.0)
+    ring = 1 << (turn + 1).bit_length()  # more than a turn, as a power of two
     found = as_cut(
         taken, marks, cut.land, _base(cut, disc), cut.max_pitch / turn, turn, shares, disc.outer / 2.0, advance, pitch,
-        land,
+        land, np.empty((2, ring)),
     )  # fmt: skip
     return Laid(taken, *found)
 
@@ -147,7 +149,7 @@ def take(
 @as_written
 def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one before
     radius: Array, marks: Array, land: float, base: float, cap: float, turn: int, shares: Array, outer: float,
-    advance: Array, pitch: Array, left: Array,
+    advance: Array, pitch: Array, left: Array, turns: Array,
 ) -> tuple[float, float, int, int]:  # fmt: skip
     """Lay the spiral; gives travel, least land, its sector and the number of overlaps.
 
@@ -159,15 +161,14 @@ def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one
     met, whatever lies between, since the carriage runs straight towards it and no demand known lies above that line.
     Only one that comes into sight can ask for more. A mark or the greatest pitch takes the carriage off the line;
     then all demands ahead are gone through again. Along `base` it is the same, with nobody to run towards.
+
+    `turns` (2, a power of two from turn + 2 on) is room to work in.
     """
     n, ahead = radius.shape[0], shares.shape[0] - 1
-    ring = 2
-    while ring < turn + 2:
-        ring *= 2
-    ring -= 1
+    ring = turns.shape[1] - 1
     # By sector, from turn + preview before the start on, and only the last turn of them:
-    known = np.empty(ring + 1)  # demand plus what was advanced a turn before: less `before`, what is still to be given
-    before = np.empty(ring + 1)  # all advances before it
+    known = turns[0]  # demand plus what was advanced a turn before: less `before`, what is still to be given
+    before = turns[1]  # all advances before it
     for i in range(turn + 1):
         before[(i - turn - ahead) & ring] = base * i
     nobody = -turn - 1
@@ -215,10 +216,12 @@ def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one
 
 
 @as_written
-def least_possible(taken: Array, land: float, base: float, turn: int) -> float:
-    """Travel when every demand is met at the last moment, without marks: the physical floor, in m."""
+def least_possible(taken: Array, land: float, base: float, turn: int, before: Array) -> float:
+    """Travel when every demand is met at the last moment, without marks: the physical floor, in m.
+
+    `before` (n + turn + 1,) is room to work in.
+    """
     n = taken.shape[0]
-    before = np.empty(n + turn + 1)
     for i in range(turn + 1):
         before[i] = base * i
     for i in range(n):
