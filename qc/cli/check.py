@@ -16,18 +16,13 @@ from qc.cli.compiling import compile_first
 from qc.cli.main import say
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
-from qc.cli.terminal import text
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
 from qc.contract import Renderer, Report
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
 from qc.patience import PATIENCE_S
-from qc.report.junit import JUnit
-from qc.report.note import Note
-from qc.report.sarif import Sarif
 from qc.report.since import counted_words
-from qc.report.text import Text
 from qc.ruleset.find import is_path
 from qc.wording import shown
 
@@ -100,12 +95,20 @@ def _new(report: Report, words: argparse.Namespace) -> str:
 
 def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None) -> Renderer:
     """Build a format for its place, as the words ask for it."""
-    if kind is Text:
+    if kind.name == "text":
+        from qc.cli.terminal import text
+
         return text(words, path)
-    if kind is Sarif:
+    if kind.name == "sarif":
+        from qc.report.sarif import Sarif
+
         return Sarif(strict=words.strict, only_new=words.only_new)
-    if kind is JUnit:
+    if kind.name == "junit":
+        from qc.report.junit import JUnit
+
         return JUnit(only_new=words.only_new)
-    if kind is Note:
+    if kind.name == "note":
+        from qc.report.note import Note
+
         return Note.for_path(path, None if words.note_template is None else Path(words.note_template))
     return kind.for_path(path)

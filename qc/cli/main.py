@@ -22,7 +22,7 @@ ruleset cannot be used, 3 a plugin or the tool failed"""
 LONGEST = 2000
 """Characters of a sentence on stderr: what was read may be longer than anyone wants to see again."""
 
-GARBAGE = 100_000
+GARBAGE = 400_000
 """Objects made before unused ones are looked for: a start makes many, all of which stay."""
 
 
@@ -312,6 +312,7 @@ def _mute() -> None:
 def run() -> NoReturn:
     """Entry point of the console script."""
     gc.set_threshold(GARBAGE)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of numpy.s algebra, which no kernel uses
     sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - closed by the caller
     sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     code: str | int | None

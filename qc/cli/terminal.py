@@ -7,12 +7,16 @@ import os
 import shutil
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from qc.report.text import PIPED, Counted, Detail, Text
+if TYPE_CHECKING:
+    from qc.report.text import Counted, Detail, Text
 
 
 def width() -> int:
     """Columns of the terminal, or of a page where stdout is none."""
+    from qc.report.text import PIPED  # only where text is written
+
     return shutil.get_terminal_size((PIPED, 0)).columns if sys.stdout.isatty() else PIPED
 
 
@@ -23,6 +27,8 @@ def colour() -> bool:
 
 def text(words: argparse.Namespace, path: Path | None) -> Text:
     """Build the text report as the words on the command line ask for it; no path means stdout."""
+    from qc.report.text import Text  # only where one is asked for
+
     detail: Detail = "quiet" if words.quiet else "verbose" if words.verbose else "usual"
     counted: Counted | None = None
     if words.only_new:

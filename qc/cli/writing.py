@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import importlib
 import io
 import os
 from collections.abc import Callable, Collection, Mapping, Sequence
@@ -18,23 +19,26 @@ from qc.contract import Evidence, FolderRenderer, Model, Renderer, Report
 from qc.errors import FAULTS, PluginError, SidegateError, UsageError
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S, Patient
-from qc.report.html.renderer import Html
-from qc.report.json import Json, written
-from qc.report.junit import JUnit
-from qc.report.note import Note
-from qc.report.pictures import Pictures
-from qc.report.sarif import Sarif
-from qc.report.sheet import Sheet
-from qc.report.text import Text
-from qc.report.traces import Traces
+from qc.report.json import written
 from qc.wording import shown, told
 
 R = TypeVar("R")
 M = TypeVar("M", bound=Model)
 
-CORE: dict[str, type[Renderer]] = {
-    kind.name: kind for kind in (Html, Json, JUnit, Note, Pictures, Sarif, Sheet, Text, Traces)
+CORE = {
+    "html": "qc.report.html.renderer:Html",
+    "json": "qc.report.json:Json",
+    "junit": "qc.report.junit:JUnit",
+    "note": "qc.report.note:Note",
+    "pictures": "qc.report.pictures:Pictures",
+    "sarif": "qc.report.sarif:Sarif",
+    "sheet": "qc.report.sheet:Sheet",
+    "text": "qc.report.text:Text",
+    "traces": "qc.report.traces:Traces",
 }
+"""Our own formats by name, each imported when a report is asked for in it."""
+CORE_FOLDERS = ("pictures",)
+"""Those of them that fill a folder."""
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 
@@ -63,13 +67,21 @@ def outputs(
 
     `build` makes the renderer of a format for its place, and may take as long as `patience`, s.
     """
-    known = CORE | dict(more)
+    folders = [*CORE_FOLDERS, *(name for name, kind in more.items() if kind.folder)]
     found = []
-    for one in places(asked, known, [name for name, kind in known.items() if kind.folder]):
+    for one in places(asked, [*CORE, *more], folders):
         path = None if one.path is None else Path(one.place)
-        renderer = _unbroken(partial(build, known[one.format], path), one.format, patience)
+        kind = more.get(one.format) or format_of(one.format)
+        renderer = _unbroken(partial(build, kind, path), one.format, patience)
         found.append(Output(renderer, one.path, one.place))
     return found
+
+
+def format_of(name: str) -> type[Renderer]:
+    """Import one of our own formats."""
+    module, _, inside = CORE[name].partition(":")
+    kind: type[Renderer] = getattr(importlib.import_module(module), inside)
+    return kind
 
 
 @dataclass(frozen=True)

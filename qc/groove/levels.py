@@ -1,13 +1,13 @@
 """The level a side can take: judged, recommended and clean, and the level that each limit alone allows.
 
-Every number is the worse of the polarities. The search runs on a grid of 0.1 dB from -40 to +20 dB, by bisection,
-since no number improves when the level rises.
+Every number is the worse of the polarities. The search runs on a grid of 0.1 dB from -40 to +20 dB, and narrows
+down to two neighbours, since no number improves when the level rises.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -15,7 +15,7 @@ from qc.contract import At
 from qc.groove.cutting import MEASURES, Cutting, Worst, is_worse, windowed
 from qc.groove.rows import LevelRow
 from qc.groove.side import Side
-from qc.quantity import Polarity, Quantity, meets
+from qc.quantity import Op, Polarity, Quantity, meets
 
 LOWEST, HIGHEST = -400, 200
 """Ends of the search in tenths of a dB."""
@@ -104,13 +104,26 @@ class LevelSearch:
     def holds(self, want: Wanted, level: float) -> bool:
         """Whether a limit holds at a level."""
         row, bound = want
+        values = self._values(row, level)  # one by one: the second spiral is not laid where the first breaks the limit
+        return all(meets(value, bound, row.op, row.unit) for value in values)
+
+    def _values(self, row: LevelRow, level: float) -> Iterator[float]:
+        """Give what a limit is held against, in its unit, as it is asked for."""
         measure = MEASURES[row.measure]
-        values: Iterable[float] = (
-            self.cutting(level, p).measure(row.measure).value for p in self.side.polarities
-        )  # one after the other: the second spiral is not laid where the first breaks the limit
         if row.op != measure.op:  # it is the worse one that counts, and for such a limit it may be the one that holds
-            values = [self.worst(row.measure, level)[0].value]
-        return all(meets(value * measure.factor, bound, row.op, row.unit) for value in values)
+            yield self.worst(row.measure, level)[0].value * measure.factor
+            return
+        for polarity in self.side.polarities:
+            yield self.cutting(level, polarity).measure(row.measure).value * measure.factor
+
+    def _tried(self, want: Wanted, level: float) -> tuple[bool, float]:
+        """Whether a limit holds at a level, and by how much it is broken: nought at its bound, less where it holds."""
+        (row, bound), most = want, -math.inf
+        for value in self._values(row, level):
+            most = max(most, _excess(value, bound, row.op))
+            if not meets(value, bound, row.op, row.unit):
+                return False, most
+        return True, most
 
     def reach(self, wanted: Iterable[Wanted]) -> dict[Wanted, Reached]:
         """Find the highest level at which each limit holds by itself.
@@ -118,15 +131,13 @@ class LevelSearch:
         All searches go in step: a level that is worked out for one narrows every other that it lies inside of,
         so that no level is worked out twice and none has to be remembered.
         """
-        span = dict.fromkeys(wanted, (LOWEST - 1, HIGHEST + 1))  # holds at the first, does not at the second
-        while still := [want for want, (low, high) in span.items() if high - low > 1]:
-            low, high = span[still[0]]
-            middle = _middle(low, high)
+        spans = {want: _Span() for want in wanted}
+        while still := [want for want, span in spans.items() if span.open]:
+            level = spans[still[0]].next()
             for want in still:
-                low, high = span[want]
-                if low < middle < high:
-                    span[want] = (middle, high) if self.holds(want, middle / 10.0) else (low, middle)
-        return {want: _reached(want[0], low) for want, (low, _) in span.items()}
+                if spans[want].low < level < spans[want].high:
+                    spans[want].narrow(level, *self._tried(want, level / 10.0))
+        return {want: _reached(want[0], span.low) for want, span in spans.items()}
 
     def allowed(self) -> tuple[dict[LevelRow, Reached], Reached, Reached]:
         """Find what each limit alone allows, the recommended level and the clean level.
@@ -135,18 +146,72 @@ class LevelSearch:
         those that set the level, clean the lowest at which a warn value is reached.
         """
         single = {row: bound for row in self.rows if (bound := _first(row.setting, row.warn, row.fail)) is not None}
-        warned = {row: row.warn for row in self.rows if row.warn is not None}
-        reached = self.reach([*single.items(), *warned.items()])
+        warned = [(row, row.warn) for row in self.rows if row.warn is not None]
+        reached = self.reach(single.items())
         by_limit = {row: reached[row, bound] for row, bound in single.items()}
         recommended = _lowest([by_limit[row] for row in single if row.sets_level])
-        return by_limit, recommended, _lowest([reached[want] for want in warned.items()])
+        reached |= self.reach(self._lower(warned, reached))
+        return by_limit, recommended, _lowest([reached[want] for want in warned if want in reached])
+
+    def _lower(self, wanted: Sequence[Wanted], reached: Mapping[Wanted, Reached]) -> list[Wanted]:
+        """Leave out of `wanted` what was searched already, and what holds above the lowest level found for it.
+
+        It is the lowest that is asked for; one level tells what lies above it.
+        """
+        left = [want for want in wanted if want not in reached]
+        known = [reached[want] for want in wanted if want in reached]
+        above = _lowest(known).level + 0.1 if known else math.inf
+        if above > HIGHEST / 10.0:
+            return left
+        return [want for want in left if not self.holds(want, round(above, 1))]
 
 
-def _middle(low: int, high: int) -> int:
-    """Try the ends of the search first, then halve."""
-    if high > HIGHEST:
-        return HIGHEST
-    return LOWEST if low < LOWEST else (low + high) // 2
+@dataclass(slots=True)
+class _Span:
+    """Levels, in tenths of a dB, between which a limit gives out: it holds at `low` and does not at `high`."""
+
+    low: int = LOWEST - 1
+    high: int = HIGHEST + 1
+    below: float = -math.inf
+    """by how much it is broken at `low`"""
+    above: float = math.inf
+    slow: bool = False
+    """whether the last guess left more than half"""
+
+    @property
+    def open(self) -> bool:
+        return self.high - self.low > 1
+
+    def next(self) -> int:
+        """Give the level to try: the ends of the search first, then where a straight line meets the limit.
+
+        What is told in dB is nearly one. Where it is not, and the guess left more than half, the next one halves.
+        """
+        if self.high > HIGHEST:
+            return HIGHEST
+        if self.low < LOWEST:
+            return LOWEST
+        middle = (self.low + self.high) // 2
+        if self.slow or not math.isfinite(self.above - self.below) or self.above <= self.below:
+            return middle
+        guess = self.low + math.floor((self.high - self.low) * self.below / (self.below - self.above))
+        return min(max(guess, self.low + 1), self.high - 1)
+
+    def narrow(self, level: int, holds: bool, excess: float) -> None:
+        """Take what was found at a level within."""
+        before = self.high - self.low
+        if holds:
+            self.low, self.below = level, excess
+        else:
+            self.high, self.above = level, excess
+        self.slow = 2 * (self.high - self.low) > before and before <= HIGHEST - LOWEST
+
+
+def _excess(value: float, bound: float, op: Op) -> float:
+    """Say by how much a value breaks its limit: in proportion where it rises with the level, else as it is."""
+    if op == ">=":
+        return bound - value
+    return math.log(value / bound) if value > 0.0 and bound > 0.0 else math.copysign(math.inf, value - bound)
 
 
 def _reached(row: LevelRow, low: int) -> Reached:

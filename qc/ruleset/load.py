@@ -21,7 +21,7 @@ from qc.ruleset.lineage import Generation, Read, generations
 from qc.ruleset.merge import Document, both, joined
 from qc.ruleset.model import ChainEntry, LimitEntry, RulesetFile
 from qc.ruleset.read import read_file
-from qc.ruleset.released import digest
+from qc.ruleset.released import digest, is_released
 from qc.ruleset.sources import Sources
 from qc.ruleset.written import Between, Sourced
 
@@ -115,7 +115,8 @@ def _loaded(generation: Generation, sources: Sources, parent: Ruleset | None) ->
     there, document, file = generation
     lined = document.files[0]
     _is_what_it_is_named(lined, file, there)
-    _every_source_is_known(document, file, sources)
+    if not is_released(there.path, lined.sha256):
+        _every_source_is_known(document, file, sources)
     if parent is not None:
         _says_its_own_diameters(lined, file, parent)
     return Ruleset(

@@ -32,9 +32,14 @@ def is_as_released(path: Path, sha256: str) -> None:
         raise RulesetError(sentence)
 
 
+def is_released(path: Path, sha256: str) -> bool:
+    """Whether a file is a released one, as it was released: what was looked up in it then needs no looking up again."""
+    return _digests(path.parent.parent / FILE).get(_named(path)) == sha256
+
+
 def edited(path: Path, sha256: str) -> str | None:
     """Say that a file is not what was released; None when it is, or was never released."""
-    name = f"{path.parent.name}@{path.stem}"
+    name = _named(path)
     released = _digests(path.parent.parent / FILE).get(name, sha256)
     if released == sha256:
         return None
@@ -42,6 +47,10 @@ def edited(path: Path, sha256: str) -> str | None:
         f"{shown(str(path), 500)}: this is not {name} as it was released, by the digest in {FILE}; a report that names "
         "it would not be true, so put the released file back, and give what you changed a version of its own"
     )
+
+
+def _named(path: Path) -> str:
+    return f"{path.parent.name}@{path.stem}"
 
 
 def _digests(path: Path) -> Mapping[str, str]:
