@@ -41,8 +41,11 @@ class Hand(threading.Thread):
         """whether it waits for something to do"""
 
     def run(self) -> None:
-        """Work."""
-        self._work()
+        """Work, then let go of what the work holds: it may hold this thread, and such a ring stays for long."""
+        try:
+            self._work()
+        finally:
+            del self._work
 
 
 def still_at_work() -> bool:

@@ -71,16 +71,24 @@ def hear(
     plugin that takes longer than `patience`, s, fails with that reason. Raises AudioFaultError when the audio itself
     cannot be judged.
     """
+    results, failed = _found(source, plan, workers or default_workers(), progress or (lambda _: None), beside, patience)
+    give_back()
+    return work_out(Measurements(source.stream, 1, results, failed), plan.derived, patience)
+
+
+def _found(
+    source: Source, plan: Plan, workers: int, progress: Progress, beside: Callable[[], None] | None, patience: float
+) -> tuple[dict[Need[Any], Any], dict[Need[Any], str]]:
+    """Give what the groups of a plan found and what failed; all that heard is let go of."""
     with Patient(patience) as ask:
         groups = [Group(analyses, source.stream, ask) for analyses in plan.groups]
-    _pass(source, groups, workers or default_workers(), progress or (lambda _: None), beside, patience)
+    _pass(source, groups, workers, progress, beside, patience)
     results: dict[Need[Any], Any] = {}
     failed: dict[Need[Any], str] = {}
     for group in groups:
         results.update(group.results)
         failed.update(group.failed)
-    give_back()
-    return work_out(Measurements(source.stream, 1, results, failed), plan.derived, patience)
+    return results, failed
 
 
 def _pass(
@@ -170,6 +178,7 @@ class _Shared:
             self._rest.wait(GRACE_S)
         for hand in self._gone:
             hand.join()
+        self._gone.clear()  # they hold this
         if self._error is not None:
             raise self._error
 

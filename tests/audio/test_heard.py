@@ -1,7 +1,9 @@
 """The pass: every block read once, in order, by every analysis, in any number of threads; what breaks breaks alone."""
 
+import gc
 import threading
 import time
+import weakref
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -184,6 +186,34 @@ def test_equal_taps_are_worked_out_once(samples, monkeypatch):
     needs = [Collect("a", Times(2.0)), Collect("b", Times(2.0)), Collect("c", Delay(5, Times(2.0)))]
     hear(Memory(samples), plan(needs), workers=4)
     assert sum(Times.worked) == FRAMES
+
+
+@pytest.mark.parametrize("workers", [1, 2, 4])
+def test_what_was_worked_with_is_let_go_of_at_once(samples, workers):
+    """Not when Python next looks for rings of objects: a pass holds more than all that it finds."""
+    gone = []
+
+    class Noted(_Collecting):
+        def __init__(self, need):
+            super().__init__(need)
+            weakref.finalize(self, gone.append, need)
+
+    @dataclass(frozen=True)
+    class Watched(Collect):
+        def start(self, stream):  # noqa: ARG002
+            return Noted(self)
+
+    gc.collect()
+    gc.disable()
+    try:
+        source = Memory(samples)
+        whole = weakref.ref(source)
+        hear(source, plan([Watched("a"), Watched("b", Delay(20))]), workers=workers)
+        assert {need.name for need in gone} == {"a", "b"}
+        del source
+        assert whole() is None
+    finally:
+        gc.enable()
 
 
 @dataclass(frozen=True)
