@@ -19,6 +19,8 @@ from qc.quantity import Op, Polarity, Quantity, meets
 
 LOWEST, HIGHEST = -400, 200
 """Ends of the search in tenths of a dB."""
+FIRST, STRIDE = 0, 16
+"""Where it begins, and how far it goes on from there first: far levels, where turns overlap, take longest to lay."""
 
 Wanted = tuple[LevelRow, float]
 """A limit and the value it is searched at."""
@@ -183,14 +185,16 @@ class _Span:
         return self.high - self.low > 1
 
     def next(self) -> int:
-        """Give the level to try: the ends of the search first, then where a straight line meets the limit.
+        """Give the level to try: by strides that double until the limit lies between, then where a line meets it.
 
-        What is told in dB is nearly one. Where it is not, and the guess left more than half, the next one halves.
+        What is told in dB is nearly straight. Where it is not, and the guess left more than half, the next one halves.
         """
+        if self.low < LOWEST and self.high > HIGHEST:
+            return FIRST
         if self.high > HIGHEST:
-            return HIGHEST
+            return min(HIGHEST, self.low + max(STRIDE, self.low - FIRST))
         if self.low < LOWEST:
-            return LOWEST
+            return max(LOWEST, self.high - max(STRIDE, FIRST - self.high))
         middle = (self.low + self.high) // 2
         if self.slow or not math.isfinite(self.above - self.below) or self.above <= self.below:
             return middle
@@ -204,7 +208,7 @@ class _Span:
             self.low, self.below = level, excess
         else:
             self.high, self.above = level, excess
-        self.slow = 2 * (self.high - self.low) > before and before <= HIGHEST - LOWEST
+        self.slow = 2 * (self.high - self.low) > before
 
 
 def _excess(value: float, bound: float, op: Op) -> float:
