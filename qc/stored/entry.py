@@ -1,7 +1,7 @@
 """One file of the store: a small header and raw arrays, with a checksum over all of it.
 
     16 bytes   MARK
-    32 bytes   blake2b of all that follows
+    32 bytes   SHA-256 of all that follows
      8 bytes   length of the header, little endian
     header     JSON: key, tree, and of each array its kind, shape and order
     arrays     each from the next multiple of 64 on
@@ -28,7 +28,7 @@ import numpy as np
 
 from qc.stored.forms import NUMBERS, Array, Form, MisfitError, UnknownFormError
 
-MARK = b"sidegate-kept-1\n"
+MARK = b"sidegate-kept-2\n"
 LONGEST = 256 * 2**20
 """Bytes of a file; a result that takes more is not stored."""
 HEADER = 2**20
@@ -81,7 +81,7 @@ def _octets(array: Array) -> memoryview:
 
 
 def _sum_of(pieces: Sequence[bytes | memoryview]) -> bytes:
-    digest = hashlib.blake2b(digest_size=_SUM)
+    digest = hashlib.sha256()
     for piece in pieces:
         digest.update(piece)
     return digest.digest()
