@@ -16,6 +16,7 @@ class Model(BaseModel):
     """Base of every model: frozen, closed to unknown keys, finite numbers only."""
 
     model_config = ConfigDict(
+        defer_build=True,  # many a model is only used as a part of another, which is built with it
         frozen=True,
         extra="forbid",
         allow_inf_nan=False,

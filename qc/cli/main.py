@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import atexit
 import contextlib
 import gc
 import importlib
@@ -329,10 +330,9 @@ def _leave(code: str | int | None) -> NoReturn:
         sys.stdout.flush()  # help that nobody reads to its end
     except OSError:
         _mute()
-    gc.freeze()  # the process ends: nothing is gone through once more
     patience = sys.modules.get("qc.patience")
-    if patience is not None and patience.still_at_work():
-        with contextlib.suppress(OSError, ValueError):
-            sys.stderr.flush()
-        os._exit(code if isinstance(code, int) else int(code is not None))
-    sys.exit(code)
+    if patience is None or not patience.still_at_work():
+        atexit._run_exitfuncs()  # noqa: SLF001 - what the interpreter would do now, before it takes all things apart
+    with contextlib.suppress(OSError, ValueError):
+        sys.stderr.flush()
+    os._exit(code if isinstance(code, int) else int(code is not None))

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 from packaging.specifiers import SpecifierSet
-from packaging.utils import canonicalize_name
 from packaging.version import InvalidVersion, Version
 
 import qc
@@ -161,6 +160,10 @@ def missing_requirements(ruleset: Ruleset, installed: Mapping[str, str]) -> list
 
     The tool itself is always there.
     """
+    if not ruleset.requires:
+        return []
+    from packaging.utils import canonicalize_name  # only here, and it looks the whole machine over
+
     there = {"sidegate": qc.__version__} | {canonicalize_name(name): version for name, version in installed.items()}
     missing = []
     for name, wanted in ruleset.requires.items():
