@@ -200,7 +200,7 @@ def test_what_was_worked_with_is_let_go_of_at_once(samples, workers):
 
     @dataclass(frozen=True)
     class Watched(Collect):
-        def start(self, stream):  # noqa: ARG002
+        def start(self, stream):
             return Noted(self)
 
     gc.collect()

@@ -11,6 +11,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from statistics import median
 
+UNUSUAL = ("PYTHONDONTWRITEBYTECODE", "PYTHONPYCACHEPREFIX")
+"""Variables under which every start would compile all sources again."""
+
 
 @dataclass(frozen=True)
 class Cost:
@@ -22,11 +25,15 @@ class Cost:
 
 
 def counted(command: Sequence[str], codes: Sequence[int] = (0, 1), env: Mapping[str, str] | None = None) -> Cost:
-    """Run a command and count it alone: wait4 gives the resources of that one child."""
+    """Run a command and count it alone: wait4 gives the resources of that one child.
+
+    It runs as an install does: what Python compiles of the sources is kept, whatever this shell has it do.
+    """
+    around = {name: value for name, value in os.environ.items() if name not in UNUSUAL}
     with tempfile.TemporaryFile() as said:
         started = time.monotonic()
         child = subprocess.Popen(
-            command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=said, env={**os.environ, **(env or {})}
+            command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=said, env={**around, **(env or {})}
         )
         _, status, used = os.wait4(child.pid, 0)
         wall = time.monotonic() - started

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 NAMES = {
-    "start": "start: Python, imports, first use of numba",
+    "start": "start: Python, imports",
     "papers": "delivery, ruleset, plugins",
     "read": "read and unpack, or decode",
     "hash": "digest of the file",
@@ -29,8 +29,9 @@ NAMES = {
     "finish": "results of the analyses",
     "levels": "levels, groove numbers",
     "judge": "checks",
+    "advise": "remedies, from a second look",
     "write": "report",
-    "rest": "loading kernels, threads, the rest",
+    "rest": "threads, the rest",
 }
 
 
@@ -56,6 +57,7 @@ class Watch:
     def __init__(self) -> None:
         self.spent: dict[str, float] = {}
         self._inside = threading.local()
+        self._lock = threading.Lock()
 
     def on(self, owner: Any, name: str, stage: str | Callable[..., str]) -> None:
         """Watch a function of a class or module."""
@@ -64,24 +66,40 @@ class Watch:
         @wraps(function)
         def watched(*args: Any, **more: Any) -> Any:
             label = stage if isinstance(stage, str) else stage(*args)
-            outer, self._inside.spent = getattr(self._inside, "spent", 0.0), 0.0
-            began = time.thread_time()
-            try:
-                return function(*args, **more)
-            finally:
-                whole = time.thread_time() - began
-                self.spent[label] = self.spent.get(label, 0.0) + whole - self._inside.spent
-                self._inside.spent = outer + whole
+            return self._timed(label, lambda: function(*args, **more))
 
         setattr(owner, name, watched)
 
+    def on_calls(self, owner: Any) -> None:
+        """Watch a class whose instances call something in another thread: it counts for the stage that asked."""
+        function = owner.__call__
+
+        def watched(asking: Any, call: Callable[[], Any]) -> Any:
+            label = getattr(self._inside, "label", None)
+            return function(asking, call if label is None else lambda: self._timed(label, call))
+
+        owner.__call__ = watched
+
+    def _timed(self, label: str, call: Callable[[], Any]) -> Any:
+        outer, self._inside.spent = getattr(self._inside, "spent", 0.0), 0.0
+        around, self._inside.label = getattr(self._inside, "label", None), label
+        began = time.thread_time()
+        try:
+            return call()
+        finally:
+            whole = time.thread_time() - began
+            with self._lock:
+                self.spent[label] = self.spent.get(label, 0.0) + whole - self._inside.spent
+            self._inside.spent, self._inside.label = outer + whole, around
+
 
 def main() -> None:
-    from qc import api, measuring
+    from qc import api, checking, measuring
     from qc.audio.group import Group, Taps
     from qc.audio.source import FileSource
     from qc.cli import check as command
     from qc.cli.main import main as sidegate
+    from qc.patience import Patient
 
     began = time.process_time()  # all until here: the start
     watch = Watch()
@@ -98,9 +116,11 @@ def main() -> None:
     watch.on(Group, "hear", ears)
     watch.on(Group, "finish", "finish")
     watch.on(measuring, "_measured", "levels")
-    watch.on(api, "judge_side", "judge")
-    watch.on(api, "judge_delivery", "judge")
-    watch.on(command, "write", "write") if hasattr(command, "write") else None
+    watch.on(checking, "judge_side", "judge")
+    watch.on(checking, "judge_delivery", "judge")
+    watch.on(checking, "advise", "advise")
+    watch.on(command, "write", "write")
+    watch.on_calls(Patient)
     delivery, workers = sys.argv[1:3]
     with tempfile.TemporaryDirectory() as out:
         words = ["check", delivery, "--no-cache", "--quiet", "--out", f"json={out}/report.json"]
