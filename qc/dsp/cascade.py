@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from qc.dsp.biquad import UNITY, Sections
 from qc.dsp.jit import kernel
-from qc.dsp.lanes import lane, loader, picker, put, store
+from qc.dsp.lanes import joiner, lane, loader, muladd, put, splatter, store, widen
 
 Array = NDArray[np.float64]
 
@@ -30,15 +30,24 @@ LANES = 2 * STAGES
 _AT_REST = 1e-150
 """State below which a section is at rest: its square is next to nothing in float64."""
 
-load = loader(LANES)
-_onward = picker([0, 1, 0, 1, 2, 3, 4, 5])  # two lanes on; what enters the first two is put there
+load, four, splat = loader(LANES), loader(4), splatter(LANES)
+# Eight lanes of four frames, left and right in turn, and back: what left sections 2 and 4 of two frames, then of four.
+_pairs = joiner([0, 4, 1, 5, 2, 6, 3, 7])
+_halfway_through, _through = joiner([2, 3, 6, 7, 10, 11, 14, 15]), joiner([6, 7, 14, 15])
+_left_second, _right_second = joiner([0, 4, 8, 12]), joiner([1, 5, 9, 13])
+_left_fourth, _right_fourth = joiner([2, 6, 10, 14]), joiner([3, 7, 11, 15])
+_left, _right = joiner([0, 2, 4, 6]), joiner([1, 3, 5, 7])
+# A pair enters the first two lanes, and what left each section moves two lanes on.
+_first_in, _second_in, _third_in, _fourth_in = (
+    joiner([2 * k, 2 * k + 1, *range(LANES, 2 * LANES - 2)]) for k in range(4)
+)
 
 
 def coefficients(sections: Sections) -> Array:
-    """Lay up to four sections out for the lanes, (5, 8): b0, c1, c2, a1, a2; what is missing passes all."""
+    """Lay up to four sections out for the lanes, (5, 8): b0, c1, c2, -a1, -a2; what is missing passes all."""
     rows = np.vstack([sections, np.tile(UNITY, (STAGES - len(sections), 1))])
     b0, b1, b2, a1, a2 = np.repeat(rows, 2, axis=0).T
-    return np.ascontiguousarray([b0, b1 - a1 * b0, b2 - a2 * b0, a1, a2])
+    return np.ascontiguousarray([b0, b1 - a1 * b0, b2 - a2 * b0, -a1, -a2])
 
 
 def at_rest() -> Array:
@@ -67,12 +76,28 @@ def resume(state: Array) -> Any:
 
 
 @kernel
-def step(left: float, right: float, constant: Any, held: Any) -> Any:
-    """Take one frame; gives the state after it, whose fourth vector holds what came out of every section."""
-    b0, c1, c2, a1, a2 = constant
-    p, before, last, y1, y2, y3, y4 = held
-    x = put(put(_onward(y4), 0, left), 1, right)
-    return ((c1 * x + c2 * last) - a2 * before) - a1 * p, p, x, b0 * x + p, y1, y2, y3
+def step(x: Any, constant: Any, held: Any) -> Any:
+    """Take what enters every section; gives the state after it, whose fourth vector holds what came out of them."""
+    b0, c1, c2, a1, a2 = constant  # the last two turned round
+    p, before, last, y1, y2, y3, _ = held
+    known = muladd(a2, before, c2 * last)  # this much before x is there
+    return muladd(a1, p, muladd(c1, x, known)), p, x, muladd(b0, x, p), y1, y2, y3
+
+
+@kernel
+def _one(left: float, right: float, constant: Any, held: Any) -> Any:
+    """Take one frame."""
+    return step(_first_in(put(splat(left), 1, right), held[6]), constant, held)
+
+
+@kernel
+def _four(left: NDArray[Any], right: NDArray[Any], i: int, constant: Any, held: Any) -> Any:
+    """Take four frames; gives the state after each."""
+    pairs = _pairs(widen(four(left, i)), widen(four(right, i)))
+    first = step(_first_in(pairs, held[6]), constant, held)
+    second = step(_second_in(pairs, first[6]), constant, first)
+    third = step(_third_in(pairs, second[6]), constant, second)
+    return first, second, third, step(_fourth_in(pairs, third[6]), constant, third)
 
 
 @kernel
@@ -90,9 +115,16 @@ def run(x: NDArray[Any], count: int, constant: Array, state: Array, second: Arra
     """
     left, right = x[0], x[1]
     second_left, second_right, fourth_left, fourth_right = second[0], second[1], fourth[0], fourth[1]
-    c, held = constants(constant), resume(state)
-    for i in range(count):
-        held = step(np.float64(left[i]), np.float64(right[i]), c, held)
+    c, held, whole = constants(constant), resume(state), count - count % 4
+    for i in range(0, whole, 4):
+        h1, h2, h3, held = _four(left, right, i, c, held)
+        a, b = _halfway_through(h1[3], h2[3]), _halfway_through(h3[3], held[3])
+        store(second_left, i, _left_second(a, b))
+        store(second_right, i, _right_second(a, b))
+        store(fourth_left, i, _left_fourth(a, b))
+        store(fourth_right, i, _right_fourth(a, b))
+    for i in range(whole, count):
+        held = _one(np.float64(left[i]), np.float64(right[i]), c, held)
         y = held[3]
         second_left[i], second_right[i], fourth_left[i], fourth_right[i] = (
             lane(y, 2), lane(y, 3), lane(y, 6), lane(y, 7),
@@ -107,8 +139,13 @@ def run_all(x: NDArray[Any], at: int, count: int, constant: Array, state: Array,
     What goes to `to` + i belongs to the frame 3 LAG before `at` + i.
     """
     left, right, out_left, out_right = x[0], x[1], out[0], out[1]
-    c, held = constants(constant), resume(state)
-    for i in range(count):
-        held = step(np.float64(left[at + i]), np.float64(right[at + i]), c, held)
+    c, held, whole = constants(constant), resume(state), count - count % 4
+    for i in range(0, whole, 4):
+        h1, h2, h3, held = _four(left, right, at + i, c, held)
+        a, b = _through(h1[3], h2[3]), _through(h3[3], held[3])
+        store(out_left, to + i, _left(a, b))
+        store(out_right, to + i, _right(a, b))
+    for i in range(whole, count):
+        held = _one(np.float64(left[at + i]), np.float64(right[at + i]), c, held)
         out_left[to + i], out_right[to + i] = lane(held[3], 6), lane(held[3], 7)
     suspend(held, state)

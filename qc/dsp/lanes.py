@@ -27,20 +27,22 @@ greater = _vectors("greater")
 """greater(x, y): the greater of each two lanes; of finite numbers."""
 lesser = _vectors("lesser")
 """lesser(x, y): the lesser of each two lanes; of finite numbers."""
+muladd = _vectors("muladd")
+"""muladd(x, y, z): x y + z, in one rounding on every processor that can; for what two loops must work out alike."""
 magnitude = _vectors("magnitude")
 """magnitude(x): absolute value of every lane."""
 any_at_least = _vectors("any_at_least")
 """any_at_least(x, y): whether a lane of x is at least its lane of y."""
 store = _vectors("store")
-"""store(array, index, vector): put a vector into consecutive elements."""
+"""store(array, index, vector): put a vector into consecutive elements, in the array's own format."""
 lane = _vectors("lane")
 """lane(x, index): one number of a vector."""
 put = _vectors("put")
 """put(x, index, number): the vector with one number changed."""
 widen = _vectors("widen")
-"""widen(x): float32 lanes as float64."""
+"""widen(x): lanes as float64, which they may be already."""
 narrow = _vectors("narrow")
-"""narrow(x): float64 lanes as the nearest float32."""
+"""narrow(x): lanes as the nearest float32."""
 
 loader = _vectors("loader")
 """loader(count) makes load(array, index): `count` consecutive elements of a one-dimensional contiguous array."""

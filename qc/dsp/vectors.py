@@ -67,6 +67,14 @@ _arithmetic(operator.sub, lambda b, x, y: b.fsub(x, y, flags=_FLAGS))
 _arithmetic(operator.mul, lambda b, x, y: b.fmul(x, y, flags=_FLAGS))
 
 
+def _of_vectors(builder: Any, name: str, lanes: Any, count: int) -> Any:
+    """Give one of LLVM's own functions of `count` vectors of a type."""
+    vector = ir.VectorType(_ELEMENTS[lanes.element], lanes.count)
+    full = f"llvm.{name}.v{lanes.count}f{lanes.element.bitwidth}"
+    kind = ir.FunctionType(vector, [vector] * count)
+    return builder.module.globals.get(full) or ir.Function(builder.module, kind, full)
+
+
 def _of_two(emit: Callable[[Any, Any, Any], Any]) -> Any:
     @_function
     def function(typing: Any, x: Any, y: Any) -> Any:  # noqa: ARG001
@@ -85,15 +93,21 @@ lesser = _of_two(lambda b, x, y: b.select(b.fcmp_ordered("<", x, y, flags=_FINIT
 
 
 @_function
+def muladd(typing: Any, x: Any, y: Any, z: Any) -> Any:  # noqa: ARG001
+    """Product of x and y, plus z: in one rounding on every processor that can, wherever it stands."""
+
+    def made(context: Any, builder: Any, signature: Any, args: Any) -> Any:  # noqa: ARG001
+        return builder.call(_of_vectors(builder, "fmuladd", x, 3), args)
+
+    return x(x, y, z), made
+
+
+@_function
 def magnitude(typing: Any, x: Any) -> Any:  # noqa: ARG001
     """Absolute value of every lane."""
 
     def made(context: Any, builder: Any, signature: Any, args: Any) -> Any:  # noqa: ARG001
-        name = f"llvm.fabs.v{x.count}f{x.element.bitwidth}"
-        function = builder.module.globals.get(name) or ir.Function(
-            builder.module, ir.FunctionType(args[0].type, [args[0].type]), name
-        )
-        return builder.call(function, args)
+        return builder.call(_of_vectors(builder, "fabs", x, 1), args)
 
     return x(x), made
 
@@ -135,11 +149,12 @@ def loader(count: int) -> Any:
 
 @_function
 def store(typing: Any, array: Any, index: Any, vector: Any) -> Any:  # noqa: ARG001
-    """store(array, index, vector): put a vector into consecutive elements."""
+    """store(array, index, vector): put a vector into consecutive elements, in the array's own format."""
 
     def made(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        at = _address(context, builder, signature.args[0], args[0], args[1], args[2].type)
-        builder.store(args[2], at, align=array.dtype.bitwidth // 8)
+        given = _as(builder, args[2], vector, array.dtype)
+        at = _address(context, builder, signature.args[0], args[0], args[1], given.type)
+        builder.store(given, at, align=array.dtype.bitwidth // 8)
         return context.get_dummy_value()
 
     return types.void(array, types.intp, vector), made
@@ -251,21 +266,29 @@ def _pattern(lanes: Sequence[int]) -> Any:
 # -- between number formats ------------------------------------------------------------------------------------
 
 
+def _as(builder: Any, vector: Any, lanes: Any, element: Any) -> Any:
+    """Turn a vector into another format: exactly, or to the nearest."""
+    if lanes.element == element:
+        return vector
+    change = builder.fpext if element == types.float64 else builder.fptrunc
+    return change(vector, ir.VectorType(_ELEMENTS[element], lanes.count))
+
+
 @_function
 def widen(typing: Any, x: Any) -> Any:  # noqa: ARG001
-    """Turn float32 lanes into float64."""
+    """Give lanes as float64, which they may be already."""
 
     def made(context: Any, builder: Any, signature: Any, args: Any) -> Any:  # noqa: ARG001
-        return builder.fpext(args[0], ir.VectorType(ir.DoubleType(), x.count))
+        return _as(builder, args[0], x, types.float64)
 
     return Lanes(types.float64, x.count)(x), made
 
 
 @_function
 def narrow(typing: Any, x: Any) -> Any:  # noqa: ARG001
-    """Turn float64 lanes into the nearest float32."""
+    """Give lanes as the nearest float32."""
 
     def made(context: Any, builder: Any, signature: Any, args: Any) -> Any:  # noqa: ARG001
-        return builder.fptrunc(args[0], ir.VectorType(ir.FloatType(), x.count))
+        return _as(builder, args[0], x, types.float32)
 
     return Lanes(types.float32, x.count)(x), made
