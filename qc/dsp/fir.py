@@ -67,8 +67,8 @@ def _eight(row: Waves, at: int, laid: Waves, step: int) -> Any:
 
 
 @kernel
-def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, count: int, add: bool) -> None:
-    """Set (or with `add` raise) out[c, i] by the sum over j of taps[j] * x[c, at + i + j], taps as `lay` lays them out.
+def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, count: int) -> None:
+    """Set out[c, i] to the sum over j of taps[j] * x[c, at + i + j], taps as `lay` lays them out.
 
     For i in [0, count), and up to CHUNK - 1 more that mean nothing: x and out must have room for them.
     """
@@ -78,8 +78,39 @@ def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, count
         for i in range(0, count, CHUNK):
             a, b = _eight(row, at + i, rising, index(1)), _eight(row, at + i + far, falling, index(-1))
             for k in range(8):
-                v = a[k] + b[k]
-                store(to, i + 16 * k, v + _load(to, i + 16 * k) if add else v)
+                store(to, i + 16 * k, a[k] + b[k])
+
+
+@kernel
+def _straight(row: Waves, at: int, taps: Waves, sums: Any) -> Any:
+    """Add to eight vectors of sums from index `at` on, over all taps."""
+    s0, s1, s2, s3, s4, s5, s6, s7 = sums
+    for j in range(taps.shape[0]):
+        tap, k = _each(taps, j), at + j
+        s0, s1 = s0 + tap * _load(row, k), s1 + tap * _load(row, k + 16)
+        s2, s3 = s2 + tap * _load(row, k + 32), s3 + tap * _load(row, k + 48)
+        s4, s5 = s4 + tap * _load(row, k + 64), s5 + tap * _load(row, k + 80)
+        s6, s7 = s6 + tap * _load(row, k + 96), s7 + tap * _load(row, k + 112)
+    return s0, s1, s2, s3, s4, s5, s6, s7
+
+
+@kernel
+def halve(
+    even: Waves, odd: Waves, at_even: int, at_odd: int, even_taps: Waves, odd_taps: Waves, out: Waves, count: int
+) -> None:  # fmt: skip
+    """Set out[c, i] to the sum of two short convolutions: of even frames from one index on, of odd ones from another.
+
+    For i in [0, count), and up to CHUNK - 1 more that mean nothing. A few taps are multiplied as they are: laying them
+    out as for `convolve` would treble them.
+    """
+    for c in range(2):
+        first, second, to = even[c], odd[c], out[c]
+        for i in range(0, count, CHUNK):
+            nought = _splat(np.float32(0.0))
+            sums = nought, nought, nought, nought, nought, nought, nought, nought
+            sums = _straight(second, at_odd + i, odd_taps, _straight(first, at_even + i, even_taps, sums))
+            for k in range(8):
+                store(to, i + 16 * k, sums[k])
 
 
 def lay(taps: Array) -> tuple[Waves, Waves]:
@@ -185,7 +216,7 @@ class Same:
         n = max(0, self._joint.filled - 2 * self.reach)
         self._out = _room(self._out, n)
         if n:
-            convolve(self._joint.held, 0, *self._taps, self._out, n, False)
+            convolve(self._joint.held, 0, *self._taps, self._out, n)
             self._joint.drop(n)
         return self._out[:, :n]
 
@@ -212,8 +243,8 @@ class Doubler:
         self._on, self._between = _room(self._on, n), _room(self._between, n)
         self._out = _room(self._out, 2 * n)
         if n:
-            convolve(self._joint.held, self._first[0], *self._even, self._on, n, False)
-            convolve(self._joint.held, self._first[1], *self._odd, self._between, n, False)
+            convolve(self._joint.held, self._first[0], *self._even, self._on, n)
+            convolve(self._joint.held, self._first[1], *self._odd, self._between, n)
             interleave(self._on, self._between, self._out, n)
             self._joint.drop(n)
         return self._out[:, : 2 * n]
@@ -227,7 +258,7 @@ class Halver:
         even, odd = _whole(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
         middle = self.reach // 2
         self._first = middle - len(even) // 2, middle - len(odd) // 2
-        self._even, self._odd = lay(even), lay(odd)
+        self._taps = even.astype(np.float32), odd.astype(np.float32)
         self._joint = _Joint(self.reach)
         self._evens, self._odds, self._out = _room(None, 0), _room(None, 0), _room(None, 0)
 
@@ -239,7 +270,6 @@ class Halver:
         self._evens, self._odds, self._out = _room(self._evens, room), _room(self._odds, room), _room(self._out, n)
         if n:
             deal(self._joint.held, self._evens, self._odds, self._joint.filled // 2 + 1)
-            convolve(self._evens, self._first[0], *self._even, self._out, n, False)
-            convolve(self._odds, self._first[1], *self._odd, self._out, n, True)
+            halve(self._evens, self._odds, *self._first, *self._taps, self._out, n)
             self._joint.drop(2 * n)
         return self._out[:, :n]

@@ -20,6 +20,7 @@ from qc.dsp.cascade import LAG
 from qc.dsp.extremes import WIDE, crest, derivatives, peak, peak_on, sum_of_squares, trough, turn
 from qc.dsp.jit import index, kernel
 from qc.dsp.lanes import loader, narrow, splatter, store
+from qc.dsp.room import room
 from qc.groove.motion import LOW_LATE, Motion, motion_rate
 
 MARGIN = 48
@@ -214,9 +215,9 @@ def _named(signal: Signal, c: Array) -> GrooveInput:
 
 
 def rows(size: int) -> tuple[Array, Waves]:
-    """Give `envelopes` rows to work in, for sectors of `size` frames: (4, room), and (15, room) in float32."""
-    room = size + 2 * MARGIN
-    return np.zeros((4, room)), np.zeros((15, room), np.float32)
+    """Give `envelopes` rows to work in for sectors of `size` frames: (4, frames), and (15, frames) in float32."""
+    frames = size + 2 * MARGIN
+    return room(4, frames), room(15, frames, np.float32)
 
 
 @kernel
