@@ -12,8 +12,8 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.compiling import compile_first
 from qc.cli.main import say
+from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
@@ -44,7 +44,7 @@ def check(words: argparse.Namespace) -> int:
     papers = _papers(words)
     refuse_sources(wanted, [*read.files, *house, *([papers.waivers] if papers.waivers else [])])
     _keep_the_baseline(wanted, papers.baseline)
-    compile_first(host.needs, patience)
+    prepare(host.needs, patience)
     with Progress(sys.stderr) as progress:
         options = replace(
             papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,

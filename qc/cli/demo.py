@@ -8,8 +8,8 @@ import sys
 from pathlib import Path
 
 from qc import api
-from qc.cli.compiling import compile_first
 from qc.cli.main import emit, say
+from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.contract import Report
 from qc.demo.folder import refuse
@@ -37,7 +37,7 @@ def demo(words: argparse.Namespace) -> int:
     host = api.build_host()
     refuse(folder)
     say(f"making a 7-inch single by code in {folder}")
-    compile_first(host.needs)
+    prepare(host.needs)
     with Progress(sys.stderr) as progress:
         made = api.demo(folder, api.Options(progress=progress.told), host)
     jit.ready()

@@ -8,8 +8,8 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.compiling import compile_first
 from qc.cli.main import say
+from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.writing import as_asked, attempted, places, refuse_sources
@@ -36,7 +36,7 @@ def plan(words: argparse.Namespace) -> int:
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     refuse_sources(wanted, [*read.files, *([Path(spec)] if spec and is_path(spec) else [])])
-    compile_first(host.needs, patience)
+    prepare(host.needs, patience)
     with Progress(sys.stderr) as progress:
         options = api.PlanOptions(
             words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain), patience=patience,

@@ -9,8 +9,8 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.compiling import compile_first
 from qc.cli.main import say
+from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.writing import Place, as_asked, attempted, places, refuse_sources
@@ -51,7 +51,7 @@ def _judged(words: argparse.Namespace, on: Path, wanted: list[Place], sources: l
     host = api.build_host(patience)
     read = api.read_any(on, host)
     refuse_sources(wanted, [*sources, *read.files])
-    compile_first(host.needs, patience)
+    prepare(host.needs, patience)
     with Progress(sys.stderr) as progress:
         options = api.Options(
             workers=words.workers, progress=progress.told, patience=patience, cache=cache(words, read),

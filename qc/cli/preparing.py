@@ -1,20 +1,22 @@
-"""What is compiled before a command hears anything for the first time on a machine."""
+"""What a command does before it hears anything: how memory is shared out, and what is compiled the first time."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Any
 
+from qc.audio.returned import few_arenas
 from qc.contract import Need
 from qc.dsp import jit
 from qc.patience import PATIENCE_S
 
 
-def compile_first(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None:
+def prepare(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None:
     """Compile all that measures, in two processes, and say so, when no pass has run on this machine yet.
 
     The other process is left when it takes longer than this one and `patience`, s, on top.
     """
+    few_arenas()
     if jit.announce():
         from qc.warming import warm  # nobody else needs another process
 
