@@ -77,6 +77,17 @@ def test_each_limit_is_reached_where_trying_every_level_says():
         assert (reached.bound == "<") == (expected is None)
 
 
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize("seed", range(5))
+def test_the_clean_level_is_the_first_of_the_lowest_at_which_a_warn_value_is_reached(seed, order):
+    """All are searched here, which the test above holds against every level; the search itself leaves most out."""
+    side, rows = side_of(300 + 200 * seed, seed=seed), ROWS[::order]
+    each = LevelSearch(side, rows).reach([(row, row.warn) for row in rows if row.warn is not None])
+    lowest = min(each.values(), key=lambda one: (one.level, one.bound != "<"))
+    _, _, clean = LevelSearch(side, rows).allowed()
+    assert (clean.level, clean.bound, clean.by) == (lowest.level, lowest.bound, lowest.by)
+
+
 def test_a_limit_the_wrong_way_round_goes_by_the_worse_polarity():
     side = side_of(500)
     search = LevelSearch(side, ROWS)

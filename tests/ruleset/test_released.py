@@ -34,6 +34,22 @@ def test_the_digest_of_the_file_is_the_one_in_reports():
         assert loaded.sha256 == DIGESTS[f"{loaded.name}@{loaded.version}"]
 
 
+def test_every_source_that_a_released_ruleset_cites_is_known(monkeypatch):
+    """As it was when the digest was taken; a run does not look again."""
+    monkeypatch.setattr("qc.ruleset.load.is_released", lambda *_: False)
+    for one in available([HOME]):
+        load_ruleset(one, Sources([HOME]))
+
+
+def test_sources_are_looked_up_for_what_is_not_released_only(copy):
+    (copy / "sources.yaml").unlink()
+    path = copy / "disc-12in-33" / "1.1.0.yaml"
+    load_ruleset(path, Sources([copy]))
+    (copy / "digests.json").unlink()
+    with pytest.raises(RulesetError, match="the source .* is unknown"):
+        load_ruleset(path, Sources([copy]))
+
+
 @pytest.fixture
 def copy(tmp_path):
     return Path(shutil.copytree(HOME, tmp_path / "rulesets"))
