@@ -122,14 +122,23 @@ class Kernel:
         self.function, self.contract = function, contract
         self.made: dict[linked.Kinds, Callable[..., Any]] = {}
         """what is called, by the kinds of arguments it was called with"""
+        self._last: linked.Linked | None = None
 
     def __call__(self, *words: Any) -> Any:
         """Run it."""
+        last = self._last
+        if last is not None:
+            flat = last.taken_apart(words)
+            if flat is not None:
+                return last.run(flat)
         kinds = linked.kinds_of(words)
         made = self.made.get(kinds)
         if made is None:
             made = self._make(kinds)
-        return made(*words)
+        if not isinstance(made, linked.Linked):
+            return made(*words)
+        self._last = made
+        return made(*linked.usual(words, kinds))
 
     @property
     def name(self) -> str:

@@ -26,6 +26,17 @@ Kinds = tuple[Any, ...]
 """What is known of each argument when a kernel is compiled: see `kinds_of`."""
 
 _FFI = _cffi_backend.FFI()
+_RESULT = _FFI.typeof("long long[8]")
+_ORDERED, _ALIGNED = 0x1, 0x100
+"""numpy's numbers for C order and for numbers that lie where they belong."""
+_TOLD = _ORDERED | _ALIGNED
+_ARRAYS = frozenset({np.ndarray})
+_SCALARS = {
+    "d": frozenset({float, np.float64}),
+    "q": frozenset({int, np.int64, np.int32}),
+    "?": frozenset({bool, np.bool_}),
+}
+"""The usual types of a number; any other is looked at more closely (`kinds_of`), and made one of them."""
 MOST_RETURNED = 8
 """Numbers that a kernel can give back."""
 
@@ -58,6 +69,15 @@ def _kind(word: Any) -> Any:
     if isinstance(word, int | np.integer):
         return "q"
     raise TypeError(f"a kernel takes arrays, float64, int64 and truth values, not {type(word).__name__}")
+
+
+def usual(words: tuple[Any, ...], kinds: Kinds) -> tuple[Any, ...]:
+    """Give arguments of some kinds in the usual types: of single numbers Python's, of arrays numpy's own."""
+    made = {"d": float, "q": int, "?": bool}
+    return tuple(
+        np.asarray(word).view(np.dtype(kind[0])) if isinstance(kind, tuple) else made[kind](word)
+        for word, kind in zip(words, kinds, strict=True)
+    )
 
 
 def key(kinds: Kinds) -> str:
@@ -102,25 +122,62 @@ class Linked:
 
     def __init__(self, name: str, code: Code, kinds: Kinds) -> None:
         self._name = name
-        self._arrays = tuple(isinstance(kind, tuple) for kind in kinds)
+        self._wanted = tuple(_wanted(kind) for kind in kinds)
         self._result = struct.Struct("=" + code.returns)
         self._several = len(code.returns) > 1
         self._function = _FFI.cast(_declared(kinds), _machine().address(code))
 
-    def __call__(self, *words: Any) -> Any:
-        """Run it without the GIL."""
+    def taken_apart(self, words: tuple[Any, ...]) -> list[Any] | None:
+        """Give arguments as the code takes them, what describes each array; None when one is of another kind.
+
+        It is what a call costs besides its work, so arrays are looked at once, for their kind and for what they are.
+        """
         flat: list[Any] = []
-        for word, array in zip(words, self._arrays, strict=True):
-            if array:
-                address = word.__array_interface__["data"][0]
-                flat += (0, 0, word.size, word.itemsize, address, *word.shape, *word.strides)
-            else:
+        for word, (types, dtype, dimensions, flags, itemsize) in zip(words, self._wanted, strict=True):
+            if dtype is None:
+                if word.__class__ not in types:
+                    return None
                 flat.append(word)
-        result, error = _FFI.new("long long[8]"), _FFI.new("void *[1]")
-        if self._function(result, error, *flat):
+                continue
+            if (
+                word.__class__ not in types
+                or word.dtype is not dtype
+                or word.ndim != dimensions
+                or word.flags.num & _TOLD != flags
+            ):
+                return None
+            if flags & _ORDERED:
+                address = _FFI.from_buffer(word)
+            else:
+                address = _FFI.cast("void *", word.__array_interface__["data"][0])
+            flat += (0, 0, word.size, itemsize, address, *word.shape, *word.strides)
+        return flat
+
+    def run(self, flat: list[Any]) -> Any:
+        """Run it without the GIL, with arguments taken apart."""
+        result = _FFI.new(_RESULT)
+        if self._function(result, _FFI.NULL, *flat):
             raise RuntimeError(f"the kernel {self._name} failed, which none may")
+        if not self._result.size:
+            return None
         got = self._result.unpack_from(_FFI.buffer(result))
-        return got if self._several else got[0] if got else None
+        return got if self._several else got[0]
+
+    def __call__(self, *words: Any) -> Any:
+        """Run it; raises TypeError for arguments of other kinds."""
+        flat = self.taken_apart(words)
+        if flat is None:
+            raise TypeError(f"{self._name} is linked for arguments of other kinds")
+        return self.run(flat)
+
+
+def _wanted(kind: Any) -> tuple[Any, Any, int, int, int]:
+    """Give the types that an argument may have, and of an array also its format, dimensions, flags and octets."""
+    if not isinstance(kind, tuple):
+        return _SCALARS[kind], None, 0, 0, 0
+    name, dimensions, ordered, aligned = kind
+    dtype = np.dtype(name)
+    return _ARRAYS, dtype, dimensions, _ORDERED * ordered | _ALIGNED * aligned, dtype.itemsize
 
 
 def _declared(kinds: Kinds) -> str:
@@ -128,7 +185,10 @@ def _declared(kinds: Kinds) -> str:
     scalars = {"d": "double", "q": "long long", "?": "unsigned char"}
     words = ["void *", "void *"]
     for kind in kinds:
-        words += ["long long"] * (5 + 2 * kind[1]) if isinstance(kind, tuple) else [scalars[kind]]
+        if isinstance(kind, tuple):
+            words += [*["long long"] * 4, "void *", *["long long"] * (2 * kind[1])]
+        else:
+            words.append(scalars[kind])
     return f"int(*)({', '.join(words)})"
 
 
