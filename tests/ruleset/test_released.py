@@ -46,7 +46,7 @@ def test_sources_are_looked_up_for_what_is_not_released_only(copy):
     path = copy / "disc-12in-33" / "1.1.0.yaml"
     load_ruleset(path, Sources([copy]))
     (copy / "digests.json").unlink()
-    with pytest.raises(RulesetError, match="the source .* is unknown"):
+    with pytest.raises(RulesetError, match=r"the source .* is unknown"):
         load_ruleset(path, Sources([copy]))
 
 
