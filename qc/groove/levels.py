@@ -133,11 +133,12 @@ class LevelSearch:
         All searches go in step: a level that is worked out for one narrows every other that it lies inside of,
         so that no level is worked out twice and none has to be remembered.
         """
-        spans = {want: _Span() for want in wanted}
+        spans = {want: _Span(by_ends=want[0].op != MEASURES[want[0].measure].op) for want in wanted}
         while still := [want for want, span in spans.items() if span.open]:
             level = spans[still[0]].next()
             for want in still:
-                if spans[want].low < level < spans[want].high:
+                untried = spans[want].by_ends and spans[want].high > HIGHEST and level != HIGHEST
+                if spans[want].low < level < spans[want].high and not untried:
                     spans[want].narrow(level, *self._tried(want, level / 10.0))
         return {want: _reached(want[0], span.low) for want, span in spans.items()}
 
@@ -165,7 +166,10 @@ class LevelSearch:
         above = _lowest(known).level + 0.1 if known else math.inf
         if above > HIGHEST / 10.0:
             return left
-        return [want for want in left if not self.holds(want, round(above, 1))]
+        turned = [
+            want for want in left if want[0].op != MEASURES[want[0].measure].op
+        ]  # of these one level tells nothing
+        return [want for want in left if want in turned or not self.holds(want, round(above, 1))]
 
 
 @dataclass(slots=True)
@@ -179,6 +183,8 @@ class _Span:
     above: float = math.inf
     slow: bool = False
     """whether the last guess left more than half"""
+    by_ends: bool = False
+    """whether the ends are tried first: such a limit may hold at the highest level and nowhere below"""
 
     @property
     def open(self) -> bool:
@@ -189,6 +195,8 @@ class _Span:
 
         What is told in dB is nearly straight. Where it is not, and the guess left more than half, the next one halves.
         """
+        if self.by_ends and (self.low < LOWEST or self.high > HIGHEST):
+            return HIGHEST if self.high > HIGHEST else LOWEST
         if self.low < LOWEST and self.high > HIGHEST:
             return FIRST
         if self.high > HIGHEST:
@@ -215,7 +223,7 @@ def _excess(value: float, bound: float, op: Op) -> float:
     """Say by how much a value breaks its limit: in proportion where it rises with the level, else as it is."""
     if op == ">=":
         return bound - value
-    return math.log(value / bound) if value > 0.0 and bound > 0.0 else math.copysign(math.inf, value - bound)
+    return math.log(value) - math.log(bound) if value > 0.0 and bound > 0.0 else math.copysign(math.inf, value - bound)
 
 
 def _reached(row: LevelRow, low: int) -> Reached:

@@ -88,6 +88,19 @@ def test_the_clean_level_is_the_first_of_the_lowest_at_which_a_warn_value_is_rea
     assert (clean.level, clean.bound, clean.by) == (lowest.level, lowest.bound, lowest.by)
 
 
+@pytest.mark.parametrize("others", [(), ROWS[:4]])
+def test_a_limit_the_wrong_way_round_that_holds_only_at_high_levels_rules_nothing(others):
+    """A house may ask for no less travel than so much: louder is better, so the highest level is tried first."""
+    side = side_of(2000)
+    low, high = (LevelSearch(side, []).worst("groove.travel", level)[0].value * 1e3 for level in (0.0, 20.0))
+    assert low < high
+    row = LevelRow("house", "least", "groove.travel", ">=", (low + high) / 2.0, low, "mm", None)
+    by_limit, _, clean = LevelSearch(side, [row, *others]).allowed()
+    assert (by_limit[row].level, by_limit[row].bound) == (20.0, ">")
+    alone = LevelSearch(side, others).allowed()[2]
+    assert (clean.level, clean.bound, clean.by) == (alone.level, alone.bound, alone.by)
+
+
 def test_a_limit_the_wrong_way_round_goes_by_the_worse_polarity():
     side = side_of(500)
     search = LevelSearch(side, ROWS)
