@@ -111,7 +111,7 @@ def suspend(held: Any, state: Array) -> None:
 def run(x: NDArray[Any], count: int, constant: Array, state: Array, second: Array, fourth: Array) -> None:
     """Run `count` frames of x (2, >= count) through; what leaves section 2 into `second`, section 4 into `fourth`.
 
-    Column i holds frame i - LAG of the one and frame i - 3 LAG of the other.
+    Column i holds frame i - LAG of the one and frame i - 3 LAG of the other. Rows lie frame by frame, without gaps.
     """
     left, right = x[0], x[1]
     second_left, second_right, fourth_left, fourth_right = second[0], second[1], fourth[0], fourth[1]
@@ -136,7 +136,7 @@ def run(x: NDArray[Any], count: int, constant: Array, state: Array, second: Arra
 def run_all(x: NDArray[Any], at: int, count: int, constant: Array, state: Array, out: NDArray[Any], to: int) -> None:
     """Run `count` frames of x (2, ...) from index `at` on through all four sections, into `out` from `to` on.
 
-    What goes to `to` + i belongs to the frame 3 LAG before `at` + i.
+    What goes to `to` + i belongs to the frame 3 LAG before `at` + i. Rows lie frame by frame, without gaps.
     """
     left, right, out_left, out_right = x[0], x[1], out[0], out[1]
     c, held, whole = constants(constant), resume(state), count - count % 4

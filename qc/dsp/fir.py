@@ -1,7 +1,7 @@
 """Linear-phase FIR filters: designs in closed form, and streams that pass, double or halve the rate.
 
-One kernel serves all: every symmetric filter, each phase of an interpolator and each half of a decimator is a
-convolution with taps of its own. Delays are taken out: output 0 lies at input 0.
+One kernel serves every symmetric filter and each phase of an interpolator: a convolution with taps of its own. A
+decimator has few taps, and a kernel for those. Delays are taken out: output 0 lies at input 0.
 
 Samples and sums are float32, sixteen outputs in a vector: 24 bits of the programme at its own level, before anything
 is integrated or differentiated, and twice as fast as float64. Recursive filters must not be.

@@ -24,12 +24,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from llvmlite.binding import get_host_cpu_name
+from llvmlite.binding import get_default_triple, get_host_cpu_features, get_host_cpu_name
 
 from qc.dsp import linked
 
 F = TypeVar("F", bound=Callable[..., Any])
 _PACKAGE = Path(__file__).parent.parent
+TOLD = ("NUMBA_CPU_NAME", "NUMBA_CPU_FEATURES", "NUMBA_ENABLE_AVX", "NUMBA_OPT")
+"""Variables by which numba is told what to compile for."""
 PASSING = "sidegate-kernels-"
 """How the name of a cache folder begins that goes away with the process."""
 
@@ -46,8 +48,12 @@ def _digest() -> str:
 
 
 def _cpu() -> str:
-    """Name what the kernels are compiled for: NUMBA_CPU_NAME where it is set, else this machine."""
-    return os.environ.get("NUMBA_CPU_NAME") or get_host_cpu_name()
+    """Name what the kernels are compiled for: this machine with all it can, or what numba is told to compile for.
+
+    Machines of one name may have parts of it switched off, and code for those must not be run there.
+    """
+    told = [f"{name}={os.environ[name]}" for name in TOLD if os.environ.get(name)]
+    return " ".join([get_default_triple(), get_host_cpu_name(), get_host_cpu_features().flatten(), *told])
 
 
 def _folder() -> Path:
@@ -145,11 +151,19 @@ class Kernel:
         """Module and name within the package."""
         return f"{self.function.__module__.rpartition('.')[2]}.{self.function.__name__}"
 
+    @functools.cached_property
+    def _source(self) -> str:
+        """What tells a kernel from others of its name: its module, and the file that it stands in."""
+        with contextlib.suppress(OSError):
+            text = Path(self.function.__code__.co_filename).read_bytes()
+            return f"{self.function.__module__} {hashlib.sha256(text).hexdigest()}"
+        return f"{self.function.__module__} {self.function.__code__.co_code.hex()}"
+
     def _make(self, kinds: linked.Kinds) -> Callable[..., Any]:
         """Link what lies in the cache, or have it compiled and keep it there."""
         with _MAKING:
             if kinds not in self.made:
-                path = CACHE / f"{self.name}-{linked.key(kinds)}.object"
+                path = CACHE / f"{self.name}-{linked.key((self._source, kinds))}.object"
                 code = linked.read(path)
                 if code is None:
                     from qc.dsp import compiler

@@ -62,7 +62,7 @@ def _kind(word: Any) -> Any:
     if isinstance(word, np.ndarray):
         flags = word.flags
         return word.dtype.str, word.ndim, flags.c_contiguous, flags.aligned
-    if isinstance(word, float):
+    if isinstance(word, float | np.floating):
         return "d"
     if isinstance(word, bool | np.bool_):
         return "?"
@@ -80,9 +80,9 @@ def usual(words: tuple[Any, ...], kinds: Kinds) -> tuple[Any, ...]:
     )
 
 
-def key(kinds: Kinds) -> str:
-    """Give a short name for kinds of arguments, for a file."""
-    return hashlib.sha256(repr(kinds).encode()).hexdigest()[:12]
+def key(what: Any) -> str:
+    """Give a short name for kinds of arguments, and for what else tells code apart, for a file."""
+    return hashlib.sha256(repr(what).encode()).hexdigest()[:12]
 
 
 # -- kept in a file --------------------------------------------------------------------------------------------

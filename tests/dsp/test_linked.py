@@ -264,3 +264,32 @@ def test_kernels_are_known_by_name_as_functions_are():
     assert isinstance(one_back, jit.Kernel)
     assert one_back.name == "test_linked.one_back"
     assert one_back.__doc__ == one_back.function.__doc__
+
+
+def test_code_for_a_processor_with_less_is_kept_apart(tmp_path):
+    """Machines of one name may have vectors switched off, and may share a home."""
+    code = "from qc.dsp import jit; print(jit.CACHE.name)"
+
+    def folder(**more):
+        env = {**os.environ, "SIDEGATE_CACHE": str(tmp_path), **more}
+        return subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True).stdout
+
+    told = [{}, {"NUMBA_CPU_FEATURES": "-avx512f"}, {"NUMBA_CPU_NAME": "generic"}, {"NUMBA_ENABLE_AVX": "0"}]
+    assert len({folder(**one) for one in told}) == len(told)
+    assert folder() == folder()
+
+
+def test_kernels_of_one_name_in_two_files_are_two(tmp_path):
+    """As two plugins may have; each is compiled by itself."""
+    code = "import sys; from {0}.usable import first; print(first(3))"
+    for package, value in (("one", 7), ("other", 8)):
+        (tmp_path / package).mkdir()
+        (tmp_path / package / "usable.py").write_text(
+            f"from qc.dsp.jit import kernel\n\n\n@kernel\ndef first(x):\n    return x + {value}\n"
+        )
+    env = {**os.environ, "SIDEGATE_CACHE": str(tmp_path / "cache"), "PYTHONPATH": str(tmp_path)}
+    for package, expected in (("one", "10"), ("other", "11"), ("one", "10")):
+        done = subprocess.run(
+            [sys.executable, "-c", code.format(package)], env=env, capture_output=True, text=True, check=True
+        )
+        assert done.stdout.strip() == expected
