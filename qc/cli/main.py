@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import atexit
 import contextlib
 import gc
 import importlib
@@ -313,7 +312,7 @@ def _mute() -> None:
 def run() -> NoReturn:
     """Entry point of the console script."""
     gc.set_threshold(GARBAGE)
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of numpy.s algebra, which no kernel uses
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of numpy's algebra, which no kernel uses
     sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - closed by the caller
     sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     code: str | int | None
@@ -326,13 +325,21 @@ def run() -> NoReturn:
 
 def _leave(code: str | int | None) -> NoReturn:
     """End the process, also while a plugin's call that was given up, or interrupted, is still at work."""
+    _flush()
+    patience = sys.modules.get("qc.patience")
+    if patience is not None and patience.still_at_work():
+        with contextlib.suppress(OSError, ValueError):
+            sys.stderr.flush()
+        os._exit(code if isinstance(code, int) else int(code is not None))
+    gc.freeze()  # the process ends: nothing is gone through once more
+    sys.exit(code)
+
+
+def _flush() -> None:
+    """Write out what is left of stdout, as help that nobody reads to its end."""
     try:
-        sys.stdout.flush()  # help that nobody reads to its end
+        sys.stdout.flush()
     except OSError:
         _mute()
-    patience = sys.modules.get("qc.patience")
-    if patience is None or not patience.still_at_work():
-        atexit._run_exitfuncs()  # noqa: SLF001 - what the interpreter would do now, before it takes all things apart
-    with contextlib.suppress(OSError, ValueError):
-        sys.stderr.flush()
-    os._exit(code if isinstance(code, int) else int(code is not None))
+    except ValueError:  # it was closed
+        pass
