@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.jit import index, kernel
+from qc.dsp.jit import LONG, index, kernel
 from qc.dsp.lanes import lane, loader, splatter, store, widen
-from qc.dsp.search import highest, largest
+from qc.dsp.search import ends, first_as_great, first_of, magnitude_of
 
 Array = NDArray[np.float64]
 Waves = NDArray[np.float32]
@@ -23,8 +23,11 @@ Wave = NDArray[Any]
 """float64 or float32"""
 
 WIDE = 16
-"""Values worked out at once."""
+"""Values worked out at once, at the most."""
 _load, _splat = loader(WIDE), splatter(WIDE)
+_SOME = WIDE if LONG else WIDE // 2
+"""Derivatives that are: their weights and what they weigh fill more registers than there are."""
+_some, _alike = loader(_SOME), splatter(_SOME)
 
 REACH = 7
 """Samples on either side of a stretch that `velocity` and the others look at."""
@@ -57,9 +60,9 @@ FIRST_HALF_STEPS, SECOND_HALF_STEPS = _steps(FIRST_HALF, 0), (*_steps(SECOND_HAL
 def _five(weights: Any, factor: float) -> Any:
     """Load five weights times a factor into registers."""
     return (
-        _splat(np.float32(factor * weights[0])), _splat(np.float32(factor * weights[1])),
-        _splat(np.float32(factor * weights[2])), _splat(np.float32(factor * weights[3])),
-        _splat(np.float32(factor * weights[4])),
+        _alike(np.float32(factor * weights[0])), _alike(np.float32(factor * weights[1])),
+        _alike(np.float32(factor * weights[2])), _alike(np.float32(factor * weights[3])),
+        _alike(np.float32(factor * weights[4])),
     )  # fmt: skip
 
 
@@ -77,10 +80,10 @@ def derivatives(
     g0, g1, g2, g3, g4 = _five(FIRST_HALF_STEPS, rate)
     s0, s1, s2, s3, s4 = _five(SECOND_STEPS, rate * rate)
     t1, t2, t3, t4, _ = _five(SECOND_HALF_STEPS, rate * rate)
-    for i in range(0, count, WIDE):
+    for i in range(0, count, _SOME):
         k = at + i
-        a0, a1, a2, a3, a4 = _load(e, k), _load(e, k - 1), _load(e, k - 2), _load(e, k - 3), _load(e, k - 4)
-        b0, b1, b2, b3, b4 = _load(e, k + 1), _load(e, k + 2), _load(e, k + 3), _load(e, k + 4), _load(e, k + 5)
+        a0, a1, a2, a3, a4 = _some(e, k), _some(e, k - 1), _some(e, k - 2), _some(e, k - 3), _some(e, k - 4)
+        b0, b1, b2, b3, b4 = _some(e, k + 1), _some(e, k + 2), _some(e, k + 3), _some(e, k + 4), _some(e, k + 5)
         near, far = f0 * (b0 + a0) + f1 * (b1 + a1), f2 * (b2 + a2) + f3 * (b3 + a3) + f4 * (b4 + a4)
         store(velocity, i, near + far)
         near, far = s0 * (b0 - a0) + s1 * (b1 - a1), s2 * (b2 - a2) + s3 * (b3 - a3) + s4 * (b4 - a4)
@@ -164,15 +167,11 @@ def _over(x: Array, i: int, sign: float) -> float:
 
 
 @kernel
-def crest(x: Array, start: int, stop: int) -> float:
-    """Greatest value of the wave behind x over [start, stop); x reaches REACH samples beyond on either side."""
-    return _over(x, highest(x, start, stop, 1.0)[1], 1.0)
-
-
-@kernel
-def trough(x: Array, start: int, stop: int) -> float:
-    """Least value of the wave behind x over [start, stop)."""
-    return -_over(x, highest(x, start, stop, -1.0)[1], -1.0)
+def crest_and_trough(x: Array, start: int, stop: int) -> tuple[float, float]:
+    """Greatest and least value of the wave behind x over [start, stop); x reaches REACH samples beyond either side."""
+    top, bottom = ends(x, start, stop)
+    up, down = first_of(x, start, stop, 1.0, top), first_of(x, start, stop, -1.0, -bottom)
+    return _over(x, up, 1.0), -_over(x, down, -1.0)
 
 
 @kernel
@@ -182,11 +181,12 @@ def peak(on: Wave, half: Wave, n: int) -> float:
     `on[k]` lies at k - 1 and `half[k]` at k - 1/2, so that both neighbours of every value that counts are there.
     """
     first = index(1)
-    top, i = largest(on, first, n + 1)
-    top_half, j = largest(half, first, n + 1)
+    top, top_half = magnitude_of(on, first, n + 1), magnitude_of(half, first, n + 1)
     if top >= top_half:
+        i = first_as_great(on, first, n + 1, top)
         sign = 1.0 if on[i] >= 0.0 else -1.0
         return summit(sign * on[i - 1], sign * half[i - 1], top, sign * half[i], sign * on[i + 1])
+    j = first_as_great(half, first, n + 1, top_half)
     sign = 1.0 if half[j] >= 0.0 else -1.0
     return summit(sign * half[j - 1], sign * on[j], top_half, sign * on[j + 1], sign * half[j + 1])
 
@@ -194,6 +194,7 @@ def peak(on: Wave, half: Wave, n: int) -> float:
 @kernel
 def peak_on(x: Wave, start: int, stop: int) -> float:
     """Greatest magnitude of a wave well below a quarter of its rate; x reaches two samples beyond on either side."""
-    top, i = largest(x, index(start), stop)
+    top = magnitude_of(x, index(start), stop)
+    i = first_as_great(x, index(start), stop, top)
     sign = 1.0 if x[i] >= 0.0 else -1.0
     return summit(sign * x[i - 2], sign * x[i - 1], top, sign * x[i + 1], sign * x[i + 2])

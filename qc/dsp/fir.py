@@ -15,15 +15,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.jit import index, kernel
+from qc.dsp.jit import LONG, index, kernel
 from qc.dsp.lanes import joiner, loader, narrow, repeater, splatter, store
 
 Array = NDArray[np.float64]
 Waves = NDArray[np.float32]
 
 CHUNK = 128
-"""Outputs that are worked out at once: eight vectors, so that sums need not wait for each other."""
+"""Outputs that may be worked out at once: room for so many is left behind rows."""
 _WIDE = 16
+AT_ONCE = 8 if LONG else 4
+"""Vectors of sums that are worked on at once, so that none has to wait for itself: what stays in registers, and not one
+more. The order in each sum is the same."""
 _load, _splat, _each = loader(_WIDE), splatter(_WIDE), repeater(_WIDE)
 _evens, _odds = joiner(range(0, 2 * _WIDE, 2)), joiner(range(1, 2 * _WIDE, 2))
 _first_half = joiner([lane for k in range(_WIDE // 2) for lane in (k, _WIDE + k)])
@@ -54,7 +57,7 @@ def zero_phase(half: Array, frequency: Array, rate: float) -> Array:
 
 
 @kernel
-def _eight(row: Waves, at: int, laid: Waves, step: int) -> Any:
+def _laid_eight(row: Waves, at: int, laid: Waves, step: int) -> Any:
     """Give eight vectors of sums from index `at` on, over the rows of `laid` in order, each `step` samples on."""
     s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = _splat(np.float32(0.0))
     for j in range(laid.shape[0] // _WIDE):
@@ -67,6 +70,20 @@ def _eight(row: Waves, at: int, laid: Waves, step: int) -> Any:
 
 
 @kernel
+def _laid_four(row: Waves, at: int, laid: Waves, step: int) -> Any:
+    """Give the first four of them."""
+    s0 = s1 = s2 = s3 = _splat(np.float32(0.0))
+    for j in range(laid.shape[0] // _WIDE):
+        taps, k = _load(laid, _WIDE * j), at + step * j
+        s0, s1 = s0 + taps * _each(row, k), s1 + taps * _each(row, k + 16)
+        s2, s3 = s2 + taps * _each(row, k + 32), s3 + taps * _each(row, k + 48)
+    return s0, s1, s2, s3
+
+
+_laid = _laid_eight if LONG else _laid_four
+
+
+@kernel
 def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, count: int) -> None:
     """Set out[c, i] to the sum over j of taps[j] * x[c, at + i + j], taps as `lay` lays them out.
 
@@ -75,14 +92,14 @@ def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, count
     far = (rising.shape[0] + falling.shape[0]) // _WIDE - _WIDE
     for c in range(x.shape[0]):
         row, to = x[c], out[c]
-        for i in range(0, count, CHUNK):
-            a, b = _eight(row, at + i, rising, index(1)), _eight(row, at + i + far, falling, index(-1))
-            for k in range(8):
-                store(to, i + 16 * k, a[k] + b[k])
+        for i in range(0, count, _WIDE * AT_ONCE):
+            a, b = _laid(row, at + i, rising, index(1)), _laid(row, at + i + far, falling, index(-1))
+            for k in range(AT_ONCE):
+                store(to, i + _WIDE * k, a[k] + b[k])
 
 
 @kernel
-def _straight(row: Waves, at: int, taps: Waves, sums: Any) -> Any:
+def _straight_eight(row: Waves, at: int, taps: Waves, sums: Any) -> Any:
     """Add to eight vectors of sums from index `at` on, over all taps."""
     s0, s1, s2, s3, s4, s5, s6, s7 = sums
     for j in range(taps.shape[0]):
@@ -92,6 +109,34 @@ def _straight(row: Waves, at: int, taps: Waves, sums: Any) -> Any:
         s4, s5 = s4 + tap * _load(row, k + 64), s5 + tap * _load(row, k + 80)
         s6, s7 = s6 + tap * _load(row, k + 96), s7 + tap * _load(row, k + 112)
     return s0, s1, s2, s3, s4, s5, s6, s7
+
+
+@kernel
+def _straight_four(row: Waves, at: int, taps: Waves, sums: Any) -> Any:
+    """Add to the first four of them."""
+    s0, s1, s2, s3 = sums
+    for j in range(taps.shape[0]):
+        tap, k = _each(taps, j), at + j
+        s0, s1 = s0 + tap * _load(row, k), s1 + tap * _load(row, k + 16)
+        s2, s3 = s2 + tap * _load(row, k + 32), s3 + tap * _load(row, k + 48)
+    return s0, s1, s2, s3
+
+
+@kernel
+def _eight_noughts() -> Any:
+    """Give eight vectors of nought."""
+    nought = _splat(np.float32(0.0))
+    return nought, nought, nought, nought, nought, nought, nought, nought
+
+
+@kernel
+def _four_noughts() -> Any:
+    """Give four."""
+    nought = _splat(np.float32(0.0))
+    return nought, nought, nought, nought
+
+
+_straight, _noughts = (_straight_eight, _eight_noughts) if LONG else (_straight_four, _four_noughts)
 
 
 @kernel
@@ -105,12 +150,10 @@ def halve(
     """
     for c in range(2):
         first, second, to = even[c], odd[c], out[c]
-        for i in range(0, count, CHUNK):
-            nought = _splat(np.float32(0.0))
-            sums = nought, nought, nought, nought, nought, nought, nought, nought
-            sums = _straight(second, at_odd + i, odd_taps, _straight(first, at_even + i, even_taps, sums))
-            for k in range(8):
-                store(to, i + 16 * k, sums[k])
+        for i in range(0, count, _WIDE * AT_ONCE):
+            sums = _straight(second, at_odd + i, odd_taps, _straight(first, at_even + i, even_taps, _noughts()))
+            for k in range(AT_ONCE):
+                store(to, i + _WIDE * k, sums[k])
 
 
 def lay(taps: Array) -> tuple[Waves, Waves]:

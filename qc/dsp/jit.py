@@ -47,6 +47,20 @@ def _digest() -> str:
     return digest.hexdigest()[:16]
 
 
+def _features() -> str:
+    """What numba lets the compiler use of the processor, as it works it out itself."""
+    told = os.environ.get("NUMBA_CPU_FEATURES")
+    if told is not None:
+        return told
+    if os.environ.get("NUMBA_CPU_NAME") or os.environ.get("NUMBA_ENABLE_AVX") == "0":
+        return ""
+    return str(get_host_cpu_features().flatten())
+
+
+LONG = "+avx512f" in _features().split(",")
+"""Whether a vector of sixteen float32 is one register, and there are 32 of them; else it is two of 16, or four."""
+
+
 def _cpu() -> str:
     """Name what the kernels are compiled for: this machine with all it can, or what numba is told to compile for.
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
 from qc.dsp.kweighting import k_weighting
-from qc.dsp.lanes import joiner, picker, repeater, store
+from qc.dsp.lanes import joiner, loader, picker, repeater, store
 from qc.dsp.strides import settle, stride
 from qc.dsp.windows import Windows, keep, load, splat, total
 
@@ -24,21 +24,20 @@ STRIDE = 8
 STATES = 4
 """Numbers that the two sections of a channel keep from stride to stride."""
 _INPUTS = STATES + STRIDE
-_EARLY, _LATE, _AFTER = (kind * _INPUTS * 8 for kind in range(3))
+_EARLY, _LATE, _AFTER = (kind * _INPUTS * 4 for kind in range(3))
 """Where the weights begin of the first four frames of a stride, of the last four, and of the state after it."""
 
-_each, _beside = repeater(4), joiner(range(8))
+_each, _weight, _beside = repeater(4), loader(4), joiner(range(8))
 _first, _second, _third, _fourth = (picker([k] * 4 + [4 + k] * 4) for k in range(4))
 
 
 def weights(rate: float, frames: int) -> Array:
     """Lay out the weights of a stride of up to eight frames; those of frames that are not in it are nought."""
     made, after = stride(k_weighting(rate), frames)
-    laid = np.zeros((3, _INPUTS, 2, 4))  # of early, late, after: from each state and each frame, in both channels
-    for channel in range(2):
-        laid[0, : STATES + frames, channel, : min(frames, 4)] = made[:4].T
-        laid[1, : STATES + frames, channel, : max(0, frames - 4)] = made[4:].T
-        laid[2, : STATES + frames, channel] = after.T
+    laid = np.zeros((3, _INPUTS, 4))  # of early, late, after: from each state and each frame; channels have the same
+    laid[0, : STATES + frames, : min(frames, 4)] = made[:4].T
+    laid[1, : STATES + frames, : max(0, frames - 4)] = made[4:].T
+    laid[2, : STATES + frames] = after.T
     return laid.reshape(-1)
 
 
@@ -49,9 +48,16 @@ def _both(left: Array, right: Array, i: int) -> Any:
 
 
 @kernel
+def _of(w: Array, k: int) -> Any:
+    """Four weights from index k on, for either channel."""
+    four = _weight(w, k)
+    return _beside(four, four)
+
+
+@kernel
 def _four(start: Any, w: Array, k: int, a: Any, b: Any, c: Any, d: Any) -> Any:
     """Add four inputs, each times its weights, in an order in which they wait for each other the least."""
-    return (start + load(w, k) * a + load(w, k + 8) * b) + (load(w, k + 16) * c + load(w, k + 24) * d)
+    return (start + _of(w, k) * a + _of(w, k + 4) * b) + (_of(w, k + 8) * c + _of(w, k + 12) * d)
 
 
 @kernel
@@ -66,9 +72,9 @@ def _strides(x: Array, at: int, count: int, w: Array, state: Array, squares: Arr
         x4, x5, x6, x7 = (
             _both(left, right, i + 4), _both(left, right, i + 5), _both(left, right, i + 6), _both(left, right, i + 7),
         )  # fmt: skip
-        early = _four(nought, w, _EARLY + 32, x0, x1, x2, x3)
-        late = _four(_four(nought, w, _LATE + 32, x0, x1, x2, x3), w, _LATE + 64, x4, x5, x6, x7)
-        after = _four(_four(nought, w, _AFTER + 32, x0, x1, x2, x3), w, _AFTER + 64, x4, x5, x6, x7)
+        early = _four(nought, w, _EARLY + 16, x0, x1, x2, x3)
+        late = _four(_four(nought, w, _LATE + 16, x0, x1, x2, x3), w, _LATE + 32, x4, x5, x6, x7)
+        after = _four(_four(nought, w, _AFTER + 16, x0, x1, x2, x3), w, _AFTER + 32, x4, x5, x6, x7)
         s0, s1, s2, s3 = _first(s), _second(s), _third(s), _fourth(s)
         early, late = _four(early, w, _EARLY, s0, s1, s2, s3), _four(late, w, _LATE, s0, s1, s2, s3)
         s = _four(after, w, _AFTER, s0, s1, s2, s3)

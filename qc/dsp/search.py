@@ -1,4 +1,4 @@
-"""Finds the greatest value of a stretch and where it is, sixteen values at a time, float64 or float32.
+"""Finds the greatest values of a stretch and where they are, sixteen values at a time, float64 or float32.
 
 The greatest is found first, then the first place that holds it: two short loops in vectors are faster than one that
 has to remember places.
@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.jit import kernel
-from qc.dsp.lanes import any_at_least, filler, greater, lane, loader, magnitude, picker
+from qc.dsp.lanes import any_at_least, filler, greater, lane, lesser, loader, magnitude, picker
 
 Array = NDArray[Any]
 
@@ -32,30 +32,39 @@ def _top_lane(a: Any, b: Any) -> float:
 
 
 @kernel
-def highest(x: Array, start: int, stop: int, sign: float) -> tuple[float, int]:
-    """Greatest of sign * x[start:stop] and its first index; (-inf, start) when that is empty."""
-    best, i, s = -np.inf, start, _fill(x, sign)
-    if stop - start >= 2 * _WIDE:
-        a, b = s * _load(x, i), s * _load(x, i + _WIDE)
-        i += 2 * _WIDE
-        while i + 2 * _WIDE <= stop:
-            a, b = greater(a, s * _load(x, i)), greater(b, s * _load(x, i + _WIDE))
-            i += 2 * _WIDE
-        best = _top_lane(a, b)
+def ends(x: Array, start: int, stop: int) -> tuple[float, float]:
+    """Greatest and least of x[start:stop]; (-inf, inf) when that is empty."""
+    top, bottom, i = -np.inf, np.inf, start
+    if stop - start >= _WIDE:
+        a = _load(x, i)
+        b = a
+        i += _WIDE
+        while i + _WIDE <= stop:
+            v = _load(x, i)
+            a, b = greater(a, v), lesser(b, v)
+            i += _WIDE
+        turned = _fill(x, -1.0) * b
+        top, bottom = _top_lane(a, a), -_top_lane(turned, turned)
     while i < stop:
-        best = max(best, sign * x[i])
+        top, bottom = max(top, x[i]), min(bottom, x[i])
         i += 1
-    at, top = start, _fill(x, best)
-    while at + _WIDE <= stop and not any_at_least(s * _load(x, at), top):
-        at += _WIDE
-    while at < stop and sign * x[at] < best:
-        at += 1
-    return best, at
+    return top, bottom
 
 
 @kernel
-def largest(x: Array, start: int, stop: int) -> tuple[float, int]:
-    """Greatest magnitude of x[start:stop] and its first index; (0, start) when that is empty."""
+def first_of(x: Array, start: int, stop: int, sign: float, value: float) -> int:
+    """First index in [start, stop) at which sign * x is at least a value; `stop` where it never is."""
+    at, top, s = start, _fill(x, value), _fill(x, sign)
+    while at + _WIDE <= stop and not any_at_least(s * _load(x, at), top):
+        at += _WIDE
+    while at < stop and sign * x[at] < value:
+        at += 1
+    return at
+
+
+@kernel
+def magnitude_of(x: Array, start: int, stop: int) -> float:
+    """Greatest magnitude of x[start:stop]; 0 when that is empty."""
     best, i = 0.0, start
     if stop - start >= 2 * _WIDE:
         a, b = magnitude(_load(x, i)), magnitude(_load(x, i + _WIDE))
@@ -67,9 +76,15 @@ def largest(x: Array, start: int, stop: int) -> tuple[float, int]:
     while i < stop:
         best = max(best, abs(x[i]))
         i += 1
-    at, top = start, _fill(x, best)
+    return best
+
+
+@kernel
+def first_as_great(x: Array, start: int, stop: int, value: float) -> int:
+    """First index in [start, stop) at which the magnitude of x is at least a value; `stop` where it never is."""
+    at, top = start, _fill(x, value)
     while at + _WIDE <= stop and not any_at_least(magnitude(_load(x, at)), top):
         at += _WIDE
-    while at < stop and abs(x[at]) < best:
+    while at < stop and abs(x[at]) < value:
         at += 1
-    return best, at
+    return at

@@ -17,7 +17,7 @@ from qc.chain import SECTORS_A_SECOND, Chain, Signal
 from qc.contract import Analysis, Block, Samples, Stream, Tap
 from qc.dsp import biquad, cascade
 from qc.dsp.cascade import LAG
-from qc.dsp.extremes import WIDE, crest, derivatives, peak, peak_on, sum_of_squares, trough, turn
+from qc.dsp.extremes import WIDE, crest_and_trough, derivatives, peak, peak_on, sum_of_squares, turn
 from qc.dsp.jit import index, kernel
 from qc.dsp.lanes import loader, narrow, splatter, store
 from qc.dsp.room import room
@@ -240,8 +240,8 @@ def envelopes(
         n = last if number == count - 1 else size
         _read(motion, at + number * size - 8, n + AHEAD + 16, d, e, low)  # from eight frames before the sector on
         for c in range(2):  # inner and outer wall, then lateral and vertical
-            out[c, k], out[2 + c, k] = crest(d[c], 8, 8 + n), trough(d[c], 8, 8 + n)
-            out[4 + 2 * c, k], out[5 + 2 * c, k] = crest(d[2 + c], 8, 8 + n), trough(d[2 + c], 8, 8 + n)
+            out[c, k], out[2 + c, k] = crest_and_trough(d[c], 8, 8 + n)
+            out[4 + 2 * c, k], out[5 + 2 * c, k] = crest_and_trough(d[2 + c], 8, 8 + n)
         for c in range(2):  # from two frames before the sector on
             derivatives(e[c], 6, rate, n + AHEAD + 4, v[c], v_half[c], a[c], a_half[c])
             out[12 + c, k] = peak(a[c, 1:], a_half[c, 1:], n)

@@ -56,38 +56,44 @@ def test_derivatives_and_summits_of_a_sine(hz, phase):
     on, half = a, a_half
     if hz > 100.0:  # at least one whole swing in the sector
         assert extremes.peak(on, half, n) == pytest.approx((rate * w) ** 2, rel=5e-3)
-        assert extremes.crest(x, 8, n + 8) == pytest.approx(1.0, abs=3e-3)
-        assert extremes.trough(x, 8, n + 8) == pytest.approx(-1.0, abs=3e-3)
+        assert extremes.crest_and_trough(x, 8, n + 8) == pytest.approx((1.0, -1.0), abs=3e-3)
 
 
 def test_a_rising_edge_is_not_overshot():
     """A sector that ends on the way up has its greatest value at its end, nothing beyond."""
     x = np.arange(40.0)
-    assert extremes.crest(x, 8, 20) == 19.0
-    assert extremes.trough(x, 8, 20) == 8.0
+    assert extremes.crest_and_trough(x, 8, 20) == (19.0, 8.0)
     assert extremes.summit(0.0, 1.0, 2.0, 3.0, 4.0) == 2.0
 
 
-@pytest.mark.parametrize("length", [0, 1, 63, 64, 65, 900])
-def test_searches_are_numpys(length):
-    x = np.random.default_rng(5).standard_normal(1000)
-    part = x[3 : 3 + length]
+@pytest.mark.parametrize("length", [0, 1, 15, 16, 17, 63, 64, 65, 900])
+@pytest.mark.parametrize("kind", [np.float64, np.float32])
+def test_searches_are_numpys(length, kind):
+    x = np.random.default_rng(5).standard_normal(1000).astype(kind)
+    part, stop = x[3 : 3 + length], 3 + length
     if length == 0:
-        assert search.largest(x, 3, 3) == (0.0, 3)
-        assert search.highest(x, 3, 3, 1.0) == (-np.inf, 3)
+        assert search.ends(x, 3, 3) == (-np.inf, np.inf)
+        assert search.magnitude_of(x, 3, 3) == 0.0
+        assert search.first_of(x, 3, 3, 1.0, 0.0) == search.first_as_great(x, 3, 3, 0.0) == 3
         return
-    assert search.highest(x, 3, 3 + length, 1.0) == (part.max(), 3 + part.argmax())
-    assert search.highest(x, 3, 3 + length, -1.0) == (-part.min(), 3 + part.argmin())
-    assert search.largest(x, 3, 3 + length) == (np.abs(part).max(), 3 + np.abs(part).argmax())
-    single = x.astype(np.float32)
-    assert search.largest(single, 3, 3 + length)[0] == np.abs(single[3 : 3 + length]).max()
-    wanted = np.sum(single[3 : 3 + length].astype(np.float64) ** 2)
-    assert extremes.sum_of_squares(single, 3, 3 + length) == pytest.approx(wanted, rel=1e-13)
+    assert search.ends(x, 3, stop) == (part.max(), part.min())
+    assert search.first_of(x, 3, stop, 1.0, float(part.max())) == 3 + part.argmax()
+    assert search.first_of(x, 3, stop, -1.0, float(-part.min())) == 3 + part.argmin()
+    assert search.magnitude_of(x, 3, stop) == np.abs(part).max()
+    assert search.first_as_great(x, 3, stop, float(np.abs(part).max())) == 3 + np.abs(part).argmax()
+    assert search.first_as_great(x, 3, stop, 9.0) == search.first_of(x, 3, stop, 1.0, 9.0) == stop
+
+
+@pytest.mark.parametrize("length", [1, 63, 64, 900])
+def test_sums_of_squares_are_numpys(length):
+    x = np.random.default_rng(5).standard_normal(1000).astype(np.float32)
+    wanted = np.sum(x[3 : 3 + length].astype(np.float64) ** 2)
+    assert extremes.sum_of_squares(x, 3, 3 + length) == pytest.approx(wanted, rel=1e-13)
 
 
 def test_first_of_equal_values_is_found():
     x = np.zeros(300)
     x[[70, 200]] = -2.0
-    assert search.largest(x, 0, 300) == (2.0, 70)
-    assert search.highest(x, 0, 300, -1.0) == (2.0, 70)
-    assert search.highest(np.zeros(300), 5, 300, 1.0) == (0.0, 5)
+    assert search.first_as_great(x, 0, 300, 2.0) == 70
+    assert search.first_of(x, 0, 300, -1.0, 2.0) == 70
+    assert search.first_of(np.zeros(300), 5, 300, 1.0, 0.0) == 5
