@@ -17,12 +17,17 @@ from numpy.typing import NDArray
 
 from qc.dsp.jit import LONG, index, kernel
 from qc.dsp.lanes import joiner, loader, narrow, repeater, splatter, store
+from qc.dsp.room import room
 
 Array = NDArray[np.float64]
 Waves = NDArray[np.float32]
+Wave = NDArray[Any]
+"""A channel's samples, float64 or float32."""
 
 CHUNK = 128
 """Outputs that may be worked out at once: room for so many is left behind rows."""
+STEP = 1024
+"""Frames that are taken in at once: what becomes of them stays in the nearest cache until it is done."""
 _WIDE = 16
 AT_ONCE = 8 if LONG else 4
 """Vectors of sums that are worked on at once, so that none has to wait for itself: what stays in registers, and not one
@@ -84,18 +89,18 @@ _laid = _laid_eight if LONG else _laid_four
 
 
 @kernel
-def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, count: int) -> None:
-    """Set out[c, i] to the sum over j of taps[j] * x[c, at + i + j], taps as `lay` lays them out.
+def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, to: int, count: int) -> None:
+    """Set out[c, to + i] to the sum over j of taps[j] * x[c, at + i + j], taps as `lay` lays them out.
 
     For i in [0, count), and up to CHUNK - 1 more that mean nothing: x and out must have room for them.
     """
     far = (rising.shape[0] + falling.shape[0]) // _WIDE - _WIDE
     for c in range(x.shape[0]):
-        row, to = x[c], out[c]
+        row, sums = x[c], out[c]
         for i in range(0, count, _WIDE * AT_ONCE):
             a, b = _laid(row, at + i, rising, index(1)), _laid(row, at + i + far, falling, index(-1))
             for k in range(AT_ONCE):
-                store(to, i + _WIDE * k, a[k] + b[k])
+                store(sums, to + i + _WIDE * k, a[k] + b[k])
 
 
 @kernel
@@ -141,19 +146,20 @@ _straight, _noughts = (_straight_eight, _eight_noughts) if LONG else (_straight_
 
 @kernel
 def halve(
-    even: Waves, odd: Waves, at_even: int, at_odd: int, even_taps: Waves, odd_taps: Waves, out: Waves, count: int
+    even: Waves, odd: Waves, at_even: int, at_odd: int, even_taps: Waves, odd_taps: Waves, out: Waves, to: int,
+    count: int,
 ) -> None:  # fmt: skip
-    """Set out[c, i] to the sum of two short convolutions: of even frames from one index on, of odd ones from another.
+    """Set out[c, to + i] to the sum of two short convolutions: of even frames from an index on, of odd ones likewise.
 
     For i in [0, count), and up to CHUNK - 1 more that mean nothing. A few taps are multiplied as they are: laying them
     out as for `convolve` would treble them.
     """
     for c in range(2):
-        first, second, to = even[c], odd[c], out[c]
+        first, second, row = even[c], odd[c], out[c]
         for i in range(0, count, _WIDE * AT_ONCE):
             sums = _straight(second, at_odd + i, odd_taps, _straight(first, at_even + i, even_taps, _noughts()))
             for k in range(AT_ONCE):
-                store(to, i + _WIDE * k, sums[k])
+                store(row, to + i + _WIDE * k, sums[k])
 
 
 def lay(taps: Array) -> tuple[Waves, Waves]:
@@ -172,15 +178,22 @@ def lay(taps: Array) -> tuple[Waves, Waves]:
 
 
 @kernel
-def append(x: Array, held: Waves, at: int) -> None:
-    """Put x (2, n) behind the first `at` frames of `held`, as float32."""
+def _append(row: Wave, at: int, n: int, held: Waves, filled: int) -> None:
+    """Put n samples of a channel, from index `at` on, behind the first `filled` of those held, as float32."""
+    whole = n - n % _WIDE
+    for i in range(0, whole, _WIDE):
+        store(held, filled + i, narrow(_load(row, at + i)))
+    for i in range(whole, n):
+        held[filled + i] = np.float32(row[at + i])
+
+
+@kernel
+def _forget(held: Waves, frames: int, filled: int) -> None:
+    """Let go of the first frames of those held."""
     for c in range(2):
-        row, to, n = x[c], held[c], x.shape[1]
-        whole = n - n % _WIDE
-        for i in range(0, whole, _WIDE):
-            store(to, at + i, narrow(_load(row, i)))
-        for i in range(whole, n):
-            to[at + i] = np.float32(row[i])
+        row = held[c]
+        for i in range(filled - frames):
+            row[i] = row[i + frames]
 
 
 @kernel
@@ -195,14 +208,82 @@ def deal(x: Waves, even: Waves, odd: Waves, count: int) -> None:
 
 
 @kernel
-def interleave(even: Waves, odd: Waves, out: Waves, count: int) -> None:
-    """Undo `deal`."""
+def interleave(even: Waves, odd: Waves, out: Waves, to: int, count: int) -> None:
+    """Undo `deal`, into `out` from index `to` on."""
     for c in range(2):
-        first, second, to = even[c], odd[c], out[c]
+        first, second, row = even[c], odd[c], out[c]
         for i in range(0, count, _WIDE):
             a, b = _load(first, i), _load(second, i)
-            store(to, 2 * i, _first_half(a, b))
-            store(to, 2 * i + _WIDE, _second_half(a, b))
+            store(row, to + 2 * i, _first_half(a, b))
+            store(row, to + 2 * i + _WIDE, _second_half(a, b))
+
+
+# -- streams: a channel's samples come in, are held until those after them are there, and go out filtered --------
+
+
+@kernel
+def pass_on(
+    left: Wave, right: Wave, held: Waves, filled: int, back: int, rising: Waves, falling: Waves, out: Waves
+) -> int:  # fmt: skip
+    """Filter two channels at their own rate into `out` (2, ...) and give how many frames came out.
+
+    `held` begins with `filled` frames that wait; `back` of them are still needed when those after them are there.
+    """
+    at, done = 0, 0
+    while at < left.shape[0]:
+        n = min(STEP, left.shape[0] - at)
+        _append(left, at, n, held[0], filled)
+        _append(right, at, n, held[1], filled)
+        at, filled = at + n, filled + n
+        ready = filled - back
+        if ready > 0:
+            convolve(held, index(0), rising, falling, out, done, ready)
+            _forget(held, ready, filled)
+            filled, done = filled - ready, done + ready
+    return done
+
+
+@kernel
+def double(
+    left: Wave, right: Wave, held: Waves, filled: int, back: int, at_on: int, on_rising: Waves, on_falling: Waves,
+    on: Waves, at_between: int, rising: Waves, falling: Waves, between: Waves, out: Waves,
+) -> int:  # fmt: skip
+    """Filter as `pass_on` does at twice the rate; gives how many frames became two."""
+    at, done = 0, 0
+    while at < left.shape[0]:
+        n = min(STEP, left.shape[0] - at)
+        _append(left, at, n, held[0], filled)
+        _append(right, at, n, held[1], filled)
+        at, filled = at + n, filled + n
+        ready = filled - back
+        if ready > 0:
+            convolve(held, at_on, on_rising, on_falling, on, index(0), ready)
+            convolve(held, at_between, rising, falling, between, index(0), ready)
+            interleave(on, between, out, 2 * done, ready)
+            _forget(held, ready, filled)
+            filled, done = filled - ready, done + ready
+    return done
+
+
+@kernel
+def thin(
+    left: Wave, right: Wave, held: Waves, filled: int, back: int, even: Waves, odd: Waves, at_even: int, at_odd: int,
+    even_taps: Waves, odd_taps: Waves, out: Waves,
+) -> int:  # fmt: skip
+    """Filter as `pass_on` does at half the rate; gives how many frames came out, each of two."""
+    at, done = 0, 0
+    while at < left.shape[0]:
+        n = min(STEP, left.shape[0] - at)
+        _append(left, at, n, held[0], filled)
+        _append(right, at, n, held[1], filled)
+        at, filled = at + n, filled + n
+        ready = (filled - back) // 2
+        if ready > 0:
+            deal(held, even, odd, filled // 2 + 1)
+            halve(even, odd, at_even, at_odd, even_taps, odd_taps, out, done, ready)
+            _forget(held, 2 * ready, filled)
+            filled, done = filled - 2 * ready, done + ready
+    return done
 
 
 def _whole(half: Array) -> Array:
@@ -210,61 +291,47 @@ def _whole(half: Array) -> Array:
     return np.concatenate([half[:0:-1], half])
 
 
-class _Joint:
-    """Frames that wait for those after them, joined with what comes next; room for whole vectors behind them."""
-
-    def __init__(self, frames: int) -> None:
-        self.filled = frames
-        self.held: Waves = np.zeros((2, 4 * CHUNK + frames), np.float32)
-
-    def add(self, x: NDArray[Any]) -> None:
-        """Put (2, n) behind what is held."""
-        room = self.filled + x.shape[1] + 4 * CHUNK
-        if room > self.held.shape[1]:
-            grown = np.zeros((2, room + room // 8), np.float32)
-            grown[:, : self.filled] = self.held[:, : self.filled]
-            self.held = grown
-        if x.dtype == np.float64 and x.flags.c_contiguous:
-            append(x, self.held, self.filled)
-        else:
-            self.held[:, self.filled : self.filled + x.shape[1]] = x
-        self.filled += x.shape[1]
-
-    def drop(self, frames: int) -> None:
-        """Forget the first frames."""
-        rest = self.filled - frames
-        self.held[:, :rest] = self.held[:, frames : self.filled].copy()
-        self.filled = rest
+def _rows(frames: int) -> Waves:
+    """Give two rows for `frames`, and for whole vectors behind them."""
+    rows: Waves = room(2, frames + 4 * CHUNK, np.float32)
+    return rows
 
 
-def _room(held: Waves | None, frames: int) -> Waves:
-    """Give an array of two rows for `frames` and whole vectors behind them, the old one where it is long enough."""
-    if held is not None and held.shape[1] >= frames + CHUNK:
-        return held
-    return np.zeros((2, frames + frames // 8 + CHUNK), np.float32)
+class _Stream:
+    """What waits between two calls, and where the frames that are ready go."""
+
+    def __init__(self, reach: int) -> None:
+        self.reach = reach
+        self._filled, self._back = reach, 2 * reach
+        self._held, self._out = _rows(2 * reach + 2 + STEP), _rows(0)
+
+    def _room(self, frames: int) -> Waves:
+        """Give room for what comes out, the old one where it is long enough."""
+        if self._out.shape[1] < frames + 2 * CHUNK:
+            self._out = _rows(frames + frames // 8)
+        return self._out
+
+    def _ready(self, x: NDArray[Any]) -> int:
+        """Frames of which all that are needed are there once x (2, n) is."""
+        return max(0, self._filled + x.shape[1] - self._back)
 
 
-class Same:
+class Same(_Stream):
     """Runs a symmetric filter at its own rate, two channels. `reach` frames are held back."""
 
     def __init__(self, half: Array) -> None:
-        self.reach = len(half) - 1
+        super().__init__(len(half) - 1)
         self._taps = lay(_whole(half))
-        self._joint = _Joint(self.reach)
-        self._out = _room(None, 0)
 
     def push(self, x: NDArray[Any]) -> Waves:
         """Take (2, n), give what is ready, (2, m), good until the next call."""
-        self._joint.add(x)
-        n = max(0, self._joint.filled - 2 * self.reach)
-        self._out = _room(self._out, n)
-        if n:
-            convolve(self._joint.held, 0, *self._taps, self._out, n)
-            self._joint.drop(n)
-        return self._out[:, :n]
+        out = self._room(self._ready(x))
+        n = pass_on(x[0], x[1], self._held, self._filled, self._back, *self._taps, out)
+        self._filled += x.shape[1] - n
+        return out[:, :n]
 
 
-class Doubler:
+class Doubler(_Stream):
     """Doubles the rate with a symmetric low-pass designed at the doubled rate.
 
     Each phase is given the gain 1 at 0 Hz, which is a double zero at half the new rate: the image of bass would
@@ -272,47 +339,35 @@ class Doubler:
     """
 
     def __init__(self, half: Array) -> None:
-        self.reach = (len(half) + 1) // 2
+        super().__init__((len(half) + 1) // 2)
         even, odd = _whole(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
-        self._first = self.reach - len(even) // 2, self.reach - (len(odd) // 2 - 1)
-        self._even, self._odd = lay(even / even.sum()), lay(odd / odd.sum())
-        self._joint = _Joint(self.reach)
-        self._on, self._between, self._out = _room(None, 0), _room(None, 0), _room(None, 0)
+        self._on = self.reach - len(even) // 2, *lay(even / even.sum()), _rows(self._back + STEP)
+        self._between = self.reach - (len(odd) // 2 - 1), *lay(odd / odd.sum()), _rows(self._back + STEP)
 
     def push(self, x: NDArray[Any]) -> Waves:
         """Take (2, n), give what is ready, two frames for one, good until the next call."""
-        self._joint.add(x)
-        n = max(0, self._joint.filled - 2 * self.reach)
-        self._on, self._between = _room(self._on, n), _room(self._between, n)
-        self._out = _room(self._out, 2 * n)
-        if n:
-            convolve(self._joint.held, self._first[0], *self._even, self._on, n)
-            convolve(self._joint.held, self._first[1], *self._odd, self._between, n)
-            interleave(self._on, self._between, self._out, n)
-            self._joint.drop(n)
-        return self._out[:, : 2 * n]
+        out = self._room(2 * self._ready(x))
+        n = double(x[0], x[1], self._held, self._filled, self._back, *self._on, *self._between, out)
+        self._filled += x.shape[1] - n
+        return out[:, : 2 * n]
 
 
-class Halver:
+class Halver(_Stream):
     """Halves the rate behind a short symmetric low-pass designed at the full rate."""
 
     def __init__(self, half: Array) -> None:
-        self.reach = len(half) - 1 + (len(half) - 1) % 2
+        super().__init__(len(half) - 1 + (len(half) - 1) % 2)
         even, odd = _whole(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
         middle = self.reach // 2
+        self._dealt = _rows(self.reach + STEP), _rows(self.reach + STEP)
         self._first = middle - len(even) // 2, middle - len(odd) // 2
         self._taps = even.astype(np.float32), odd.astype(np.float32)
-        self._joint = _Joint(self.reach)
-        self._evens, self._odds, self._out = _room(None, 0), _room(None, 0), _room(None, 0)
 
     def push(self, x: NDArray[Any]) -> Waves:
         """Take (2, n), give what is ready, one frame for two, good until the next call."""
-        self._joint.add(x)
-        n = max(0, self._joint.filled - 2 * self.reach) // 2
-        room = self._joint.filled // 2 + CHUNK
-        self._evens, self._odds, self._out = _room(self._evens, room), _room(self._odds, room), _room(self._out, n)
-        if n:
-            deal(self._joint.held, self._evens, self._odds, self._joint.filled // 2 + 1)
-            halve(self._evens, self._odds, *self._first, *self._taps, self._out, n)
-            self._joint.drop(2 * n)
-        return self._out[:, :n]
+        out = self._room(self._ready(x) // 2)
+        n = thin(
+            x[0], x[1], self._held, self._filled, self._back, *self._dealt, *self._first, *self._taps, out
+        )  # fmt: skip
+        self._filled += x.shape[1] - 2 * n
+        return out[:, :n]

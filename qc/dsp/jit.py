@@ -48,7 +48,7 @@ def _digest() -> str:
 
 
 def _features() -> str:
-    """What numba lets the compiler use of the processor, as it works it out itself."""
+    """Name what numba lets the compiler use of the processor, by the rules that numba goes by."""
     told = os.environ.get("NUMBA_CPU_FEATURES")
     if told is not None:
         return told
