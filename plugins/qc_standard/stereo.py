@@ -53,7 +53,10 @@ def least_correlation(sums: Array, parts: PartSums, tenths: int, rate: int) -> C
 
     None when no window holds programme with both channels not silent; see `correlations`.
     """
-    values, frames, tenths = correlations(sums, parts, tenths)
+    return _least(*correlations(sums, parts, tenths), rate)
+
+
+def _least(values: Array, frames: NDArray[np.int64], tenths: int, rate: int) -> Correlation | None:
     if not len(values) or np.isnan(values).all():
         return None
     first = int(np.nanargmin(values))
@@ -85,7 +88,7 @@ def correlations(sums: Array, parts: PartSums, tenths: int) -> tuple[Array, NDAr
     if not tenths:
         return np.zeros(0), frames, 0
     total, some = sliding(sums, tenths), 2 * sliding(holds, tenths) >= length
-    counted = np.flatnonzero(some & (total[:, :2].min(axis=1) > SILENT * sliding(frames, tenths)))
+    counted = np.flatnonzero(some & (np.minimum(total[:, 0], total[:, 1]) > SILENT * sliding(frames, tenths)))
     values = np.full(len(total), np.nan)
     left, right, both = total[counted].T
     values[counted] = both / np.sqrt(left * right)
@@ -207,10 +210,10 @@ class LowCorrelation(Derived[LowCorrelationResult]):
     def work(self, measured: Measurements) -> LowCorrelationResult:
         """Work it out from the sums."""
         sums, parts, rate = measured[LowBand(self.subsonic)], measured[Parts()], measured.stream.rate
-        values, _, tenths = correlations(sums, parts, LONG)
+        values, frames, tenths = correlations(sums, parts, LONG)
         step = TENTH * part_frames(rate) / rate
         along = Curve(values, "1", tenths * step / 2.0, step)
-        return LowCorrelationResult(least_correlation(sums, parts, LONG, rate), along)
+        return LowCorrelationResult(_least(values, frames, tenths, rate), along)
 
     def publish(self, result: LowCorrelationResult) -> Mapping[str, Quantity]:
         """Give it where it has a meaning."""

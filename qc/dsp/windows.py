@@ -180,5 +180,5 @@ def sliding(values: Array, width: int) -> Array:
 
 def programme(sums: Array, counts: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Whether each part is programme, (windows,): either channel, unfiltered, is above -60 dBFS rms."""
-    loud: NDArray[np.bool_] = sums[:, :2].max(axis=1, initial=0.0) > PROGRAMME * counts
+    loud: NDArray[np.bool_] = np.maximum(sums[:, 0], sums[:, 1]) > PROGRAMME * counts
     return loud

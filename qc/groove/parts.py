@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import ClassVar, Self
 
 import numpy as np
@@ -22,7 +23,7 @@ class PartSums:
     counts: NDArray[np.int64]
     """(parts,) frames in each"""
 
-    @property
+    @cached_property
     def programme(self) -> NDArray[np.bool_]:
         """Whether each part is programme, (parts,): above -60 dBFS rms in either channel."""
         return programme(self.sums, self.counts)

@@ -7,6 +7,7 @@ spreads each demand evenly over the time it is known; it has no inertia.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,6 +148,24 @@ def take(
 
 
 @as_written
+def _on(sector: int, ring: Any) -> Any:
+    """Place of a sector on a ring of a power of two, less one; no sign is left to be looked at."""
+    return np.uintp(sector) & ring
+
+
+@as_written
+def _greater(a: float, b: float) -> float:
+    """Give the greater of two numbers, neither of which is none: one instruction."""
+    return max(b, a)
+
+
+@as_written
+def _lesser(a: float, b: float) -> float:
+    """Give the lesser of two numbers, neither of which is none."""
+    return min(b, a)
+
+
+@as_written
 def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one before
     radius: Array, marks: Array, land: float, base: float, cap: float, turn: int, shares: Array, outer: float,
     advance: Array, pitch: Array, left: Array, turns: Array,
@@ -165,45 +184,45 @@ def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one
     `turns` (2, a power of two from turn + 2 on) is room to work in.
     """
     n, ahead = radius.shape[0], shares.shape[0] - 1
-    ring = turns.shape[1] - 1
+    ring = np.uintp(turns.shape[1] - 1)
     # By sector, from turn + preview before the start on, and only the last turn of them:
     known = turns[0]  # demand plus what was advanced a turn before: less `before`, what is still to be given
     before = turns[1]  # all advances before it
     for i in range(turn + 1):
-        before[(i - turn - ahead) & ring] = base * i
+        before[_on(i - turn - ahead, ring)] = base * i
     nobody = -turn - 1
-    steepest, sure, done = nobody, True, before[-ahead & ring]
+    steepest, sure, done = nobody, True, before[_on(-ahead, ring)]
     travel, given, least, tightest, overlaps, touching = 0.0, np.inf, np.inf, 0, 0, False
     for i in range(-ahead, n):
         low, high, new = max(i, 0), min(i + ahead + 1, n), i + ahead
         if new < n:
-            taken = radius[new] if new == n - 1 else max(radius[new], radius[new + 1])  # land holds at both ends
-            known[new & ring] = taken + land + before[(new - turn + 1) & ring]
+            taken = radius[new] if new == n - 1 else _greater(radius[new], radius[new + 1])  # land holds at both ends
+            known[_on(new, ring)] = taken + land + before[_on(new - turn + 1, ring)]
         asked = base
         if steepest >= low:
-            asked = (known[steepest & ring] - done) * shares[steepest - i]
+            asked = (known[_on(steepest, ring)] - done) * shares[steepest - i]
         elif steepest != nobody:
             sure = False
         if not sure and (steepest < low or asked < cap):
             asked, steepest, sure = base, nobody, True
             for j in range(low, high):
-                one = (known[j & ring] - done) * shares[j - i]
+                one = (known[_on(j, ring)] - done) * shares[j - i]
                 if one > asked:
                     asked, steepest = one, j
         elif new < n:
-            one = (known[new & ring] - done) * shares[ahead]
+            one = (known[_on(new, ring)] - done) * shares[ahead]
             if one >= asked:
                 asked, steepest = one, new
-        step, mark = max(base, asked), marks[i] if i >= 0 else 0.0
-        held = min(max(step, mark), max(cap, mark))
+        step, mark = _greater(base, asked), marks[i] if i >= 0 else 0.0
+        held = _lesser(_greater(step, mark), _greater(cap, mark))
         if held != step:
             sure = False
         done += held
-        before[(i + 1) & ring] = done
+        before[_on(i + 1, ring)] = done
         if i < 0:
             continue
-        last, given = given, done - before[(i + 1 - turn) & ring]
-        room = min(given, last) - radius[i]
+        last, given = given, done - before[_on(i + 1 - turn, ring)]
+        room = _lesser(given, last) - radius[i]
         travel += held
         radius[i] = outer - travel
         if room < least:
