@@ -1,11 +1,14 @@
-"""Two ways from a file to samples: plain files are read and unpacked here, all others are left to libsndfile.
+"""Three ways from a file to samples, for plain files, for FLAC and for all others.
 
-Both give the same digits for the same file. A decoder takes frames in, in order, and puts them out in pieces.
+Plain files are read and unpacked here. FLAC of 16 and 24 bits is left to dr_flac (miniaudio), which takes two thirds of
+the time that libsndfile does; everything else is left to that. All give the same digits for the same file. A decoder
+takes frames in, in order, and puts them out in pieces.
 """
 
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 from pathlib import Path
 from typing import Any, Protocol
@@ -67,7 +70,7 @@ def decoder(path: Path, rate: int, frames: int, most: int, ring: int) -> Decoder
     layout = read_layout(path) if sys.byteorder == "little" else None
     if layout is not None and (layout.rate, layout.frames) == (rate, frames):
         return _Plain(path, layout, min(most, frames), ring)
-    return _Library(path, frames, min(most, frames))
+    return _Flac.of(_Library(path, frames, min(most, frames)))
 
 
 class _Plain:
@@ -122,19 +125,20 @@ class _Library:
     """Leaves a file to libsndfile, which lets other threads run while it decodes."""
 
     def __init__(self, path: Path, frames: int, most: int) -> None:
-        self._path, self._frames = path, frames
+        self.path, self._frames = path, frames
         self._sound: Any = soundfile.SoundFile(path)
         self.whole_numbers = self._sound.subtype.startswith("PCM")
         # whole numbers come in the upper bits of int32, half as wide as float64 and not a digit less
-        self._held = np.empty((most, self._sound.channels), np.int32 if self.whole_numbers else np.float64)
+        self.held = np.empty((most, self._sound.channels), np.int32 if self.whole_numbers else np.float64)
         self._scale = 2.0**-31 if self.whole_numbers else 1.0
+        self.usual_flac = self._sound.format == "FLAC" and self._sound.subtype in {"PCM_16", "PCM_24"}
 
     def load(self, count: int) -> int:
-        return len(self._sound.read(out=self._held[:count]))
+        return len(self._sound.read(out=self.held[:count]))
 
     def put(self, at: int, left: Row, right: Row) -> None:
-        one_by_one = unpack.stereo if self._held.shape[1] == 2 else unpack.mono
-        one_by_one(self._held.reshape(-1), at, self._scale, left, right)
+        one_by_one = unpack.stereo if self.held.shape[1] == 2 else unpack.mono
+        one_by_one(self.held.reshape(-1), at, self._scale, left, right)
 
     def seek(self, frame: int) -> None:
         self._sound.seek(frame)
@@ -144,14 +148,79 @@ class _Library:
 
     def place(self, frame: int) -> tuple[str, int]:
         kind = "cut off"
-        with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self._path) as sound:
-            sound.seek(frame)
-            while len(sound.read(STEP)) == STEP:
-                frame += STEP
-        with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self._path) as sound:
+        for step in (len(self.held), STEP):
+            with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self.path) as sound:
+                sound.seek(frame)
+                while len(sound.read(step)) == step:
+                    frame += step
+        with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self.path) as sound:
             sound.seek(self._frames - 1)
             kind = "damaged" if len(sound.read(1)) else kind
         return kind, frame
 
+    def hear_out(self) -> None:
+        """Decode all of the file; raises what libsndfile says of it."""
+        with soundfile.SoundFile(self.path) as sound:
+            while len(sound.read(out=self.held)):
+                pass
+
     def close(self) -> None:
         self._sound.close()
+
+
+class _Flac:
+    """Reads FLAC from its beginning on by dr_flac; whatever is not as it should be is left to libsndfile.
+
+    Where a frame is damaged dr_flac goes on with the next one, and ends before its time. Then libsndfile says what it
+    thinks of the file, from the beginning.
+    """
+
+    whole_numbers = True
+
+    def __init__(self, library: _Library, flac: Any) -> None:
+        self._library, self._flac = library, flac
+
+    @classmethod
+    def of(cls, library: _Library) -> Decoder:
+        """Give one for a file that libsndfile has opened, or libsndfile itself where it is none for this."""
+        if not library.usual_flac:
+            return library
+        import miniaudio
+
+        flac = miniaudio.lib.ma_dr_flac_open_file(os.fsencode(library.path), miniaudio.ffi.NULL)
+        return cls(library, flac) if flac != miniaudio.ffi.NULL else library
+
+    def load(self, count: int) -> int:
+        if self._flac is None:
+            return self._library.load(count)
+        from miniaudio import ffi, lib
+
+        into = ffi.from_buffer("int *", self._library.held[:count], require_writable=True)
+        got: int = lib.ma_dr_flac_read_pcm_frames_s32(self._flac, count, into)
+        if got < count:
+            self._library.hear_out()
+        return got
+
+    def put(self, at: int, left: Row, right: Row) -> None:
+        self._library.put(at, left, right)
+
+    def seek(self, frame: int) -> None:
+        self._let_go()
+        self._library.seek(frame)
+
+    def came_from(self) -> tuple[int, memoryview] | None:
+        return None
+
+    def place(self, frame: int) -> tuple[str, int]:
+        return self._library.place(frame if self._flac is None else 0)
+
+    def close(self) -> None:
+        self._let_go()
+        self._library.close()
+
+    def _let_go(self) -> None:
+        if self._flac is not None:
+            from miniaudio import lib
+
+            lib.ma_dr_flac_close(self._flac)
+            self._flac = None

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import hashlib
 import os
 import struct
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -146,6 +148,74 @@ def test_a_plain_file_that_the_library_sees_otherwise_is_left_to_it(tmp_path):
     soundfile.write(path, noise(500, 2), RATE, subtype="PCM_24")
     assert heard(path, frames=400).shape == (2, 400)
     assert isinstance(decoding.decoder(path, 44_100, 500, 10, 1), decoding._Library)
+
+
+# -- FLAC ----------------------------------------------------------------------------------------------------------
+
+
+def flac(folder, channels=2, subtype="PCM_24", frames=30_000):
+    path = folder / "a.flac"
+    soundfile.write(path, noise(frames, channels), RATE, subtype=subtype)
+    return path
+
+
+@pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24"])
+@pytest.mark.parametrize("channels", [1, 2])
+def test_usual_flac_is_left_to_the_faster_decoder(tmp_path, subtype, channels):
+    path = flac(tmp_path, channels, subtype)
+    with contextlib.closing(decoding.decoder(path, RATE, 30_000, 7_000, 1)) as opened:
+        assert isinstance(opened, decoding._Flac)
+    assert_digits_of_the_library(path)
+
+
+def test_what_the_faster_decoder_does_not_open_is_left_to_the_library(tmp_path, monkeypatch):
+    import miniaudio
+
+    path = flac(tmp_path)
+    monkeypatch.setattr(miniaudio, "lib", SimpleNamespace(ma_dr_flac_open_file=lambda *_: miniaudio.ffi.NULL))
+    assert isinstance(decoding.decoder(path, RATE, 30_000, 7_000, 1), decoding._Library)
+    soundfile.write(path, noise(500, 2), RATE, subtype="PCM_S8", format="FLAC")
+    assert isinstance(decoding.decoder(path, RATE, 500, 500, 1), decoding._Library)
+
+
+def test_flac_from_a_frame_on(tmp_path):
+    path = flac(tmp_path)
+    expected = soundfile.read(path)[0].T
+    left, right = np.empty(5_000), np.empty(5_000)
+    with contextlib.closing(decoding.decoder(path, RATE, 30_000, 5_000, 1)) as opened:
+        for frame in (0, 12_345, 3, 25_000):
+            opened.seek(frame)
+            assert opened.load(5_000) == 5_000
+            opened.put(0, left, right)
+            np.testing.assert_array_equal([left, right], expected[:, frame : frame + 5_000])
+
+
+@pytest.mark.parametrize("damage", ["a bit", "a hole", "bytes missing", "the end"])
+def test_where_flac_is_damaged_is_where_the_library_finds_it(tmp_path, monkeypatch, damage):
+    """The faster decoder goes on behind a damaged frame, and would give what lies behind it too early."""
+    monkeypatch.setattr(source_module, "BLOCK", 9_000)
+    monkeypatch.setattr(source_module, "SLICE", 9_000)
+    path = flac(tmp_path)
+    octets = bytearray(path.read_bytes())
+    middle = len(octets) // 2
+    if damage == "a bit":
+        octets[middle] ^= 0x10
+    elif damage == "a hole":
+        octets[middle : middle + 3_000] = bytes(3_000)
+    elif damage == "bytes missing":
+        del octets[middle : middle + 3_000]
+    else:
+        del octets[middle:]
+    path.write_bytes(octets)
+    said = []
+    for first in (decoding._Flac.of, lambda library: library):
+        monkeypatch.setattr(decoding._Flac, "of", first)
+        with pytest.raises(AudioFaultError) as caught:
+            heard(path, frames=30_000)
+        said.append(caught.value.fault)
+    assert said[0] == said[1]
+    assert said[0].kind == ("cut off" if damage == "the end" else "damaged")
+    assert said[0].at.start_s == pytest.approx(15_000 / RATE, abs=4_096 / RATE)  # within a frame of FLAC
 
 
 # -- faults --------------------------------------------------------------------------------------------------------
