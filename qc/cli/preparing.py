@@ -18,6 +18,8 @@ def prepare(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> N
     """
     few_arenas()
     if jit.announce():
-        from qc.warming import warm  # nobody else needs another process
+        # nobody else needs another process; and what the compiler hides from others while it is imported is hidden now
+        from qc.dsp import compiler  # noqa: F401
+        from qc.warming import warm
 
         warm(needs, patience)
