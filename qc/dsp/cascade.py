@@ -80,8 +80,8 @@ def step(x: Any, constant: Any, held: Any) -> Any:
     """Take what enters every section; gives the state after it, whose fourth vector holds what came out of them."""
     b0, c1, c2, a1, a2 = constant  # the last two turned round
     p, before, last, y1, y2, y3, _ = held
-    known = muladd(a2, before, c2 * last)  # this much before x is there
-    return muladd(a1, p, muladd(c1, x, known)), p, x, muladd(b0, x, p), y1, y2, y3
+    known = muladd(a2, before, muladd(c1, x, c2 * last))
+    return muladd(a1, p, known), p, x, muladd(b0, x, p), y1, y2, y3
 
 
 @kernel
