@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp.room import blank
+
 
 class Buffers:
     """Arrays of one shape and type, at most `most` of them kept for use again."""
@@ -28,7 +30,7 @@ class Buffers:
                 return self._kept[k]
         if len(self._kept) == self._most:
             del self._kept[0]  # whoever holds it has it for good
-        self._kept.append(np.empty(self._shape, self._kind))
+        self._kept.append(blank(self._shape, self._kind))
         return self._kept[-1]
 
 

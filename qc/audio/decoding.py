@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from qc.audio.buffers import Buffers
 from qc.delivery.layout import Layout, read_layout
 from qc.dsp import unpack
+from qc.dsp.room import blank
 
 Row = NDArray[np.float64]
 UNDECODABLE = (OSError, soundfile.LibsndfileError)
@@ -129,7 +130,7 @@ class _Library:
         self._sound: Any = soundfile.SoundFile(path)
         self.whole_numbers = self._sound.subtype.startswith("PCM")
         # whole numbers come in the upper bits of int32, half as wide as float64 and not a digit less
-        self.held = np.empty((most, self._sound.channels), np.int32 if self.whole_numbers else np.float64)
+        self.held = blank((most, self._sound.channels), np.int32 if self.whole_numbers else np.float64)
         self._scale = 2.0**-31 if self.whole_numbers else 1.0
         self.usual_flac = self._sound.format == "FLAC" and self._sound.subtype in {"PCM_16", "PCM_24"}
 
