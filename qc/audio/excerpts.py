@@ -24,6 +24,8 @@ BEHIND = 1
 """Sectors heard behind a stretch, for filters that look ahead (practice)."""
 HELD = 1
 """Pieces that are held at once: findings of one passage come one after the other, and share its piece."""
+STEP = BLOCK // 4
+"""Frames that are decoded, or given to a tap, at once."""
 BEYOND = 64
 """Frames for which there is room behind the last one of a piece, since a tap may go on a little."""
 LONGEST = 5 * SECTORS_A_SECOND
@@ -141,11 +143,14 @@ class Excerpts:
 
 
 def _through(running: RunningTap, heard: Samples, room: int) -> Samples:
-    """Give all that a tap makes of a piece, about `room` frames; it hears a block at a time, and so needs little."""
+    """Give all that a tap makes of a piece, about `room` frames; it hears a quarter of a block at a time.
+
+    So the tap needs little, and little is held twice.
+    """
     given = np.empty((0, 0))
     end = 0
-    for first in [*range(0, heard.shape[1], BLOCK), -1]:
-        part = running.flush() if first < 0 else running.push(heard[:, first : first + BLOCK])
+    for first in [*range(0, heard.shape[1], STEP), -1]:
+        part = running.flush() if first < 0 else running.push(heard[:, first : first + STEP])
         if given.shape[1] < end + part.shape[1]:
             grown = np.empty((len(part), max(room, end + part.shape[1])))
             if end:
@@ -153,16 +158,17 @@ def _through(running: RunningTap, heard: Samples, room: int) -> Samples:
             given = grown
         given[:, end : end + part.shape[1]] = part
         end += part.shape[1]
+        del part  # else the tap could not use its memory again
     return given[:, :end]
 
 
 def _decode(part: Part, at: int, samples: Samples) -> None:
     """Fill samples (2, n) with a file's frames from `at` on; raises one of UNDECODABLE."""
-    opened = decoder(part.path, part.rate, part.frames, BLOCK, 1)
+    opened = decoder(part.path, part.rate, part.frames, STEP, 1)
     try:
         opened.seek(at)
-        for i in range(0, samples.shape[1], BLOCK):
-            count = min(BLOCK, samples.shape[1] - i)
+        for i in range(0, samples.shape[1], STEP):
+            count = min(STEP, samples.shape[1] - i)
             if opened.load(count) < count:
                 raise OSError(f"{part.named} ends before its time")
             opened.put(0, samples[0, i : i + count], samples[1, i : i + count])

@@ -90,12 +90,15 @@ def tame(passage: Passage, measure: str, polarity: Polarity, bound: float, whole
     before = held(passage.measured(measure, polarity), measure, bound)
     wave = _wave(passage, measure)
     band = _carrying(passage, measure, wave, np.argsort(before.max(axis=0))[-LOUDEST:])
+    moments = _moments(passage, measure, polarity, bound, wave)
+    del wave  # it is large
     wanted = _weight(before * 10.0 ** (-whole / 20.0), measure)
     part = _in_band(passage.motion, band, passage.rate)
 
     def holds(steps: int) -> bool:
         motion = passage.motion.copy()
-        motion[:2] -= (1.0 - 10.0 ** (-steps * STEP_DB / 20.0)) * part
+        for wall in range(2):
+            motion[wall] -= (1.0 - 10.0 ** (-steps * STEP_DB / 20.0)) * part[wall]
         rows = passage.measured(measure, polarity, passage.envelopes(motion))
         return _weight(held(rows, measure, bound), measure) <= wanted * (1.0 + SAME)
 
@@ -105,7 +108,7 @@ def tame(passage: Passage, measure: str, polarity: Polarity, bound: float, whole
         tried = min(low + step, high - 1) if high * STEP_DB > MOST_DB else (low + high) // 2
         low, high, step = (low, tried, step) if holds(tried) else (tried, high, 2 * step)
     found = high * STEP_DB <= MOST_DB
-    return Taming(high * STEP_DB if found else None, whole, band, _moments(passage, measure, polarity, bound, wave))
+    return Taming(high * STEP_DB if found else None, whole, band, moments)
 
 
 def _weight(rows: Array, measure: str) -> float:
