@@ -154,18 +154,6 @@ def _on(sector: int, ring: Any) -> Any:
 
 
 @as_written
-def _greater(a: float, b: float) -> float:
-    """Give the greater of two numbers, neither of which is none: one instruction."""
-    return max(b, a)
-
-
-@as_written
-def _lesser(a: float, b: float) -> float:
-    """Give the lesser of two numbers, neither of which is none."""
-    return min(b, a)
-
-
-@as_written
 def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one before
     radius: Array, marks: Array, land: float, base: float, cap: float, turn: int, shares: Array, outer: float,
     advance: Array, pitch: Array, left: Array, turns: Array,
@@ -196,7 +184,7 @@ def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one
     for i in range(-ahead, n):
         low, high, new = max(i, 0), min(i + ahead + 1, n), i + ahead
         if new < n:
-            taken = radius[new] if new == n - 1 else _greater(radius[new], radius[new + 1])  # land holds at both ends
+            taken = radius[new] if new == n - 1 else max(radius[new], radius[new + 1])  # land holds at both ends
             known[_on(new, ring)] = taken + land + before[_on(new - turn + 1, ring)]
         asked = base
         if steepest >= low:
@@ -213,8 +201,8 @@ def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one
             one = (known[_on(new, ring)] - done) * shares[ahead]
             if one >= asked:
                 asked, steepest = one, new
-        step, mark = _greater(base, asked), marks[i] if i >= 0 else 0.0
-        held = _lesser(_greater(step, mark), _greater(cap, mark))
+        step, mark = max(base, asked), marks[i] if i >= 0 else 0.0
+        held = min(max(step, mark), max(cap, mark))
         if held != step:
             sure = False
         done += held
@@ -222,7 +210,7 @@ def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one
         if i < 0:
             continue
         last, given = given, done - before[_on(i + 1 - turn, ring)]
-        room = _lesser(given, last) - radius[i]
+        room = min(given, last) - radius[i]
         travel += held
         radius[i] = outer - travel
         if room < least:
