@@ -188,6 +188,15 @@ def _append(row: Wave, at: int, n: int, held: Waves, filled: int) -> None:
 
 
 @kernel
+def _take_in(left: Wave, right: Wave, at: int, held: Waves, filled: int) -> int:
+    """Take in the next frames of both channels, at most STEP, from index `at` on; gives how many."""
+    n = min(STEP, left.shape[0] - at)
+    _append(left, at, n, held[0], filled)
+    _append(right, at, n, held[1], filled)
+    return n
+
+
+@kernel
 def _forget(held: Waves, frames: int, filled: int) -> None:
     """Let go of the first frames of those held."""
     for c in range(2):
@@ -231,9 +240,7 @@ def pass_on(
     """
     at, done = 0, 0
     while at < left.shape[0]:
-        n = min(STEP, left.shape[0] - at)
-        _append(left, at, n, held[0], filled)
-        _append(right, at, n, held[1], filled)
+        n = _take_in(left, right, at, held, filled)
         at, filled = at + n, filled + n
         ready = filled - back
         if ready > 0:
@@ -251,9 +258,7 @@ def double(
     """Filter as `pass_on` does at twice the rate; gives how many frames became two."""
     at, done = 0, 0
     while at < left.shape[0]:
-        n = min(STEP, left.shape[0] - at)
-        _append(left, at, n, held[0], filled)
-        _append(right, at, n, held[1], filled)
+        n = _take_in(left, right, at, held, filled)
         at, filled = at + n, filled + n
         ready = filled - back
         if ready > 0:
@@ -273,9 +278,7 @@ def thin(
     """Filter as `pass_on` does at half the rate; gives how many frames came out, each of two."""
     at, done = 0, 0
     while at < left.shape[0]:
-        n = min(STEP, left.shape[0] - at)
-        _append(left, at, n, held[0], filled)
-        _append(right, at, n, held[1], filled)
+        n = _take_in(left, right, at, held, filled)
         at, filled = at + n, filled + n
         ready = (filled - back) // 2
         if ready > 0:
