@@ -112,7 +112,7 @@ class LevelSearch:
     def _values(self, row: LevelRow, level: float) -> Iterator[float]:
         """Give what a limit is held against, in its unit, as it is asked for."""
         measure = MEASURES[row.measure]
-        if row.op != measure.op:  # it is the worse one that counts, and for such a limit it may be the one that holds
+        if _turned(row):  # it is the worse one that counts, and for such a limit it may be the one that holds
             yield self.worst(row.measure, level)[0].value * measure.factor
             return
         for polarity in self.side.polarities:
@@ -133,12 +133,11 @@ class LevelSearch:
         All searches go in step: a level that is worked out for one narrows every other that it lies inside of,
         so that no level is worked out twice and none has to be remembered.
         """
-        spans = {want: _Span(by_ends=want[0].op != MEASURES[want[0].measure].op) for want in wanted}
+        spans = {want: _Span(by_ends=_turned(want[0])) for want in wanted}
         while still := [want for want, span in spans.items() if span.open]:
             level = spans[still[0]].next()
             for want in still:
-                untried = spans[want].by_ends and spans[want].high > HIGHEST and level != HIGHEST
-                if spans[want].low < level < spans[want].high and not untried:
+                if spans[want].takes(level):
                     spans[want].narrow(level, *self._tried(want, level / 10.0))
         return {want: _reached(want[0], span.low) for want, span in spans.items()}
 
@@ -159,17 +158,14 @@ class LevelSearch:
     def _lower(self, wanted: Sequence[Wanted], reached: Mapping[Wanted, Reached]) -> list[Wanted]:
         """Leave out of `wanted` what was searched already, and what holds above the lowest level found for it.
 
-        It is the lowest that is asked for; one level tells what lies above it.
+        It is the lowest that is asked for; one level tells what lies above it, but for a limit the wrong way round.
         """
         left = [want for want in wanted if want not in reached]
         known = [reached[want] for want in wanted if want in reached]
         above = _lowest(known).level + 0.1 if known else math.inf
         if above > HIGHEST / 10.0:
             return left
-        turned = [
-            want for want in left if want[0].op != MEASURES[want[0].measure].op
-        ]  # of these one level tells nothing
-        return [want for want in left if want in turned or not self.holds(want, round(above, 1))]
+        return [want for want in left if _turned(want[0]) or not self.holds(want, round(above, 1))]
 
 
 @dataclass(slots=True)
@@ -189,6 +185,11 @@ class _Span:
     @property
     def open(self) -> bool:
         return self.high - self.low > 1
+
+    def takes(self, level: int) -> bool:
+        """Whether a level that was worked out narrows it: one that lies inside, where the ends come first an end."""
+        untried = self.by_ends and self.high > HIGHEST and level != HIGHEST
+        return self.low < level < self.high and not untried
 
     def next(self) -> int:
         """Give the level to try: by strides that double until the limit lies between, then where a line meets it.
@@ -217,6 +218,11 @@ class _Span:
         else:
             self.high, self.above = level, excess
         self.slow = 2 * (self.high - self.low) > before
+
+
+def _turned(row: LevelRow) -> bool:
+    """Whether a limit is the wrong way round: it asks for no less of what should be little, or the other way about."""
+    return row.op != MEASURES[row.measure].op
 
 
 def _excess(value: float, bound: float, op: Op) -> float:
