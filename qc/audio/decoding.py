@@ -178,8 +178,8 @@ class _Flac:
 
     whole_numbers = True
 
-    def __init__(self, library: _Library, flac: Any) -> None:
-        self._library, self._flac = library, flac
+    def __init__(self, library: _Library, miniaudio: Any, flac: Any) -> None:
+        self._library, self._miniaudio, self._flac = library, miniaudio, flac
 
     @classmethod
     def of(cls, library: _Library) -> Decoder:
@@ -189,15 +189,13 @@ class _Flac:
         import miniaudio
 
         flac = miniaudio.lib.ma_dr_flac_open_file(os.fsencode(library.path), miniaudio.ffi.NULL)
-        return cls(library, flac) if flac != miniaudio.ffi.NULL else library
+        return cls(library, miniaudio, flac) if flac != miniaudio.ffi.NULL else library
 
     def load(self, count: int) -> int:
         if self._flac is None:
             return self._library.load(count)
-        from miniaudio import ffi, lib
-
-        into = ffi.from_buffer("int *", self._library.held[:count], require_writable=True)
-        got: int = lib.ma_dr_flac_read_pcm_frames_s32(self._flac, count, into)
+        into = self._miniaudio.ffi.from_buffer("int *", self._library.held[:count], require_writable=True)
+        got: int = self._miniaudio.lib.ma_dr_flac_read_pcm_frames_s32(self._flac, count, into)
         if got < count:
             self._library.hear_out()
         return got
@@ -221,7 +219,5 @@ class _Flac:
 
     def _let_go(self) -> None:
         if self._flac is not None:
-            from miniaudio import lib
-
-            lib.ma_dr_flac_close(self._flac)
+            self._miniaudio.lib.ma_dr_flac_close(self._flac)
             self._flac = None

@@ -47,6 +47,10 @@ def _digest() -> str:
     return digest.hexdigest()[:16]
 
 
+_HOST = str(get_host_cpu_features().flatten())
+"""What this machine's processor can."""
+
+
 def _features() -> str:
     """Name what numba lets the compiler use of the processor, by the rules that numba goes by."""
     told = os.environ.get("NUMBA_CPU_FEATURES")
@@ -54,7 +58,7 @@ def _features() -> str:
         return told
     if os.environ.get("NUMBA_CPU_NAME") or os.environ.get("NUMBA_ENABLE_AVX") == "0":
         return ""
-    return str(get_host_cpu_features().flatten())
+    return _HOST
 
 
 LONG = "+avx512f" in _features().split(",")
@@ -67,7 +71,7 @@ def _cpu() -> str:
     Machines of one name may have parts of it switched off, and code for those must not be run there.
     """
     told = [f"{name}={os.environ[name]}" for name in TOLD if os.environ.get(name)]
-    return " ".join([get_default_triple(), get_host_cpu_name(), get_host_cpu_features().flatten(), *told])
+    return " ".join([get_default_triple(), get_host_cpu_name(), _HOST, *told])
 
 
 def _folder() -> Path:
