@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import types
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, Union, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, Union, get_args, get_origin
 
 from qc.errors import GivenUpError
 
@@ -112,8 +110,7 @@ def in_plain_words(why: MarkedYAMLError, lines: Sequence[str]) -> tuple[int, str
 # -- models --------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+class Fault(NamedTuple):
     """One fault of a file: its line, counted from 1, and one sentence."""
 
     line: int
@@ -232,6 +229,8 @@ def _nearest(loc: Loc, model: type[BaseModel]) -> str | None:
     key = str(loc[-1])
     keys = _keys(loc[:-1], model)
     folded = {known.lower().replace("-", "_"): known for known in keys}
+    import difflib  # only where a name is wrong
+
     near = difflib.get_close_matches(key.lower().replace("-", "_").replace(" ", "_"), folded, n=1, cutoff=0.6)
     return folded[near[0]] if near else None
 

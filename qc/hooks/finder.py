@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from importlib.metadata import EntryPoint, entry_points
 from typing import NamedTuple
 
-from qc.hooks.spec import GROUP
+from qc.hooks.names import GROUP
 
 
 class Found(NamedTuple):

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from qc.errors import FAULTS
 from qc.hooks.finder import Found, find
+from qc.hooks.names import PROJECT
 from qc.hooks.relay import Relay
-from qc.hooks.spec import PROJECT
 from qc.patience import PATIENCE_S, Patient
 
 

@@ -16,8 +16,8 @@ from typing import Any, NamedTuple
 from qc.contract import Check, Need, Renderer, Report
 from qc.errors import FAULTS, GivenUpError
 from qc.hooks.finder import Found, find, named
+from qc.hooks.names import PROJECT
 from qc.hooks.relay import Relay
-from qc.hooks.spec import PROJECT
 from qc.hooks.vetting import RefusedError, names_of_its_own
 from qc.patience import PATIENCE_S, Patient
 from qc.report.model import PluginFailure

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pluggy import HookCaller, PluginManager, PluginValidationError
 
-from qc.hooks import spec, vetting
+from qc.hooks import names, spec, vetting
 from qc.hooks.vetting import RefusedError
 from qc.nearest import meant
 
@@ -24,7 +24,7 @@ class Relay:
     """
 
     def __init__(self, plugin: object) -> None:
-        self._manager = PluginManager(spec.PROJECT)
+        self._manager = PluginManager(names.PROJECT)
         self._manager.add_hookspecs(spec)
         self.hooks = tuple(sorted(set(self._vetted(plugin))))
         """names of the hooks it answers"""

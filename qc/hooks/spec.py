@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from pluggy import HookimplMarker, HookspecMarker
 
+from qc.hooks.names import PROJECT
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from importlib.resources.abc import Traversable
@@ -13,9 +15,6 @@ if TYPE_CHECKING:
 
     from qc.contract import Check, Need, Renderer
     from qc.report.model import Report
-
-PROJECT = "sidegate"
-GROUP = "sidegate.plugins"
 
 hookspec = HookspecMarker(PROJECT)
 hookimpl = HookimplMarker(PROJECT)

@@ -12,7 +12,7 @@ from qc import api
 from qc.errors import SidegateError, UsageError
 from qc.hooks.finder import find
 from qc.hooks.host import Host
-from qc.hooks.spec import PROJECT
+from qc.hooks.names import PROJECT
 from qc.rulebook.book import Book
 from qc.rulebook.pages import pages, put, shipped_pages
 from qc.wording import shown

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from qc import contract
-from qc.hooks import spec
+from qc.hooks import names, spec
 from qc.report.schemas import NAMES
 from qc.rulebook.markdown import bullets, code, heading, link, page, paragraph, prose
 from qc.rulebook.members import Member, Told, function, told
@@ -35,7 +35,7 @@ CALLED = {
 
 ANNOUNCED = f"""\
 ```toml
-[project.entry-points."{spec.GROUP}"]
+[project.entry-points."{names.GROUP}"]
 house = "house_rules"
 ```
 """

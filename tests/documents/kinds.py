@@ -26,7 +26,7 @@ from qc.cli.main import parser
 from qc.delivery.reader import parse_delivery
 from qc.delivery.waivers import read_waivers
 from qc.hooks.host import Host
-from qc.hooks.spec import GROUP
+from qc.hooks.names import GROUP
 from qc.judge.bind import bind
 from qc.report.schemas import generated
 from qc.report.text import VERDICTS

@@ -7,7 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from qc.hooks import spec
+from qc.hooks import names
 
 
 def install(folder, package, version, *lines):
@@ -15,7 +15,7 @@ def install(folder, package, version, *lines):
     info = folder / f"{package.replace('-', '_')}-{version}.dist-info"
     info.mkdir(parents=True)
     (info / "METADATA").write_text(f"Metadata-Version: 2.1\nName: {package}\nVersion: {version}\n")
-    (info / "entry_points.txt").write_text("\n".join([f"[{spec.GROUP}]", *lines, "[other.group]", "x = y"]))
+    (info / "entry_points.txt").write_text("\n".join([f"[{names.GROUP}]", *lines, "[other.group]", "x = y"]))
 
 
 def environment(*folders):

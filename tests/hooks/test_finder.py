@@ -8,13 +8,13 @@ from importlib.metadata import distributions
 import pytest
 
 from hooks.installed import install
-from qc.hooks import spec
+from qc.hooks import names, spec
 from qc.hooks.finder import find, named
 
 
 def entries(folder):
     return [
-        entry for one in distributions(path=[str(folder)]) for entry in one.entry_points if entry.group == spec.GROUP
+        entry for one in distributions(path=[str(folder)]) for entry in one.entry_points if entry.group == names.GROUP
     ]
 
 

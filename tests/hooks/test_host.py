@@ -12,7 +12,7 @@ import pytest
 import qc_rulesets
 import qc_standard
 from hooks.plugins import NotACheck, Plain, Unfinished, check, need, plugin, renderer, report
-from qc.hooks import spec
+from qc.hooks import names
 from qc.hooks.finder import Found
 from qc.hooks.host import Host, Plugin
 from qc.hooks.spec import hookimpl
@@ -223,7 +223,7 @@ def test_a_plugin_that_does_not_import_is_named_with_its_package():
 
 
 def test_an_entry_point_to_nowhere():
-    entry = EntryPoint("gone", "no_such_module_at_all", spec.GROUP)
+    entry = EntryPoint("gone", "no_such_module_at_all", names.GROUP)
     host = Host.build([Found("gone", "acme", "1", entry)])
     assert "ModuleNotFoundError: No module named 'no_such_module_at_all'" in host.failures[0].message
 
