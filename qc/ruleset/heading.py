@@ -5,6 +5,7 @@ What a file extends is asked for the disc that the file itself leaves out, by it
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import re
 from collections.abc import Mapping
@@ -54,7 +55,9 @@ def _heading(path: Path, known: Mapping[tuple[str, str], Path], children: tuple[
         found = _matched(whole.decode("utf-8"))
     except (OSError, UnicodeDecodeError):
         return None
-    if not {"schema", "name", "version"} <= set(found) or not _fits_this_tool(found.get("needs_tool")):
+    if not {"schema", "name", "version"} <= set(found) or (
+        "needs_tool" in found and not _fits_this_tool(found["needs_tool"][1])
+    ):
         return None
     parent = None
     if "extends" in found:
@@ -97,14 +100,13 @@ def _is_body(lines: list[str]) -> bool:
     return all(not line or line[0] in " #" or _BODY.fullmatch(line) for line in lines)
 
 
-def _fits_this_tool(wanted: re.Match[str] | None) -> bool:
-    if wanted is None:
-        return True
+@functools.cache
+def _fits_this_tool(wanted: str) -> bool:
     from packaging.specifiers import InvalidSpecifier, SpecifierSet
 
     import qc
 
     try:
-        return SpecifierSet(wanted[1]).contains(qc.__version__, prereleases=True)
+        return SpecifierSet(wanted).contains(qc.__version__, prereleases=True)
     except InvalidSpecifier:
         return False
