@@ -9,24 +9,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qc.dsp import biquad
 from qc.dsp.biquad import Sections, response
 
 T1, T2, T3 = 3180e-6, 318e-6, 75e-6
 """Time constants of the characteristic in s (EQ-1)."""
-
-
-def gain(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
-    """Complex recording gain at `frequency` in Hz, 0 dB at 1 kHz: the inverse of EQ-3."""
-
-    def curve(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
-        return (1.0 + s * T1) * (1.0 + s * T3) / (1.0 + s * T2)
-
-    at_1k = float(np.abs(curve(np.array([2j * np.pi * 1000.0], dtype=np.complex128)))[0])
-    s = (2j * np.pi * np.asarray(frequency, dtype=np.float64)).astype(np.complex128)
-    return curve(s) / at_1k
 
 
 def displacement(subsonic: float, rate: float, cutter_pole: float = 0.0) -> Sections:

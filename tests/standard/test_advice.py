@@ -8,7 +8,6 @@ import soundfile
 
 from conftest import Sent, both, opposed, tone
 from qc import checking
-from qc.dsp.recording import gain
 from qc.testing.deliveries import deliver, judge
 from qc.testing.music import Song, song
 
@@ -20,8 +19,16 @@ TIP, OUTER_MM = 8e-6, 292.6
 
 
 def velocity(hz, level=0.0):
-    """m/s of the groove, lateral or vertical, at full scale in both channels."""
-    return 0.05 * 10.0 ** ((18.0 + level) / 20.0) * abs(gain(np.array([hz]))[0])
+    """m/s of the groove, lateral or vertical, at full scale in both channels.
+
+    The recording characteristic is that of IEC 60098 (3180, 318 and 75 us), over its value at 1 kHz.
+    """
+
+    def curve(hz):
+        w = 2j * np.pi * hz
+        return abs((1.0 + 3180e-6 * w) * (1.0 + 75e-6 * w) / (1.0 + 318e-6 * w))
+
+    return 0.05 * 10.0 ** ((18.0 + level) / 20.0) * curve(hz) / curve(1000.0)
 
 
 def peak_for(um, hz, level=0.0):
