@@ -168,8 +168,13 @@ def show(value: float, unit: str) -> str:
     return text if unit == "1" else f"{text} {unit}"
 
 
+def minutes(second: int) -> str:
+    """Whole file seconds as m:ss, where a millisecond would only be in the way."""
+    return f"{second // 60}:{second % 60:02d}"
+
+
 def clock(seconds: float) -> str:
     """File seconds as m:ss.mmm, the way delivery papers write them."""
     millis = round(seconds * 1000.0)
-    minutes, rest = divmod(millis, 60_000)
-    return f"{minutes}:{rest // 1000:02d}.{rest % 1000:03d}"
+    whole, rest = divmod(millis, 1000)
+    return f"{minutes(whole)}.{rest:03d}"

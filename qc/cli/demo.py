@@ -16,6 +16,7 @@ from qc.demo.folder import refuse
 from qc.demo.planted import Planted, findings
 from qc.dsp import jit
 from qc.errors import UsageError
+from qc.quantity import minutes
 from qc.report.text import VERDICTS
 from qc.wording import shown
 
@@ -67,5 +68,5 @@ def _where(fault: Planted) -> str:
     """Write where a fault lies, in whole seconds."""
     if fault.start is None or fault.end is None:
         return f"{fault.side} all of it"
-    start, end = (f"{second // 60}:{second % 60:02d}" for second in (int(fault.start), int(fault.end)))
+    start, end = minutes(int(fault.start)), minutes(int(fault.end))
     return f"{fault.side} {start}-{end}" if start != end else f"{fault.side} {start}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from qc.quantity import Quantity
+from qc.quantity import Quantity, minutes
 from qc.report.changed import change_lines
 from qc.report.plan import Breaks, FormatRow, PlannedSide, PlannedTrack, PlanReport, Reordering, SplitRow
 from qc.wording import shown
@@ -171,8 +171,7 @@ def _check(ruling: str | None) -> str:
 
 
 def _minutes(seconds: float) -> str:
-    whole = round(seconds)
-    return f"{whole // 60}:{whole % 60:02d}"
+    return minutes(round(seconds))
 
 
 def _number(quantity: Quantity | None) -> str:

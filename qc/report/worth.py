@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from qc.quantity import At, Quantity, clock
+from qc.quantity import At, Quantity, clock, minutes
 from qc.report.model import Budget, Repair, Report, SideReport
 from qc.wording import shown
 
@@ -54,11 +54,7 @@ def _passages(repair: Repair) -> str:
     if len(repair.passages) > 1:
         return f"{len(repair.passages)} passages"
     (one,) = repair.passages
-    return f"{_whole(math.floor(one.start_s + 1e-9))}-{_whole(math.ceil(one.end_s - 1e-9))}"
-
-
-def _whole(second: int) -> str:
-    return f"{second // 60}:{second % 60:02d}"
+    return f"{minutes(math.floor(one.start_s + 1e-9))}-{minutes(math.ceil(one.end_s - 1e-9))}"
 
 
 def fully(page: Page, side: SideReport) -> None:

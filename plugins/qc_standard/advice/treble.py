@@ -11,7 +11,7 @@ from qc.groove.passage import Passage, looked_at
 from qc.groove.taming import LOOKED, MOST_DB, Taming, densest, held, needed, tame
 from qc.groove.traces import DRIVES
 from qc.groove.worked import AsCut, WorkedSide
-from qc.quantity import clock
+from qc.quantity import clock, minutes
 from qc_standard.advice.advised import about_worst, advised, broken, polarity, window
 
 MEASURED = {*POWERS, *DRIVES, "groove.acceleration_peak", "groove.lateral_velocity_peak"}
@@ -80,8 +80,7 @@ def _further_out(place: Place, worked: WorkedSide) -> Remedy:
         needs = f"it would have to lie outside {wide:.0f} mm, and the groove begins at {outer:.1f} mm"
         return Remedy(kind="no_place", says=f"No place on this disc would do as it is: {needs}.", numbers=numbers)
     numbers["before"] = Quantity(value=place.before_s, unit="s")
-    minutes, seconds = divmod(int(place.before_s), 60)
-    where = f"outside {wide:.0f} mm, that is before {minutes}:{seconds:02d} of this side"
+    where = f"outside {wide:.0f} mm, that is before {minutes(int(place.before_s))} of this side"
     return Remedy(kind="further_out", says=f"It would pass untouched {where}.", numbers=numbers)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from qc.quantity import clock
+from qc.quantity import clock, minutes
 from qc.report.html.face import spot
 from qc.report.html.packed import packed, thinned
 from qc.report.html.panels import Panel, Series
@@ -131,7 +131,7 @@ def _axis(start: float, end: float, across: Any, top: float) -> Iterator[Markup]
     for second in range(math.ceil(start / step) * step, math.floor(end) + 1, step):
         yield element("path", class_="axis", d=path([(across(second), top - 4), (across(second), top)]))
         kind = "end dim" if across(second) > WIDTH - RIGHT - 20.0 else "middle dim"
-        yield text(across(second), top + 14, f"{second // 60}:{second % 60:02d}", class_=kind)
+        yield text(across(second), top + 14, minutes(second), class_=kind)
 
 
 def data(side: SideReport, found: Sequence[Panel], told: Sequence[Told]) -> dict[str, Any]:
