@@ -228,11 +228,9 @@ def _example(loc: Loc, model: type[BaseModel]) -> str:
 def _nearest(loc: Loc, model: type[BaseModel]) -> str | None:
     key = str(loc[-1])
     keys = _keys(loc[:-1], model)
-    folded = {known.lower().replace("-", "_"): known for known in keys}
-    import difflib  # only where a name is wrong
+    from qc.nearest import nearest  # only where a name is wrong: it takes difflib
 
-    near = difflib.get_close_matches(key.lower().replace("-", "_").replace(" ", "_"), folded, n=1, cutoff=0.6)
-    return folded[near[0]] if near else None
+    return nearest(key.replace(" ", "_"), keys)
 
 
 def _keys(loc: Loc, model: type[BaseModel]) -> list[str]:

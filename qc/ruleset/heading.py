@@ -55,9 +55,9 @@ def _heading(path: Path, known: Mapping[tuple[str, str], Path], children: tuple[
         found = _matched(whole.decode("utf-8"))
     except (OSError, UnicodeDecodeError):
         return None
-    if not {"schema", "name", "version"} <= set(found) or (
-        "needs_tool" in found and not _fits_this_tool(found["needs_tool"][1])
-    ):
+    if not {"schema", "name", "version"} <= set(found):
+        return None
+    if "needs_tool" in found and not _fits_this_tool(found["needs_tool"][1]):
         return None
     parent = None
     if "extends" in found:
