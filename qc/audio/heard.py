@@ -1,9 +1,11 @@
 """The pass: every block is read once and heard by every group, shared out to threads.
 
-A worker takes whatever step is ready: read the next block, let the taps of a group hear its next block, or the analyses
-behind them theirs, or take a block's bytes into the digests. Blocks reach each of them strictly in order and none is in
-two threads at once, so the digits do not depend on the workers. The thread that waits for all this watches over them: a
-plugin's analysis or tap that does not end is given up, and another worker takes the place of the one it keeps.
+A worker takes whatever step is ready (`steps`): read the next block, let the taps of a group hear its next block, or
+the analyses behind them theirs, or take a block's bytes into the digests. Blocks reach each of them strictly in order
+and none is in two threads at once, so the digits do not depend on the workers.
+
+The thread that waits for all this watches over them: a plugin's analysis or tap that does not end is given up, and
+another worker takes the place of the one it keeps.
 """
 
 from __future__ import annotations
@@ -19,13 +21,10 @@ from qc.audio.group import Group
 from qc.audio.plan import Plan
 from qc.audio.returned import give_back
 from qc.audio.source import RING
+from qc.audio.steps import READ, Steps
 from qc.audio.turns import LeftBehindError, Turns, Watch
 from qc.contract import Measurements, Need, Samples, Stream
 from qc.patience import PATIENCE_S, TICKS, Hand, Patient
-
-AHEAD = 2
-"""Blocks that should wait for the line that is foremost, so that none has to wait for the next one to be decoded; and
-the most by which taps run ahead of those who listen to them."""
 
 GRACE_S = 1.0
 """How long an interrupted pass waits for the steps that are being taken."""
@@ -143,17 +142,10 @@ class _Shared:
         self, source: Source, lines: Sequence[_Line], behind: Mapping[int, int], progress: Progress, patience: float
     ) -> None:
         self._source, self._lines, self._progress, self._patience = source, lines, progress, patience
-        self._behind = behind
-        """lines that hear what another one made of a block, by number, and the number of that one"""
-        self._before = {made: k for k, made in behind.items()}
-        self._end = source.blocks
+        self._steps = Steps(source.blocks, len(lines), behind, RING)
         self._changed = threading.Condition()
         self._waiting = 0
         self._blocks: dict[int, Sequence[Samples]] = {}
-        self._read = 0
-        self._reading = False
-        self._next = [0] * len(lines)
-        self._busy = [False] * len(lines)
         self._error: BaseException | None = None
         self._workers = 0
         self._gone: list[threading.Thread] = []
@@ -169,7 +161,7 @@ class _Shared:
         watch = Watch(self._lines)
         with self._changed:
             for _ in range(workers):
-                self._hire()
+                self._hire(self._begin)
         try:
             while not self._rest.wait(self._patience / TICKS):
                 self._replace(watch)
@@ -182,8 +174,8 @@ class _Shared:
         if self._error is not None:
             raise self._error
 
-    def _hire(self, first: Callable[[], None] | None = None) -> None:
-        """Let one more worker begin, with a step of its own."""
+    def _hire(self, first: Callable[[], int | None]) -> None:
+        """Let one more worker begin; `first` gives the step that it goes on with."""
         self._workers += 1
         Hand(partial(self._work, first)).start()
 
@@ -205,12 +197,11 @@ class _Shared:
             self._error = self._error or error
             self._changed.notify_all()
 
-    def _work(self, first: Callable[[], None] | None) -> None:
+    def _work(self, first: Callable[[], int | None]) -> None:
         try:
-            step = first or self._take()
+            step = first()
             while step is not None:
-                step()
-                step = self._take()
+                step = self._read() if step == READ else self._hear(step)
         except LeftBehindError:
             return  # another worker has its place
         except BaseException as error:  # carried to the calling thread
@@ -219,70 +210,47 @@ class _Shared:
             self._gone.append(threading.current_thread())
             self._leave()
 
-    def _take(self) -> Callable[[], None] | None:
-        """Wait for a step that is ready; None when there is nothing left, or something went wrong.
+    # -- steps: each ends with the next one, so that a worker takes the lock once a step ---------------------------
 
-        Reading goes first while the foremost line has little before it, for decoding may take as long as all else;
-        then the line that is furthest behind.
-        """
+    def _begin(self) -> int | None:
         with self._changed:
-            while self._error is None and self._low() <= self._end - (not self._lines):
-                room = not self._reading and self._read < min(self._end, self._low() + RING)
-                ready = [k for k in range(len(self._lines)) if not self._busy[k] and self._ready(k)]
-                if room and (not ready or self._read < max(self._next) + AHEAD):
-                    self._reading = True
-                    return self._read_one
-                if ready:
-                    k = min(ready, key=self._next.__getitem__)
-                    self._busy[k] = True
-                    return partial(self._hear, k)
-                self._waiting += 1
-                self._changed.wait()
-                self._waiting -= 1
-            return None
+            return self._take()
 
-    def _low(self) -> int:
-        """Blocks that every line has heard."""
-        return min(self._next, default=self._read)
-
-    def _ready(self, k: int) -> bool:
-        """Whether a line's next block is there for it; the one after the last stands for the end of the stream."""
-        block = self._next[k]
-        if block not in self._blocks and block != self._end:
-            return False
-        if k in self._behind:
-            return self._next[self._behind[k]] > block
-        return k not in self._before or block < self._next[self._before[k]] + AHEAD
-
-    def _read_one(self) -> None:
+    def _read(self) -> int | None:
+        """Read the next block."""
         slices = self._source.read()
         with self._changed:
             if self._lines:
-                self._blocks[self._read] = slices
-            self._read += 1
-            self._reading = False
-            self._tell()
+                self._blocks[self._steps.read] = slices
+            self._steps.was_read()
+            return self._take()
 
-    def _hear(self, k: int, *, again: bool = False) -> None:
+    def _hear(self, k: int, *, again: bool = False) -> int | None:
         """Let a line hear its next block, or go on with it where another worker was left behind."""
-        block, line = self._next[k], self._lines[k]
+        block, line = self._steps.next[k], self._lines[k]
         if again:
             assert isinstance(line, Turns)  # nothing else is given up
             line.go_on()
-        elif block == self._end:
+        elif block == self._steps.end:
             line.finish()
         else:
             line.hear(self._blocks[block])
         with self._changed:
-            before = self._low()
-            self._next[k] += 1
-            self._busy[k] = False
-            for done in range(before, self._low()):
+            for done in self._steps.was_heard(k):
                 self._blocks.pop(done, None)
-            self._progress(min(1.0, self._low() / max(1, self._end)))
-            self._tell()
+                self._progress(min(1.0, self._steps.low / max(1, self._steps.end)))
+            return self._take()
 
-    def _tell(self) -> None:
-        """Wake those that wait, since a step may be ready now."""
-        if self._waiting:
-            self._changed.notify_all()
+    def _take(self) -> int | None:
+        """Wait for a step that is ready; None when there is nothing left, or something went wrong."""
+        while self._error is None and self._steps.left:
+            step = self._steps.take()
+            if step is not None:
+                if self._waiting and self._steps.ready:
+                    self._changed.notify()
+                return step
+            self._waiting += 1
+            self._changed.wait()
+            self._waiting -= 1
+        self._changed.notify_all()
+        return None

@@ -10,7 +10,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from qc.audio import heard
+from qc.audio import heard, steps
 from qc.audio.heard import RING, hear
 from qc.audio.plan import plan
 from qc.contract import Analysis, Derived, Stream, Tap
@@ -408,18 +408,19 @@ def test_the_next_block_is_read_before_the_foremost_line_waits_for_it(samples):
     source = Memory(samples, 100, 100)
     ahead = []
     hear(source, plan([]), workers=1, beside=lambda: ahead.append(source.reads - len(ahead)))
-    assert set(ahead[: -heard.AHEAD]) == {heard.AHEAD}
+    assert set(ahead[: -steps.AHEAD]) == {steps.AHEAD}
 
 
 def test_with_nothing_to_measure_the_source_is_still_read_and_nothing_kept(samples, monkeypatch):
     held = []
-    whole = heard._Shared._read_one
+    whole = heard._Shared._read
 
     def read_one(self):
-        whole(self)
+        step = whole(self)
         held.append(len(self._blocks))
+        return step
 
-    monkeypatch.setattr(heard._Shared, "_read_one", read_one)
+    monkeypatch.setattr(heard._Shared, "_read", read_one)
     source = Memory(samples)
     assert hear(source, plan([]), workers=2).results == {}
     assert source.reads == source.blocks
