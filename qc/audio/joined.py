@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from qc.audio import source
 from qc.audio.faults import AudioFaultError
 from qc.audio.hashing import FileHash
 from qc.audio.received import AudioFault
@@ -47,12 +46,12 @@ class JoinedSource:
         self._files: dict[Part, FileSource] = {}
         self._hashed = dict(zip(parts, hashed, strict=True)) if hashed else {}
         self._to_hash: deque[list[tuple[Part, bool]]] = deque()
-        self._slices = Slices()
+        self._slices = Slices(self.stream.rate)
 
     @property
     def blocks(self) -> int:
         """Number of blocks `read` gives."""
-        return -(-self.stream.frames // source.BLOCK)
+        return -(-self.stream.frames // self._slices.block)
 
     def open(self) -> None:
         """Get ready; each file is opened when its turn comes, so that no number of tracks is too large."""
@@ -65,26 +64,26 @@ class JoinedSource:
         self._files.clear()
 
     def read(self) -> Sequence[Samples]:
-        """Read the next block as slices (2, up to SLICE); raises AudioFaultError naming file, track and second."""
-        start, end = self._at, min(self._at + source.BLOCK, self.stream.frames)
+        """Read the next block as slices, (2, n) each; raises AudioFaultError naming file, track and second."""
+        start, end = self._at, min(self._at + self._slices.block, self.stream.frames)
         slices = self._slices.take(end - start)
         filled, here = start, list[tuple[Part, bool]]()
         for part in self.parts:
             first, last = max(start, part.start), min(end, part.end)
             if first < last:
-                _silence(slices, filled - start, first - filled)
+                self._silence(slices, filled - start, first - filled)
                 try:
                     self._fill(part, slices, first - start, last - first)
                 except AudioFaultError as error:
                     raise AudioFaultError(on_side(error.fault, part)) from None
                 filled = last
                 here.append((part, last == part.end))
-        _silence(slices, filled - start, end - filled)
+        self._silence(slices, filled - start, end - filled)
         if self._hashed:
             self._to_hash.append(here)
         self._at = end
         if end == self.stream.frames:
-            self._slices = Slices()  # the memory of slices that are still held goes with them
+            self._slices = Slices(self.stream.rate)  # the memory of slices that are still held goes with them
         return read_only(slices)
 
     def hash(self) -> None:
@@ -100,10 +99,15 @@ class JoinedSource:
         """Put the next `count` frames of a file into a block's slices from frame `at` of the block on."""
         file = self._file(part)
         file.load(count)
-        for k, low, high in _pieces(at, count):
-            file.put(k * source.SLICE + low - at, slices[k][:, low:high])
+        for k, low, high in self._slices.pieces(at, count):
+            file.put(k * self._slices.slice + low - at, slices[k][:, low:high])
         if file.at_end and not self._hashed:
             self._files.pop(part).close()
+
+    def _silence(self, slices: Sequence[Samples], at: int, count: int) -> None:
+        """Put digital silence into a block's slices."""
+        for k, low, high in self._slices.pieces(at, count):
+            slices[k][:, low:high] = 0.0
 
     def _file(self, part: Part) -> FileSource:
         """Give the open file of a part."""
@@ -113,22 +117,6 @@ class JoinedSource:
             file.open()
             self._files[part] = file
         return self._files[part]
-
-
-def _silence(slices: Sequence[Samples], at: int, count: int) -> None:
-    """Put digital silence into a block's slices."""
-    for k, low, high in _pieces(at, count):
-        slices[k][:, low:high] = 0.0
-
-
-def _pieces(at: int, count: int) -> Iterator[tuple[int, int, int]]:
-    """Cut frames `at` to `at + count` of a block where slices meet: slice, and first and last frame in it."""
-    end = at + count
-    while at < end:
-        k, low = divmod(at, source.SLICE)
-        high = min(source.SLICE, end - k * source.SLICE)
-        yield k, low, high
-        at = k * source.SLICE + high
 
 
 def on_side(fault: AudioFault, part: Part) -> AudioFault:

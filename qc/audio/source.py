@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -14,12 +14,15 @@ from qc.audio.hashing import FileHash
 from qc.contract import Samples, Stream
 from qc.dsp.usable import first_unusable
 
-__all__ = ["ABSURD", "BLOCK", "RING", "SLICE", "AudioFaultError", "FileSource", "Slices"]
+__all__ = ["ABSURD", "BLOCK", "HIGH_RATE", "RING", "SLICE", "AudioFaultError", "FileSource", "Slices"]
 
 BLOCK = 131_072
 """Frames a read: FLAC pays for every call."""
 SLICE = 131_072
 """Frames a slice of the pass: kernels walk it in steps of their own, and fewer calls from Python are made."""
+HIGH_RATE = 120_000
+"""Hz above which both hold twice the frames, and last as long as those of half the rate: what is made of them at that
+rate is as long then, and whatever is done once a block is done no more often."""
 RING = 4
 """Blocks that may be in memory at once."""
 ABSURD = 100.0
@@ -40,12 +43,12 @@ class FileSource:
         self._at = 0
         self._loaded = 0
         self._decoder: Decoder | None = None
-        self._slices = Slices()
+        self._slices = Slices(rate)
 
     @property
     def blocks(self) -> int:
         """Number of blocks `read` gives."""
-        return -(-self.stream.frames // BLOCK)
+        return -(-self.stream.frames // self._slices.block)
 
     @property
     def at_end(self) -> bool:
@@ -60,7 +63,7 @@ class FileSource:
     def open(self) -> None:
         """Open the file; raises AudioFaultError when it went away or cannot be decoded."""
         try:
-            self._decoder = decoder(self._path, self.stream.rate, self.stream.frames, BLOCK, RING)
+            self._decoder = decoder(self._path, self.stream.rate, self.stream.frames, self._slices.block, RING)
         except UNDECODABLE as error:
             raise AudioFaultError(unreadable("not audio", self._shown, 0, self.stream.rate, _why(error))) from None
         if self._hashed is not None:
@@ -73,12 +76,12 @@ class FileSource:
             self._hashed.close()
 
     def read(self) -> Sequence[Samples]:
-        """Read the next block as slices (2, up to SLICE); raises AudioFaultError naming the second at fault."""
-        count = min(BLOCK, self.stream.frames - self._at)
+        """Read the next block as slices, (2, n) each; raises AudioFaultError naming the second at fault."""
+        count = min(self._slices.block, self.stream.frames - self._at)
         self.load(count)
         slices = self._slices.take(count)
         for k, samples in enumerate(slices):
-            self.put(k * SLICE, samples)
+            self.put(k * self._slices.slice, samples)
         if self.at_end:
             self._let_go()
         return read_only(slices)
@@ -88,7 +91,7 @@ class FileSource:
         if self._decoder is not None:
             self._decoder.close()
             self._decoder = None
-        self._slices = Slices()
+        self._slices = Slices(self.stream.rate)
 
     def hash(self) -> None:
         """Take the bytes of one `load`, the oldest that was not hashed, into the file's digests."""
@@ -96,7 +99,7 @@ class FileSource:
             self._hashed.step()
 
     def load(self, count: int) -> None:
-        """Take in the next frames, at most BLOCK, for `put`.
+        """Take in the next frames, at most a block, for `put`.
 
         Raises AudioFaultError where the file cannot be decoded or ends before its time.
         """
@@ -134,16 +137,28 @@ def _why(error: Exception) -> str:
 
 
 class Slices:
-    """Gives out the slices of blocks; memory that nobody holds any more is used again."""
+    """Cuts blocks of a stream into slices and gives those out; memory that nobody holds any more is used again."""
 
-    def __init__(self) -> None:
-        self._buffers = Buffers((2, SLICE), np.float64, RING * -(-BLOCK // SLICE))
+    def __init__(self, rate: int) -> None:
+        times = 2 if rate > HIGH_RATE else 1
+        self.block, self.slice = times * BLOCK, times * SLICE
+        """frames of each"""
+        self._buffers = Buffers((2, self.slice), np.float64, RING * -(-self.block // self.slice))
 
     def take(self, count: int) -> list[Samples]:
-        """Give `count` frames as slices (2, up to SLICE), C order, to be filled."""
-        whole, rest = divmod(count, SLICE)
+        """Give `count` frames as slices (2, up to `slice`), C order, to be filled."""
+        whole, rest = divmod(count, self.slice)
         slices = [self._buffers.take()[:] for _ in range(whole)]
         return [*slices, np.empty((2, rest))] if rest else slices
+
+    def pieces(self, at: int, count: int) -> Iterator[tuple[int, int, int]]:
+        """Cut frames `at` to `at + count` of a block where slices meet: slice, and first and last frame in it."""
+        end = at + count
+        while at < end:
+            k, low = divmod(at, self.slice)
+            high = min(self.slice, end - k * self.slice)
+            yield k, low, high
+            at = k * self.slice + high
 
 
 def read_only(slices: Sequence[Samples]) -> Sequence[Samples]:

@@ -94,6 +94,20 @@ def test_any_block_gives_the_same_digits(tmp_path_factory, frames, block, size, 
         source_module.BLOCK, source_module.SLICE = before
 
 
+@pytest.mark.parametrize("rate", [176_400, 192_000])
+def test_at_twice_the_rate_a_block_lasts_as_long(tmp_path, rate):
+    half = source_module.Slices(rate // 2)
+    assert source_module.Slices(rate).block / rate == half.block / (rate // 2)
+    path = tmp_path / "a.wav"
+    soundfile.write(path, noise(2 * half.block + 1, 2), rate, subtype="PCM_24")
+    source = FileSource(path, "a.wav", rate, 2 * half.block + 1)
+    source.open()
+    assert source.blocks == 2
+    blocks = [np.concatenate(source.read(), axis=1) for _ in range(2)]
+    source.close()
+    np.testing.assert_array_equal(np.concatenate(blocks, axis=1).T, soundfile.read(path)[0])
+
+
 USUAL = bytes.fromhex("000000001000800000aa00389b71")
 AMBISONIC = bytes.fromhex("00002107d3118644c8c1ca000000")
 
