@@ -1,7 +1,7 @@
 """Linear-phase FIR filters: designs in closed form, and streams that pass, double or halve the rate.
 
 One kernel serves every symmetric filter and each phase of an interpolator: a convolution with taps of its own. A
-decimator has few taps, and a kernel for those. Delays are taken out: output 0 lies at input 0.
+decimator has few taps, every other one nought, and a kernel for those. Delays are taken out: output 0 lies at input 0.
 
 Samples and sums are float32, sixteen outputs in a vector: 24 bits of the programme at its own level, before anything
 is integrated or differentiated, and twice as fast as float64. Recursive filters must not be.
@@ -51,6 +51,18 @@ def kaiser_low_pass(edge: float, stop: float, rate: float, attenuation: float) -
     cut = (edge + stop) / rate
     half: Array = cut * np.sinc(cut * k) * np.kaiser(2 * m + 1, beta)[m:]
     return half / (half[0] + 2.0 * half[1:].sum())
+
+
+def half_band(edge: float, rate: float, attenuation: float) -> Array:
+    """Design a Kaiser-windowed half-band filter: flat to `edge`, down from rate / 2 - edge, gain 1/2 at rate / 4.
+
+    Returns the right half, (m + 1,), centre first. Every other tap but the centre is nought; the rest add up to what
+    the centre is, 1/2, so that the gain is 1 at 0 Hz and 0 at rate / 2, which folds down upon 0 Hz.
+    """
+    half = kaiser_low_pass(edge, rate / 2.0 - edge, rate, attenuation)
+    half[0], half[2::2] = 0.5, 0.0
+    half[1::2] *= 0.25 / half[1::2].sum()
+    return half
 
 
 def zero_phase(half: Array, frequency: Array, rate: float) -> Array:
@@ -145,11 +157,9 @@ _straight, _noughts = (_straight_eight, _eight_noughts) if LONG else (_straight_
 
 
 @kernel
-def halve(
-    even: Waves, odd: Waves, at_even: int, at_odd: int, even_taps: Waves, odd_taps: Waves, out: Waves, to: int,
-    count: int,
-) -> None:  # fmt: skip
-    """Set out[c, to + i] to the sum of two short convolutions: of even frames from an index on, of odd ones likewise.
+def halve(even: Waves, odd: Waves, at_even: int, at_odd: int, centre: Waves, taps: Waves, out: Waves, to: int,
+    count: int) -> None:  # fmt: skip
+    """Set out[c, to + i] to an even frame from an index on times `centre` (1,), and odd ones from one on times taps.
 
     For i in [0, count), and up to CHUNK - 1 more that mean nothing. A few taps are multiplied as they are: laying them
     out as for `convolve` would treble them.
@@ -157,7 +167,7 @@ def halve(
     for c in range(2):
         first, second, row = even[c], odd[c], out[c]
         for i in range(0, count, _WIDE * AT_ONCE):
-            sums = _straight(second, at_odd + i, odd_taps, _straight(first, at_even + i, even_taps, _noughts()))
+            sums = _straight(second, at_odd + i, taps, _straight(first, at_even + i, centre, _noughts()))
             for k in range(AT_ONCE):
                 store(row, to + i + _WIDE * k, sums[k])
 
@@ -206,19 +216,28 @@ def _forget(held: Waves, frames: int, filled: int) -> None:
 
 
 @kernel
-def deal(x: Waves, even: Waves, odd: Waves, count: int) -> None:
-    """Deal `count` pairs of neighbours of x (2, ...) out to `even` and `odd`, a vector more than asked at most."""
-    for c in range(2):
-        row, first, second = x[c], even[c], odd[c]
-        for i in range(0, count, _WIDE):
-            a, b = _load(row, 2 * i), _load(row, 2 * i + _WIDE)
-            store(first, i, _evens(a, b))
-            store(second, i, _odds(a, b))
+def _deal(row: Wave, at: int, n: int, even: Waves, odd: Waves, filled: int) -> None:
+    """Put n samples of a channel, from index `at` on, behind the first `filled` frames dealt out, as float32."""
+    i, end = at, at + n
+    if filled % 2 == 1 and i < end:
+        odd[filled // 2] = np.float32(row[i])
+        i += 1
+    to = (filled + 1) // 2
+    while i + 2 * _WIDE <= end:
+        a, b = narrow(_load(row, i)), narrow(_load(row, i + _WIDE))
+        store(even, to, _evens(a, b))
+        store(odd, to, _odds(a, b))
+        i, to = i + 2 * _WIDE, to + _WIDE
+    while i < end:
+        even[to] = np.float32(row[i])
+        if i + 1 < end:
+            odd[to] = np.float32(row[i + 1])
+        i, to = i + 2, to + 1
 
 
 @kernel
 def interleave(even: Waves, odd: Waves, out: Waves, to: int, count: int) -> None:
-    """Undo `deal`, into `out` from index `to` on."""
+    """Put `count` even and as many odd frames in turn into `out`, from index `to` on."""
     for c in range(2):
         first, second, row = even[c], odd[c], out[c]
         for i in range(0, count, _WIDE):
@@ -272,19 +291,24 @@ def double(
 
 @kernel
 def thin(
-    left: Wave, right: Wave, held: Waves, filled: int, back: int, even: Waves, odd: Waves, at_even: int, at_odd: int,
-    even_taps: Waves, odd_taps: Waves, out: Waves,
+    left: Wave, right: Wave, even: Waves, odd: Waves, filled: int, back: int, at_even: int, at_odd: int, centre: Waves,
+    taps: Waves, out: Waves,
 ) -> int:  # fmt: skip
-    """Filter as `pass_on` does at half the rate; gives how many frames came out, each of two."""
+    """Filter as `pass_on` does at half the rate; gives how many frames came out, each of two.
+
+    `even` and `odd` hold the frames that wait, dealt out.
+    """
     at, done = 0, 0
     while at < left.shape[0]:
-        n = _take_in(left, right, at, held, filled)
+        n = min(STEP, left.shape[0] - at)
+        _deal(left, at, n, even[0], odd[0], filled)
+        _deal(right, at, n, even[1], odd[1], filled)
         at, filled = at + n, filled + n
         ready = (filled - back) // 2
         if ready > 0:
-            deal(held, even, odd, filled // 2 + 1)
-            halve(even, odd, at_even, at_odd, even_taps, odd_taps, out, done, ready)
-            _forget(held, 2 * ready, filled)
+            halve(even, odd, at_even, at_odd, centre, taps, out, done, ready)
+            _forget(even, ready, (filled + 1) // 2)
+            _forget(odd, ready, filled // 2)
             filled, done = filled - 2 * ready, done + ready
     return done
 
@@ -356,21 +380,19 @@ class Doubler(_Stream):
 
 
 class Halver(_Stream):
-    """Halves the rate behind a short symmetric low-pass designed at the full rate."""
+    """Halves the rate behind a half-band filter designed at the full rate, see `half_band`."""
 
     def __init__(self, half: Array) -> None:
         super().__init__(len(half) - 1 + (len(half) - 1) % 2)
-        even, odd = _whole(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
+        odd = np.concatenate([half[1::2][::-1], half[1::2]])
         middle = self.reach // 2
-        self._dealt = _rows(self.reach + STEP), _rows(self.reach + STEP)
-        self._first = middle - len(even) // 2, middle - len(odd) // 2
-        self._taps = even.astype(np.float32), odd.astype(np.float32)
+        self._dealt = _rows(self.reach + 1 + STEP // 2), _rows(self.reach + 1 + STEP // 2)
+        self._first = middle, middle - len(odd) // 2
+        self._taps = half[:1].astype(np.float32), odd.astype(np.float32)
 
     def push(self, x: NDArray[Any]) -> Waves:
         """Take (2, n), give what is ready, one frame for two, good until the next call."""
         out = self._room(self._ready(x) // 2)
-        n = thin(
-            x[0], x[1], self._held, self._filled, self._back, *self._dealt, *self._first, *self._taps, out
-        )  # fmt: skip
+        n = thin(x[0], x[1], *self._dealt, self._filled, self._back, *self._first, *self._taps, out)
         self._filled += x.shape[1] - 2 * n
         return out[:, :n]

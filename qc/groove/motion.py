@@ -25,6 +25,9 @@ STOP = 72.0
 """dB for which the top's stop band is designed (Kaiser's formula gives 71); its ripple below 20 kHz is 0.003 dB."""
 IMAGE = 105.0
 """dB by which the images of doubling are down: bass has images that acceleration would show."""
+FOLDED = 86.0
+"""dB for which the filter that halves the rate is designed: what folds down upon the top's pass or transition band is
+80 dB down (practice), and the pass band within 0.001 dB."""
 AFTER = 32
 """Frames of motion given after the file's last one."""
 HELD = 4
@@ -110,8 +113,7 @@ class _Running:
             self._stages.append(fir.Doubler(fir.kaiser_low_pass(signal.top, end, rate, IMAGE)))
         else:
             if rate < stream.rate:  # what folds below the top's own stop band is taken out first
-                fold = stream.rate / 2.0 - end
-                self._stages.append(fir.Halver(fir.kaiser_low_pass(signal.top, fold, stream.rate, 80.0)))
+                self._stages.append(fir.Halver(fir.half_band(end, stream.rate, FOLDED)))
             self._stages.append(fir.Same(fir.kaiser_low_pass(signal.top, end, rate, STOP)))
         if signal.bass_mono:
             self._stages.append(_BassMono(signal.bass_mono, rate))
