@@ -1,7 +1,7 @@
 """The first run on a machine: the measuring code is compiled in two processes at once, before anything is heard.
 
-The compiler works in one thread at a time. So a second process hears a second of noise with what the plugins measure,
-while this one does so with what the groove needs; each leaves what it compiled in the cache, where this one finds it.
+The compiler works in one thread at a time. So a second process hears a second of noise as wall motion and with what the
+plugins measure, while this one works a groove out; each leaves what it compiled in the cache, where this one finds it.
 Whatever goes wrong here costs time only, since everything is compiled when it is first called anyway.
 """
 
@@ -18,14 +18,17 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from qc.audio.heard import default_workers, hear
 from qc.audio.plan import plan
 from qc.audio.source import BLOCK, FileSource
 from qc.chain import Chain
-from qc.contract import Need
+from qc.contract import Need, Stream
 from qc.dsp import jit
+from qc.groove.motion import Motion
 from qc.groove.programme import Programme
-from qc.groove.sectors import Sectors
+from qc.groove.sectors import MARGIN, envelopes_of
 from qc.groove.worked import WorkedSide
 from qc.patience import PATIENCE_S
 
@@ -35,7 +38,7 @@ FRAMES = BLOCK + RATE // 2
 
 
 def warm(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None:
-    """Compile everything that measures: `needs` in another process, the groove in this one.
+    """Compile everything that measures: the motion and `needs` in another process, the groove in this one.
 
     The other one may take longer by `patience`, s: a plugin that does not end is named when the side is heard.
     """
@@ -59,8 +62,10 @@ def warm(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None
 
 
 def beside() -> None:
-    """Do the other process's part: hear the noise with the needs named on its command line."""
+    """Do the other process's part: the wall motion, then the needs named on its command line."""
     noise, *names = sys.argv[1:]
+    stream = Stream(source="noise", rate=RATE, channels=2, frames=FRAMES)
+    Motion(Chain().signal).start(stream).push(np.zeros((2, RATE // 10)))
     needs = []
     for name in names:
         module, _, inside = name.partition(":")
@@ -70,11 +75,12 @@ def beside() -> None:
 
 
 def _groove(noise: Path) -> None:
-    results = _hear(noise, [Sectors, Programme])
+    """Do this one's: a groove of motion that nobody heard, since the other one has yet to compile what gives it."""
     chain = Chain()
-    WorkedSide.of(
-        chain, results[Sectors.of(chain)], results[Programme.of(chain)], (), (), 0.0
-    ).quantities(None)  # fmt: skip
+    motion = np.random.default_rng(1).normal(0.0, 1e-6, (4, RATE + 2 * MARGIN))
+    envelopes = envelopes_of(motion, RATE, chain.signal)
+    heard = _hear(noise, [Programme])[Programme.of(chain)]
+    WorkedSide.of(chain, envelopes, heard, (), (), 0.0).quantities(None)
 
 
 def _hear(noise: Path, needs: Sequence[type[Need[Any]]]) -> dict[Need[Any], Any]:

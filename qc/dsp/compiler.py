@@ -7,7 +7,7 @@ import re
 import sys
 import types as python
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from llvmlite import binding
@@ -51,6 +51,8 @@ _FAILS = re.compile(r"^\s*ret i32 (?!0\b)", re.MULTILINE)
 """How a kernel ends that may give an error."""
 
 
+Use = Literal["called", "part", "alone"]
+"""What a function of numba's is for: Python calls it, other kernels do, or its code is taken and linked."""
 _COUNTS = re.compile(r"^.*\bcall void @NRT_(?:inc|dec)ref\(.*\n", re.MULTILINE)
 """Where numba counts who holds an array: these are the caller's, who holds them. One of the kernel's own would be
 allocated, and that stays."""
@@ -80,7 +82,7 @@ def assembly_of(kernel: jit.Kernel, kinds: Kinds) -> str:
 
 def _alone(kernel: jit.Kernel, kinds: Kinds) -> tuple[Any, str, str]:
     """Give a kernel's module with nothing else that can be called from outside, its name there, and what it returns."""
-    function, signature = _numba(kernel, cached=False), tuple(_type(kind) for kind in kinds)
+    function, signature = _numba(kernel, "alone"), tuple(_type(kind) for kind in kinds)
     function.compile(signature)
     made = function.overloads[signature]
     given = made.signature.return_type
@@ -115,17 +117,29 @@ def _target() -> Any:
 
 
 def compiled(kernel: jit.Kernel) -> Any:
-    """Give numba's own function for a kernel: what other kernels call, and what runs where none can be linked."""
-    return _numba(kernel, cached=True)
+    """Give numba's own function for a kernel, which runs where none can be linked."""
+    return _numba(kernel, "called")
 
 
 @cache
-def _numba(kernel: jit.Kernel, *, cached: bool) -> Any:
+def _numba(kernel: jit.Kernel, use: Use) -> Any:
+    """Give numba's function for a kernel.
+
+    Only one that Python calls needs what numba wraps around it, twice and with the whole function inside: most of what
+    is compiled otherwise. numba's own cache does not tell the two apart, so their names do.
+    """
     plain = kernel.function
     function = python.FunctionType(plain.__code__, _seen_by_compiler(plain.__globals__), plain.__name__)
-    function.__module__, function.__qualname__ = plain.__module__, plain.__qualname__
-    fast = {"contract"} if kernel.contract else False
-    return numba.njit(nogil=True, cache=cached, fastmath=fast, error_model="numpy")(function)
+    function.__module__, function.__qualname__ = plain.__module__, f"{plain.__qualname__}.{use}"
+    options: dict[str, Any] = {
+        "nogil": True,
+        "cache": use == "called",
+        "fastmath": {"contract"} if kernel.contract else False,
+        "error_model": "numpy",
+        "no_cpython_wrapper": use != "called",
+        "no_cfunc_wrapper": use != "called",
+    }
+    return numba.njit(**options)(function)
 
 
 _SEEN: dict[int, dict[str, Any]] = {}
@@ -141,7 +155,7 @@ def _seen_by_compiler(names: dict[str, Any]) -> dict[str, Any]:
 
 def _real(thing: Any) -> Any:
     if isinstance(thing, jit.Kernel):
-        return compiled(thing)
+        return _numba(thing, "part")
     if isinstance(thing, jit.Later):
         return thing.real
     if isinstance(thing, python.ModuleType) and any(isinstance(one, jit.Kernel) for one in vars(thing).values()):
