@@ -14,7 +14,7 @@ from qc.contract import CheckResult, Finding, Report
 from qc.errors import UsageError
 from qc.quantity import parse, read
 from qc.report.findings import listed
-from qc.report.model import BaselineFacts, LeftOut, RulesetFacts, SideReport
+from qc.report.model import BaselineFacts, LeftOut, LevelThen, RulesetFacts, SideReport
 from qc.wording import shown
 
 NEAR_S = 1.0
@@ -167,7 +167,7 @@ def compared(report: Report, earlier: Earlier) -> Report:
         file=earlier.file, started=None if its.run is None else its.run.started, tool=its.tool,
         ruleset=f"{its.ruleset.name}@{its.ruleset.version}", delivery_sha256=its.delivery.sha256,
         new=len(now) - len(pairs), unchanged=len(pairs), gone=tuple(fates["gone"]), unsure=tuple(fates["unsure"]),
-        not_judged=tuple(fates["not_judged"]), left_out=left_out,
+        not_judged=tuple(fates["not_judged"]), left_out=left_out, other_levels=tuple(_other_levels(report, its)),
     )  # fmt: skip
     results = tuple(_marked(result, known) for result in report.results)
     return report.model_copy(update={"results": results, "baseline": facts})
@@ -200,6 +200,15 @@ def _left_out(report: Report, then: Report, sides: set[str]) -> Iterator[LeftOut
                 counts[result.check, result.side][i] += result.findings_omitted
     for (check, side), (before, now) in counts.items():
         yield LeftOut(check=check, side=side, then=before, now=now)
+
+
+def _other_levels(report: Report, then: Report) -> Iterator[LevelThen]:
+    """Give the sides that the two reports judged at levels that are told apart when shown, at a tenth of a dB."""
+    before = {side.id: side.levels for side in then.sides}
+    for side in report.sides:
+        now, its = side.levels, before.get(side.id)
+        if now is not None and its is not None and round(now.judged.value - its.judged.value, 1):
+            yield LevelThen(side=side.id, then=its.judged.value, now=now.judged.value)
 
 
 def _fates(

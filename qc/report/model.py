@@ -337,6 +337,14 @@ class LeftOut(Model):
     now: int
 
 
+class LevelThen(Model):
+    """A side that an earlier report judged at another cut level, in dB."""
+
+    side: str
+    then: float
+    now: float
+
+
 class BaselineFacts(Model):
     """An earlier report that this one was compared with, and what it had that is not found any more."""
 
@@ -356,6 +364,8 @@ class BaselineFacts(Model):
     unsure: tuple[Finding, ...] = ()
     """what it had, and may be among what this report left out or could not judge to its end"""
     left_out: tuple[LeftOut, ...] = ()
+    other_levels: tuple[LevelThen, ...] = ()
+    """sides that it judged at another level"""
 
 
 class PluginFailure(Sparse):

@@ -67,6 +67,8 @@ class Letter:
     weigh: tuple[Thing, ...] = ()
     mended: tuple[str, ...] = ()
     """names of what an earlier report found and this one does not"""
+    at_another_level: str = ""
+    """the sides that were to be cut at another level then, "Side A is" or "Sides A and B are"; empty where none was"""
     details: tuple[str, ...] = ()
     """the same in the words of engineers"""
     broke: bool = False
@@ -86,6 +88,7 @@ def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
         mend=tuple(_thing(fold, report, words) for fold in mend),
         weigh=tuple(_thing(fold, report, words) for fold in weigh),
         mended=_mended(report, words),
+        at_another_level=_at_another_level(report),
         details=tuple(_details(report, [*mend, *weigh])),
         broke=report.verdict == "error" or bool(report.plugin_failures),
     )
@@ -200,6 +203,13 @@ def _mended(report: Report, words: Mapping[str, CheckWords]) -> tuple[str, ...]:
         if judged and (one.severity == "fail" or client.warns):
             names.setdefault(client.name, []).append(_where(report, one.location.side, one.location.track))
     return tuple(f"{name} ({listed(dict.fromkeys(places[:PLACES]))})" for name, places in names.items())
+
+
+def _at_another_level(report: Report) -> str:
+    """Name the sides that an earlier report judged at another level, as the beginning of a sentence."""
+    others = () if report.baseline is None else report.baseline.other_levels
+    sides = listed(one.side for one in others)
+    return f"Side{'s' * (len(others) > 1)} {sides} {'are' if len(others) > 1 else 'is'}" if others else ""
 
 
 def _details(report: Report, told: Sequence[Fold]) -> Iterator[str]:

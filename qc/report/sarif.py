@@ -97,6 +97,7 @@ def _fates(before: BaselineFacts) -> Row:
         "mended": len(before.gone),
         "notJudged": len(before.not_judged),
         "unsure": len(before.unsure),
+        "otherLevels": [plain(words) for words in since.other_level_words(before)],
         "leftOut": [plain(words) for words in since.left_out_words(before)],
     }
 

@@ -69,6 +69,13 @@ def judged_otherwise(report: Report, before: BaselineFacts) -> str:
     return "" if same else f"it was judged by {shown(before.ruleset)}, so limits may differ"
 
 
+def other_level_words(before: BaselineFacts) -> Iterator[str]:
+    """Say which sides were judged at another level, and what that means for what is mended and what is new."""
+    for one in before.other_levels:
+        levels = f"side {one.side} was judged at {one.then:+.1f} dB then and is at {one.now:+.1f} dB now"
+        yield f"{levels}: limits of the groove may be newly broken or mended by the level alone"
+
+
 def left_out_words(before: BaselineFacts) -> Iterator[str]:
     """Say which findings could not be compared, since a report left them out."""
     for one in before.left_out:
@@ -85,6 +92,8 @@ def told(page: Page, report: Report, *, verbose: bool) -> None:
     page.say(heading(before), body="bold")
     if otherwise := judged_otherwise(report, before):
         page.say(otherwise, label="  ", indent=4)
+    for words in other_level_words(before):
+        page.say(words, label="  ", indent=4)
     for fate in fates(report):
         if verbose:
             lines = [whole_line(one) for one in fate.found]

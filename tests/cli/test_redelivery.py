@@ -217,3 +217,16 @@ def test_a_stale_report_or_none_is_refused(deliver):
         (["--only-new"], "--only-new: nothing says what was there before"),
     ):
         assert part in one_sentence(bench.check(*words))
+
+
+def test_what_a_lower_level_alone_mends_is_said_to_be_so(deliver):
+    bench = deliver(3.0)
+    first = kept(bench, bench.check())
+    papers = bench.folder / "delivery.yaml"
+    papers.write_text(papers.read_text("utf-8").replace("cut_level: 0 dB", "cut_level: -20 dB", 1), encoding="utf-8")
+    ran = bench.check("--baseline", str(first))
+    assert len(ran.report["baseline"]["gone"]) > 0
+    assert ran.report["baseline"]["other_levels"] == [{"side": "A", "then": 0.0, "now": -20.0}]
+    said = " ".join(bench.run("check", ".", "--baseline", str(first)).out.decode().split())
+    assert "side A was judged at +0.0 dB then and is at -20.0 dB now: " in said
+    assert "mended by the level alone" in said

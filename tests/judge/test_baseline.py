@@ -11,11 +11,14 @@ from hypothesis import strategies as st
 from qc.errors import UsageError
 from qc.judge.baseline import Earlier, Layout, compared, matched, nearest, refuse_stale
 from qc.judge.engine import exit_code
+from qc.quantity import Quantity
 from qc.report.model import (
     AudioFacts,
     CheckResult,
     DeliveryFacts,
     Finding,
+    Levels,
+    LevelThen,
     Location,
     Report,
     RulesetFacts,
@@ -187,6 +190,31 @@ def test_of_a_side_that_is_not_judged_now_nothing_is_said():
     then = whole([finding(4.0), finding(4.0, side="B")])
     facts = told(report(result(finding(4.0)), result(check="house.other")), then).baseline
     assert (facts.unchanged, facts.new, facts.gone, facts.not_judged) == (1, 0, (), ())
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "told_of"),
+    [
+        (0.0, -3.0, True),
+        (-0.1, 0.0, True),
+        (0.0, 0.0, False),
+        (1.26, 1.3, False),
+        (None, 0.0, False),
+        (0.0, None, False),
+    ],
+)
+def test_a_side_judged_at_another_level_is_named(then, now, told_of):
+    """What is mended may be the level alone; levels that a report shows alike are one level."""
+
+    def judged_at(level):
+        side = SideReport(id="A", audio=AudioFacts(file="a.wav", channels=2))
+        if level is not None:
+            one = Quantity(value=level, unit="dB")
+            side = side.model_copy(update={"levels": Levels(judged=one, recommended=one, clean=one)})
+        return report(result(finding(4.0))).model_copy(update={"sides": (side,)})
+
+    levels = told(judged_at(now), judged_at(then)).baseline.other_levels
+    assert levels == ((LevelThen(side="A", then=then, now=now),) if told_of else ())
 
 
 def test_sides_together_are_not_judged_again_by_one_of_them():

@@ -12,7 +12,7 @@ import qc_standard
 from qc.check_words import CheckWords
 from qc.contract import Evidence, Remedy
 from qc.errors import UsageError
-from qc.report.model import BaselineFacts, TrackFile
+from qc.report.model import BaselineFacts, LevelThen, TrackFile
 from qc.report.note import Note
 from qc.report.note_letter import letter
 from reports import WAIVER, eventful, finding, report, result, side, written
@@ -137,6 +137,19 @@ def test_what_was_mended_is_thanked_for():
     assert note(one).mended == (f"{WORDS['groove.cut-too-deep'].client.name} (side B, track 1)",)
     assert "## Thank you" in markdown(one)
     assert name not in text
+    assert "another level" not in markdown(one)
+
+
+@pytest.mark.parametrize(("sides", "said"), [("B", "Side B is to be cut"), ("AB", "Sides A and B are to be cut")])
+def test_a_lower_level_is_not_thanked_for_without_a_word(sides, said):
+    gone = finding("groove.cut-too-deep", "fail", at={"side": "B", "track": 1, "start_s": 3.0})
+    earlier = BaselineFacts(
+        file="x", tool="t", ruleset="r", delivery_sha256="0", new=0, unchanged=0, gone=(gone,),
+        other_levels=tuple(LevelThen(side=one, then=0.0, now=-3.0) for one in sides),
+    )  # fmt: skip
+    one = report([side()], [result("groove.cut-too-deep", "pass")], baseline=earlier)
+    for form in (Note(), Note(html=True)):
+        assert f"{said} at another level than the last time" in written(form, one).decode()
 
 
 def test_a_plugin_that_broke_is_no_fault_of_the_clients():

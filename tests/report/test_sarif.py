@@ -143,6 +143,7 @@ def test_what_became_of_the_earlier_findings_is_counted():
     }  # fmt: skip
     (words,) = known["leftOut"]
     assert words.startswith("level.clipped on A: ")
+    assert known["otherLevels"] == []
 
 
 def test_rules_have_the_checks_words_and_sources_are_taxa():

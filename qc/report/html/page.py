@@ -68,7 +68,7 @@ def _since(report: Report) -> dict[str, Any] | None:
     before = report.baseline
     if before is None:
         return None
-    notes = [since.judged_otherwise(report, before), *since.left_out_words(before)]
+    notes = [since.judged_otherwise(report, before), *since.other_level_words(before), *since.left_out_words(before)]
     heading, fates = since.heading(before), since.earlier_only(report)
     return {"heading": heading, "fates": fates, "notes": [note for note in notes if note]}
 

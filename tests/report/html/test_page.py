@@ -18,7 +18,7 @@ import pytest
 
 from qc.contract import Evidence
 from qc.report.html import plotter
-from qc.report.model import BaselineFacts, LeftOut, Report, WaiverFacts
+from qc.report.model import BaselineFacts, LeftOut, LevelThen, Report, WaiverFacts
 from qc.report.since import heading, left_out_words
 
 GOLDEN = Path(__file__).with_name("golden") / "outline.txt"
@@ -238,13 +238,15 @@ def test_what_became_of_an_earlier_report_is_told_in_the_words_of_the_text(repor
         file="before.json", tool="sidegate 0.1.0", ruleset="disc-12in-33@0.9.0", delivery_sha256="0" * 64, new=0,
         unchanged=7, gone=(once(1),), not_judged=(once(2), once(3)), unsure=(once(4),),
         left_out=(LeftOut(check="level.clipped", side="A", then=1, now=5),),
+        other_levels=(LevelThen(side="A", then=0.0, now=-3.0),),
     )  # fmt: skip
     seen = page(report.model_copy(update={"results": old, "baseline": baseline}))
     part = seen[seen.index('<h3 id="since">') :]
     assert heading(baseline) in part
     order = ("Mended", "house.line-1", "Not judged", "house.line-2", "house.line-3", "Unsure", "house.line-4")
     assert sorted(order, key=part.index) == list(order)
-    for words in (*left_out_words(baseline), "judged by disc-12in-33@0.9.0, so limits may differ"):
+    levels = "side A was judged at +0.0 dB then and is at -3.0 dB now"
+    for words in (*left_out_words(baseline), levels, "judged by disc-12in-33@0.9.0, so limits may differ"):
         assert words in part
     assert "<b>as before</b>" in seen
     assert not any(word in seen for word in (" gone", "Gone since", "unchanged"))
