@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, BinaryIO, Literal
 
 from qc.contract import Evidence, Renderer, Report
 from qc.quantity import clock
-from qc.report import since, waived
+from qc.report import asked, since, waived
 from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
 from qc.wording import shown
@@ -162,8 +162,18 @@ def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bo
     for remedy in dict.fromkeys(_remedies(shown_ones, verbose=verbose)):
         if remedy and remedy not in told:
             words = remedy if verbose else _whose(remedy, shown_ones) + gist(remedy)
+            words += _mended_too(report, fold)
             page.say(words, label=" " * MARGIN + "> ", body="italic")
         told.add(remedy)
+
+
+def _mended_too(report: Report, fold: Fold) -> str:
+    """Say of a level that was asked for what else the recommended one does away with."""
+    side = next((side for side in report.sides if side.id == fold.gravest.side), None)
+    if side is None or fold.gravest.measure != asked.OVER:
+        return ""
+    others = asked.mended_too(report, side)
+    return f" That level mends {others} too." if others else ""
 
 
 def _whose(remedy: str, ones: Sequence[Found]) -> str:

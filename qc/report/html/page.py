@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from qc.contract import Evidence, Report
 from qc.quantity import clock
-from qc.report import since, worth
+from qc.report import asked, since, worth
 from qc.report.changed import change_lines
 from qc.report.declared import declared_lines
 from qc.report.html import tables
@@ -108,6 +108,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "side": side,
         "audio": _audio(side),
         "ruled": worth.ruled(report, side),
+        "asked": asked.mended_too(report, side),
         "declared": list(declared_lines(side.declared)),
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),
