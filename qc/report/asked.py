@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from qc.report.findings import Fold, folds
 from qc.report.model import Report, SideReport
 
@@ -9,22 +11,23 @@ OVER = "groove.level_over_recommended"
 """The measurement that says how far the level asked for is above the recommended one."""
 
 
-def mended_too(report: Report, side: SideReport) -> str:
-    """Say how much else is to be mended on a side and is not there at the recommended level: "5 of the 10 others".
+class Mended(NamedTuple):
+    """Checks that fail on a side for other things than its level, and how many of them the recommended level mends."""
 
-    Empty where nothing is, or no level was asked for, or the side cannot be cut at any.
-    """
-    levels = side.levels
-    if levels is None or levels.declared is None or levels.recommended.bound == "<":
-        return ""
-    if levels.judged.value <= levels.recommended.value:
-        return ""
+    by_level: int
+    others: int
+
+
+def mended(report: Report, side: SideReport) -> Mended:
+    """Count what the recommended level of a side mends, when a louder one was asked for; else that is nothing."""
     mend = [fold for fold in folds(report, "fail", by_side=True) if fold.gravest.side == side.id]
     others = [fold for fold in mend if any(one.measure != OVER for one in fold.found)]
-    gone = sum(_goes(report, fold) for fold in others)
-    if not gone:
-        return ""
-    return f"{gone} of the {len(others)} others" if len(others) > 1 else "the other one"
+    levels = side.levels
+    if levels is None or levels.declared is None or levels.recommended.bound == "<":
+        return Mended(0, len(others))
+    if levels.judged.value <= levels.recommended.value:
+        return Mended(0, len(others))
+    return Mended(sum(_goes(report, fold) for fold in others), len(others))
 
 
 def _goes(report: Report, fold: Fold) -> bool:

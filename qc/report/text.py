@@ -172,8 +172,10 @@ def _mended_too(report: Report, fold: Fold) -> str:
     side = next((side for side in report.sides if side.id == fold.gravest.side), None)
     if side is None or fold.gravest.measure != asked.OVER:
         return ""
-    others = asked.mended_too(report, side)
-    return f" That level mends {others} too." if others else ""
+    count, others = asked.mended(report, side)
+    if not count:
+        return ""
+    return f" That level mends {f'{count} of the {others} others' if others > 1 else 'the other one'} too."
 
 
 def _whose(remedy: str, ones: Sequence[Found]) -> str:

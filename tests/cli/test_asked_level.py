@@ -9,7 +9,7 @@ import soundfile
 
 from command import PINNED, RATE, programme
 from conftest import opposed, tone
-from qc.report.asked import mended_too
+from qc.report.asked import mended
 from qc.report.model import Report
 
 ABOVE = "groove.level-above-recommended"
@@ -56,7 +56,7 @@ def test_what_is_said_to_be_mended_by_the_level_is(bass_out_of_phase):
 def test_nothing_is_said_where_no_louder_level_was_asked_for(bass_out_of_phase):
     report = Report.model_validate(bass_out_of_phase(0.0).check().report)
     side = report.sides[0]
-    assert mended_too(report, side)
+    assert mended(report, side).by_level > 0
     levels = side.levels
     lower = levels.recommended.model_copy(update={"value": levels.recommended.value - 1.0})
     for change in (
@@ -64,5 +64,6 @@ def test_nothing_is_said_where_no_louder_level_was_asked_for(bass_out_of_phase):
         {"judged": lower, "declared": lower},
         {"recommended": levels.recommended.model_copy(update={"bound": "<"})},
     ):
-        assert mended_too(report, side.model_copy(update={"levels": levels.model_copy(update=change)})) == ""
-    assert mended_too(report, side.model_copy(update={"levels": None})) == ""
+        other = side.model_copy(update={"levels": levels.model_copy(update=change)})
+        assert mended(report, other) == (0, mended(report, side).others)
+    assert mended(report, side.model_copy(update={"levels": None})).by_level == 0

@@ -108,7 +108,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "side": side,
         "audio": _audio(side),
         "ruled": worth.ruled(report, side),
-        "asked": asked.mended_too(report, side),
+        "mended": asked.mended(report, side),
         "declared": list(declared_lines(side.declared)),
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),
