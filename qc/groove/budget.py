@@ -184,11 +184,12 @@ def _furthest_travelled(tamed: Tamed, level: float) -> Stretch | None:
 
 
 def _heaviest(weight: Array | Mask) -> int:
-    """Give the start of the 5 s that weigh the most, 0 where there are no 5 s."""
+    """Give the first start of the 5 s that weigh the most, 0 where there are no 5 s; sums that only round apart tie."""
     if len(weight) <= LONGEST:
         return 0
     total = np.concatenate([[0.0], np.cumsum(weight, dtype=np.float64)])
-    return int((total[LONGEST:] - total[:-LONGEST]).argmax())
+    heavy = total[LONGEST:] - total[:-LONGEST]
+    return int((heavy >= heavy.max() - 1e-12 * np.abs(total).max()).argmax())
 
 
 def _narrowed(tamed: Tamed, rule: _Kept, tenths: int) -> Tamed | None:

@@ -4,7 +4,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from by_hand import CHAIN, ROWS, TURN, UM, envelopes, on, side, swinging, with_cut
@@ -95,6 +95,7 @@ def test_what_passages_far_apart_take_adds_up(seed, polarity):
 
 
 @settings(max_examples=8, deadline=None)
+@example(seed=3136, tenths=-1)  # two starts weigh the same but for rounding
 @given(seed=SEEDS, tenths=st.integers(-60, 60))
 def test_gain_in_the_envelopes_moves_every_level_of_the_budget(seed, tenths):
     """x dB more and every level is x dB less: which limit rules, the passages and their gains are the same."""
