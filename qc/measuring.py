@@ -21,6 +21,7 @@ from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.errors import FAULTS
 from qc.groove.events import PlacedEvent
+from qc.groove.known import Known
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
 from qc.groove.span import Span, TrackTimes
@@ -29,9 +30,11 @@ from qc.intake import Arrived, arrive
 from qc.judge.bind import Bound
 from qc.judge.context import Evidence
 from qc.patience import PATIENCE_S, Patient
+from qc.remembered import Remembered
 from qc.report.budget import print_through
 from qc.report.model import AudioFacts, Origin, SideReport
 from qc.report.side import geometry, levels
+from qc.stored.keys import Sound
 from qc.stored.store import Store, seal
 from qc.wording import told
 
@@ -87,7 +90,9 @@ def measure_side(
     if measured is None:
         there = _unmeasured(side, chain, received, line)
     else:
-        there = _measured(side, chain, received, measured, wanted, unbuilt, bound, line, how.patience)
+        memory = Remembered.of(how.store, heard.sound, wanted.get(Sectors), chain, _tracks(side))
+        there = _measured(side, chain, received, measured, wanted, unbuilt, bound, line, how.patience, memory.known)
+        memory.keep()
     evidence = replace(
         there.evidence, line_of=lambda loc: read.line(("sides", index, *loc)), delivery=read.delivery.itself()
     )
@@ -135,6 +140,8 @@ class _Heard:
     received: Received
     measured: Measurements | None = None
     origin: Origin | None = None
+    sound: Sound | None = None
+    """what was heard, where it is known for certain"""
 
 
 def _heard(
@@ -171,7 +178,8 @@ def _heard(
         store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # what others were worked out from may go
-    return _Heard(arrived, received, measured, "partly stored" if left and stored else "stored" if stored else "heard")
+    origin: Origin = "partly stored" if left and stored else "stored" if stored else "heard"
+    return _Heard(arrived, received, measured, origin, sound if hears else known)
 
 
 def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Received:
@@ -214,7 +222,7 @@ def _on_paper(at: At, tracks: tuple[TrackTimes, ...]) -> At:
 def _measured(
     side: Side, chain: Chain, received: Received, measured: Measurements,
     wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound, line: int,
-    patience: float,
+    patience: float, known: Known,
 ) -> MeasuredSide:  # fmt: skip
     declared = side.itself()
     results, broken, published = _found(measured, wanted, unbuilt, patience)
@@ -222,7 +230,9 @@ def _measured(
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
     worked, mono = None, received.facts.channels == 1
     if Sectors in results and Programme in results:
-        worked = WorkedSide.of(chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level)
+        worked = WorkedSide.of(
+            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known
+        )
         quantities |= worked.quantities(quantities.get("loudness.integrated"))
         quantities = {name: _placed(q, worked, mono=mono) for name, q in quantities.items()}
     else:

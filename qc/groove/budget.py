@@ -6,7 +6,7 @@ in the pitch they demand, and the recommended level is searched again. What wins
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +14,7 @@ import numpy as np
 from qc.chain import SECTORS_A_SECOND
 from qc.groove.cutting import windowed
 from qc.groove.events import Stretch
+from qc.groove.known import Known, Trial
 from qc.groove.levels import HIGHEST, Reached
 from qc.groove.rows import LevelRow
 from qc.groove.side import Side
@@ -60,9 +61,19 @@ class _Kept:
     bound: float
     tenths: int
 
+    @property
+    def text(self) -> str:
+        """Everything that what is tried hangs on, and nothing else."""
+        return f"{self.row.measure} {self.row.op} {self.bound!r} {self.row.unit} at {self.tenths}"
 
-def budget(side: Side, by_limit: dict[LevelRow, Reached], recommended: Reached) -> Budget:
-    """Work out the budget of a side from the level that each limit alone allows."""
+
+def budget(
+    side: Side, by_limit: dict[LevelRow, Reached], recommended: Reached, known: Known | None = None
+) -> Budget:  # fmt: skip
+    """Work out the budget of a side from the level that each limit alone allows.
+
+    `known` is what was found of the side before: repairs that were tried with the same limits are not tried again.
+    """
     setting = [(row, reached) for row, reached in by_limit.items() if row.sets_level]
     setting.sort(key=lambda pair: (pair[1].level, pair[1].bound != "<"))
     ruling = recommended.by
@@ -70,7 +81,7 @@ def budget(side: Side, by_limit: dict[LevelRow, Reached], recommended: Reached) 
     lifted = others[0][1] if others else Reached(HIGHEST / 10.0, ">")
     lifted = replace(lifted, by=None) if lifted.bound == ">" else lifted
     kept = [_Kept(row, _bound(row), round(10.0 * reached.level)) for row, reached in setting]
-    repairs = [] if ruling is None or recommended.bound else _repairs(side, kept, ruling, recommended)
+    repairs = [] if ruling is None or recommended.bound else _repairs(side, kept, ruling, recommended, known or Known())
     return Budget(tuple(setting), ruling, lifted, tuple(repairs))
 
 
@@ -80,18 +91,38 @@ def _bound(row: LevelRow) -> float:
     return bound
 
 
-def _repairs(side: Side, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached) -> list[Repair]:
-    """Take out one passage after the other, as long as the limit that rules is the same."""
+def _repairs(
+    side: Side, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached, known: Known
+) -> list[Repair]:  # fmt: skip
+    """Give what repairs win, tried now or before."""
     (rule,) = [one for one in kept if one.row == ruling]
-    start = level = round(10.0 * recommended.level)
-    found: list[Repair] = []
-    tamed = Tamed(side, (), ruling.measure)
-    while len(found) < MOST and level < HIGHEST:
+    start = round(10.0 * recommended.level)
+    key = f"{start} by {kept.index(rule)}: " + ", ".join(one.text for one in kept)
+    trials = known.trials(key)
+    if trials is None:
+        trials = tuple(_tried(side, kept, rule, start))
+        known.tried(key, trials)
+    rows = [one.row for one in kept]
+    return [_repair(trial, None if trial.by is None else rows[trial.by], start) for trial in trials]
+
+
+def _repair(trial: Trial, by: LevelRow | None, start: int) -> Repair:
+    reached = Reached(trial.tenths / 10.0, ">" if trial.tenths == HIGHEST else None, by)
+    return Repair(trial.passages, reached, (trial.tenths - start) / 10.0)
+
+
+def _tried(side: Side, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[Trial]:
+    """Take out one passage after the other, as long as the limit that rules is the same."""
+    rows = [one.row for one in kept]
+    tamed = Tamed(side, (), rule.row.measure)
+    for _ in range(MOST):
+        if level == HIGHEST:
+            return
         passage = _worst_passage(tamed, rule, (level + 1) / 10.0)
         if passage is None:
-            break
+            return
         tamed.forget()
-        tamed = Tamed(side, (*tamed.passages, passage), ruling.measure)
+        tamed = Tamed(side, (*tamed.passages, passage), rule.row.measure)
         beyond = level + 1  # where the passage was too much
         level, by = _highest(tamed, kept, rule, level)
         told, won = tamed, level
@@ -99,11 +130,9 @@ def _repairs(side: Side, kept: Sequence[_Kept], ruling: LevelRow, recommended: R
         if narrow is not None and _broken(narrow, kept, rule, level) is None:
             told = narrow
             won, by = _highest(narrow, kept, rule, level)
-        reached = Reached(won / 10.0, ">" if won == HIGHEST else None, by)
-        found.append(Repair(told.passages, reached, (won - start) / 10.0))
-        if by != ruling:
-            break
-    return found
+        yield Trial(told.passages, won, None if by is None else rows.index(by))
+        if by != rule.row:
+            return
 
 
 def _highest(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, low: int) -> tuple[int, LevelRow | None]:

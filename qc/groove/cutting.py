@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND, STANDARD_GRAVITY
+from qc.groove.known import Numbers, Worst
 from qc.groove.ratios import over
 from qc.groove.side import Side, Walls
 from qc.groove.spiral import Laid, Spiral, lay, travel_least, wind
@@ -18,17 +19,6 @@ from qc.quantity import Op, Polarity
 
 Array = NDArray[np.float64]
 CHANNELS = ("left", "right")
-
-
-@dataclass(frozen=True, slots=True)
-class Worst:
-    """A value in SI or as a ratio, the window it is taken over and the worst sector in it (span sectors)."""
-
-    value: float
-    sector: int
-    start: int
-    end: int
-    channel: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +32,18 @@ class Measure:
 
 
 class Cutting:
-    """One side at one cut level in dB and one polarity; everything is worked out when first asked for."""
+    """One side at one cut level in dB and one polarity; everything is worked out when first asked for.
 
-    def __init__(self, side: Side, level: float, polarity: Polarity) -> None:
+    What is worked out is put into `known`, and what is there already is not worked out again.
+    """
+
+    def __init__(self, side: Side, level: float, polarity: Polarity, known: Numbers | None = None) -> None:
         self.side, self.level, self.polarity = side, level, polarity
         self.gain = 10.0 ** (level / 20.0)
         self._walls = side.walls[polarity]
         self._scale = self.gain * side.chain.cut.unity_velocity
-        self._known: dict[str, Worst] = {}
-        self._radii: dict[int, float] = {}
+        known = Numbers() if known is None else known
+        self._known, self._radii = known.worst, known.radii
 
     def measure(self, name: str) -> Worst:
         """Give a measurement of `MEASURES` by name."""

@@ -13,7 +13,8 @@ import numpy as np
 
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import At, Quantity
-from qc.groove.cutting import MEASURES, Worst, windowed
+from qc.groove.cutting import MEASURES, windowed
+from qc.groove.known import Worst
 from qc.groove.levels import LevelSearch
 from qc.groove.traces import OF_TRAVEL, Mask, Trace, furthest, loud, trace
 from qc.quantity import Polarity, meets

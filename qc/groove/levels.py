@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from qc.contract import At
-from qc.groove.cutting import MEASURES, Cutting, Worst, is_worse, windowed
+from qc.groove.cutting import MEASURES, Cutting, is_worse, windowed
+from qc.groove.known import Known, Worst
 from qc.groove.rows import LevelRow
 from qc.groove.side import Side
 from qc.quantity import Op, Polarity, Quantity, meets
@@ -40,10 +41,10 @@ class Reached:
 
 
 class LevelSearch:
-    """Judges one side at any level."""
+    """Judges one side at any level; what is `known` of it, from an earlier search, is not worked out again."""
 
-    def __init__(self, side: Side, rows: Iterable[LevelRow]) -> None:
-        self.side = side
+    def __init__(self, side: Side, rows: Iterable[LevelRow], known: Known | None = None) -> None:
+        self.side, self.known = side, known or Known()
         self.rows = tuple(row for row in rows if row.measure in MEASURES)
         self._cuttings: dict[float, dict[Polarity, Cutting]] = {}
         self._holding = math.nan  # level whose arrays are held
@@ -59,7 +60,9 @@ class LevelSearch:
         What was found at a level is remembered; the arrays, which are large, are held for the last level only.
         """
         if level not in self._cuttings:
-            self._cuttings[level] = {one: Cutting(self.side, level, one) for one in self.side.polarities}
+            self._cuttings[level] = {
+                one: Cutting(self.side, level, one, self.known.at(level, one)) for one in self.side.polarities
+            }
         if level != self._holding:
             self.forget()
             self._holding = level

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND
-from qc.groove.cutting import CHANNELS, MEASURES, Cutting, Worst
+from qc.groove.cutting import CHANNELS, MEASURES, Cutting
+from qc.groove.known import Worst
 from qc.quantity import Op, last
 
 Array = NDArray[np.float64]

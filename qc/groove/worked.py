@@ -12,6 +12,7 @@ from qc.contract import At, Need, Quantity
 from qc.groove.budget import Budget, budget
 from qc.groove.cutting import MEASURES, Cutting
 from qc.groove.events import PlacedEvent, events, placed
+from qc.groove.known import Known
 from qc.groove.levels import LevelSearch, Reached
 from qc.groove.neighbours import Neighbours, neighbours
 from qc.groove.playing_time import minutes_for
@@ -50,11 +51,14 @@ class WorkedSide:
     @classmethod
     def of(
         cls, chain: Chain, envelopes: GrooveInput, heard: Heard, tracks: Sequence[TrackTimes],
-        rows: Iterable[LevelRow], declared: float | None,
+        rows: Iterable[LevelRow], declared: float | None, known: Known | None = None,
     ) -> WorkedSide:  # fmt: skip
-        """Work out a side; `declared` is the cut level asked for in dB, None when it is free."""
+        """Work out a side; `declared` is the cut level asked for in dB, None when it is free.
+
+        `known` is what earlier searches of the same span found under the same chain; what this one finds is added.
+        """
         span = span_of(tracks, heard, envelopes.sectors)
-        search = LevelSearch(Side.of(chain, span, envelopes), rows)
+        search = LevelSearch(Side.of(chain, span, envelopes), rows, known)
         return cls(search, *search.allowed(), declared)
 
     @property
@@ -109,7 +113,7 @@ class WorkedSide:
     def budget(self) -> Budget:
         """What each limit allows, and what taming the worst passages would win."""
         self.search.forget()
-        return budget(self.search.side, self.by_limit, self.recommended)
+        return budget(self.search.side, self.by_limit, self.recommended, self.search.known)
 
     @cached_property
     def neighbours(self) -> list[Neighbours]:

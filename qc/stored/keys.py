@@ -23,7 +23,7 @@ from qc.stored.forms import UnknownFormError
 FORMAT = 1
 MOST_FILES = 2_000
 """Sources of a plugin that are gone through at the most."""
-_CORE = ("audio/*.py", "chain.py", "contract.py")
+_CORE = ("audio/*.py", "chain.py", "contract.py", "quantity.py")
 """Sources of the core that a result may hang on, besides those of the kernels."""
 
 
@@ -59,6 +59,11 @@ def _key(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str]) -> 
         FORMAT, parameters(sound), type(analysis).id, type(analysis).version, parameters(analysis),
         [parameters(tap) for tap in taps], _core(), [[one, versions.get(one, ""), code_of(one)] for one in packages],
     ])  # fmt: skip
+
+
+def key_of_further(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str], on: Any) -> str:
+    """Give the key of what the core works out from a result and from `on`; raises UnknownFormError."""
+    return _digest([key_of(analysis, sound, versions), parameters(on)])
 
 
 def look_at(analyses: Iterable[Analysis[Any]]) -> None:

@@ -14,13 +14,13 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from qc.contract import Analysis, Need
 from qc.stored import entry
 from qc.stored.entry import DamagedError
 from qc.stored.forms import Array, Form, UnknownFormError, form_of
-from qc.stored.keys import Sound, key_of, look_at, result_of
+from qc.stored.keys import Sound, key_of, key_of_further, look_at, result_of
 from qc.wording import shown
 
 NAME = ".sidegate-cache"
@@ -41,6 +41,7 @@ _SUFFIX = ".kept"
 _FILES = "files"
 _SOUND = re.compile(r"[0-9a-f]{32}")
 
+T = TypeVar("T")
 State = tuple[int, ...]
 """What tells one state of a file from another: size, time of change, inode, device ..."""
 
@@ -135,8 +136,26 @@ class Store:
                 form, key = form_of(result_of(type(analysis))), key_of(analysis, sound, self._versions)
                 self._write(self._place(sound, analysis, key), key, form, result)
 
+    def recall(self, sound: Sound, analysis: Analysis[Any], on: Any, kind: type[T]) -> T | None:
+        """Give what was worked out from an analysis' result before, `on` being all that it hangs on besides."""
+        with contextlib.suppress(UnknownFormError):
+            key = key_of_further(analysis, sound, self._versions, on)
+            for found in self._read(self._named(sound, f"{analysis.id}.further", key), key, form_of(kind)):
+                further: T = found
+                return further
+        return None
+
+    def note(self, sound: Sound, analysis: Analysis[Any], on: Any, further: Any) -> None:
+        """Store what `recall` gives the next time, in the place of what it gave before."""
+        with contextlib.suppress(UnknownFormError):
+            key = key_of_further(analysis, sound, self._versions, on)
+            self._write(self._named(sound, f"{analysis.id}.further", key), key, form_of(type(further)), further)
+
     def _place(self, sound: Sound, analysis: Analysis[Any], key: str) -> Path:
-        name = re.sub(r"[^a-z0-9.-]", "_", analysis.id.lower())[:60]
+        return self._named(sound, analysis.id, key)
+
+    def _named(self, sound: Sound, name: str, key: str) -> Path:
+        name = re.sub(r"[^a-z0-9.-]", "_", name.lower())[:60]
         return self._folder / sound.digest / f"{name}-{key[:32]}{_SUFFIX}"
 
     def tidy(self) -> None:

@@ -128,3 +128,30 @@ def test_a_process_that_is_killed_half_way_leaves_nothing_that_is_believed(good)
     assert origins["B"] in {"heard", "partly stored", "stored"}
     assert not any("damaged" in one for one in ran.sentences)
     assert told(good.check())[1] == {"A": "stored", "B": "stored"}
+
+
+def test_under_another_ruleset_or_chain_a_stored_side_is_judged_as_one_that_is_heard(good, tmp_path):
+    house = tmp_path / "house.yaml"
+    house.write_text(
+        "schema: 1\nname: house\nversion: 1.0.0\nextends: disc-12in-33@1.0.0\nlimits:\n  groove.top-width-too-narrow:\n"
+        "    least: {warn: 42 um, fail: 40 um, source: practice}\n"
+    )
+    good.check()
+    judged = []
+    for words in (["--ruleset", house], ["--chain", "cut.land=20um"], []):
+        kept, plain = told(good.check(*words)), told(good.check(*words, "--no-cache"))
+        assert (kept[1]["A"], plain[1]["A"]) == ("stored", "heard")
+        assert kept[0] == plain[0]
+        judged.append(kept[0]["sides"][0]["levels"])
+    assert judged[0] != judged[2] != judged[1]
+    assert len(list((good.folder / NAME).rglob("groove.sectors.further-*.kept"))) == 4  # two sides, two chains
+
+
+def test_numbers_by_level_that_are_damaged_are_worked_out_again(good):
+    first = good.check()
+    for path in (good.folder / NAME).rglob("groove.sectors.further-*.kept"):
+        path.write_bytes(path.read_bytes().replace(b"groove.travel", b"groove.TRAVEL"))
+    second = good.check()
+    assert sum("is damaged" in one for one in second.sentences) == 1
+    assert told(second)[0] == told(first)[0]
+    assert not any("damaged" in one for one in good.check().sentences)

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from qc.chain import SECTORS_A_SECOND, Chain
-from qc.groove.cutting import CHANNELS, MEASURES, Cutting, Worst
+from qc.groove.cutting import CHANNELS, MEASURES, Cutting
+from qc.groove.known import Worst
 from qc.groove.levels import HIGHEST, LOWEST, LevelSearch
 from qc.groove.rows import LevelRow
 from qc.groove.sectors import GrooveInput

@@ -1,0 +1,139 @@
+"""What is known of a side from earlier searches: taken as it is, never in another's place, and no end of it kept."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import qc.groove.cutting
+from by_hand import ROWS, UM, envelopes, on, side, with_cut
+from qc.groove.budget import budget
+from qc.groove.cutting import MEASURES
+from qc.groove.known import MOST_LEVELS, MOST_TRIALS, Known, Trial, Worst
+from qc.groove.levels import LevelSearch
+from qc.stored.forms import form_of
+
+FIXED = with_cut(depth="fixed")
+RISES = ((1000, 1010, 20.0), (3000, 3010, 16.0), (5000, 5010, 12.0))
+LOUD = np.abs(np.sin(np.arange(9000) / 50.0))
+HEARD = envelopes(
+    9000, vertical_max=UM * on(9000, *RISES), lateral_v=0.5 * LOUD, a_abs=9e3 * np.vstack([LOUD, LOUD[::-1]]),
+    d_max=30.0 * UM * np.vstack([LOUD, LOUD]),
+)  # fmt: skip
+
+
+def again(known):
+    """What is known as the next run has it: written down, and read."""
+    form, arrays = form_of(type(known.kept())), []
+    return Known(form.take(form.put(known.kept(), arrays), arrays))
+
+
+def all_of(of):
+    """Everything that a report takes of a search."""
+    by_limit, recommended, clean = of.allowed()
+    repairs = budget(of.side, by_limit, recommended, of.known)
+    numbers = {name: of.quantity(name, recommended.level) for name in MEASURES}
+    return by_limit, recommended, clean, repairs, numbers
+
+
+@pytest.fixture
+def laid(monkeypatch):
+    """The spirals that were laid."""
+    spirals = []
+    for name in ("lay", "wind"):
+        given_by = getattr(qc.groove.cutting, name)
+        monkeypatch.setattr(qc.groove.cutting, name, lambda *a, by=given_by: spirals.append(None) or by(*a))
+    return spirals
+
+
+def test_what_is_known_is_not_laid_again(laid):
+    there = side(HEARD, FIXED)
+    first = LevelSearch(there, ROWS)
+    found = all_of(first)
+    assert laid
+    laid.clear()
+    second = LevelSearch(there, ROWS, again(first.known))
+    assert all_of(second) == found
+    assert laid == []
+    assert not second.known.grown
+
+
+def test_where_one_limit_is_another_only_what_is_new_is_laid(laid):
+    there = side(HEARD, FIXED)
+    first = LevelSearch(there, ROWS)
+    all_of(first)
+    rows = [replace(row, fail=0.9 * row.fail) if row.measure == "groove.top_width_min" else row for row in ROWS]
+    laid.clear()
+    fresh = all_of(LevelSearch(there, rows))
+    all_laid = len(laid)
+    laid.clear()
+    second = LevelSearch(there, rows, again(first.known))
+    assert all_of(second) == fresh
+    assert 0 < len(laid) < all_laid
+    assert second.known.grown
+
+
+def test_what_is_known_is_believed():
+    """It is the number that counts, and it is looked up by measurement, level and polarity."""
+    known, there = Known(), side(HEARD, FIXED)
+    for polarity in there.polarities:
+        known.at(3.0, polarity).worst["groove.drive_1s"] = Worst(1e9, 5, 0, 75, "left")
+    told = LevelSearch(there, ROWS, again(known))
+    assert told.worst("groove.drive_1s", 3.0)[0].value == 1e9
+    plain = LevelSearch(there, ROWS)
+    assert told.worst("groove.drive_1s", 3.1) == plain.worst("groove.drive_1s", 3.1)
+    assert told.worst("groove.drive_10s", 3.0) == plain.worst("groove.drive_10s", 3.0)
+
+
+def scaled(row, by, sets):
+    """A limit with other values, and another of them that sets the level, where it has that."""
+    warn, fail = (None if bound is None else by * bound for bound in (row.warn, row.fail))
+    return replace(row, warn=warn, fail=fail, sets_level=sets if {"warn": warn, "fail": fail}.get(sets) else None)
+
+
+limits = st.lists(
+    st.builds(scaled, st.sampled_from(ROWS), st.floats(0.5, 2.0), st.sampled_from(["warn", "fail", None])),
+    min_size=1, max_size=6, unique_by=lambda row: row.measure,
+)  # fmt: skip
+
+
+@settings(max_examples=25, deadline=None)
+@given(limits, limits)
+def test_a_search_after_another_one_finds_what_it_finds_alone(one, other):
+    there = side(HEARD, FIXED)
+    before = LevelSearch(there, one)
+    all_of(before)
+    assert all_of(LevelSearch(there, other, again(before.known))) == all_of(LevelSearch(there, other))
+
+
+def test_repairs_that_were_tried_under_other_limits_are_tried_anew():
+    there = side(HEARD, FIXED)
+    first = LevelSearch(there, ROWS)
+    by_limit, recommended, _ = first.allowed()
+    of_all = budget(there, by_limit, recommended, first.known)
+    assert of_all.repairs
+    alone = {row: reached for row, reached in by_limit.items() if row == recommended.by}
+    assert budget(there, alone, recommended, first.known) == budget(there, alone, recommended) != of_all
+    assert len(first.known.kept().trials) == 2
+
+
+def test_no_end_of_it_is_kept_and_what_was_asked_for_last_is():
+    known = Known()
+    for tenths in range(MOST_LEVELS + 5):
+        known.at(tenths / 10.0, "normal").worst["groove.travel"] = Worst(0.08, 1, 1, 2)
+        known.tried(f"{tenths}", [Trial(((1, 2),), tenths, None)])
+    known.at(0.1, "normal")
+    known.trials("1")
+    kept = known.kept()
+    assert (len(kept.levels), len(kept.trials)) == (MOST_LEVELS, MOST_TRIALS)
+    assert (kept.levels[-1].level, kept.trials[-1][0]) == (0.1, "1")
+    assert kept.levels[0].level == pytest.approx(0.6)  # all after it but 0.1 were asked for later
+
+
+def test_a_level_at_which_nothing_was_measured_is_not_kept():
+    known = Known()
+    known.at(0.0, "normal")
+    assert known.kept().levels == ()
+    assert not known.grown
