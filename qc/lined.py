@@ -6,6 +6,7 @@ expanded, and no object is built but dict, list, str and None.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import re
@@ -13,8 +14,8 @@ import stat
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, NoReturn, TypeVar
 
-from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError
+from ruamel.yaml import YAML, __with_libyaml__
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from ruamel.yaml.events import (
     AliasEvent,
     DocumentStartEvent,
@@ -64,6 +65,8 @@ _STUMBLES = (
     TypeError,
     ValueError,
 )
+# What libyaml takes and ruamel.yaml does not: tabs between words, two ends of a document in a row.
+_LOOSER = re.compile(r"\t|^\.\.\.", re.MULTILINE)
 _DIRECTIVE = re.compile(r"(?:[ \t]*(?:#[^\n]*)?\n)*%")
 
 
@@ -131,9 +134,16 @@ def parse_lined(text: bytes, name: str, kind: Kind, error: type[SidegateError], 
     """Read YAML from bytes, as `load_lined` does; `name` stands for the file in messages."""
     if len(text) > LARGEST:
         raise error(f"{name}: the text is larger than 256 KiB, so it cannot be a {_NAMES[kind]}")
-    reading = _Reading(_decoded(text, name, error), name, _NAMES[kind], error)
-    data, top = reading.document()
+    data, top = _document(_decoded(text, name, error), name, _NAMES[kind], error)
     return Lined(data, name, path, hashlib.sha256(text).hexdigest(), top)
+
+
+def _document(text: str, name: str, noun: str, error: type[SidegateError]) -> tuple[dict[str, Any], _Place]:
+    """Read the one document, by the parser that is fast; whatever that one does not take, the other one words."""
+    if __with_libyaml__ and not _LOOSER.search(text):
+        with contextlib.suppress(error, YAMLError, *_STUMBLES):
+            return _Reading(text, name, noun, error, pure=False).document()
+    return _Reading(text, name, noun, error, pure=True).document()
 
 
 def validate(lined: Lined, model_class: type[M], error: type[SidegateError]) -> M:
@@ -172,10 +182,10 @@ def _line_ends(text: str) -> str:
 
 
 class _Reading:
-    """One pass over the events of one text."""
+    """One pass over the events of one text, from ruamel.yaml's own parser (`pure`) or from libyaml."""
 
-    def __init__(self, text: str, name: str, noun: str, error: type[SidegateError]) -> None:
-        self.text, self.name, self.noun, self.error = text, name, noun, error
+    def __init__(self, text: str, name: str, noun: str, error: type[SidegateError], *, pure: bool) -> None:
+        self.text, self.name, self.noun, self.error, self.pure = text, name, noun, error, pure
         self.events = self._events()
 
     def fail(self, line: int, sentence: str) -> NoReturn:
@@ -183,7 +193,7 @@ class _Reading:
 
     def _events(self) -> Iterator[Event]:
         """Give the parser's events; whatever it does not like becomes one sentence."""
-        yaml = YAML(typ="safe", pure=True)
+        yaml = YAML(typ="safe", pure=self.pure)
         _, parser = yaml.get_constructor_parser(self.text)
         try:
             while parser.check_event():
@@ -252,7 +262,7 @@ class _Reading:
 
     def scalar(self, event: ScalarEvent, line: int) -> str | None:
         text = str(event.value)
-        if event.style is None and text in _NULLS:
+        if not event.style and text in _NULLS:
             return None
         if unseen := _UNSEEN.search(text):
             self.fail(line, f"the value holds the unseen character U+{ord(unseen[0]):04X}; leave it out")
@@ -290,6 +300,6 @@ class _Reading:
         key = self.scalar(event, line)
         if not key:
             self.fail(line, 'a key is missing before ":"; write it, or put the value in quotes')
-        if key == "<<" and event.style is None:
+        if key == "<<" and not event.style:
             self.fail(line, 'the merge key "<<" is not accepted; write the keys out')
         return key

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Mapping
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from pydantic import Field
+from ruamel.yaml import __with_libyaml__
 
+import qc.lined
 from qc.errors import DeliveryError, RulesetError
 from qc.lined import LARGEST, load_lined, parse_lined, validate
 from qc.quantity import Model
@@ -148,6 +151,48 @@ def test_no_text_breaks_the_reader(text: str):
         assert 1 <= int(line) <= text.count("\n") + 1
     else:
         assert isinstance(lined.data, dict)
+
+
+WORDS = st.sampled_from([
+    "a", "b: x", "- ", "- a", "[", "]", "{", "}", ", ", ": ", ":", "? ", "#", " # c", '"', "'", "\n", "\n  ",
+    "\n    ", "|\n", ">\n", " ", "\t", "---\n", "...\n", "~", '"x"', "'y'", '"\\n"', '"\\/"', "é", "http://x",
+    "a:b", "%", "@", "`", "!t ", "&a ", "*a", "<<", "|-\n", "|2\n", ">+\n", "4:31", "\\", '"a\n b"',
+    "key: [1, 2]", "key: {a: 1}", "\n- ", "\n  - ", "=",
+])  # fmt: skip
+
+
+@pytest.mark.skipif(not __with_libyaml__, reason="needs ruamel.yaml.clib")
+@given(st.lists(WORDS, max_size=14).map("".join))
+@example("a: 1\n...\n...\n")
+@example("a: b\tc\n")
+@example("<<: a\n")
+@settings(max_examples=1500, deadline=None)
+def test_both_parsers_read_the_same(text: str):
+    """libyaml is the quick one; what it takes and ruamel.yaml's own would not, or not so, must not come through."""
+    taken = []
+    for quick in (True, False):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("qc.lined.__with_libyaml__", quick)
+            try:
+                taken.append(read("top: 1\n" + text))
+            except DeliveryError as error:
+                taken.append(str(error))
+    assert taken[0] == taken[1]
+
+
+@pytest.mark.skipif(not __with_libyaml__, reason="needs ruamel.yaml.clib")
+def test_shipped_rulesets_are_read_alike_and_by_the_quick_parser(monkeypatch):
+    asked = []
+    plain = qc.lined._Reading.document
+    monkeypatch.setattr(qc.lined._Reading, "document", lambda self: asked.append(self.pure) or plain(self))
+    for path in sorted(Path(str(files("qc_rulesets"))).rglob("*.yaml")):
+        text = path.read_bytes()
+        quick = read(text)
+        with monkeypatch.context() as patch:
+            patch.setattr("qc.lined.__with_libyaml__", False)
+            assert read(text) == quick
+    assert asked
+    assert asked == [False, True] * (len(asked) // 2)
 
 
 @given(st.binary(max_size=30))

@@ -14,6 +14,8 @@ _TWO_COLONS = r"[0-9]{1,4}:[0-5][0-9]:[0-5][0-9]\.[0-9]{1,18}"
 PATTERN = f"^({_SECONDS}|{_ONE_COLON}|{_TWO_COLONS})$"
 """what a written time looks like, for JSON Schema and for parsing alike"""
 _TIME = re.compile(PATTERN.removesuffix("$") + r"\Z")
+LONGEST = 1e9
+"""s that no time reaches"""
 _FORMS = 'write seconds (62.5), "m:ss.fff" or "h:mm:ss.fff"'
 
 
@@ -28,6 +30,8 @@ def read_time(written: str | float | Fraction) -> Fraction:
         if written < 0:
             raise ValueError(f'"{shown(str(written))}" is before the beginning; a time cannot be negative')
         return written
+    if isinstance(written, float) and 0.0 <= written < LONGEST:
+        return Fraction(repr(float(written)))  # of any number of places, as 1e-05 is
     text = str(written).strip()
     if _TIME.match(text) is None:
         raise ValueError(_why_not(text))

@@ -6,7 +6,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from qc.delivery.times import read_time, to_seconds_float, write_time
@@ -62,9 +62,17 @@ def test_seconds_and_minutes_agree(seconds: Decimal):
 
 
 @given(st.floats(0, 10**6))
+@example(0.0003605802339980609)
+@example(1e-5)
 def test_a_float_stands_for_its_shortest_decimal(seconds: float):
-    if "e" not in repr(seconds):
-        assert to_seconds_float(read_time(seconds)) == seconds
+    assert read_time(seconds) == Fraction(Decimal(repr(seconds)))
+    assert to_seconds_float(read_time(seconds)) == seconds
+
+
+@pytest.mark.parametrize("seconds", [-0.5, 1e9, float("inf"), float("nan")])
+def test_a_float_that_is_no_time_is_refused(seconds: float):
+    with pytest.raises(ValueError, match=r"is not a time|before the beginning"):
+        read_time(seconds)
 
 
 @pytest.mark.parametrize(
