@@ -313,6 +313,7 @@ def run() -> NoReturn:
     """Entry point of the console script."""
     gc.set_threshold(GARBAGE)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of numpy's algebra, which no kernel uses
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some takes as long as a model
     sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - closed by the caller
     sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
     code: str | int | None

@@ -162,18 +162,23 @@ def missing_requirements(ruleset: Ruleset, installed: Mapping[str, str]) -> list
     """
     if not ruleset.requires:
         return []
-    from packaging.utils import canonicalize_name  # only here, and it looks the whole machine over
-
-    there = {"sidegate": qc.__version__} | {canonicalize_name(name): version for name, version in installed.items()}
+    there = {"sidegate": qc.__version__, **installed}
     missing = []
     for name, wanted in ruleset.requires.items():
-        version = there.get(canonicalize_name(name))
+        version = there.get(name) or _otherwise_written(name, there)
         needs = f"{ruleset.name}@{ruleset.version} requires {name} {wanted}"
         if version is None:
             missing.append(f"{needs}, which is not installed; install it, or name another ruleset")
         elif not _is_within(version, wanted):
             missing.append(f"{needs}, and {version} is installed; install such a version, or name another ruleset")
     return missing
+
+
+def _otherwise_written(name: str, there: Mapping[str, str]) -> str | None:
+    """Give the version of a distribution whose name is written in another way, as lowtide.rules for lowtide-rules."""
+    from packaging.utils import canonicalize_name  # only here: it looks the whole machine over
+
+    return {canonicalize_name(one): version for one, version in there.items()}.get(canonicalize_name(name))
 
 
 def _is_within(version: str, wanted: str) -> bool:
