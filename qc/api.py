@@ -19,7 +19,6 @@ from qc.choosing import choose, for_disc, loaded, others
 from qc.contract import Check, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
-from qc.demo.planted import Planted
 from qc.errors import DeliveryError, UsageError
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
@@ -41,6 +40,7 @@ from qc.stored.keys import package_of
 from qc.stored.store import Store
 
 if TYPE_CHECKING:
+    from qc.demo.planted import Planted
     from qc.planning import Disc
     from qc.report.plan import PlanReport
     from qc.report.ruleset_diff import RulesetDiff

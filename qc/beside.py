@@ -6,18 +6,19 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from qc.contract import Check, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.intake import arrive
-from qc.judge.baseline import Earlier, Layout, compared, refuse_stale
 from qc.judge.granted import granted
 from qc.judge.waivers import Waivers
-from qc.report.earlier import read_report
 from qc.report.model import AudioFacts, RulesetFacts
 from qc.ruleset.load import Ruleset
+
+if TYPE_CHECKING:
+    from qc.judge.baseline import Earlier
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,11 @@ class Beside:
     def compared(self, report: Report) -> Report:
         """Give a report with what became of the waivers, and compared with the earlier one where there is one."""
         report = report.model_copy(update={"waivers": self.waivers.facts()})
-        return report if self.earlier is None else compared(report, self.earlier)
+        if self.earlier is None:
+            return report
+        from qc.judge.baseline import compared  # most runs have nothing to compare with
+
+        return compared(report, self.earlier)
 
 
 def read_beside(
@@ -64,6 +69,9 @@ def read_beside(
     )
     if papers.baseline is None:
         return Beside(waivers, None)
+    from qc.judge.baseline import Earlier, Layout, refuse_stale
+    from qc.report.earlier import read_report
+
     earlier = Earlier(read_report(papers.baseline), papers.baseline.name)
     layouts = {side.id: Layout.of(side.itself(), facts(side.id).channels) for side in sides}
     every_side = len(sides) == len(read.delivery.sides)

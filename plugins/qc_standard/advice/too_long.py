@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from qc.contract import Excerpt, Finding, Quantity, Remedy
 from qc.errors import NotMeasuredError
-from qc.groove.highest import DIAMETER
-from qc.groove.length import Length, shorten
 from qc.groove.playing_time import minutes_for
 from qc.groove.worked import LEAD_OUT_PITCH, AsCut
 from qc.quantity import clock, show
 from qc_standard.advice.advised import advised, broken
 
+if TYPE_CHECKING:
+    from qc.groove.length import Length
+
+DIAMETER = "groove.last_diameter"
 LOWEST_DB = 40.0
 """dB by which a level for the table is looked for at the most."""
 
@@ -41,6 +45,8 @@ def come_down(finding: Finding, look: Excerpt) -> Finding:
 
 
 def _shorter(finding: Finding, look: Excerpt, diameter: float) -> Finding:
+    from qc.groove.length import shorten  # few sides are too long
+
     worked = look[AsCut]
     length = shorten(worked, diameter)
     ways, numbers = [], {"diameter": _mm(length.wanted), "ends": _mm(length.ends)}
