@@ -23,6 +23,8 @@ from qc.testing.music import Song, song
 
 RATE = 48_000
 CORE = {"groove.sectors", "groove.parts", "level.peaks", "loudness.programme", "stereo.low-band"}
+ENTRIES = len(CORE) + 1
+"""of a side: one an analysis, and what the level search found"""
 WRONG = "0" * 64
 
 
@@ -83,7 +85,7 @@ def test_a_second_run_hears_nothing_and_says_the_same(folder, check, passes, tmp
     assert second == (plain, {"A": "stored", "B": "stored"}, [])
     assert len(passes) == 2
     assert [side["passes"] for side in second[0]["sides"]] == [1, 1]
-    assert len(entries(tmp_path)) == 2 * len(CORE)
+    assert len(entries(tmp_path)) == 2 * ENTRIES
 
 
 def test_the_plan_takes_what_the_check_heard(folder, check, passes, tmp_path):
@@ -256,7 +258,7 @@ def test_a_file_that_changes_while_it_is_heard_is_not_stored(folder, check, monk
 
     monkeypatch.setattr(measuring, "hear", changed)
     assert check(folder)[1] == {"A": "heard", "B": "heard"}
-    assert len(entries(tmp_path)) == len(CORE)
+    assert len(entries(tmp_path)) == ENTRIES
     monkeypatch.undo()
     assert check(folder)[1] == {"A": "heard", "B": "stored"}
 
@@ -488,7 +490,7 @@ def test_what_nobody_used_for_long_goes_and_nothing_else(folder, check, tmp_path
     assert check(folder)[1] == {"A": "heard", "B": "stored"}
     left = {path.parent for path in old if path.exists()}
     assert len(left) == 1, "what side B used again stays, what the old side A had goes"
-    assert len(list(left.pop().iterdir())) == len(CORE)
+    assert len(list(left.pop().iterdir())) == ENTRIES
     assert not unfinished.exists()
     assert (other / "a.kept").exists()
     assert (tmp_path / "store" / "keep.kept").exists()
