@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 
 from qc.quantity import Polarity
 
-MOST_LEVELS = 400
-"""Levels, each of one polarity, that are kept: some six searches."""
+MOST_LEVELS = 250
+"""Levels, each of one polarity, that are kept: some four searches, and no more than one file of the store takes."""
 MOST_TRIALS = 50
 """Trials of repairs that are kept."""
 

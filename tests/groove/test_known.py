@@ -13,6 +13,7 @@ from qc.groove.budget import budget
 from qc.groove.cutting import MEASURES
 from qc.groove.known import MOST_LEVELS, MOST_TRIALS, Known, Trial, Worst
 from qc.groove.levels import LevelSearch
+from qc.stored.entry import read, write
 from qc.stored.forms import form_of
 
 FIXED = with_cut(depth="fixed")
@@ -137,3 +138,22 @@ def test_a_level_at_which_nothing_was_measured_is_not_kept():
     known.at(0.0, "normal")
     assert known.kept().levels == ()
     assert not known.grown
+
+
+def test_as_much_as_is_kept_fits_into_a_file_of_the_store(tmp_path):
+    """Every measurement at every level, each at places of its own."""
+    known = Known()
+    for tenths in range(MOST_LEVELS):
+        numbers = known.at(tenths / 10.0 + 1e-17, "inverted")
+        for k, name in enumerate(MEASURES):
+            sector = 1_000_000 + 100 * tenths + k
+            numbers.worst[name] = Worst(-1.0 / (3.0 + sector), sector, sector - 375, sector + 375, "right")
+            numbers.radii |= {sector: 0.1 + 1.0 / sector, sector - 375: 0.1 - 1.0 / sector}
+    for k in range(MOST_TRIALS):
+        passages = tuple((1_000_000 + n, 1_000_375 + n) for n in range(5))
+        known.tried(
+            f"{k}" + ", groove.lateral_slope_share <= 0.123456789 1 at -100" * 12, [Trial(passages, -100, 1)] * 5
+        )
+    place, key, form = tmp_path / "it.kept", 64 * "0", form_of(type(known.kept()))
+    write(place, key, form, known.kept())
+    assert read(place, key, form) == known.kept()
