@@ -40,6 +40,11 @@ def test_scalars_stay_as_they_are_written():
     }  # fmt: skip
 
 
+def test_a_tab_between_words_may_be_a_space_or_in_quotes():
+    assert read('a: "b\tc"\n').data == {"a": "b\tc"}
+    assert read("a: b c\n").data == {"a": "b c"}
+
+
 @pytest.mark.parametrize("written", ["", "~", "null", "Null", "NULL"])
 def test_nothing_is_none(written: str):
     assert read(f"a: {written}\n").data == {"a": None}
@@ -77,6 +82,7 @@ BAD: list[tuple[str | bytes, int, str]] = [
     ("\na:b\n", 2, "holds a single value"),
     ("a:\n\tb: 1\n", 2, "a tab stands in the indentation"),
     ("a: 1\nb:\n-\tc: 1\n", 3, "a tab stands in the indentation"),
+    ("a: 1\nb: c\td\n", 2, "a tab stands between or behind the words"),
     ("a: 1\nb: c: d\n", 2, "a key cannot stand here"),
     ("a: 1\n b: 2\n", 2, "a key cannot stand here"),
     ("a: 1\nb\nc: 2\n", 2, 'has no ":"'),
