@@ -94,7 +94,7 @@ def in_plain_words(why: MarkedYAMLError, lines: Sequence[str]) -> tuple[int, str
     if "\t" in text[: len(text) - len(text.lstrip(" \t-"))]:
         return here + 1, "a tab stands in the indentation; use spaces"
     if beginning and beginning[1] == r"\t":
-        return here + 1, "a tab stands between or behind the words of this line; use a space, or put the value in quotes"
+        return here + 1, "a tab stands between or behind the words of this line; use a space, or quotes"
     if beginning:
         return here + 1, f'a value cannot begin with "{beginning[1]}"; put it in quotes'
     for part, sentence, at_beginning in _YAML:
