@@ -230,10 +230,12 @@ def _measured(
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
     worked, mono = None, received.facts.channels == 1
     if Sectors in results and Programme in results:
+        integrated = quantities.get("loudness.integrated")
         worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known
-        )
-        quantities |= worked.quantities(quantities.get("loudness.integrated"))
+            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known,
+            bound.policy, integrated,
+        )  # fmt: skip
+        quantities |= worked.quantities(integrated)
         quantities = {name: _placed(q, worked, mono=mono) for name, q in quantities.items()}
     else:
         publishers |= dict.fromkeys(UNITS, Sectors if Sectors in broken else Programme)
@@ -256,11 +258,19 @@ def _measured(
         quantities=quantities,
         publishers=publishers,
         windows={} if worked is None else worked.windows(),
+        clean_of=frozenset() if worked is None else _clean_of(worked),
         events=(lambda *_: ()) if worked is None else lambda name, limit: _events(worked, name, limit, mono=mono),
         line=line,
         place=(lambda at: at) if worked is None else worked.place,
     )
     return MeasuredSide(report, evidence)
+
+
+def _clean_of(worked: WorkedSide) -> frozenset[tuple[str, str]]:
+    """Give check and measurement of the limits whose warnings go at the clean level, where that is a lower one."""
+    if worked.judged <= worked.clean.level:
+        return frozenset()
+    return frozenset((row.check, row.measure) for row in worked.mended)
 
 
 def _placed(quantity: Quantity, worked: WorkedSide, *, mono: bool) -> Quantity:

@@ -108,6 +108,8 @@ class CheckResult(Model):
     findings_omitted: int = 0
     findings_waived: int = 0
     """those that somebody answers for, omitted ones too"""
+    warnings_gone_at_clean: int = 0
+    """warnings of limits that set the level and warn nowhere at the clean level: omitted ones too, waived ones not"""
     reason: str = ""
 
     @property
@@ -193,13 +195,23 @@ class Budget(Model):
 
 
 class Levels(Model):
-    """Cut levels of a side in dB: what it is judged at, what was asked for, what fits, what keeps every warning off."""
+    """Cut levels of a side in dB: what it is judged at, what was asked for, what fits, what keeps every warning off.
+
+    `edge` is the highest level at which every limit that sets the level holds (None in reports of earlier versions);
+    by the `policy` of the ruleset the recommended level is that, or a margin below it. `fails_at_recommended` names
+    the limits that fail there because the ruleset does not let them set the level, `clean_of` those that set the
+    level and warn nowhere at the clean level.
+    """
 
     judged: Quantity
     declared: Quantity | None = None
     recommended: Quantity
     clean: Quantity
+    edge: Quantity | None = None
+    policy: Literal["edge", "margin"] = "edge"
     ruling: str | None = None
+    fails_at_recommended: tuple[str, ...] = ()
+    clean_of: tuple[str, ...] = ()
     by_limit: Mapping[str, LevelAt] = Field(default_factory=dict)
     budget: Budget | None = None
 
@@ -295,6 +307,8 @@ class RulesetFacts(Model):
     extends: tuple[ExtendedFacts, ...] = ()
     """nearest first"""
     chain: Mapping[str, Any] = Field(default_factory=dict)
+    level: Mapping[str, Mapping[str, str]] = Field(default_factory=dict)
+    """"policy", "margin" -> {"value": ..., "source": ...}, as far as the ruleset states them"""
     limits: Mapping[str, HeldLimit] = Field(default_factory=dict)
 
 

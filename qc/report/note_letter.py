@@ -8,6 +8,7 @@ from typing import Literal
 
 from qc.check_words import CheckWords, ForClient
 from qc.report.findings import Fold, Found, folds, listed
+from qc.report.level_notes import goes_when_clean, gone_for_client, unset
 from qc.report.model import Finding, Report, SideReport
 from qc.wording import shown
 
@@ -69,6 +70,8 @@ class Letter:
     """names of what an earlier report found and this one does not"""
     at_another_level: str = ""
     """the sides that were to be cut at another level then, "Side A is" or "Sides A and B are"; empty where none was"""
+    near_the_edge: tuple[str, ...] = ()
+    """a sentence for each side some of whose warnings would go at its clean level"""
     details: tuple[str, ...] = ()
     """the same in the words of engineers"""
     broke: bool = False
@@ -78,7 +81,9 @@ class Letter:
 def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
     """Put together what the client should know; what is waived is not told again."""
     mend = folds(report, "fail", by_side=False)
-    weigh = [fold for fold in folds(report, "warn", by_side=False) if _worth(fold, mend, words)]
+    weigh = [
+        fold for fold in folds(report, "warn", by_side=False, without=goes_when_clean) if _worth(fold, mend, words)
+    ]
     weigh = weigh[: max(0, THINGS - len(mend))]
     return Letter(
         title=shown(report.delivery.title, LONGEST),
@@ -89,9 +94,17 @@ def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
         weigh=tuple(_thing(fold, report, words) for fold in weigh),
         mended=_mended(report, words),
         at_another_level=_at_another_level(report),
-        details=tuple(_details(report, [*mend, *weigh])),
+        near_the_edge=tuple(gone_for_client(report)),
+        details=(*_unset(report), *_details(report, [*mend, *weigh])),
         broke=report.verdict == "error" or bool(report.plugin_failures),
     )
+
+
+def _unset(report: Report) -> Iterator[str]:
+    """Say of each side which limits fail at its recommended level because they do not set it."""
+    for side in report.sides:
+        if said := unset(report, side):
+            yield shown(f"side {shown(side.id, LONGEST)}: {said}.", 2 * FACTS)
 
 
 def _worth(fold: Fold, mend: Sequence[Fold], words: Mapping[str, CheckWords]) -> bool:

@@ -10,6 +10,7 @@ from qc.quantity import clock
 from qc.report import asked, since, waived
 from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
+from qc.report.level_notes import goes_when_clean, gone_lines
 from qc.wording import shown
 
 if TYPE_CHECKING:
@@ -104,14 +105,17 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
         page.blank()
     for fold in mend:
         _mend(page, report, fold, told, verbose=verbose)
-    weigh = folds(report, "warn", by_side=verbose)
-    if weigh:
+    weigh = folds(report, "warn", by_side=verbose, without=None if verbose else goes_when_clean)
+    lines = gone_lines(report)
+    if weigh or lines:
         page.blank()
     if verbose:
         for fold in weigh:
             _mend(page, report, fold, told, verbose=True)
     elif weigh:
         _weigh(page, report, weigh, remedies=not mend)
+    for line in lines:
+        page.say(line, label="WEIGH".ljust(MARGIN), style="yellow")
     waived.told(page, report, verbose=verbose)
     page.blank()
     sides(page, report, spare=None if verbose else SCREEN - page.lines)

@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from qc.contract import Evidence, Report
 from qc.quantity import clock
-from qc.report import asked, since, worth
+from qc.report import asked, level_notes, since, worth
 from qc.report.changed import change_lines
 from qc.report.declared import declared_lines
 from qc.report.html import tables
@@ -48,7 +48,7 @@ def document(report: Report, evidence: Evidence) -> str:
     return templates().get_template("page.html").render(
         report=report,
         verdict=VERDICTS[report.verdict],
-        matters=matters(every),
+        matters=matters(report, every),
         groups=groups(report, every),
         counts=_counts(report),
         changes=list(change_lines(report.ruleset)),
@@ -108,6 +108,8 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "side": side,
         "audio": _audio(side),
         "ruled": worth.ruled(report, side),
+        "margin": level_notes.margin(side),
+        "unset": level_notes.unset(report, side),
         "mended": asked.mended(report, side),
         "declared": list(declared_lines(side.declared)),
         "limits": tables.limits(report, side),

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from qc.quantity import clock
 from qc.report.findings import Found, number
+from qc.report.level_notes import goes_when_clean, gone
 from qc.report.model import Report, WaiverFacts
 
 WORDS = {"fail": "mend", "warn": "weigh"}
@@ -111,6 +112,9 @@ class Group(NamedTuple):
 
     side: str
     folds: list[Fold]
+    gone: list[Fold]
+    """warnings that go at the clean level: they unfold from the line that counts them"""
+    gone_words: str
 
 
 def told(report: Report) -> list[Told]:
@@ -131,14 +135,21 @@ def _waived(one: Found, waivers: dict[str, WaiverFacts]) -> Waived | None:
 
 def groups(report: Report, every: Iterable[Told]) -> list[Group]:
     """Put findings together by side, in the delivery's order, then by check, the gravest first."""
-    kept: dict[str, dict[str, list[Told]]] = {side: {} for side in (*(side.id for side in report.sides), "")}
+    sides = {"": "", **{side.id: gone(report, side) for side in report.sides}}
+    order = (*(side.id for side in report.sides), "")
+    kept, going = ({side: dict[str, list[Told]]() for side in order} for _ in range(2))
     for one in every:
-        kept.setdefault(one.side, {}).setdefault(one.found.finding.check, []).append(one)
+        place = going if goes_when_clean(report, one.found) else kept
+        place.setdefault(one.side, {}).setdefault(one.found.finding.check, []).append(one)
     omitted = {(result.side or "", result.check): result.findings_omitted for result in report.results}
+
+    def folded(side: str, checks: dict[str, list[Told]]) -> list[Fold]:
+        return [_fold(check, found, omitted.pop((side, check), 0)) for check, found in checks.items()]
+
     return [
-        Group(side, [_fold(check, found, omitted.get((side, check), 0)) for check, found in checks.items()])
-        for side, checks in kept.items()
-        if checks
+        Group(side, folded(side, kept[side]), folded(side, going.get(side, {})), sides.get(side, ""))
+        for side in kept
+        if kept[side] or going.get(side)
     ]
 
 
@@ -147,10 +158,13 @@ def _fold(check: str, found: list[Told], omitted: int) -> Fold:
     return Fold(check, found, omitted, remedies if len(remedies) == 1 else [])
 
 
-def matters(every: Iterable[Told]) -> list[Told]:
-    """Give the three that matter most: the gravest of as many checks and sides, failures before warnings."""
+def matters(report: Report, every: Iterable[Told]) -> list[Told]:
+    """Give the three that matter most: the gravest of as many checks and sides, failures before warnings.
+
+    Warnings that go at the clean level are none of them.
+    """
     first: dict[tuple[str, str], Told] = {}
     for one in every:
-        if one.found.finding.waived_by is None:
+        if one.found.finding.waived_by is None and not goes_when_clean(report, one.found):
             first.setdefault((one.side, one.found.finding.check), one)
     return list(first.values())[:THINGS]
