@@ -57,7 +57,7 @@ def passes(monkeypatch):
 
 @pytest.fixture
 def check(tmp_path):
-    """Judge with a store beside the delivery; gives the report without its run, what each side was, what was said."""
+    """Judge with a store; gives the report without its run, what each side was, what was said."""
 
     def run(folder, host=None, *, ruleset=None, cache=tmp_path / "store", verify=False):
         said = []
@@ -171,7 +171,9 @@ def test_verify_does_not_trust_the_digest_that_is_remembered(folder, check, monk
     unnoticed(folder, monkeypatch)
     assert check(folder) == (before[0], {"A": "stored", "B": "stored"}, [])
     after = check(folder, verify=True)
-    assert after[1] == {"A": "heard", "B": "stored"}
+    assert after[1] == {"A": "heard", "B": "heard"}
+    assert [said.partition(" on ")[0] for said in after[2]] == ["side A: what was stored of it"]
+    assert "(the digest of side-a.wav)" in after[2][0]
     assert after[0] == api.check(folder).model_dump(mode="json", exclude={"run"})
     assert check(folder)[0] == after[0]
 
@@ -481,7 +483,7 @@ def test_what_nobody_used_for_long_goes_and_nothing_else(folder, check, tmp_path
     other = tmp_path / "store" / "other"
     other.mkdir()
     (other / "a.kept").write_text("mine")
-    unfinished = old[0].parent / ".sidegate-0123"
+    unfinished = old[0].parent / f".sidegate-{'0123' * 8}"
     unfinished.write_text("half")
     then = time.time() - 31 * 86_400
     for path in [*old, other / "a.kept", tmp_path / "store" / "keep.kept", unfinished]:
