@@ -3,8 +3,8 @@
 import os
 import re
 import threading
-from itertools import count
 from importlib.resources import files
+from itertools import count
 from pathlib import Path
 
 import numpy as np

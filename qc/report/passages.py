@@ -81,8 +81,8 @@ def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
         yield from _edges(side, side.geometry)
     else:
         yield "Level", "the side was not measured; do not cut it"
-    yield "Audio", _audio(side)
-    yield "Measured", measured_earlier(report.run, side.id).removeprefix("measured ")
+    earlier = measured_earlier(report.run, side.id)
+    yield "Audio", _audio(side) + (f"; {earlier}" if earlier else "")
     yield "Prepared", ", ".join(_said(one) for one in declared.get("prepared", ()))
     source: Mapping[str, Any] = declared.get("source") or {}
     yield "Source", source_words(source)

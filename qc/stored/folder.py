@@ -19,6 +19,8 @@ from qc.wording import shown
 
 PRIVATE = 0o700
 """Mode of the folder and its subfolders: only the user looks into them."""
+ATTEMPTS = 5
+"""How often an entry is tried to be written while another process deletes its subfolder."""
 NOTE = """\
 Signature: 8a477f597d28d172789f06886806bc55
 # What sidegate measured of audio files, so that it need not measure them again.
@@ -74,12 +76,14 @@ class StoreFolder:
         """Write an entry of today; raises UnknownFormError for a value that is not stored."""
         day = datetime.now(UTC).date().isoformat()
         try:
-            try:
-                self._make(path.parent)
-                entry.write(path, key, form, value, day)
-            except FileNotFoundError:  # another process deleted the empty subfolder meanwhile
-                self._make(path.parent)
-                entry.write(path, key, form, value, day)
+            for left in reversed(range(ATTEMPTS)):
+                try:
+                    self._make(path.parent)
+                    entry.write(path, key, form, value, day)
+                    break
+                except FileNotFoundError:  # another process cleared the store meanwhile
+                    if not left:
+                        raise
             self.written = True
         except OSError as why:
             self._report(

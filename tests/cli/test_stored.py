@@ -85,10 +85,11 @@ def test_a_folder_that_cannot_be_written_costs_one_sentence(good):
     taken.write_text("no folder")
     ran = good.check("--cache", taken)
     assert ran.code == 0
-    assert [one for one in ran.sentences if "hearing" not in one and "pass" not in one] == [
+    (said,) = (one for one in ran.sentences if "hearing" not in one and "pass" not in one)
+    assert said == (
         f"sidegate: measurements are not stored in {taken} (File exists); the next run measures again, unless "
         "--cache or SIDEGATE_STORE names another folder"
-    ]
+    )
 
 
 @pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder in which not even root may write")

@@ -88,7 +88,8 @@ def header(tree=(0.1, 0, 1), arrays=(("float64", [1], "C"), ("int16", [0], "C"))
         header(arrays=[["float64", [1.0], "C"]]), header(arrays=[["float64", [True], "C"]]),
         header(arrays=[["object", [1], "C"]]), header(arrays=[["float64", 1, "C"]]), header(arrays=[[]]),
         header(arrays=[["float64", [1], "K"]]), header(arrays={}), header(arrays=[]), header(tree=[0.1, 1, 0]),
-        header(tree=[0.1, 0, 2]), header(tree=[0.1, 0]), header(tree="x"), header(tree=None), header(day=None), header(day="now"), [], {}, None, b"", b"{",
+        header(tree=[0.1, 0, 2]), header(tree=[0.1, 0]), header(tree="x"), header(tree=None), header(day=None),
+        header(day="now"), [], {}, None, b"", b"{",
         b"\xff\xfe", b"[" * 100_000, b'{"key": "key"}', b"9" * 10_000,
     ],
 )  # fmt: skip
