@@ -77,7 +77,7 @@ class Options:
     verify: bool = False
     """measure everything again; where what is stored differs, it is replaced, and `told` is told so"""
     told: Callable[[str], None] | None = None
-    """told, in a sentence, when the folder of stored measurements cannot be read or written"""
+    """told, in a sentence, when the folder of stored measurements cannot be read or written, or what it has differs"""
     patience: float = PATIENCE_S
     """s that a call into a plugin may take before it is given up"""
 

@@ -73,8 +73,10 @@ class Arrived:
         return self._sound(whole)
 
     def faulty_sound(self) -> Sound | None:
-        """Return what would have been measured if no fault had shown; None where a file cannot be read."""
+        """Return what would have been measured if no fault had shown; None where a file cannot be read, or changed."""
         with contextlib.suppress(OSError):
+            if not all(file.untouched for file in self.files):
+                return None
             return self._sound([its.digests or file.read_digests() for file, its in self._hashed()])
         return None
 

@@ -166,7 +166,7 @@ def _heard(
             )  # fmt: skip
         except AudioFaultError as error:
             if store is not None and store.verifies and (faulty := arrived.faulty_sound()) is not None:
-                store.withdraw(faulty, wanted.analyses)
+                store.check(faulty, wanted.analyses, {})
             return _Heard(arrived, arrived.digested(error.fault))
         sound = None if store is None else arrived.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
@@ -175,12 +175,12 @@ def _heard(
     seal(new)
     measured = work_out(replace(measured, results={**stored, **new}), wanted.derived, how.patience)
     received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
-    kept = {} if received.fatal else {analysis: new[analysis] for analysis in left if analysis in new}
     if store is not None and sound is not None:
-        store.withdraw(sound, [analysis for analysis in left if analysis not in kept])
-        store.keep(sound, kept)
+        store.check(sound, left, new)
     if received.fatal:
         return _Heard(arrived, received)
+    if store is not None and sound is not None:
+        store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # what others were worked out from may go
     how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"

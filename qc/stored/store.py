@@ -23,7 +23,7 @@ from qc.stored.folder import StoreFolder
 from qc.stored.forms import Array, UnknownFormError, form_of
 from qc.stored.keys import Sound, key_of, key_of_further, look_at, result_of
 from qc.stored.place import LONG
-from qc.stored.sweep import FILES, LIMIT, SUFFIX, sweep
+from qc.stored.sweep import FILES, SUFFIX, sweep
 from qc.wording import shown
 
 T = TypeVar("T")
@@ -62,17 +62,14 @@ class Store:
         Told each sentence about what cannot be read or written, or differs.
     versions
         Outermost package of a plugin -> its distribution with the version.
-    limit
-        Bytes that the store may take after a run; the least recently used entries go first.
     """
 
     def __init__(
         self, folder: Path, *, verify: bool = False, told: Callable[[str], None] | None = None,
-        versions: Mapping[str, str] | None = None, limit: int = LIMIT,
+        versions: Mapping[str, str] | None = None,
     ) -> None:  # fmt: skip
         self._folder = StoreFolder(folder, told or (lambda _: None))
-        self._verify, self._limit = verify, limit
-        self._versions = versions or {}
+        self._verify, self._versions = verify, versions or {}
         self._differing: set[str] = set()
         self._new: set[str] = set()
 
@@ -135,20 +132,10 @@ class Store:
 
     def keep(self, sound: Sound, results: Mapping[Analysis[Any], Any]) -> None:
         """Store results; those of a type that is not known are left out."""
-        if self._verify:
-            self._compare(sound, results)
         for analysis, result in results.items():
             with contextlib.suppress(UnknownFormError):
                 form, key = form_of(result_of(type(analysis))), key_of(analysis, sound, self._versions)
                 self._folder.write(self._place(sound, analysis, key), key, form, result)
-
-    def withdraw(self, sound: Sound, analyses: Iterable[Analysis[Any]]) -> None:
-        """Delete what is stored of analyses that gave no result when they were verified; nothing otherwise."""
-        stored = {one: found for one in analyses if self._verify and (found := self._stored(sound, one)) is not None}
-        for analysis in stored:
-            with contextlib.suppress(UnknownFormError, OSError):
-                self._place(sound, analysis, key_of(analysis, sound, self._versions)).unlink()
-        self._differ(_side(sound), {analysis.id: found for analysis, found in stored.items()})
 
     def recall(self, sound: Sound, analysis: Analysis[Any], on: Any, kind: type[T]) -> T | None:
         """Give what was worked out from an analysis' result before, `on` being all that it hangs on besides."""
@@ -194,15 +181,17 @@ class Store:
 
     # -- verifying ---------------------------------------------------------------------------------------------
 
-    def _compare(self, sound: Sound, results: Mapping[Analysis[Any], Any]) -> None:
-        """Say which stored results are not what was measured now."""
+    def check(self, sound: Sound, analyses: Iterable[Analysis[Any]], results: Mapping[Need[Any], Any]) -> None:
+        """Delete what is stored of analyses and is not among the results of now, and say so; where it verifies."""
         differing: dict[str, Dated] = {}
-        for analysis, result in results.items():
+        for analysis in analyses if self._verify else ():
             stored = self._stored(sound, analysis)
-            with contextlib.suppress(UnknownFormError):
+            with contextlib.suppress(UnknownFormError, OSError):
                 form = form_of(result_of(type(analysis)))
-                if stored is not None and not entry.same(form, stored.value, result):
-                    differing[analysis.id] = stored
+                if stored is None or (analysis in results and entry.same(form, stored.value, results[analysis])):
+                    continue
+                differing[analysis.id] = stored
+                self._place(sound, analysis, key_of(analysis, sound, self._versions)).unlink()
         self._differ(_side(sound), differing)
 
     def _differ(self, side: str, differing: Mapping[str, Dated]) -> None:
@@ -219,7 +208,7 @@ class Store:
     def tidy(self) -> None:
         """Delete what is too much or was not used for long, once this run has read everything and stored something."""
         if self._folder.written:
-            sweep(self._folder.path, self._limit)
+            sweep(self._folder.path)
 
 
 def seal(results: Mapping[Need[Any], Any]) -> None:

@@ -65,8 +65,12 @@ def contents(folder: Path) -> Contents:
 
 
 def clear(folder: Path) -> Contents:
-    """Delete every entry of a store and return what went; what is not the store's own stays."""
-    return _delete(list(_own(folder)))
+    """Delete every entry of a store and return what went; what is not the store's own stays.
+
+    So does what another process is writing just now.
+    """
+    now = time.time()
+    return _delete([own for own in _own(folder) if own.finished or now - own.used > LEFT])
 
 
 def sweep(folder: Path, limit: int = LIMIT) -> Contents:

@@ -221,6 +221,15 @@ def test_verify_takes_away_what_is_stored_of_audio_that_cannot_be_judged(tmp_pat
     assert check(bad) == (fresh, {}, [])
 
 
+def test_verify_has_nothing_to_say_of_a_file_that_is_not_what_was_sent(folder, check):
+    """A list that disagrees is a fault of the delivery; what is stored of these bytes is right all the same."""
+    check(folder)
+    (folder / "SHA256SUMS").write_text(f"{WRONG}  side-a.wav\n")
+    assert check(folder, verify=True)[1:] == ({"B": "heard"}, [])
+    (folder / "SHA256SUMS").unlink()
+    assert check(folder)[1] == {"A": "stored", "B": "stored"}
+
+
 def test_what_is_stored_of_one_file_is_not_mixed_with_what_is_heard_of_another(folder, check, monkeypatch, passes):
     """A new analysis makes a pass, and the pass shows that the file is another one: all of it is heard."""
     check(folder)

@@ -81,7 +81,7 @@ def test_only_what_the_store_wrote_goes(tmp_path):
 
 
 def test_clearing_and_writing_at_once_is_no_fault(tmp_path):
-    """Another process may take the subfolder away between its making and the first file in it."""
+    """Another process may delete a subfolder between its making and the first file in it, and no file half written."""
     said, done = [], threading.Event()
 
     def clearing():
