@@ -67,8 +67,8 @@ def sent(delivery: Path) -> str:
     if not os.path.lexists(there):
         return ""
     return (
-        f"{shown(str(there), LONG)} came with the delivery, or an earlier version left it: nothing in it is used; "
-        "measurements are stored in the user's own folder, as `sidegate store` shows"
+        f"{shown(str(there), LONG)} came with the delivery, or an earlier version left it: nothing in it is used, and it "
+        "may be deleted"
     )
 
 
