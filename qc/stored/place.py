@@ -67,8 +67,8 @@ def sent(delivery: Path) -> str:
     if not os.path.lexists(there):
         return ""
     return (
-        f"{shown(str(there), LONG)} came with the delivery, or an earlier version left it: nothing in it is used, and it "
-        "may be deleted"
+        f"{shown(str(there), LONG)} came with the delivery, or an earlier version left it: nothing in it is used, and "
+        "it may be deleted"
     )
 
 
