@@ -35,7 +35,7 @@ from qc.report.budget import print_through
 from qc.report.model import AudioFacts, HowMeasured, Origin, SideReport
 from qc.report.side import geometry, levels
 from qc.stored.keys import Sound
-from qc.stored.store import Found, Store, seal
+from qc.stored.store import Store, StoredResults, seal
 from qc.wording import told
 
 Progress = Callable[[float], None]
@@ -153,7 +153,7 @@ def _heard(
     source, known = arrived.source, arrived.known_sound
     if source is None:
         return _Heard(arrived, arrived.received)
-    found = Found({}) if store is None else store.results(known, wanted.analyses)
+    found = StoredResults({}) if store is None else store.results(known, wanted.analyses)
     stored = found.results
     left = [analysis for analysis in wanted.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None

@@ -22,7 +22,7 @@ LONG = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class StorePlace:
     """The folder to store in, None for none; whether the user named it; and why there is none, in a sentence."""
 
     folder: Path | None
@@ -30,21 +30,21 @@ class Place:
     why: str = ""
 
 
-def place(option: str | None, environment: Mapping[str, str] = os.environ) -> Place:
+def place(option: str | None, environment: Mapping[str, str] = os.environ) -> StorePlace:
     """Return the folder of `--cache`, else of SIDEGATE_STORE, else the default one; raises UsageError."""
     if option is not None:
         if not option:
             raise UsageError("--cache: the folder has no name; name one, or say --no-cache")
-        return Place(Path(option), named=True)
+        return StorePlace(Path(option), named=True)
     if named := environment.get(VARIABLE):
         if not Path(named).is_absolute():  # it would be another folder in each working folder, as in a delivery's
             raise UsageError(f"{VARIABLE}: {shown(named, LONG)} is relative; write the whole path of the folder")
-        return Place(Path(named), named=True)
+        return StorePlace(Path(named), named=True)
     folder = _default()
-    return Place(folder, why="" if folder is not None else HOMELESS)
+    return StorePlace(folder, why="" if folder is not None else HOMELESS)
 
 
-def outside(where: Place, delivery: Path) -> Place:
+def outside(where: StorePlace, delivery: Path) -> StorePlace:
     """Refuse a folder that was named and lies in the delivery's own: its sender may have filled it.
 
     The default one is not refused, for a delivery may lie right in the user's home folder.
@@ -54,7 +54,7 @@ def outside(where: Place, delivery: Path) -> Place:
     inner, outer = (Path(os.path.realpath(path)) for path in (where.folder, delivery))
     if outer != inner and outer not in inner.parents:
         return where
-    return Place(
+    return StorePlace(
         None, named=True,
         why=f"{shown(str(where.folder), LONG)} lies in the delivery's folder, where its sender may have put "
         f"measurements; none are read or stored; name a folder elsewhere with --cache or {VARIABLE}",

@@ -41,7 +41,7 @@ class _Remembered:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class StoredResults:
     """Stored results by their analysis, and the first day on which one of them was measured; empty without any."""
 
     results: Mapping[Need[Any], Any]
@@ -114,21 +114,21 @@ class Store:
 
     # -- results -----------------------------------------------------------------------------------------------
 
-    def results(self, sound: Sound | None, analyses: Iterable[Analysis[Any]]) -> Found:
+    def results(self, sound: Sound | None, analyses: Iterable[Analysis[Any]]) -> StoredResults:
         """Return what is stored of some analyses, nothing where the sound is not known yet; arrays are read-only.
 
         The sources are looked at now in any case: an edit while the audio is heard must not go with its results.
         """
         if sound is None or self._verify:
             look_at(analyses)
-            return Found({})
+            return StoredResults({})
         found: dict[Need[Any], Dated] = {}
         for analysis in analyses:
             stored = self._stored(sound, analysis)
             if stored is not None:
                 found[analysis] = stored
         days = [stored.day for stored in found.values()]
-        return Found({need: stored.value for need, stored in found.items()}, min(days, default=""))
+        return StoredResults({need: stored.value for need, stored in found.items()}, min(days, default=""))
 
     def keep(self, sound: Sound, results: Mapping[Analysis[Any], Any]) -> None:
         """Store results; those of a type that is not known are left out."""

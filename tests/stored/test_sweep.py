@@ -15,7 +15,7 @@ from qc.errors import UsageError
 from qc.stored import place as places
 from qc.stored.folder import StoreFolder
 from qc.stored.forms import form_of
-from qc.stored.place import HOMELESS, Place, outside, place
+from qc.stored.place import HOMELESS, StorePlace, outside, place
 from qc.stored.sweep import LIMIT, clear, contents, sweep
 from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
@@ -105,7 +105,7 @@ def test_clearing_and_writing_at_once_is_no_fault(tmp_path):
 
 def test_a_system_without_a_cache_folder(monkeypatch):
     monkeypatch.setattr(places, "_default", lambda: None)
-    assert place(None, {}) == Place(None, why=HOMELESS)
+    assert place(None, {}) == StorePlace(None, why=HOMELESS)
 
 
 def test_names_that_are_no_folders():
@@ -122,7 +122,7 @@ def test_names_that_are_no_folders():
 def test_a_folder_that_was_named_is_not_used_inside_the_delivery(tmp_path, store, named, used):
     """The default one is: a delivery may lie in the home folder itself."""
     (tmp_path / "d").mkdir()
-    where = outside(Place(tmp_path / store, named=named), tmp_path / "d")
+    where = outside(StorePlace(tmp_path / store, named=named), tmp_path / "d")
     assert (where.folder is not None, where.why == "") == (used, used)
 
 
