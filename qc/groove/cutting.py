@@ -250,7 +250,7 @@ class Cutting:
 
 
 G = 1.0 / STANDARD_GRAVITY
-DIAMETER, ROOM = "groove.last_diameter", "layout.lead_out_room"
+DIAMETER, ROOM, MINUTES = "groove.last_diameter", "layout.lead_out_room", "layout.minutes_over_table"
 
 MEASURES: dict[str, Measure] = {
     "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("v_abs")),
@@ -284,7 +284,7 @@ MEASURES: dict[str, Measure] = {
 OF_LOUDNESS: dict[str, Measure] = {
     "groove.judged_level": Measure("dB", 1.0, "<=", lambda c: c.whole(c.level)),
     "groove.level_on_disc": Measure("LU", 1.0, "<=", lambda c: c.whole(c.on_disc)),
-    "layout.minutes_over_table": Measure("min", 1.0, "<=", Cutting.minutes_over),
+    MINUTES: Measure("min", 1.0, "<=", Cutting.minutes_over),
 }
 """What else rises with the cut level: it takes no envelope, and but for the level itself the side's loudness."""
 
@@ -295,7 +295,7 @@ FOLLOWING: dict[str, Measure] = MEASURES | OF_LOUDNESS
 def measurable(measure: str, side: Side) -> bool:
     """Whether a measurement of `FOLLOWING` has a value on a side."""
     disc, heard = side.chain.disc, side.loudness is not None
-    if measure == "layout.minutes_over_table":
+    if measure == MINUTES:
         return heard and minutes_for(disc.size, disc.speed, 0.0) is not None
     return heard or measure != "groove.level_on_disc"
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from qc.chain import Chain
+from qc.groove.cutting import MINUTES
 from qc.groove.highest import Highest, HighestSearch, Windings
 from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.sectors import GrooveInput
@@ -74,4 +75,4 @@ def fitted(one: Format, highest: Highest, integrated: float | None) -> Fitted:
 
 def _runs_in(highest: Highest) -> bool:
     """Whether it is the length that no level mends; any other limit that never holds is one of level."""
-    return highest.reached.by is not None and highest.reached.by.measure in OF_TRAVEL
+    return highest.reached.by is not None and highest.reached.by.measure in {*OF_TRAVEL, MINUTES}

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from qc.chain import Chain
-from qc.groove.cutting import DIAMETER, FOLLOWING, ROOM, Cutting, ends_at, measurable
+from qc.groove.cutting import DIAMETER, FOLLOWING, MINUTES, ROOM, Cutting, ends_at, measurable
 from qc.groove.levels import HIGHEST, LOWEST, Reached, Wanted, below
 from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.side import Side
@@ -91,7 +91,12 @@ class Windings:
         return cutting
 
     def flat(self, want: Wanted) -> int | None:
-        """Give the highest tenth at which a limit holds that needs no spiral; None for one that needs it."""
+        """Give the highest tenth at which a limit holds that needs no spiral; None for one that needs it.
+
+        None also for the table of minutes: windings are shared by discs of several sizes.
+        """
+        if want[0].measure == MINUTES:
+            return None
         if want not in self._flat:
             try:
                 self._flat[want] = self._searched(want)
