@@ -21,17 +21,18 @@ from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.errors import DeliveryError, UsageError
 from qc.groove.programme import Programme
+from qc.groove.release import by_discs
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
 from qc.hooks.host import Host
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import verdict
+from qc.level_option import level_words, read_level
 from qc.measuring import FILE_UNITS, Hearing, Progress
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S
 from qc.report.held import held
 from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run
-from qc.report.side import disc_levels
 from qc.ruleset.changed import Change, changed, read_changes
 from qc.ruleset.find import Available, available, find
 from qc.ruleset.load import Ruleset
@@ -77,6 +78,9 @@ class Options:
     """told, in a sentence, when the folder of stored measurements cannot be read or written"""
     patience: float = PATIENCE_S
     """s that a call into a plugin may take before it is given up"""
+    level: str | float | None = None
+    """judge every side at this level instead of its requested or release level: "release", "recommended", "clean", a
+    level such as "-6 dB", or a number in dB"""
 
 
 @dataclass(frozen=True)
@@ -118,7 +122,7 @@ def checked(
     the report.
     """
     options, began = options or Options(), time.monotonic()
-    started = datetime.now(UTC).isoformat(timespec="seconds")
+    started, level = datetime.now(UTC).isoformat(timespec="seconds"), read_level(options.level)
     host = host or build_host(options.patience)
     read = read or read_any(path, host)
     changes, shelf = read_changes(options.chain), Shelf(host.ruleset_folders)
@@ -130,10 +134,10 @@ def checked(
     installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
     beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
     how = _hearing(options, host)
-    case = Case(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, tuple(discs))
-    judging = Judging(case, how, draws=draws)
-    for index, side in chosen:
-        judging.side(index, replace(how, progress=_told(options.progress, side.id)))
+    case = Case(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, tuple(discs), level)
+    judging, ids = Judging(case, how, draws=draws), frozenset(side.id for _, side in chosen)
+    for sides in by_discs(list(enumerate(read.delivery.sides))):
+        judging.disc(sides, ids, lambda side: replace(how, progress=_told(options.progress, side)))
     judging.delivery()
     report = beside.compared(_report(case, judging))
     if more := host.report_done(report):
@@ -351,8 +355,9 @@ def _report(case: Case, judging: Judging) -> Report:
         plugins=_plugins(case.host),
         ruleset=_ruleset_facts(case.ruleset, case.bound),
         delivery=_delivery_facts(case.read),
+        level=None if case.level is None else level_words(case.level),
         sides=tuple(sides),
-        discs=disc_levels(sides),
+        discs=tuple(judging.discs),
         results=tuple(results),
         plugin_failures=tuple(failures),
         verdict=verdict(results, failures),

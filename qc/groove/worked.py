@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import ClassVar, Self
 
@@ -17,6 +17,7 @@ from qc.groove.levels import LevelSearch, Reached
 from qc.groove.neighbours import Neighbours, neighbours
 from qc.groove.playing_time import minutes_for
 from qc.groove.programme import Heard
+from qc.groove.release import JudgedLevel, SideLevels
 from qc.groove.rows import LevelRow
 from qc.groove.sectors import GrooveInput
 from qc.groove.side import Side
@@ -47,6 +48,8 @@ class WorkedSide:
     recommended: Reached
     clean: Reached
     declared: float | None
+    decided: JudgedLevel | None = None
+    """the level it is judged at; None: the one asked for, else the recommended one"""
 
     @classmethod
     def of(
@@ -61,10 +64,25 @@ class WorkedSide:
         search = LevelSearch(Side.of(chain, span, envelopes), rows, known)
         return cls(search, *search.allowed(), declared)
 
+    def at(self, decided: JudgedLevel) -> WorkedSide:
+        """Give the same side judged at another level; what the search knows is shared."""
+        return replace(self, decided=decided)
+
+    def levels(self, side: str) -> SideLevels:
+        """Give what the side brings to the decision about its disc."""
+        return SideLevels(side, self.declared, self.recommended, self.clean)
+
     @property
     def judged(self) -> float:
-        """The cut level the side is judged at: the one asked for, else the recommended one, dB."""
+        """The cut level the side is judged at, dB: the one decided on, else the one asked for or the recommended."""
+        if self.decided is not None:
+            return self.decided.level
         return self.recommended.level if self.declared is None else self.declared
+
+    @property
+    def requested(self) -> float | None:
+        """The cut level that was asked for, dB, by the delivery or for this run; None where the level is free."""
+        return self.declared if self.decided is None else self.decided.requested
 
     @cached_property
     def polarity(self) -> Polarity:
@@ -86,8 +104,8 @@ class WorkedSide:
             on_disc = integrated.value - self.search.side.chain.cut.align + self.judged
             found["groove.level_on_disc"] = Quantity(value=on_disc, unit="LU", bound=integrated.bound)
             found |= self._over_table(on_disc)
-        if self.declared is not None:
-            over = self.declared - self.recommended.level
+        if self.requested is not None:
+            over = self.requested - self.recommended.level
             found["groove.level_over_recommended"] = Quantity(value=over, unit="dB", at=self._ruling_place())
         room = (found["groove.last_diameter"].value / 1e3 - self.search.side.chain.disc.finishing) / 2.0
         found["layout.lead_out_room"] = Quantity(
