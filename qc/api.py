@@ -21,7 +21,7 @@ from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.errors import DeliveryError, UsageError
 from qc.groove.programme import Programme
-from qc.groove.release import by_discs
+from qc.groove.release import LevelOption, by_discs
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
 from qc.hooks.host import Host
@@ -155,12 +155,14 @@ def plan(
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
     """
-    from qc.measuring import hear_side  # these are nobody else's business
+    from qc.groove.running_order import Delivered  # these are nobody else's business
+    from qc.measuring import hear_side
+    from qc.planned_level import at_level
     from qc.planning import LOUDNESS, heard_through, plan_breaks, plan_side
     from qc.report.plan import PlanReport
 
     options, began = options or PlanOptions(), time.monotonic()
-    started = datetime.now(UTC).isoformat(timespec="seconds")
+    started, level = datetime.now(UTC).isoformat(timespec="seconds"), read_level(options.level)
     changes = read_changes(options.chain)
     host = host or build_host(options.patience)
     read = read or read_any(path, host)
@@ -171,16 +173,22 @@ def plan(
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     how, origins = _hearing(options, host), dict[str, Origin]()
-    sides, delivered, failures = [], [], list(host.failures)
-    for index, side in _chosen(read, options.sides):
+    sides, delivered, failures, cuts = [], [], list(host.failures), dict[str, Delivered | None]()
+    chosen = [index for index, _ in _chosen(read, options.sides)]
+    for index in _planned(read, chosen, level):
+        side = read.delivery.sides[index]
         how = replace(how, progress=_told(options.progress, side.id))
-        heard = hear_side(read, index, ruleset.chain, needs, how)
+        heard = hear_side(read, index, ruleset.chain, needs if index in chosen else CORE, how)
         if heard.origin is not None:
             origins[side.id] = heard.origin
-        sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
-        if options.split and (cut := heard_through(heard)) is not None:
-            delivered.append(cut)
         failures += broken_measures(heard.broken, side.id, host)
+        cut = heard_through(heard) if options.split or level is not None else None
+        cuts[side.id] = cut
+        if index in chosen:
+            sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
+            delivered += [cut] if options.split and cut is not None else []
+    if level is not None and own.form is not None:
+        sides = at_level(sides, cuts, [side.id for side in read.delivery.sides], own.form, level)
     if how.store is not None:
         how.store.tidy()
     breaks, no_breaks = None, ""
@@ -195,6 +203,7 @@ def plan(
         disc=own.name,
         ruleset=_ruleset_facts(ruleset, bound),
         delivery=_delivery_facts(read),
+        level=None if level is None else level_words(level),
         sides=tuple(sides),
         breaks=breaks,
         no_breaks=no_breaks,
@@ -328,6 +337,12 @@ def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
         there = ", ".join(side.id for side in sides)
         raise UsageError(f"--side {unknown[0]}: the delivery has no such side; it has {there}")
     return [(i, side) for i, side in enumerate(sides) if not ids or side.id in ids]
+
+
+def _planned(read: ReadDelivery, chosen: Sequence[int], level: LevelOption | None) -> list[int]:
+    """Give the sides that a plan measures: those chosen, and for a release level the others of their discs."""
+    discs = by_discs(range(len(read.delivery.sides)))
+    return [i for disc in discs for i in disc if i in chosen or (level == "release" and set(disc) & set(chosen))]
 
 
 def _hearing(options: Options, host: Host) -> Hearing:
