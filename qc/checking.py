@@ -105,7 +105,8 @@ class Judging:
         searched.forget()
         if searched.origin is not None:
             self.origins[searched.id] = searched.origin
-        self.failures += broken_measures(searched.broken, searched.id, case.host)
+        if not whole:
+            self.failures += broken_measures(searched.broken, searched.id, case.host)
         return searched
 
     def _side(self, searched: SearchedSide, level: JudgedLevel | None) -> None:
@@ -124,6 +125,7 @@ class Judging:
             self.undrawn += broken_measures(broken, side, case.host)
         measured.forget()
         self.results += [*results, *(_not_run(check_id, side) for check_id in case.lost)]
+        self.failures += broken_measures(searched.broken, side, case.host)
 
     def _judged(
         self, searched: SearchedSide, measured: MeasuredSide

@@ -26,10 +26,9 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
         "out of room, or it will not trace."
     )
     how = (
-        "The requested cut level less the recommended one, which is the highest level, in steps of 0.1 dB, at which "
-        "every limit that sets the level holds. Requested is the cut_level of the delivery, or whatever --level says "
-        "for one run: a level by number, release, recommended or clean. A side without either is judged at the release "
-        "level of its disc, the lowest recommended level among the disc's free sides, and this does not apply."
+        "The requested cut level (cut_level in the delivery, or --level) less the recommended one, the highest level, "
+        "in steps of 0.1 dB, at which every limit that sets the level holds. A free side is judged at the release "
+        "level of its disc, the lowest recommended level of the disc's free sides, and is not judged by this."
     )
     remedy = "Agree on the recommended level, shorten the side, or mend the place where the ruling limit bites."
     client = ForClient(
