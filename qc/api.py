@@ -65,17 +65,20 @@ class Options:
     """chain values changed for this run, "cut.land=10um" """
     waivers: Path | None = None
     """a file of waivers beside those of the delivery"""
+    own_waivers: bool = False
+    """count the waivers of that file only; those in the delivery are reported as not counted"""
     baseline: Path | None = None
     """an earlier JSON report to compare with"""
     today: date | None = None
     """the day by which waivers hold or have expired; the command says today's, nothing else looks at a clock"""
     cache: Path | None = None
-    """folder of stored measurements, made when needed; None: everything is heard, and nothing is stored. The command
-    line uses the folder `qc.stored.store.NAME` beside the delivery file unless told otherwise"""
+    """folder of stored measurements, made when needed; None: everything is heard, and nothing is stored. What is stored
+    in it decides the verdict, so it must not be a folder that a sender may have filled; the command line uses the
+    user's own cache folder (`qc.stored.place`) unless told otherwise"""
     verify: bool = False
-    """hash every audio file again instead of trusting the digest that is remembered of it"""
+    """measure everything again; where what is stored differs, it is replaced, and `told` is told so"""
     told: Callable[[str], None] | None = None
-    """told, in a sentence, when the folder of stored measurements cannot be read or written"""
+    """told, in a sentence, when the folder of stored measurements cannot be read or written, or what it has differs"""
     patience: float = PATIENCE_S
     """s that a call into a plugin may take before it is given up"""
     level: str | float | None = None
@@ -130,7 +133,8 @@ def checked(
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
     discs = _discs(ruleset, bound, changes, host, shelf) if draws else []
-    chosen, papers = _chosen(read, options.sides), Papers(options.waivers, options.baseline, options.today)
+    chosen = _chosen(read, options.sides)
+    papers = Papers(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
     installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
     beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
     how = _hearing(options, host)
@@ -143,7 +147,7 @@ def checked(
     if more := host.report_done(report):
         failures = (*report.plugin_failures, *more)
         report = report.model_copy(update={"plugin_failures": failures})  # the verdict stands
-    run = Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=judging.origins)
+    run = Run.of(started, time.monotonic() - began, how.workers, judging.origins)
     shown = replace(judging.shown, words=words(installed), sources=shelf.sources)
     return Checked(report.model_copy(update={"run": run}), shown, tuple(judging.undrawn))
 
@@ -208,7 +212,7 @@ def plan(
         breaks=breaks,
         no_breaks=no_breaks,
         plugin_failures=tuple(failures),
-        run=Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=origins),
+        run=Run.of(started, time.monotonic() - began, how.workers, origins),
     )
 
 

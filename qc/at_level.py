@@ -81,12 +81,15 @@ class SearchedSide:
         return self.worked.levels(self.id)
 
     def forget(self) -> None:
-        """Let go of the arrays of the level search, and store what it found."""
+        """Let go of the arrays of the level search."""
         if self.worked is not None:
             self.worked.search.forget()
+        give_back()
+
+    def keep(self) -> None:
+        """Store what is known of the side at each level."""
         if self.memory is not None:
             self.memory.keep()
-        give_back()
 
     def at(self, decided: JudgedLevel | None) -> MeasuredSide:
         """Give the side at the level that was decided on; None where there is no groove to cut at one."""
@@ -103,8 +106,7 @@ class SearchedSide:
             declared=self.declared,
             passes=self.passes,
         )
-        if self.memory is not None:
-            self.memory.keep()
+        self.keep()
         return MeasuredSide(report, evidence, self.excerpts, self.origin)
 
     def at_recommended(self, judged: MeasuredSide) -> Callable[[], Evidence] | None:

@@ -106,6 +106,7 @@ class Judging:
         if searched.origin is not None:
             self.origins[searched.id] = searched.origin
         if not whole:
+            searched.keep()
             self.failures += broken_measures(searched.broken, searched.id, case.host)
         return searched
 

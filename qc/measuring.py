@@ -27,9 +27,9 @@ from qc.intake import Arrived, arrive
 from qc.judge.bind import Bound
 from qc.patience import PATIENCE_S, Patient
 from qc.remembered import Remembered
-from qc.report.model import AudioFacts, Origin
+from qc.report.model import AudioFacts, HowMeasured, Origin
 from qc.stored.keys import Sound
-from qc.stored.store import Store, seal
+from qc.stored.store import Store, StoredResults, seal
 from qc.wording import told
 
 Progress = Callable[[float], None]
@@ -148,7 +148,8 @@ def _heard(
     source, known = arrived.source, arrived.known_sound
     if source is None:
         return _Heard(arrived, arrived.received)
-    stored = {} if store is None else store.results(known, wanted.analyses)
+    found = StoredResults({}) if store is None else store.results(known, wanted.analyses)
+    stored = found.results
     left = [analysis for analysis in wanted.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
     hears = bool(left) or not stored
@@ -159,21 +160,26 @@ def _heard(
                 patience=how.patience,
             )  # fmt: skip
         except AudioFaultError as error:
+            if store is not None and store.verifies and (faulty := arrived.faulty_sound()) is not None:
+                store.check(faulty, wanted.analyses, {})
             return _Heard(arrived, arrived.digested(error.fault))
         sound = None if store is None else arrived.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
             return _heard(read, side, needs, replace(how, store=None))
     new = dict(measured.results)
     seal(new)
-    measured = work_out(replace(measured, results=stored | new), wanted.derived, how.patience)
+    measured = work_out(replace(measured, results={**stored, **new}), wanted.derived, how.patience)
     received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
+    if store is not None and sound is not None:
+        store.check(sound, left, new)
     if received.fatal:
         return _Heard(arrived, received)
     if store is not None and sound is not None:
         store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # what others were worked out from may go
-    origin: Origin = "partly stored" if left and stored else "stored" if stored else "heard"
+    how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"
+    origin = Origin(how=how_far, measured_on=found.day or None)
     return _Heard(arrived, received, measured, origin, sound if hears else known)
 
 

@@ -167,7 +167,7 @@ class Rejudging:
 
     def _waived(self, check_id: str, result: CheckResult | None) -> bool:
         """Whether somebody answers for what a check finds, somewhere."""
-        of_it = any(waiver.check == check_id for waiver in self.report.waivers)
+        of_it = any(one.check == check_id and one.state != "not_counted" for one in self.report.waivers)
         return of_it or (
             result is not None and (result.outcome == "waived" or any(found.waived_by for found in result.findings))
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 from pydantic import Field
 
@@ -15,8 +15,10 @@ Severity = Literal["warn", "fail"]
 Verdict = Literal["pass", "warn", "fail", "error"]
 Basis = Literal["requested", "release", "recommended", "clean", "given"]
 """Which level a side is judged at: its `cut_level`, its disc's release level, its own, or one that `--level` gives"""
-Origin = Literal["heard", "partly stored", "stored"]
+HowMeasured = Literal["heard", "partly stored", "stored"]
 """Whether a run heard a side, or took what an earlier run had heard"""
+GivenIn = Literal["delivery", "file"]
+"""Where a waiver is written: by the sender in the delivery, or in the file of `--waivers`"""
 
 
 class Limit(Model):
@@ -343,9 +345,12 @@ class WaiverFacts(Model):
     owner: str
     expires: str | None = None
     """the last day it holds, 2026-12-31"""
-    state: Literal["used", "unused", "expired"]
+    state: Literal["used", "unused", "expired", "not_counted"]
+    """not_counted: given in the delivery, where only waivers of `--waivers` count"""
     findings: int = 0
-    """findings that it covers; of an expired one, that stand because it has expired"""
+    """findings that it covers; of an expired one and one that is not counted, those that remain all the same"""
+    given_in: GivenIn | None = None
+    """None in reports of versions that did not say it"""
 
 
 class LeftOut(Model):
@@ -397,14 +402,31 @@ class PluginFailure(Sparse):
     side: str | None = None
 
 
+class Origin(Model):
+    """How a run came by the numbers of a side."""
+
+    how: HowMeasured
+    measured_on: str | None = None
+    """the first day on which any stored number of the side was measured, "2026-11-30" (UTC); None where none was"""
+
+
 class Run(Model):
     """What may differ between two runs over the same delivery, and nothing else."""
 
     started: str
     seconds: float
     workers: int
-    sides: Mapping[str, Origin] = Field(default_factory=dict)
+    sides: Mapping[str, HowMeasured] = Field(default_factory=dict)
     """of every side that was measured: whether this run heard it, or took what an earlier one had heard"""
+    measured_on: Mapping[str, str] = Field(default_factory=dict)
+    """of every side with stored numbers: the first day on which any of them was measured, "2026-11-30" (UTC)"""
+
+    @classmethod
+    def of(cls, started: str, seconds: float, workers: int, origins: Mapping[str, Origin]) -> Self:
+        """Build it from how each side was measured, by the side's id."""
+        days = {side: origin.measured_on for side, origin in origins.items() if origin.measured_on is not None}
+        sides = {side: origin.how for side, origin in origins.items()}
+        return cls(started=started, seconds=seconds, workers=workers, sides=sides, measured_on=days)
 
 
 class Report(Model):

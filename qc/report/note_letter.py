@@ -9,6 +9,7 @@ from typing import Literal
 from qc.check_words import CheckWords, ForClient
 from qc.report.findings import Fold, Found, folds, listed
 from qc.report.model import Finding, Report, SideReport
+from qc.report.stored_sides import measured_earlier
 from qc.wording import shown
 
 LONGEST = 120
@@ -38,6 +39,8 @@ class Received:
     length: str
     """in words; empty where the file could not be read"""
     tracks: int
+    measured: str = ""
+    """"measured on 2026-11-30, not measured again"; empty where it was measured for this letter"""
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,7 @@ def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
         title=shown(report.delivery.title, LONGEST),
         catalogue=shown(report.delivery.catalogue, LONGEST),
         outcome="mend" if mend else "weigh" if weigh else "good",
-        received=tuple(_received(side) for side in report.sides),
+        received=tuple(_received(report, side) for side in report.sides),
         mend=tuple(_thing(fold, report, words) for fold in mend),
         weigh=tuple(_thing(fold, report, words) for fold in weigh),
         mended=_mended(report, words),
@@ -104,12 +107,15 @@ def _worth(fold: Fold, mend: Sequence[Fold], words: Mapping[str, CheckWords]) ->
     return client is not None and client.warns and fold.check not in [one.check for one in mend]
 
 
-def _received(side: SideReport) -> Received:
+def _received(report: Report, side: SideReport) -> Received:
     files = [file.file for file in side.audio.files] or [side.audio.file]
     named = [shown(name, LONGEST) for name in files[:PLACES]]
     named += [f"{len(files) - PLACES} more"] if len(files) > PLACES else []
     length = "" if side.audio.duration_s is None else spoken(side.audio.duration_s)
-    return Received(shown(side.id, LONGEST), listed(named), length, len(side.declared.get("tracks", ())))
+    return Received(
+        shown(side.id, LONGEST), listed(named), length, len(side.declared.get("tracks", ())),
+        measured_earlier(report.run, side.id),
+    )  # fmt: skip
 
 
 def spoken(seconds: float) -> str:

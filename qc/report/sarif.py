@@ -14,6 +14,7 @@ from qc.report.level_words import option_words
 from qc.report.model import BaselineFacts, Finding, PluginFailure
 from qc.report.sarif_results import Row, cited, file_uri, plain, results, said
 from qc.report.sarif_rules import rules, taxonomy
+from qc.report.stored_sides import measured_earlier_lines
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 
@@ -85,6 +86,8 @@ def _properties(report: Report) -> Row:
     }
     if option := option_words(report):
         found["level"] = plain(option)
+    if stored := list(measured_earlier_lines(report.run)):
+        found["measuredEarlier"] = [plain(line) for line in stored]
     if report.baseline is not None:
         earlier = report.baseline
         words = {"file": earlier.file, "tool": earlier.tool, "ruleset": earlier.ruleset}

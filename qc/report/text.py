@@ -11,6 +11,7 @@ from qc.report import asked, since, waived
 from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
 from qc.report.level_words import option_words
+from qc.report.stored_sides import measured_earlier_lines
 from qc.wording import shown
 
 if TYPE_CHECKING:
@@ -69,6 +70,8 @@ class Text(Renderer):
 def _quiet(page: Page, report: Report) -> None:
     """Write what must be mended, a line each, below the verdict."""
     _changes(page, report)
+    for line in measured_earlier_lines(report.run):
+        page.say(line, indent=2, body="dim")
     if report.baseline is not None:
         page.say(since.heading(report.baseline), indent=2)
     _failures(page, report)
@@ -123,6 +126,8 @@ def _headline(page: Page, report: Report, *, verbose: bool) -> None:
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
     page.say(f"{shown(name, LONGEST)}, judged by {report.ruleset.name}@{report.ruleset.version}", indent=2)
     _changes(page, report)
+    for line in measured_earlier_lines(report.run):
+        page.say(line, indent=2, body="dim")
     if said := waived.tally(report):
         page.say(said, indent=2, body="yellow")
     if verbose:

@@ -23,7 +23,9 @@ from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
 from qc.report.level_words import disc_notes, judged_as, option_words, sides_of
 from qc.report.model import SideReport
+from qc.report.stored_sides import measured_earlier, measured_earlier_lines
 from qc.report.text import VERDICTS
+from qc.report.waived import given
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
 """Nothing is fetched from anywhere; of scripts only those that the page itself is made with may run."""
@@ -36,7 +38,7 @@ def templates() -> Environment:
         loader=PackageLoader("qc.report.html"), autoescape=True, finalize=harmless, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    made.filters |= {"clock": clock, "island": island, "mark": since.mark, "line": since.whole_line}
+    made.filters |= {"clock": clock, "island": island, "mark": since.mark, "line": since.whole_line, "given": given}
     return made
 
 
@@ -53,6 +55,7 @@ def document(report: Report, evidence: Evidence) -> str:
         groups=groups(report, every),
         counts=_counts(report),
         changes=[*change_lines(report.ruleset), *filter(None, [option_words(report)])],
+        measured_earlier=list(measured_earlier_lines(report.run)),
         sides=[_side(report, number, evidence, one) for number, one in enumerate(pictures, start=1)],
         since=_since(report),
         assumed=tables.assumed(report),
@@ -109,6 +112,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "number": number,
         "side": side,
         "audio": _audio(side),
+        "measured_earlier": measured_earlier(report.run, side.id),
         "ruled": worth.ruled(report, side),
         "mended": asked.mended(report, side),
         "declared": list(declared_lines(side.declared)),

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from qc.quantity import clock
 from qc.report.findings import Found, number
 from qc.report.model import Report, WaiverFacts
+from qc.report.waived import given
 
 WORDS = {"fail": "mend", "warn": "weigh"}
 OPEN = 8
@@ -22,6 +23,8 @@ class Waived(NamedTuple):
     owner: str
     reason: str
     expires: str
+    given: str
+    """where the waiver is written, and who gave it"""
 
 
 @dataclass(frozen=True)
@@ -126,7 +129,9 @@ def _waived(one: Found, waivers: dict[str, WaiverFacts]) -> Waived | None:
     if key is None:
         return None
     waiver = waivers.get(key)
-    return Waived(key, "", "") if waiver is None else Waived(waiver.owner, waiver.reason, waiver.expires or "")
+    if waiver is None:
+        return Waived(key, "", "", "")
+    return Waived(waiver.owner, waiver.reason, waiver.expires or "", given(waiver))
 
 
 def groups(report: Report, every: Iterable[Told]) -> list[Group]:
