@@ -7,8 +7,9 @@ import contextlib
 import gc
 import importlib
 import os
+import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 import qc
@@ -83,6 +84,7 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
     )
+    _level(check, "judge every side at")
     _reproducible(check)
     _chain(check)
     _hearing(check)
@@ -152,6 +154,14 @@ def _reproducible(command: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
+def _level(command: argparse.ArgumentParser, what: str) -> None:
+    command.add_argument(
+        "--level", metavar="VALUE",
+        help=f"{what} this level, whatever the delivery asks for: release (the lowest recommended level of the disc's "
+        'sides), recommended (its own), clean (nothing warns), or a level such as "-6 dB"',
+    )  # fmt: skip
+
+
 def _chain(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--chain", metavar="KEY=VALUE", action="append", default=[],
@@ -173,6 +183,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     plan.add_argument("--split", action="store_true", help="break the programme of all sides, in its order, into sides")
     plan.add_argument("--most", metavar="N", type=_sides, help="with --split: over N sides at the most")
     plan.add_argument("--reorder", action="store_true", help="suggest an order of tracks inside each side")
+    _level(plan, "add what the planned disc comes to at")
     _chain(plan)
     plan.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
@@ -270,7 +281,7 @@ def _count(text: str) -> int:
 
 def main(argv: list[str] | None = None) -> int:
     """Run a command and give its exit code; every error is one sentence on stderr."""
-    words = parser().parse_args(argv)
+    words = parser().parse_args(_levels_joined(sys.argv[1:] if argv is None else argv))
     try:
         return _run(words)
     except SidegateError as error:
@@ -285,6 +296,19 @@ def main(argv: list[str] | None = None) -> int:
         text = " ".join(str(error).split())
         say(f"the tool itself failed ({type(error).__name__}: {text}); please report it; SIDEGATE_DEBUG=1 shows where")
         return 3
+
+
+def _levels_joined(argv: Sequence[str]) -> list[str]:
+    """Join `--level -6dB` to `--level=-6dB`, since a value with a leading minus looks like an option."""
+    joined: list[str] = []
+    for index, word in enumerate(argv):
+        if word == "--":
+            return [*joined, *argv[index:]]
+        if joined and joined[-1] == "--level" and re.match(r"-[0-9.]", word):
+            joined[-1] = f"--level={word}"
+        else:
+            joined.append(word)
+    return joined
 
 
 def _run(words: argparse.Namespace) -> int:
