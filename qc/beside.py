@@ -70,9 +70,9 @@ def read_beside(
     if papers.baseline is None:
         return Beside(waivers, None)
     from qc.judge.baseline import Earlier, Layout, refuse_stale
-    from qc.report.earlier import read_report
+    from qc.report.earlier import read_baseline
 
-    earlier = Earlier(read_report(papers.baseline), papers.baseline.name)
+    earlier = Earlier(read_baseline(papers.baseline), papers.baseline.name)
     layouts = {side.id: Layout.of(side.itself(), facts(side.id).channels) for side in sides}
     every_side = len(sides) == len(read.delivery.sides)
     rules = RulesetFacts(
