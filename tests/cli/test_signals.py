@@ -120,9 +120,10 @@ def test_a_signal_some_time_after_the_start(bench, after, number):
     code = (
         "from qc.cli.start import run\nfrom qc.cli import stopping\nstopping.at_once()\nprint('.', flush=True)\nrun()"
     )
-    with subprocess.Popen(  # noqa: PLW1509 - no threads here
+    with subprocess.Popen(
         [sys.executable, "-c", code, "check", str(bench.folder), "--out", f"json={bench.report}"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=bench.environment, preexec_fn=heed_interrupts,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=bench.environment,
+        preexec_fn=heed_interrupts,  # noqa: PLW1509 - no threads here
     ) as running:  # fmt: skip
         assert running.stdout.readline() == ".\n"
         with contextlib.suppress(subprocess.TimeoutExpired):
