@@ -2,7 +2,7 @@
 
 A flat top is a run of samples within SPREAD of each other at the greatest (or least) value about it, from which the
 wave falls away on both sides more steeply than a rounded crest would. With m samples in the run, e the range of their
-values plus one step of 16 bits, and f the smaller of the two falls to the second sample outside the run, that is
+values plus one step of 16 bits, and f the fall within two samples outside the run, the smaller of both sides, that is
 
     f >= LEAST_FALL and (f / e) ** (m - 1) >= SURE
 
@@ -128,8 +128,8 @@ def _walk(
 ) -> None:
     """Follow sign * row[at:stop], where samples of `least` and above make runs; `zero` is the frame at index 0.
 
-    From flats[here] on: 1 where a run is open, its first frame, its least and greatest value, the second value before
-    it, 1 where the wave was flat before it.
+    From flats[here] on: 1 where a run is open, its first frame, its least and greatest value, the lesser of the two
+    values before it, 1 where the wave was flat before it.
     """
     i = at
     if flats[here] == 0.0:  # a run may have begun in the segment before, which was passed over
@@ -140,12 +140,12 @@ def _walk(
         if v >= least:
             if flats[here] == 0.0:
                 flats[here], flats[here + 1], flats[here + 2], flats[here + 3] = 1.0, float(zero + i), v, v
-                flats[here + 4], flats[here + 5] = sign * row[i - 2], _flat_from(row, i - 1, -1)
+                flats[here + 4], flats[here + 5] = min(sign * row[i - 1], sign * row[i - 2]), _flat_from(row, i - 1, -1)
             flats[here + 2], flats[here + 3] = min(v, flats[here + 2]), max(v, flats[here + 3])
         elif flats[here] != 0.0:
             flats[here] = 0.0
             low, high, samples = flats[here + 2], flats[here + 3], zero + i - int(flats[here + 1])
-            fall = low - max(flats[here + 4], sign * row[i + 1])
+            fall = low - max(flats[here + 4], min(v, sign * row[i + 1]))
             square = flats[here + 5] * _flat_from(row, i, 1)
             if i >= at and square == 0.0:
                 sure, at_top = _is_sure(samples, fall, high - low), high >= extreme - SPREAD

@@ -89,7 +89,7 @@ def test_at_full_scale_three_samples_are_enough():
     assert count(LOWERED * x) == 0
     first = np.concatenate([0.5 * np.clip(1.3 * sine(441.0, 1.0, 48_000, 0.1), -1.0, 1.0), x])
     assert count(first) == pytest.approx(2 * 441 + count(x), abs=4)  # of which the seam hides some
-    above = np.concatenate([0.99 * x, np.full(3, 1.0)])  # a greater extreme: those before were no end of the file
+    above = np.concatenate([0.99 * x, [1.0, 0.0, -1.0]])  # a greater extreme: those before were no end of the file
     assert count(above) == 0
 
 
@@ -218,7 +218,7 @@ def plain(x, top):
         edges = np.flatnonzero(np.diff(u >= top - SPREAD)) + 1
         for start, stop in zip(edges[::2], edges[1::2], strict=True):
             run = u[start:stop]
-            fall, spread = run.min() - max(u[start - 2], u[stop + 1]), np.ptp(run) + 2.0**-15
+            fall, spread = run.min() - max(u[start - 2 : start].min(), u[stop : stop + 2].min()), np.ptp(run) + 2.0**-15
             square = all(flat_beside(u, at, way) for at, way in ((start - 1, -1), (stop, 1)))
             found += (
                 not square

@@ -31,11 +31,9 @@ class Clipped(LimitCheck[ClippedLimits]):
         "and every playback of the disc roughens them further."
     )
     how = (
-        "Runs of equal samples, counted over both channels: three or more at a channel's greatest or least value, at "
-        "-0.1 dBFS or above; and at any other level down to -26 dBFS four or more that are the greatest about them, "
-        "where the wave falls away on both sides so steeply that no rounded crest and no chance explains them. Samples "
-        "are equal within two steps of 16 bits, for dither. Where the wave is flat again right beside the run on both "
-        "sides, it is a square wave or a staircase, and is left out. The place given is that of the longest run."
+        "Four or more equal samples (within two steps of 16 bits) that are the greatest about them, at -26 dBFS or "
+        "above, where the wave falls too steeply for a crest; three at a channel's extreme from -0.1 dBFS up. What is "
+        "flat again beside them on both sides is a square wave. The place is that of the longest run."
     )
     remedy = "Ask for the mix before it was limited or clipped; lowering the level of this file mends nothing."
     client = ForClient(
@@ -50,11 +48,9 @@ class Clipped(LimitCheck[ClippedLimits]):
         ),
     )
     blind_to = (
-        "Below full scale: runs of fewer than four samples, short runs where the wave falls away gently or was "
-        "dithered at 16 bits, clipping that was filtered, resampled or coded with losses afterwards, and clipping so "
-        "hard that nothing but flat parts is left, which cannot be told from a square wave. A synthesiser that cuts "
-        "its own waves off looks the same as clipping. A slow wave that just reaches full scale may hold three equal "
-        "samples and be sound."
+        "Below full scale: runs of three samples, short runs that fall away gently or were dithered at 16 bits, and "
+        "clipping that was filtered, resampled or coded with losses afterwards. Clipping that leaves nothing but flat "
+        "parts looks like a square wave, and a synthesiser that cuts off its own waves looks like clipping."
     )
     needs = (Peaks,)
     Limits = ClippedLimits
