@@ -13,6 +13,8 @@ from types import FrameType
 from typing import NoReturn
 
 SENTENCE = "stopped; nothing more was written"
+AGAIN_S = 0.005
+"""After how long a signal is sent again that was lost in a callback."""
 _received: list[int] = []
 """The signal that ends the process, once one has come."""
 
@@ -72,7 +74,16 @@ def _unwind(number: int, _: FrameType | None) -> NoReturn:
 
 
 def _lost(what: sys.UnraisableHookArgs) -> None:
-    """Leave where StoppedError was raised inside a callback, out of which nothing can be raised."""
-    if isinstance(what.exc_value, StoppedError):
-        _leave(what.exc_value.exit_code - 128, None)
-    sys.__unraisablehook__(what)
+    """Send the signal again where StoppedError was raised inside a callback, out of which nothing can be raised."""
+    if not isinstance(what.exc_value, StoppedError):
+        sys.__unraisablehook__(what)
+        return
+    number = what.exc_value.exit_code - 128
+    signal.signal(number, _unwind)
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:
+        signal.signal(signal.SIGINT, _unwind)
+    import threading  # not before signals are answered
+
+    again = threading.Timer(AGAIN_S, os.kill, (os.getpid(), number))
+    again.daemon = True
+    again.start()

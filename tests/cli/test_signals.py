@@ -135,3 +135,31 @@ def test_a_signal_some_time_after_the_start(bench, after, number):
     assert bench.report.exists() == (running.returncode == 0)
     assert [path.name for path in bench.output.iterdir()] in ([], ["report.json"])
     assert list(Path(os.fspath(bench.temporary)).iterdir()) == []
+
+
+LOST = """
+import ctypes, os, sys, time
+from qc.cli import stopping
+
+@ctypes.CFUNCTYPE(None)
+def callback():
+    os.kill(os.getpid(), {number})
+    for _ in range(100):
+        pass
+
+stopping.by_unwinding()
+try:
+    callback()
+    time.sleep(60.0)
+except KeyboardInterrupt as stopped:
+    sys.exit(stopped.exit_code)
+finally:
+    print("cleaned up")
+"""
+
+
+@pytest.mark.parametrize("number", CODES)
+def test_a_signal_that_is_lost_in_a_callback_comes_again(number):
+    """As in those of the compiler, out of which no exception gets."""
+    done = run_code(LOST.format(number=int(number)))
+    assert (done.returncode, done.stdout, done.stderr) == (CODES[number], "cleaned up\n", "")
