@@ -22,7 +22,7 @@ from qc.wording import shown
 LARGEST = 10 << 20
 """bytes; the report of ten sides cut so hot that nearly every limit fails everywhere has eight million"""
 MOST_TOKENS = 2_000_000
-"""Brackets, commas and strings of a file; such a report has 650,000."""
+"""Brackets, commas and strings of a file; such a report has half a million."""
 MOST_OF_PIECE = (1 << 20, 4_000, 16_000)
 """bytes, objects and commas of one result, one side or one other part; those of such a report have 130 kB, 1,000 and
 5,000"""
