@@ -376,8 +376,9 @@ class LimitCheck(Check[P]):
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Hold every limit against its measurement."""
         for key, judged in self.judges.items():
-            limit: Limit = getattr(self.limits, key.partition(".")[0])
-            yield from ctx.judge(judged.measure, limit, op=judged.op, of=judged.of)
+            limit: Limit | None = getattr(self.limits, key.partition(".")[0])
+            if limit is not None:  # one that a ruleset may leave out
+                yield from ctx.judge(judged.measure, limit, op=judged.op, of=judged.of)
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,18 +10,22 @@ import os
 import re
 import sys
 from collections.abc import Callable, Sequence
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import qc
-from qc.errors import OutputError, SidegateError
+from qc.cli import stopping
+from qc.cli.streams import LONGEST, emit, flush, open_missing, say
+from qc.errors import SidegateError
 from qc.wording import shown
+
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
+
+__all__ = ["emit", "main", "parser", "run", "say"]
 
 EPILOG = """\
 exit codes: 0 nothing failed, 1 a check failed (with --strict: or warned), 2 the command line, delivery file or
 ruleset cannot be used, 3 a plugin or the tool failed"""
-
-LONGEST = 2000
-"""Characters of a sentence on stderr: what was read may be longer than anyone wants to see again."""
 
 GARBAGE = 400_000
 """Objects made before unused ones are looked for: a start makes many, all of which stay."""
@@ -33,6 +37,13 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """End with exit code 2."""
         self.exit(2, f"{self.prog}: {shown(message, LONGEST)}; see {self.prog} --help\n")
+
+    def print_help(self, file: SupportsWrite[str] | None = None) -> None:
+        """Write the help; argparse by itself passes over a stdout that cannot be written."""
+        if file is not None:
+            super().print_help(file)
+        else:
+            emit(self.format_help().encode(sys.stdout.encoding or "utf-8", "replace"))
 
 
 class _Version(argparse.Action):
@@ -281,16 +292,18 @@ def _count(text: str) -> int:
 
 def main(argv: list[str] | None = None) -> int:
     """Run a command and give its exit code; every error is one sentence on stderr."""
-    words = parser().parse_args(_levels_joined(sys.argv[1:] if argv is None else argv))
     try:
-        return _run(words)
+        return _run(parser().parse_args(_levels_joined(sys.argv[1:] if argv is None else argv)))
     except SidegateError as error:
         say(str(error))
         return error.exit_code
-    except KeyboardInterrupt:
-        say("stopped; nothing more was written")
-        return 130
+    except KeyboardInterrupt as stopped:
+        say(stopping.SENTENCE)
+        return stopped.exit_code if isinstance(stopped, stopping.StoppedError) else 130
     except Exception as error:  # a fault of the tool is one sentence too
+        if (number := stopping.received()) is not None:  # what a module made of the signal while it was imported
+            say(stopping.SENTENCE)
+            return 128 + number
         if os.environ.get("SIDEGATE_DEBUG"):
             raise
         text = " ".join(str(error).split())
@@ -317,6 +330,7 @@ def _run(words: argparse.Namespace) -> int:
         command: Callable[[argparse.Namespace], int]
         name = words.command.replace("-", "_")
         command = getattr(importlib.import_module(f"qc.cli.{name}"), name)
+        stopping.by_unwinding()
         return command(words)
     if words.command == "schema":
         from qc.cli.schema import schema
@@ -327,48 +341,37 @@ def _run(words: argparse.Namespace) -> int:
     return plugins()
 
 
-def say(sentence: str) -> None:
-    """Write a sentence on stderr, on one line and without anything that would steer a terminal."""
-    with contextlib.suppress(OSError, ValueError):  # nobody listens
-        sys.stderr.write(f"sidegate: {shown(sentence, LONGEST)}\n")
-        sys.stderr.flush()
-
-
-def emit(asked_for: bytes) -> None:
-    """Write on stdout; a reader that went away has read what it wanted, anything else raises OutputError."""
-    try:
-        sys.stdout.buffer.write(asked_for)
-        sys.stdout.buffer.flush()
-    except BrokenPipeError:
-        _mute()
-    except OSError as error:
-        _mute()
-        raise OutputError(f"stdout cannot be written: {error.strerror}; send it elsewhere") from None
-
-
-def _mute() -> None:
-    """Let what is still in the buffer of stdout go nowhere, so that it is not tried again at the end."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
 def run() -> NoReturn:
-    """Entry point of the console script."""
+    """Run the command that the process was started with, and end the process."""
+    stopping.at_once()
     gc.set_threshold(GARBAGE)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of numpy's algebra, which no kernel uses
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some takes as long as a model
-    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - closed by the caller
-    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    open_missing()
     code: str | int | None
     try:
         code = main()
     except SystemExit as ended:  # help, the version, words that cannot be used
         code = ended.code
-    _leave(code)
+    except KeyboardInterrupt as stopped:  # while it was being said that a signal came
+        code = stopped.exit_code if isinstance(stopped, stopping.StoppedError) else 130
+    stopping.at_once()
+    _leave(_flushed(code))
+
+
+def _flushed(code: str | int | None) -> str | int | None:
+    """Write what is left of stdout, and give the exit code: a success that could not be delivered is none."""
+    try:
+        flush()
+    except SidegateError as error:
+        say(str(error))
+        return error.exit_code if code in {None, 0, 1} else code
+    return code
 
 
 def _leave(code: str | int | None) -> NoReturn:
     """End the process, also while a plugin's call that was given up, or interrupted, is still at work."""
-    _flush()
+    stopping.not_at_all()
     patience = sys.modules.get("qc.patience")
     if patience is not None and patience.still_at_work():
         with contextlib.suppress(OSError, ValueError):
@@ -376,13 +379,3 @@ def _leave(code: str | int | None) -> NoReturn:
         os._exit(code if isinstance(code, int) else int(code is not None))
     gc.freeze()  # the process ends: nothing is gone through once more
     sys.exit(code)
-
-
-def _flush() -> None:
-    """Write out what is left of stdout, as help that nobody reads to its end."""
-    try:
-        sys.stdout.flush()
-    except OSError:
-        _mute()
-    except ValueError:  # it was closed
-        pass

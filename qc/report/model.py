@@ -405,6 +405,8 @@ class BaselineFacts(Model):
     left_out: tuple[LeftOut, ...] = ()
     other_levels: tuple[LevelThen, ...] = ()
     """sides that it judged at another level"""
+    always: tuple[str, ...] = ()
+    """checks that found audio missing or wrong: no earlier report excuses what they find"""
 
 
 class PluginFailure(Sparse):
