@@ -206,7 +206,7 @@ def _heard(one: _File, progress: Callable[[float], None] | None) -> Heard:
     """Hear a file for its programme alone."""
     assert one.facts.sample_rate is not None  # examined without a fault
     assert one.facts.frames is not None
-    need = Programme()
+    need = Programme.of(Chain())
     source = FileSource(one.path, f"file:{one.name}", one.facts.sample_rate, one.facts.frames, one.name)
     try:
         heard = hear(source, plan([need]), progress=progress)[need]
