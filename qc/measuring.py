@@ -236,12 +236,10 @@ def _measured(
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
     worked, mono = None, received.facts.channels == 1
     if Sectors in results and Programme in results:
-        loudness = quantities.get("loudness.integrated")
         worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known,
-            loudness=None if loudness is None else loudness.value,
-        )  # fmt: skip
-        quantities |= worked.quantities(loudness)
+            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known
+        )
+        quantities |= worked.quantities(quantities.get("loudness.integrated"))
         quantities = {name: _placed(q, worked, mono=mono) for name, q in quantities.items()}
     else:
         publishers |= dict.fromkeys(UNITS, Sectors if Sectors in broken else Programme)

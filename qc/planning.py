@@ -59,8 +59,7 @@ def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> repor
     assert planned.form is not None  # the planned disc has a ruleset
     base = fits[planned.name].highest
     form = planned.form
-    cut_side = Side.of(form.chain, cut.span, cut.envelopes, None if loudness is None else loudness.value)
-    rows = assumptions.sensitivity(cut_side, form.rows, base)
+    rows = assumptions.sensitivity(Side.of(form.chain, cut.span, cut.envelopes), form.rows, base)
     declared = side.side.cut_level
     update = {
         "duration_s": cut.span.sectors / SECTORS_A_SECOND,

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from qc.chain import SECTORS_A_SECOND, STANDARD_GRAVITY
 from qc.groove.known import Numbers, Worst
-from qc.groove.playing_time import minutes_for
 from qc.groove.ratios import over
 from qc.groove.side import Side, Walls
 from qc.groove.spiral import Laid, Spiral, lay, travel_least, wind
@@ -20,8 +19,6 @@ from qc.quantity import Op, Polarity
 
 Array = NDArray[np.float64]
 CHANNELS = ("left", "right")
-LEAD_OUT_PITCH = 6.4e-3
-"""m a turn (D-8)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +47,6 @@ class Cutting:
 
     def measure(self, name: str) -> Worst:
         """Give a measurement of `MEASURES` by name."""
-        if name == MINUTES:  # numbers are stored without the loudness that this one needs
-            return MEASURES[name].of(self)
         if name not in self._known:
             self._known[name] = MEASURES[name].of(self)
             if "laid" in self.__dict__:
@@ -226,20 +221,6 @@ class Cutting:
         walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
         return travel_least(walls.right, walls.left, walls.up_near, walls.unity, self.gain, cut, disc)
 
-    def lead_out_room(self) -> Worst:
-        """Distance from where the side ends to the closed groove, m."""
-        end = self.radius_at(self.side.span.sectors - 1)
-        return self.whole(end - self.side.chain.disc.finishing / 2.0)
-
-    def minutes_over_table(self) -> Worst:
-        """Time in s that the side is longer than the trade's table allows at its loudness on the disc (5a, S13)."""
-        side, disc = self.side, self.side.chain.disc
-        on_disc = 0.0 if side.loudness is None else side.loudness - side.chain.cut.align + self.level
-        allowed = minutes_for(disc.size, disc.speed, on_disc)
-        if allowed is None or side.loudness is None:
-            return self.whole(-side.duration)  # far from any limit; no report has it (see `can_measure`)
-        return self.whole(side.duration - 60.0 * allowed)
-
     def whole(self, value: float) -> Worst:
         """Give a number of the whole side, placed at its end."""
         n = self.side.span.sectors
@@ -273,18 +254,8 @@ MEASURES: dict[str, Measure] = {
     "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.laid.travel)),
     "groove.travel_least": Measure("mm", 1e3, "<=", lambda c: c.whole(c.travel_least)),
     "groove.last_diameter": Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.radius_at(c.side.span.sectors - 1))),
-    "layout.lead_out_room": Measure("turn", 1.0 / LEAD_OUT_PITCH, ">=", Cutting.lead_out_room),
-    "layout.minutes_over_table": Measure("min", 1.0 / 60.0, "<=", Cutting.minutes_over_table),
 }
-"""Measurements that depend on the cut level, by name."""
-
-MINUTES = "layout.minutes_over_table"
-
-
-def can_measure(side: Side, name: str) -> bool:
-    """Whether a measurement of `MEASURES` has a value on a side: the table needs its loudness, and has few discs."""
-    disc = side.chain.disc
-    return name != MINUTES or (side.loudness is not None and minutes_for(disc.size, disc.speed, 0.0) is not None)
+"""Groove measurements that depend on the cut level, by name."""
 
 
 def is_worse(measure: Measure, one: float, other: float) -> bool:

@@ -10,18 +10,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from qc.chain import Chain
-from qc.groove.cutting import MINUTES
 from qc.groove.highest import Highest, HighestSearch, Windings
 from qc.groove.rows import LevelRow
 from qc.groove.sectors import GrooveInput
 from qc.groove.side import Side
 from qc.groove.span import Span
-from qc.groove.traces import OF_TRAVEL
 from qc.quantity import meets
 
 ON_DISC = "groove.level_on_disc"
-OF_LENGTH = (*OF_TRAVEL, MINUTES)
-"""What a side that is too long runs against."""
 Fit = Literal["fits", "quiet", "too_quiet", "too_long", "other_signal"]
 """fits; fits, but at a level on the disc that warns; only at one that fails; at no level; needs a pass of its own."""
 
@@ -53,7 +49,7 @@ def compare(
         if one.chain.signal != envelopes.signal:
             yield Fitted("other_signal", None)
             continue
-        side = Side.of(one.chain, span, envelopes, integrated) if first is None else first.under(one.chain)
+        side = Side.of(one.chain, span, envelopes) if first is None else first.under(one.chain)
         first = first or side
         windings = wound.setdefault(Windings.key(one.chain), Windings(side))
         yield fitted(one, HighestSearch(side, one.rows, windings).highest(), integrated)
@@ -76,4 +72,4 @@ def fitted(one: Format, highest: Highest, integrated: float | None) -> Fitted:
 
 def _runs_in(highest: Highest) -> bool:
     """Whether it is the length that no level mends; any other limit that never holds is one of level."""
-    return highest.reached.by is not None and highest.reached.by.measure in OF_LENGTH
+    return highest.reached.by is not None and highest.reached.by.measure in {"groove.last_diameter", "groove.travel"}

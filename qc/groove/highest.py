@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from qc.chain import Chain
-from qc.groove.cutting import MEASURES, MINUTES, Cutting, can_measure
+from qc.groove.cutting import MEASURES, Cutting
 from qc.groove.levels import HIGHEST, LOWEST, Reached, Wanted
 from qc.groove.rows import LevelRow
 from qc.groove.side import Side
@@ -87,9 +87,7 @@ class Windings:
         return cutting
 
     def flat(self, want: Wanted) -> int | None:
-        """Give the highest tenth at which a limit holds that needs no spiral and no disc size; None for any other."""
-        if want[0].measure == MINUTES:  # discs of several sizes share these windings
-            return None
+        """Give the highest tenth at which a limit holds that needs no spiral; None for one that needs it."""
         if want not in self._flat:
             try:
                 self._flat[want] = self._searched(want)
@@ -130,10 +128,10 @@ def keeps(want: Wanted, cutting: Cutting) -> bool:
     return meets(value, bound, row.op, row.unit)
 
 
-def wanted(side: Side, rows: Iterable[LevelRow]) -> tuple[Wanted, ...]:
-    """Give the limits that set the level of a side, with the value each does it at."""
-    pairs = ((row, row.setting) for row in rows if row.measure in MEASURES and can_measure(side, row.measure))
-    return tuple((row, bound) for row, bound in pairs if bound is not None)
+def wanted(rows: Iterable[LevelRow]) -> tuple[Wanted, ...]:
+    """Give the limits that set the level, with the value each does it at."""
+    pairs = ((row, row.setting) for row in rows)
+    return tuple((row, bound) for row, bound in pairs if bound is not None and row.measure in MEASURES)
 
 
 class HighestSearch:
@@ -142,7 +140,7 @@ class HighestSearch:
     def __init__(self, side: Side, rows: Iterable[LevelRow], windings: Windings | None = None) -> None:
         self.side = side
         self.windings = windings or Windings(side)
-        self.wanted = wanted(side, rows)
+        self.wanted = wanted(rows)
         self._order = list(side.polarities)
         flat = {want: self.windings.flat(want) for want in self.wanted}
         self.ceiling = min((level for level in flat.values() if level is not None), default=HIGHEST)

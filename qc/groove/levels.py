@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from qc.contract import At
-from qc.groove.cutting import MEASURES, Cutting, can_measure, is_worse, windowed
+from qc.groove.cutting import MEASURES, Cutting, is_worse, windowed
 from qc.groove.known import Known, Worst
 from qc.groove.rows import LevelRow
 from qc.groove.side import Side
@@ -45,7 +45,7 @@ class LevelSearch:
 
     def __init__(self, side: Side, rows: Iterable[LevelRow], known: Known | None = None) -> None:
         self.side, self.known = side, known or Known()
-        self.rows = tuple(row for row in rows if row.measure in MEASURES and can_measure(side, row.measure))
+        self.rows = tuple(row for row in rows if row.measure in MEASURES)
         self._cuttings: dict[float, dict[Polarity, Cutting]] = {}
         self._holding = math.nan  # level whose arrays are held
 

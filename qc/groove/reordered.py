@@ -14,14 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qc.chain import SECTORS_A_SECOND, Chain
-from qc.groove.cutting import MINUTES, Cutting
+from qc.groove.cutting import Cutting
 from qc.groove.highest import Highest, HighestSearch, keeps
 from qc.groove.rows import LevelRow
 from qc.groove.running_order import JOIN, RunningOrder
 from qc.groove.span import LEAST_GAP
-from qc.groove.traces import OF_TRAVEL
 
-WHOLE = frozenset((*OF_TRAVEL, "groove.travel_least", MINUTES))
+WHOLE = frozenset({"groove.last_diameter", "groove.travel", "groove.travel_least"})
 """Numbers of a side that hardly change with the order of its tracks."""
 Unit = tuple[int, int]
 

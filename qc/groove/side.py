@@ -26,29 +26,22 @@ class Side:
     span: Span
     envelopes: GrooveInput
     """of the span only, for 1 m/s at 0 dBFS"""
-    loudness: float | None = None
-    """integrated loudness of the file, LUFS; None where it is not known"""
     _peaks: dict[str, tuple[int, int]] = field(default_factory=dict, init=False, repr=False)
     _loudest: dict[int, tuple[float, int, int, int]] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
-    def of(cls, chain: Chain, span: Span, envelopes: GrooveInput, loudness: float | None = None) -> Side:
+    def of(cls, chain: Chain, span: Span, envelopes: GrooveInput) -> Side:
         """Cut the file's envelopes to the span."""
-        return cls(chain, span, envelopes.cut(span.start, span.end), loudness)
+        return cls(chain, span, envelopes.cut(span.start, span.end))
 
     def under(self, chain: Chain) -> Side:
         """Give the same span under another chain; what both work out alike is not worked out again."""
-        side = Side(chain, self.span, self.envelopes, self.loudness)
+        side = Side(chain, self.span, self.envelopes)
         shared = vars(side)  # where a frozen dataclass and its cached properties keep what they know
         shared |= {"_peaks": self._peaks, "_loudest": self._loudest}
         if _walls_of(chain) == _walls_of(self.chain):
             shared["walls"] = self.walls
         return side
-
-    @property
-    def duration(self) -> float:
-        """Seconds from the start of the span to its end, or to the end of the file in its last sector."""
-        return min(self.span.end / SECTORS_A_SECOND, self.span.file_end_s) - self.span.start / SECTORS_A_SECOND
 
     @property
     def polarities(self) -> tuple[Polarity, ...]:

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from qc.contract import Check, Judged, Limit
 from qc.errors import PluginError, RulesetError
-from qc.groove.cutting import MEASURES, MINUTES
+from qc.groove.cutting import MEASURES
 from qc.groove.rows import LevelRow
 from qc.judge.without_code import made
 from qc.nearest import meant
@@ -19,7 +19,7 @@ from qc.ruleset.load import RawLimit, Ruleset
 from qc.wording import shown
 
 GROOVE = "groove."
-"""What the names of the groove's measurements begin with."""
+"""What the names of the measurements that the level search may look at begin with."""
 
 
 @dataclass(frozen=True)
@@ -148,20 +148,10 @@ def _instance(kind: type[Check[Any]], limits: Mapping[str, Limit], origin: str) 
         raise PluginError(f'the check "{kind.id}" cannot be made: {type(why).__name__}: {why}') from why
 
 
-def _concerns_the_level(judged: Judged, limit: Limit) -> bool:
-    """Whether the level search looks at a limit: any of the groove, and what else follows the level.
-
-    The table of minutes is a trend of the trade: it has a say in the level only where a ruleset wants that.
-    """
-    if judged.measure == MINUTES:
-        return limit.sets_level is not None
-    return judged.measure.startswith(GROOVE) or judged.measure in MEASURES
-
-
 def _rows(kind: type[Check[Any]], limits: Mapping[str, Limit], units: Mapping[str, str]) -> Iterator[LevelRow]:
     for name, judged in kind.judges.items():
         limit = limits.get(_limit_key(name))
-        if limit is not None and _concerns_the_level(judged, limit):
+        if limit is not None and judged.measure.startswith(GROOVE):
             yield LevelRow(
                 kind.id,
                 name,

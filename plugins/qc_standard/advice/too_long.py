@@ -6,16 +6,15 @@ from typing import TYPE_CHECKING
 
 from qc.contract import Excerpt, Finding, Quantity, Remedy
 from qc.errors import NotMeasuredError
-from qc.groove.cutting import LEAD_OUT_PITCH
 from qc.groove.playing_time import minutes_for
-from qc.groove.worked import AsCut
+from qc.groove.worked import LEAD_OUT_PITCH, AsCut
 from qc.quantity import clock, show
 from qc_standard.advice.advised import advised, broken
 
 if TYPE_CHECKING:
     from qc.groove.length import Length
 
-DIAMETER, ROOM = "groove.last_diameter", "layout.lead_out_room"
+DIAMETER = "groove.last_diameter"
 LOWEST_DB = 40.0
 """dB by which a level for the table is looked for at the most."""
 
@@ -29,21 +28,16 @@ def end_further_out(finding: Finding, look: Excerpt) -> Finding:
 
 def make_room(finding: Finding, look: Excerpt) -> Finding:
     """Advise on a side without room for its lead-out."""
-    return _shorter(finding, look, _with_room(look, broken(finding)))
-
-
-def _with_room(look: Excerpt, turns: float) -> float:
-    """Last diameter in m that leaves room for some turns of lead-out (D-8)."""
-    return look.chain.disc.finishing + 2.0 * LEAD_OUT_PITCH * turns
+    return _shorter(finding, look, look.chain.disc.finishing + 2.0 * LEAD_OUT_PITCH * broken(finding))
 
 
 def come_down(finding: Finding, look: Excerpt) -> Finding:
     """Advise on a level that is more than the side can take: the level, and how much shorter where length rules it."""
     recommended = look[AsCut].recommended
-    if recommended.by is not None and recommended.by.measure in (DIAMETER, ROOM):
+    if recommended.by is not None and recommended.by.measure == DIAMETER:
         bound = recommended.by.setting
         assert bound is not None  # a limit that sets the level has the value it sets it at
-        return _shorter(finding, look, bound / 1e3 if recommended.by.measure == DIAMETER else _with_room(look, bound))
+        return _shorter(finding, look, bound / 1e3)
     if recommended.bound == "<":
         return finding
     level = recommended.quantity()
