@@ -32,7 +32,7 @@ from qc.judge.context import Evidence
 from qc.patience import PATIENCE_S, Patient
 from qc.remembered import Remembered
 from qc.report.budget import print_through
-from qc.report.model import AudioFacts, HowMeasured, Origin, SideReport
+from qc.report.model import AudioFacts, HowMeasured, LineupToneFacts, Origin, SideReport
 from qc.report.side import geometry, levels
 from qc.stored.keys import Sound
 from qc.stored.store import Store, StoredResults, seal
@@ -231,6 +231,7 @@ def _measured(
     patience: float, known: Known,
 ) -> MeasuredSide:  # fmt: skip
     declared = side.itself()
+    measured = _by_declaration(measured, side)
     results, broken, published = _found(measured, wanted, unbuilt, patience)
     quantities = _of_file(received.facts) | published
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
@@ -250,6 +251,7 @@ def _measured(
         measurements=dict(sorted(quantities.items())),
         levels=None if worked is None else levels(worked),
         print_through=() if worked is None else print_through(worked),
+        lineup=_lineup(results),
         declared=declared,
         passes=measured.passes,
     )
@@ -267,6 +269,25 @@ def _measured(
         place=(lambda at: at) if worked is None else worked.place,
     )
     return MeasuredSide(report, evidence)
+
+
+def _by_declaration(measured: Measurements, side: Side) -> Measurements:
+    """Take for programme what a declared track says is programme: a tone that it begins before."""
+    starts = [track.start for track in _tracks(side)]
+    results = {
+        need: result.declared(starts) if isinstance(need, Programme) else result
+        for need, result in measured.results.items()
+    }
+    return replace(measured, results=results)
+
+
+def _lineup(results: Mapping[type[Need[Any]], Any]) -> tuple[LineupToneFacts, ...]:
+    """Describe the line-up tones that were found."""
+    tones = results[Programme].tones if Programme in results else ()
+    return tuple(
+        LineupToneFacts(start_s=one.start_s, end_s=one.end_s, frequency_hz=one.frequency, level_dbfs=one.level)
+        for one in tones
+    )
 
 
 def _placed(quantity: Quantity, worked: WorkedSide, *, mono: bool) -> Quantity:

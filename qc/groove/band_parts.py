@@ -64,14 +64,15 @@ class _Running:
         self._tones = LineupTones(rate)
         self._sections = biquad.butterworth_4_high(CORNER, rate)
         self._state = biquad.fresh(self._sections, 2)
-        self._first: NDArray[np.float64] | None = None
+        self._first = np.zeros((2, 1))
+        self._begun = False
         self._out = np.empty((2, 0))
 
     def push(self, block: Block) -> None:
         """Take the next slice."""
-        if self._first is None and block.samples.shape[1]:
+        if not self._begun and block.samples.shape[1]:
             # as if the first sample had lasted for ever: an offset must not enter as a step
-            self._first = np.array(block.samples[:, :1])
+            self._begun, self._first = True, np.array(block.samples[:, :1])
         self._take(block[self._tap])
 
     def _take(self, topped: NDArray[Any]) -> None:

@@ -45,7 +45,13 @@ class _Stretch:
     start: int
     end: int
     frequency: float
-    energy: float
+    total: float
+    """sum of the mean squares of its blocks"""
+
+    @property
+    def energy(self) -> float:
+        """Mean square."""
+        return self.total / (self.end - self.start)
 
 
 class LineupTones:
@@ -91,6 +97,7 @@ class LineupTones:
         line = self._line(self._held[int(energies.argmax())])
         if line is not None and self._continues(block, line, energy):
             self._found[-1].end, self._other = block + 1, 0
+            self._found[-1].total += energy
             return
         if line is not None:
             self._found.append(_Stretch(block, block + 1, line, energy))

@@ -14,9 +14,9 @@ from qc.groove.motion import Motion
 from qc.groove.sectors import MARGIN, GrooveInput, envelopes_of
 from qc.groove.side import Side
 from qc.groove.spiral import lookahead
+from qc.groove.topped import motion_rate
 from qc.groove.traces import DRIVES, OF_SECTORS, SHARES, Array
 from qc.groove.worked import WorkedSide
-from qc.groove.topped import motion_rate
 from qc.quantity import Polarity
 
 LEAD = 4

@@ -58,6 +58,8 @@ class Topped(Tap):
 
 
 class _Running:
+    lasting = True
+
     def __init__(self, top: float, stream: Stream) -> None:
         rate, end = motion_rate(stream.rate), top + TRANSITION
         self._stages: list[_Stage] = []
@@ -76,11 +78,11 @@ class _Running:
             ready = stage.push(ready)
         ready = ready[:, : self._left]
         self._left -= ready.shape[1]
-        return ready
+        return ready.copy()  # the filters use their memory again
 
     def flush(self) -> Any:
         """Return what the filters kept back."""
-        parts = [self.push(np.zeros((2, 256))).copy()]
+        parts = [self.push(np.zeros((2, 256)))]
         while self._left:
-            parts.append(self.push(np.zeros((2, 256))).copy())
+            parts.append(self.push(np.zeros((2, 256))))
         return np.concatenate(parts, axis=1)

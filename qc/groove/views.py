@@ -18,8 +18,8 @@ from qc.errors import NotHeardAgainError
 from qc.groove.cutting import Cutting
 from qc.groove.motion import Displacement
 from qc.groove.passage import Heard
-from qc.groove.worked import WorkedSide
 from qc.groove.topped import motion_rate
+from qc.groove.worked import WorkedSide
 from qc.pictured import Turn, View
 from qc.quantity import At
 

@@ -11,6 +11,7 @@ from qc.report import since, waived
 from qc.report.changed import change_lines
 from qc.report.declared import approval_words, source_words
 from qc.report.findings import Found, by_time, every, listed
+from qc.report.lineup import lineup_line
 from qc.report.model import Geometry, Report, SideReport
 from qc.report.stored_sides import measured_earlier
 from qc.wording import shown
@@ -141,6 +142,8 @@ def _when(one: Found) -> str:
 def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     levels = side.levels
     assert levels is not None  # asked before
+    if tones := lineup_line(side):
+        yield "Line-up", tones
     how = "as asked for" if levels.declared else "as recommended"
     ruled = f", ruled by {levels.ruling}" if levels.ruling else ""
     yield "Level", f"judged at {levels.judged} {how}; recommended {levels.recommended}{ruled}; clean {levels.clean}"

@@ -21,6 +21,7 @@ from qc.report.html.drawn import Drawn, drawn
 from qc.report.html.plotter import plotter
 from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
+from qc.report.lineup import lineup_line
 from qc.report.model import SideReport
 from qc.report.stored_sides import measured_earlier, measured_earlier_lines
 from qc.report.text import VERDICTS
@@ -113,13 +114,18 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "measured_earlier": measured_earlier(report.run, side.id),
         "ruled": worth.ruled(report, side),
         "mended": asked.mended(report, side),
-        "declared": list(declared_lines(side.declared)),
+        "declared": [*_lineup(side), *declared_lines(side.declared)],
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),
         "pictures": pictures,
         "formats": tables.formats(evidence.formats.get(side.id, ())),
         "release": next((disc for disc in report.discs if side.id in disc.sides), None),
     }
+
+
+def _lineup(side: SideReport) -> list[tuple[str, str]]:
+    line = lineup_line(side)
+    return [("line-up", line)] if line else []
 
 
 def _audio(side: SideReport) -> str:
