@@ -24,7 +24,7 @@ from qc.groove.worked import UNITS, AsCut, WorkedSide
 from qc.judge.context import Evidence
 from qc.remembered import Remembered
 from qc.report.budget import print_through
-from qc.report.model import Origin, SideReport
+from qc.report.model import LineupToneFacts, Origin, SideReport
 from qc.report.side import geometry, levels
 
 
@@ -103,6 +103,7 @@ class SearchedSide:
             measurements=dict(sorted(evidence.quantities.items())),
             levels=None if worked is None else levels(worked),
             print_through=() if worked is None else print_through(worked),
+            lineup=_lineup(self.results),
             declared=self.declared,
             passes=self.passes,
         )
@@ -151,6 +152,15 @@ class SearchedSide:
             events=lambda name, limit: _events(worked, name, limit, mono=mono),
             place=worked.place,
         )
+
+
+def _lineup(results: Mapping[type[Need[Any]], Any]) -> tuple[LineupToneFacts, ...]:
+    """Describe the line-up tones that were found."""
+    tones = results[Programme].tones if Programme in results else ()
+    return tuple(
+        LineupToneFacts(start_s=one.start_s, end_s=one.end_s, frequency_hz=one.frequency, level_dbfs=one.level)
+        for one in tones
+    )
 
 
 def _on_paper(at: At, tracks: tuple[TrackTimes, ...]) -> At:

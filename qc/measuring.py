@@ -75,6 +75,7 @@ def search_side(
     )
     if measured is None:
         return searched
+    measured = _by_declaration(measured, side)
     results, broken, published = _found(measured, wanted, unbuilt, how.patience)
     memory, worked = Remembered.of(how.store, heard.sound, wanted.get(Sectors), chain, searched.tracks), None
     if Sectors in results and Programme in results:
@@ -192,6 +193,16 @@ def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Rec
     for fault in arrived.silent(programme):
         received = with_fault(received, fault)
     return received
+
+
+def _by_declaration(measured: Measurements, side: Side) -> Measurements:
+    """Take for programme what a declared track says is programme: a tone that it begins before."""
+    starts = [track.start for track in _tracks(side)]
+    results = {
+        need: result.declared(starts) if isinstance(need, Programme) else result
+        for need, result in measured.results.items()
+    }
+    return replace(measured, results=results)
 
 
 def _found(

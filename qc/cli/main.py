@@ -115,7 +115,7 @@ def parser() -> argparse.ArgumentParser:
     init = commands.add_parser(
         "init", help="draft a delivery.yaml from audio files",
         description="Draft a delivery.yaml from audio files: sides A, B ... in the order given, one file a side; "
-        "tracks from a CUE sheet, or found from silences of 0.8 s and more below -60 dBFS; checksums; comments where "
+        "tracks from a CUE sheet, or found from silences of 0.8 s and more; checksums; comments where "
         "something must be filled in. Files that are the tracks of one side are not guessed: name them with --side. "
         "Nothing is written over.",
     )  # fmt: skip

@@ -11,6 +11,7 @@ from qc.report import level_notes, worth
 from qc.report.declared import declared_lines
 from qc.report.findings import both, by_time, listed, number, whole
 from qc.report.level_words import disc_notes, judged_as, sides_of
+from qc.report.lineup import lineup_line
 from qc.report.model import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport
 from qc.wording import shown
 
@@ -88,6 +89,7 @@ def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, 
     label = f"Side {shown(side.id, 20)} ".ljust(INDENT)
     levels, geometry, dot = side.levels, side.geometry, page.clean(" · ")
     said = [" ".join(pair) for pair in declared_lines(side.declared)]
+    tones = lineup_line(side)
     if levels is None or geometry is None:
         page.say(f"not measured; {_file(side.audio)}", label=label, style="bold", indent=INDENT)
     else:
@@ -106,6 +108,8 @@ def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, 
             page.say(rules, label=" " * INDENT, indent=INDENT + 2)
         if shown_too.strips:
             page.raw(" " * INDENT + _strip(page, report, side))
+    if tones:
+        page.say(tones, label=" " * INDENT, indent=INDENT + 2)
     for words in said if verbose else [dot.join(said)] if said else []:
         page.say(words, label=" " * INDENT, indent=INDENT + 2)
     if verbose and geometry is not None:

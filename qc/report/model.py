@@ -272,6 +272,15 @@ class PrintThrough(Model):
     apart: Quantity
 
 
+class LineupToneFacts(Model):
+    """A steady sine before the programme, to line a machine up by; it is not cut. Level: its peak, louder channel."""
+
+    start_s: float
+    end_s: float
+    frequency_hz: float
+    level_dbfs: float
+
+
 class SideReport(Model):
     """One side: the file, the groove, the numbers, the levels."""
 
@@ -283,6 +292,8 @@ class SideReport(Model):
     measurements: Mapping[str, Quantity] = Field(default_factory=dict)
     levels: Levels | None = None
     print_through: tuple[PrintThrough, ...] = ()
+    lineup: tuple[LineupToneFacts, ...] = ()
+    """line-up tones at the head, in the order of time"""
     declared: Mapping[str, Any] = Field(default_factory=dict)
     passes: int = 0
     second_look_s: float = 0.0

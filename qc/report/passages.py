@@ -12,6 +12,7 @@ from qc.report.changed import change_lines
 from qc.report.declared import approval_words, source_words
 from qc.report.findings import Found, by_time, every, listed
 from qc.report.level_words import disc_notes, judged_as, option_words, sides_of
+from qc.report.lineup import lineup_line
 from qc.report.model import Geometry, Report, SideReport
 from qc.report.stored_sides import measured_earlier
 from qc.wording import shown
@@ -142,6 +143,8 @@ def _when(one: Found) -> str:
 def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     levels = side.levels
     assert levels is not None  # asked before
+    if tones := lineup_line(side):
+        yield "Line-up", tones
     how = judged_as(report, side)
     how = f", {how}" if how.startswith("the") else f" {how}"
     ruled = f", ruled by {levels.ruling}" if levels.ruling else ""

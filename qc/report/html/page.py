@@ -22,6 +22,7 @@ from qc.report.html.plotter import plotter
 from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
 from qc.report.level_words import disc_notes, judged_as, option_words, sides_of
+from qc.report.lineup import lineup_line
 from qc.report.model import SideReport
 from qc.report.stored_sides import measured_earlier, measured_earlier_lines
 from qc.report.text import VERDICTS
@@ -117,7 +118,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "margin": level_notes.margin(side),
         "unset": level_notes.unset(report, side),
         "mended": asked.mended(report, side),
-        "declared": list(declared_lines(side.declared)),
+        "declared": [*_lineup(side), *declared_lines(side.declared)],
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),
         "pictures": pictures,
@@ -126,6 +127,11 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "release": release,
         "disc_notes": [] if release is None else list(disc_notes(report, release)),
     }
+
+
+def _lineup(side: SideReport) -> list[tuple[str, str]]:
+    line = lineup_line(side)
+    return [("line-up", line)] if line else []
 
 
 def _audio(side: SideReport) -> str:
