@@ -291,5 +291,6 @@ def hear_side(
     side, measured = heard.arrived.side, heard.measured
     if measured is None:
         return HeardSide(side, heard.received, {}, {}, dict(unbuilt), 0)
+    measured = _by_declaration(measured, side)
     results, broken, quantities = _found(measured, wanted, unbuilt, how.patience)
     return HeardSide(side, heard.received, results, quantities, broken, measured.passes, heard.origin)
