@@ -16,6 +16,7 @@ from qc.quantity import clock
 from qc.report import asked, since, worth
 from qc.report.changed import change_lines
 from qc.report.declared import declared_lines
+from qc.report.glance import own_md5
 from qc.report.html import tables
 from qc.report.html.drawn import Drawn, drawn
 from qc.report.html.plotter import plotter
@@ -107,6 +108,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "number": number,
         "side": side,
         "audio": _audio(side),
+        "own_md5": own_md5(side.audio),
         "ruled": worth.ruled(report, side),
         "mended": asked.mended(report, side),
         "declared": list(declared_lines(side.declared)),
