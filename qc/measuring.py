@@ -165,6 +165,11 @@ def _heard(
             if store is not None and store.verifies and (faulty := arrived.faulty_sound()) is not None:
                 store.check(faulty, wanted.analyses, {})
             return _Heard(arrived, arrived.digested(error.fault))
+        except Exception:  # a decoder may raise anything while another file takes the place of this one
+            if not arrived.changes():
+                raise
+        if arrived.changes():
+            return _Heard(arrived, arrived.digested())
         sound = None if store is None else arrived.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
             return _heard(read, side, needs, replace(how, store=None))

@@ -49,5 +49,3 @@ class ChannelSums(Windows):
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
         channel_sums(x, filled, window, self.held, last, out)
-
-

@@ -12,7 +12,7 @@ from qc.report.declared import declared_lines
 from qc.report.findings import both, by_time, listed, number, whole
 from qc.report.level_words import disc_notes, judged_as, sides_of
 from qc.report.lineup import lineup_line
-from qc.report.model import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport
+from qc.report.model import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport, TrackFile
 from qc.wording import shown
 
 if TYPE_CHECKING:
@@ -125,6 +125,7 @@ def _fully(page: Page, side: SideReport) -> None:
     lines = [
         _file(side.audio),
         f"SHA-256 {side.audio.sha256}" if side.audio.sha256 else "",
+        *own_md5(side.audio),
         f"level ruled by {levels.ruling}" if levels.ruling else "",
         f"{geometry.size} at {geometry.rpm:.4g} turns a minute, {geometry.outer_diameter_mm:.1f} to "
         f"{geometry.finishing_diameter_mm:.1f} mm; cut from {clock(geometry.span_start_s)} to "
@@ -288,6 +289,17 @@ def _discs(page: Page, report: Report) -> None:
 
 def _plain(gift: Quantity) -> str:
     return f"{gift.value:.1f} {gift.unit}"
+
+
+def own_md5(audio: AudioFacts) -> list[str]:
+    """Say of each FLAC file whether the MD5 that it states of its samples is theirs."""
+    says = {
+        "agrees": "the MD5 it states is that of its samples",
+        "disagrees": "the MD5 it states is not that of its samples",
+        "not stated": "it states no MD5 of its samples",
+    }
+    files: tuple[AudioFacts | TrackFile, ...] = (audio, *audio.files)
+    return [f"{shown(one.file, 300)}: {says[one.own_md5]}" for one in files if one.own_md5 is not None]
 
 
 def _file(audio: AudioFacts) -> str:

@@ -123,6 +123,9 @@ class CheckResult(Model):
         return self.findings_omitted - (self.findings_waived - kept)
 
 
+OwnMd5 = Literal["agrees", "disagrees", "not stated"]
+
+
 class TrackFile(Model):
     """One file of a side that came as one file a track; `start_s` is where it begins on the side."""
 
@@ -133,6 +136,7 @@ class TrackFile(Model):
     duration_s: float | None = None
     start_s: float | None = None
     checked: tuple[str, ...] = ()
+    own_md5: OwnMd5 | None = None
 
 
 class AudioFacts(Model):
@@ -149,7 +153,16 @@ class AudioFacts(Model):
     duration_s: float | None = None
     checked: tuple[str, ...] = ()
     """digests that it was held against, and who states them: "md5 of MD5SUMS" """
+    own_md5: OwnMd5 | None = None
+    """whether the MD5 that a FLAC file states of its samples is theirs; None for other files, and where nobody decoded
+    them"""
     files: tuple[TrackFile, ...] = ()
+
+    @property
+    def without_md5(self) -> tuple[str, ...]:
+        """The FLAC files that state no MD5 of their samples."""
+        files: tuple[AudioFacts | TrackFile, ...] = (self, *self.files)
+        return tuple(one.file for one in files if one.own_md5 == "not stated")
 
 
 class LevelAt(Model):

@@ -243,9 +243,10 @@ def test_a_file_that_went_away_after_it_was_heard(music, tmp_path, monkeypatch):
 
     monkeypatch.setattr(checking, "judge_side", judged_and_lost)
     told = judge(folder, tmp_path / "gone.json")
-    assert told.code == 3
-    (failure,) = told.report["plugin_failures"]
-    assert (failure["plugin"], failure["stage"], failure["side"]) == ("sidegate", "second look", "A")
+    assert told.code == 1
+    assert told.report["plugin_failures"] == []
+    (changed,) = told.result("delivery.audio-disagrees")["findings"]
+    assert changed["message"] == "side-a.wav changed while it was read: it went away"
     assert told.result(DEEP)["outcome"] == "fail"
     assert all(not remedies(one) for one in told.result(DEEP)["findings"])
     assert told.side()["second_look_s"] == 0.0

@@ -16,6 +16,7 @@ from qc.quantity import clock
 from qc.report import asked, level_notes, since, worth
 from qc.report.changed import change_lines
 from qc.report.declared import declared_lines
+from qc.report.glance import own_md5
 from qc.report.html import tables
 from qc.report.html.drawn import Drawn, drawn
 from qc.report.html.plotter import plotter
@@ -114,6 +115,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "side": side,
         "audio": _audio(side),
         "measured_earlier": measured_earlier(report.run, side.id),
+        "own_md5": own_md5(side.audio),
         "ruled": worth.ruled(report, side),
         "margin": level_notes.margin(side),
         "unset": level_notes.unset(report, side),
