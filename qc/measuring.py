@@ -9,8 +9,8 @@ from typing import Any
 
 from qc.at_level import SearchedSide
 from qc.audio.derived import work_out
-from qc.audio.heard import hear
-from qc.audio.plan import plan
+from qc.audio.heard import Source, hear
+from qc.audio.plan import Plan, plan
 from qc.audio.received import AsReceived, Received
 from qc.audio.source import AudioFaultError
 from qc.chain import Chain
@@ -156,20 +156,12 @@ def _heard(
     measured, sound = Measurements(source.stream, 1), None
     hears = bool(left) or not stored
     if hears:
-        try:
-            measured = hear(
-                source, plan(left), workers=how.workers, progress=how.progress, beside=source.hash,
-                patience=how.patience,
-            )  # fmt: skip
-        except AudioFaultError as error:
+        fresh = _measured_now(arrived, source, plan(left), how)
+        if isinstance(fresh, Received):
             if store is not None and store.verifies and (faulty := arrived.faulty_sound()) is not None:
                 store.check(faulty, wanted.analyses, {})
-            return _Heard(arrived, arrived.digested(error.fault))
-        except Exception:  # a decoder may raise anything while another file takes the place of this one
-            if not arrived.changes():
-                raise
-        if arrived.changes():
-            return _Heard(arrived, arrived.digested())
+            return _Heard(arrived, fresh)
+        measured = fresh
         sound = None if store is None else arrived.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
             return _heard(read, side, needs, replace(how, store=None))
@@ -188,6 +180,21 @@ def _heard(
     how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"
     origin = Origin(how=how_far, measured_on=found.day or None)
     return _Heard(arrived, received, measured, origin, sound if hears else known)
+
+
+def _measured_now(arrived: Arrived, source: Source, wanted: Plan, how: Hearing) -> Measurements | Received:
+    """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
+    try:
+        measured = hear(
+            source, wanted, workers=how.workers, progress=how.progress, beside=source.hash, patience=how.patience
+        )
+    except AudioFaultError as error:
+        return arrived.digested(error.fault)
+    except Exception:  # a decoder may raise anything while another file takes the place of this one
+        if not arrived.changes():
+            raise
+        return arrived.digested()
+    return arrived.digested() if arrived.changes() else measured
 
 
 def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Received:
