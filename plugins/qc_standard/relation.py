@@ -15,8 +15,8 @@ from typing import Any, ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, CheckContext, Derived, Measurements, Need, Quantity, Stream
 from qc.chain import Chain
+from qc.contract import Analysis, At, Block, CheckContext, Derived, Measurements, Need, Quantity, Stream
 from qc.dsp.channel_sums import ChannelSums
 from qc.dsp.windows import part_frames, sliding
 from qc.groove.parts import Parts
@@ -213,9 +213,7 @@ class Relation(Derived[RelationResult]):
         """Put the sums together."""
         parts, stream = measured[Parts()], measured.stream
         sums = np.hstack([parts.sums, measured[Means()]])
-        return RelationResult(
-            sums, parts.counts, parts.programme, part_frames(stream.rate) / stream.rate, stream.mono
-        )
+        return RelationResult(sums, parts.counts, parts.programme, part_frames(stream.rate) / stream.rate, stream.mono)
 
     def publish(self, result: RelationResult) -> Mapping[str, Quantity]:
         """Give what has a meaning: nothing in silence, and no difference or dead channel of a one-channel file."""
@@ -235,7 +233,10 @@ class Relation(Derived[RelationResult]):
 def _dead_numbers(result: RelationResult) -> dict[str, Quantity]:
     longest = max(result.dead, key=lambda one: one.heard, default=None)
     if longest is None:
-        return {"programme.dead_longest": Quantity(value=0.0, unit="s"), "programme.dead_share": Quantity(value=0.0, unit="%")}
+        return {
+            "programme.dead_longest": Quantity(value=0.0, unit="s"),
+            "programme.dead_share": Quantity(value=0.0, unit="%"),
+        }
     by_channel = {one.channel: 0 for one in result.dead}
     for one in result.dead:
         by_channel[one.channel] += one.heard

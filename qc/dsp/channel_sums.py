@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -50,5 +49,3 @@ class ChannelSums(Windows):
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
         channel_sums(x, filled, window, self.held, last, out)
-
-

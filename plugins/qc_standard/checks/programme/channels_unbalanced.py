@@ -38,7 +38,7 @@ class ChannelsUnbalanced(Check[ChannelsUnbalancedLimits]):
             "Here the music comes much louder from one loudspeaker than from the other. That may be meant, or a volume "
             "control was not where it should have been when the file was made."
         ),
-        asks="Please listen whether the music sits in the middle here, and send us a new file or tell us it is meant so.",
+        asks="Please listen whether the music sits in the middle here, and send a new file or tell us it is meant so.",
     )
     blind_to = "Channels of equal energy that do not sound equal, such as bass on one side and treble on the other."
     needs: ClassVar[tuple[type[Need[RelationResult]], ...]] = (Relation,)
