@@ -160,7 +160,7 @@ class RelationResult:
         width = min(WINDOW, len(chosen))
         if not width:
             return None
-        total, n = sliding(chosen, width)[::10], sliding(self.alive * self.counts, width)[::10].astype(np.float64)
+        total, n = sliding(chosen, width)[::10], sliding((self.alive * self.counts).astype(np.float64), width)[::10]
         enough = 2 * sliding(self.alive.astype(np.int64), width)[::10] >= width
         mean = total / np.maximum(n, 1.0)[:, None]
         power = np.maximum(mean[:, :2] - mean[:, 3:] ** 2, SILENT)

@@ -68,7 +68,8 @@ def _least(values: Array, frames: NDArray[np.int64], tenths: int, rate: int) -> 
 def correlations(sums: Array, parts: PartSums, tenths: int) -> tuple[Array, NDArray[np.int64], int]:
     """Give the correlation of every window, one a tenth of a second, frames by tenth, and the tenths in a window.
 
-    0 where one channel is silent beside the other, NaN where a window holds no programme or both are silent; what is shorter than a window is taken as a whole.
+    0 where one channel is silent beside the other, NaN where a window holds no programme or both are silent; what is
+    shorter than a window is taken as a whole.
 
     Parameters
     ----------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from qc.contract import Check, CheckContext, Finding, ForClient, Model, Need
+from qc.contract import At, Check, CheckContext, Finding, ForClient, Model, Need
 from qc.errors import NotApplicableError
 from qc_standard.own_limits import MostDecibels
 from qc_standard.relation import Relation, RelationResult, passages
@@ -38,7 +38,7 @@ class ChannelsUnbalanced(Check[ChannelsUnbalancedLimits]):
             "Here the music comes much louder from one loudspeaker than from the other. That may be meant, or a volume "
             "control was not where it should have been when the file was made."
         ),
-        asks="Please listen whether the music sits in the middle here, and send us a new file or tell us it is meant so.",
+        asks="Please listen whether the music sits in the middle here, and send a new file or tell us it is meant so.",
     )
     blind_to = "Channels of equal energy that do not sound equal, such as bass on one side and treble on the other."
     needs: ClassVar[tuple[type[Need[RelationResult]], ...]] = (Relation,)
@@ -67,8 +67,8 @@ class ChannelsUnbalanced(Check[ChannelsUnbalancedLimits]):
         worst = relation.worst_window()
         if worst is not None:
             louder = "right" if worst.value > 0.0 else "left"
-            at = worst.at.model_copy(update={"channel": louder}) if worst.at else None
+            place = (worst.at or At()).model_copy(update={"channel": louder})
             bound = ">" if worst.bound else None
-            quantity = worst.model_copy(update={"value": abs(worst.value), "bound": bound, "at": at})
+            quantity = worst.model_copy(update={"value": abs(worst.value), "bound": bound, "at": place})
             of = f"what the {louder} channel is louder by over the worst 10 s"
             yield from ctx.hold(quantity, self.limits.in_10s, op="<=", of=of)

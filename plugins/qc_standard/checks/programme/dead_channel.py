@@ -11,6 +11,9 @@ from qc_standard.dead import CHANNELS
 from qc_standard.own_limits import MostPercent, MostSeconds
 from qc_standard.relation import Passage, Relation, RelationResult, passages
 
+MOSTLY = 50.0
+"""% of a passage from which its finding speaks for the stretches in it, which are then not named one by one."""
+
 
 class DeadChannelLimits(Model):
     """How much of a side or track may have a dead channel, and for how long one may be cut off or one-sided."""
@@ -63,11 +66,12 @@ class DeadChannel(Check[DeadChannelLimits]):
             for channel in CHANNELS:
                 if _inside(channel, passage.parts.start, passage.parts.stop, covered):
                     continue
+                share = _share(relation, passage, channel)
                 found = list(ctx.hold(
-                    _share(relation, passage, channel), self.limits.share, op="<=",
+                    share, self.limits.share, op="<=",
                     of=f"the part of the programme of {passage.name} with a dead {channel} channel",
                 ))  # fmt: skip
-                if found:
+                if found and share.value > MOSTLY:
                     covered.append((channel, passage.parts))
                 yield from found
         for one in relation.dead:

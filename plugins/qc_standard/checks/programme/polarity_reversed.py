@@ -49,7 +49,8 @@ class PolarityReversed(LimitCheck[PolarityReversedLimits]):
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Judge each track, and the side where no track was found."""
-        relation, found = ctx[Relation], []
+        relation = ctx[Relation]
+        found: list[Finding] = []
         for passage in passages(ctx, relation):
             energies = relation.over(passage.parts)
             value = None if energies is None else energies.correlation()
