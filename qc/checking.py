@@ -20,6 +20,7 @@ from qc.judge.bind import Bound
 from qc.judge.context import Evidence as Known
 from qc.judge.engine import judge_delivery, judge_side
 from qc.judge.fixed import fixed
+from qc.judge.waivers import Waivers
 from qc.judge.without_code import owners
 from qc.measuring import Hearing, closure, search_side
 from qc.report.model import DiscLevel, Origin, PluginFailure, SideReport
@@ -139,7 +140,7 @@ class Judging:
             self._at_recommended[f"side:{searched.id}"] = softer
             better = fixed(
                 case.bound.checks, results,
-                lambda checks: judge_side(checks, softer(), case.owner, case.beside.waivers, patience),
+                lambda checks: judge_side(checks, softer(), case.owner, case.beside.waivers.anew(), patience),
             )  # fmt: skip
         measured.forget()
         if measured.excerpts is not None:
@@ -154,17 +155,17 @@ class Judging:
         case = self._case
         if self._how.store is not None:
             self._how.store.tidy()
-        results, broken = self._whole(case.bound.checks, self._known)
+        results, broken = self._whole(case.bound.checks, self._known, case.beside.waivers)
         self.results += results
         self.failures += broken
         self.sides = [self._with_delivery(side, results) for side in self.sides]
 
     def _whole(
-        self, checks: Sequence[Check[Any]], sides: Mapping[str, Known]
+        self, checks: Sequence[Check[Any]], sides: Mapping[str, Known], waivers: Waivers
     ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
         case = self._case
         return judge_delivery(
-            checks, sides, case.read.delivery.itself(), case.owner, case.beside.waivers, self._how.patience
+            checks, sides, case.read.delivery.itself(), case.owner, waivers, self._how.patience
         )  # fmt: skip
 
     def _with_delivery(self, side: SideReport, results: Sequence[CheckResult]) -> SideReport:
@@ -173,9 +174,11 @@ class Judging:
         softer = self._at_recommended.get(source)
         if softer is None or side.levels is None:
             return side
+        anew = self._case.beside.waivers.anew()
         more = fixed(
-            self._case.bound.checks, results, lambda checks: self._whole(checks, {**self._known, source: softer()})
-        )
+            self._case.bound.checks, results,
+            lambda checks: self._whole(checks, {**self._known, source: softer()}, anew),
+        )  # fmt: skip
         return _with_fixed(side, (*(side.levels.fixed_at_recommended or ()), *more))
 
 

@@ -74,3 +74,20 @@ def test_a_level_by_option_is_told_apart_from_the_recommended_one_too(bass_out_o
     given = bass_out_of_phase(-20.0).check("--level", "0 dB").report["sides"][0]["levels"]
     assert given["fixed_at_recommended"] == asked["fixed_at_recommended"]
     assert (given["declared"]["value"], given["judged"]["value"]) == (-20.0, 0.0)
+
+
+def test_a_waiver_counts_a_finding_once_although_its_check_is_judged_twice(bass_out_of_phase):
+    """Of two places that are too deep the louder is waived; at the recommended level it still warns."""
+    bench, check = bass_out_of_phase(0.0), "groove.cut-too-deep"
+    x, _ = soundfile.read(bench.folder / "side-a.wav", always_2d=True)
+    burst = opposed(tone(60.0, 0.3, RATE, 0.7, fade=0.1))
+    x[8 * RATE : 8 * RATE + burst.shape[1]] += burst.T
+    soundfile.write(bench.folder / "side-a.wav", x, RATE, subtype="PCM_24")
+    papers = bench.folder / "delivery.yaml"
+    waiver = f"    waivers:\n      - {{check: {check}, from: 7.0, to: 9.0, reason: meant so, owner: the house}}\n"
+    papers.write_text(papers.read_text().replace("    tracks:\n", f"{waiver}    tracks:\n", 1))
+    hot, softer = bench.check(), bench.check("--level", "recommended")
+    assert hot.result(check)["outcome"] == "fail"
+    assert softer.result(check)["outcome"] == "waived"
+    (facts,) = hot.report["waivers"]
+    assert facts["findings"] == sum(one["waived_by"] is not None for one in hot.result(check)["findings"]) == 1
