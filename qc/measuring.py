@@ -32,10 +32,10 @@ from qc.judge.context import Evidence
 from qc.patience import PATIENCE_S, Patient
 from qc.remembered import Remembered
 from qc.report.budget import print_through
-from qc.report.model import AudioFacts, Origin, SideReport
+from qc.report.model import AudioFacts, HowMeasured, Origin, SideReport
 from qc.report.side import geometry, levels
 from qc.stored.keys import Sound
-from qc.stored.store import Store, seal
+from qc.stored.store import Store, StoredResults, seal
 from qc.wording import told
 
 Progress = Callable[[float], None]
@@ -153,7 +153,8 @@ def _heard(
     source, known = arrived.source, arrived.known_sound
     if source is None:
         return _Heard(arrived, arrived.received)
-    stored = {} if store is None else store.results(known, wanted.analyses)
+    found = StoredResults({}) if store is None else store.results(known, wanted.analyses)
+    stored = found.results
     left = [analysis for analysis in wanted.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
     hears = bool(left) or not stored
@@ -164,21 +165,26 @@ def _heard(
                 patience=how.patience,
             )  # fmt: skip
         except AudioFaultError as error:
+            if store is not None and store.verifies and (faulty := arrived.faulty_sound()) is not None:
+                store.check(faulty, wanted.analyses, {})
             return _Heard(arrived, arrived.digested(error.fault))
         sound = None if store is None else arrived.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
             return _heard(read, side, needs, replace(how, store=None))
     new = dict(measured.results)
     seal(new)
-    measured = work_out(replace(measured, results=stored | new), wanted.derived, how.patience)
+    measured = work_out(replace(measured, results={**stored, **new}), wanted.derived, how.patience)
     received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
+    if store is not None and sound is not None:
+        store.check(sound, left, new)
     if received.fatal:
         return _Heard(arrived, received)
     if store is not None and sound is not None:
         store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # what others were worked out from may go
-    origin: Origin = "partly stored" if left and stored else "stored" if stored else "heard"
+    how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"
+    origin = Origin(how=how_far, measured_on=found.day or None)
     return _Heard(arrived, received, measured, origin, sound if hears else known)
 
 
@@ -230,10 +236,12 @@ def _measured(
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
     worked, mono = None, received.facts.channels == 1
     if Sectors in results and Programme in results:
+        integrated = quantities.get("loudness.integrated")
         worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known
-        )
-        quantities |= worked.quantities(quantities.get("loudness.integrated"))
+            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known,
+            bound.policy, integrated,
+        )  # fmt: skip
+        quantities |= worked.quantities(integrated)
         quantities = {name: _placed(q, worked, mono=mono) for name, q in quantities.items()}
     else:
         publishers |= dict.fromkeys(UNITS, Sectors if Sectors in broken else Programme)
@@ -256,11 +264,19 @@ def _measured(
         quantities=quantities,
         publishers=publishers,
         windows={} if worked is None else worked.windows(),
+        clean_of=frozenset() if worked is None else _clean_of(worked),
         events=(lambda *_: ()) if worked is None else lambda name, limit: _events(worked, name, limit, mono=mono),
         line=line,
         place=(lambda at: at) if worked is None else worked.place,
     )
     return MeasuredSide(report, evidence)
+
+
+def _clean_of(worked: WorkedSide) -> frozenset[tuple[str, str]]:
+    """Give check and measurement of the limits whose warnings go at the clean level, where that is a lower one."""
+    if worked.judged <= worked.clean.level:
+        return frozenset()
+    return frozenset((row.check, row.measure) for row in worked.mended)
 
 
 def _placed(quantity: Quantity, worked: WorkedSide, *, mono: bool) -> Quantity:

@@ -29,7 +29,7 @@ LARGEST = 1 << 18
 """bytes of a ruleset, as the reader of the whole file has it"""
 LONGEST_LINE = 1000
 """Characters of a line that these patterns are tried on; with longer ones the whole file is read."""
-_BODY = re.compile(r"(?:chain|limits|measures|off):(?: .*)?")
+_BODY = re.compile(r"(?:chain|level|limits|measures|off):(?: .*)?")
 """How a line without indent looks behind the heading of a ruleset that extends another."""
 
 
