@@ -237,6 +237,11 @@ class CheckContext(Protocol):
         ...
 
     @property
+    def requested_level(self) -> float | None:
+        """The cut level that was asked for, dB: by `--level`, else by the side's `cut_level`; None where it is free."""
+        ...
+
+    @property
     def delivery(self) -> Mapping[str, Any]:
         """The delivery as it declares itself, without its sides: title, catalogue, disc ..."""
         ...

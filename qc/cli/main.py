@@ -7,8 +7,9 @@ import contextlib
 import gc
 import importlib
 import os
+import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, NoReturn
 
 import qc
@@ -94,6 +95,7 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
     )
+    _level(check, "judge every side at")
     _reproducible(check)
     _chain(check)
     _hearing(check)
@@ -113,7 +115,7 @@ def parser() -> argparse.ArgumentParser:
     init = commands.add_parser(
         "init", help="draft a delivery.yaml from audio files",
         description="Draft a delivery.yaml from audio files: sides A, B ... in the order given, one file a side; "
-        "tracks from a CUE sheet, or found from silences of 0.8 s and more below -60 dBFS; checksums; comments where "
+        "tracks from a CUE sheet, or found from silences of 0.8 s and more; checksums; comments where "
         "something must be filled in. Files that are the tracks of one side are not guessed: name them with --side. "
         "Nothing is written over.",
     )  # fmt: skip
@@ -163,6 +165,14 @@ def _reproducible(command: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
+def _level(command: argparse.ArgumentParser, what: str) -> None:
+    command.add_argument(
+        "--level", metavar="VALUE",
+        help=f"{what} this level, whatever the delivery asks for: release (the lowest recommended level of the disc's "
+        'sides), recommended (its own), clean (nothing warns), or a level such as "-6 dB"',
+    )  # fmt: skip
+
+
 def _chain(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--chain", metavar="KEY=VALUE", action="append", default=[],
@@ -184,6 +194,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     plan.add_argument("--split", action="store_true", help="break the programme of all sides, in its order, into sides")
     plan.add_argument("--most", metavar="N", type=_sides, help="with --split: over N sides at the most")
     plan.add_argument("--reorder", action="store_true", help="suggest an order of tracks inside each side")
+    _level(plan, "add what the planned disc comes to at")
     _chain(plan)
     plan.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
@@ -282,7 +293,7 @@ def _count(text: str) -> int:
 def main(argv: list[str] | None = None) -> int:
     """Run a command and give its exit code; every error is one sentence on stderr."""
     try:
-        return _run(parser().parse_args(argv))
+        return _run(parser().parse_args(_levels_joined(sys.argv[1:] if argv is None else argv)))
     except SidegateError as error:
         say(str(error))
         return error.exit_code
@@ -298,6 +309,19 @@ def main(argv: list[str] | None = None) -> int:
         text = " ".join(str(error).split())
         say(f"the tool itself failed ({type(error).__name__}: {text}); please report it; SIDEGATE_DEBUG=1 shows where")
         return 3
+
+
+def _levels_joined(argv: Sequence[str]) -> list[str]:
+    """Join `--level -6dB` to `--level=-6dB`, since a value with a leading minus looks like an option."""
+    joined: list[str] = []
+    for index, word in enumerate(argv):
+        if word == "--":
+            return [*joined, *argv[index:]]
+        if joined and joined[-1] == "--level" and re.match(r"-[0-9.]", word):
+            joined[-1] = f"--level={word}"
+        else:
+            joined.append(word)
+    return joined
 
 
 def _run(words: argparse.Namespace) -> int:

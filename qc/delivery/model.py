@@ -280,6 +280,8 @@ class Delivery(Sent):
     part: Part | None = None
     disc: Disc | None = None
     ruleset: Line | None = None
+    levels: Literal["each", "release"] | None = None
+    """how the free sides of a disc are judged: each at its own recommended level, or all at the lowest of them"""
     sides: tuple[Side, ...] = Field(min_length=1)
     notes: Text | None = None
 
