@@ -27,8 +27,9 @@ from qc.chain import Chain
 from qc.contract import Need, Stream
 from qc.dsp import jit
 from qc.groove.motion import Motion
-from qc.groove.programme import Programme
+from qc.groove.programme import WINDOWS_A_SECOND, Heard
 from qc.groove.sectors import MARGIN, envelopes_of
+from qc.groove.topped import Topped
 from qc.groove.worked import WorkedSide
 from qc.patience import PATIENCE_S
 
@@ -54,7 +55,7 @@ def warm(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None
             command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         ) as other:  # fmt: skip
             try:
-                _groove(noise)
+                _groove()
                 other.wait(patience)
             except BaseException:
                 other.kill()
@@ -65,7 +66,9 @@ def beside() -> None:
     """Do the other process's part: the wall motion, then the needs named on its command line."""
     noise, *names = sys.argv[1:]
     stream = Stream(source="noise", rate=RATE, channels=2, frames=FRAMES)
-    Motion(Chain().signal).start(stream).push(np.zeros((2, RATE // 10)))
+    signal = Chain().signal
+    topped = Topped(signal.top).start(stream).push(np.zeros((2, RATE // 10)))
+    Motion(signal).start(stream).push(topped)
     needs = []
     for name in names:
         module, _, inside = name.partition(":")
@@ -74,12 +77,12 @@ def beside() -> None:
     _hear(Path(noise), needs)
 
 
-def _groove(noise: Path) -> None:
+def _groove() -> None:
     """Do this one's: a groove of motion that nobody heard, since the other one has yet to compile what gives it."""
     chain = Chain()
     motion = np.random.default_rng(1).normal(0.0, 1e-6, (4, RATE + 2 * MARGIN))
     envelopes = envelopes_of(motion, RATE, chain.signal)
-    heard = _hear(noise, [Programme])[Programme.of(chain)]
+    heard = Heard.of(np.full((2, FRAMES * WINDOWS_A_SECOND // RATE), 0.01, np.float32), FRAMES / RATE)
     WorkedSide.of(chain, envelopes, heard, (), (), 0.0).quantities(None)
 
 

@@ -20,6 +20,7 @@ from qc.contract import Analysis, At, Block, CheckContext, Derived, Measurements
 from qc.dsp.channel_sums import ChannelSums
 from qc.dsp.windows import part_frames, sliding
 from qc.groove.parts import Parts
+from qc.groove.programme import Programme
 from qc_standard.dead import DeadStretch, dead_stretches
 from qc_standard.layout import DeclaredTrack
 
@@ -177,6 +178,9 @@ class RelationResult:
 class Relation(Derived[RelationResult]):
     """The relation of the channels by 10 ms, and its numbers over the whole side."""
 
+    top: float
+    """Hz, edge of the chain\'s pass band"""
+
     id: ClassVar[str] = "stereo.relation"
     publishes: ClassVar[Mapping[str, str]] = {
         "stereo.balance": "dB",
@@ -201,19 +205,20 @@ class Relation(Derived[RelationResult]):
     }
 
     @classmethod
-    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
-        """Build; nothing of the chain matters."""
-        return cls()
+    def of(cls, chain: Chain) -> Self:
+        """Build for a chain's top."""
+        return cls(chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Ask for the sums of 10 ms."""
-        return Parts(), Means()
+        """Ask for the sums of 10 ms, and for where there is programme."""
+        return Parts(), Means(), Programme(self.top)
 
     def work(self, measured: Measurements) -> RelationResult:
         """Put the sums together."""
         parts, stream = measured[Parts()], measured.stream
         sums = np.hstack([parts.sums, measured[Means()]])
-        return RelationResult(sums, parts.counts, parts.programme, part_frames(stream.rate) / stream.rate, stream.mono)
+        there = measured[Programme(self.top)].programme
+        return RelationResult(sums, parts.counts, there, part_frames(stream.rate) / stream.rate, stream.mono)
 
     def publish(self, result: RelationResult) -> Mapping[str, Quantity]:
         """Give what has a meaning: nothing in silence, and no difference or dead channel of a one-channel file."""

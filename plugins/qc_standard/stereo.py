@@ -1,6 +1,6 @@
 """The least correlation of the two channels of a side, of all frequencies and of the bass.
 
-Programme is a part of 10 ms above -60 dBFS rms in either channel of the unfiltered signal; a window holds
+Programme is a part of 10 ms that stands clear of the noise floor (programme.noise_floor); a window holds
 programme when at least half of its parts are programme. A channel up to -90 dBFS rms, dither for example, is
 silent: where the other one is above -70 dBFS the correlation is then 0, and else there is none.
 """
@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from qc.contract import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
 from qc.dsp.lowband import LowBandSums
 from qc.dsp.windows import part_frames, sliding
-from qc.groove.parts import Parts, PartSums
+from qc.groove.parts import Parts
+from qc.groove.programme import Programme
 
 Array = NDArray[np.float64]
 
@@ -49,12 +50,14 @@ def by_tenths(parts: NDArray[Any]) -> NDArray[Any]:
     return np.add.reduceat(parts, np.arange(0, len(parts), TENTH), axis=0) if len(parts) else parts
 
 
-def least_correlation(sums: Array, parts: PartSums, tenths: int, rate: int) -> Correlation | None:
+def least_correlation(
+    sums: Array, counts: NDArray[np.int64], programme: NDArray[np.bool_], tenths: int, rate: int
+) -> Correlation | None:  # fmt: skip
     """Find the window with the least correlation; what is shorter than a window is taken as a whole.
 
     None when no window has a correlation; see `correlations`.
     """
-    return _least(*correlations(sums, parts, tenths), rate)
+    return _least(*correlations(sums, counts, programme, tenths), rate)
 
 
 def _least(values: Array, frames: NDArray[np.int64], tenths: int, rate: int) -> Correlation | None:
@@ -65,7 +68,9 @@ def _least(values: Array, frames: NDArray[np.int64], tenths: int, rate: int) -> 
     return Correlation(min(1.0, max(-1.0, float(values[first]))), float(start) / rate, float(stop) / rate)
 
 
-def correlations(sums: Array, parts: PartSums, tenths: int) -> tuple[Array, NDArray[np.int64], int]:
+def correlations(
+    sums: Array, counts: NDArray[np.int64], programme: NDArray[np.bool_], tenths: int
+) -> tuple[Array, NDArray[np.int64], int]:  # fmt: skip
     """Give the correlation of every window, one a tenth of a second, frames by tenth, and the tenths in a window.
 
     0 where one channel is silent beside the other, NaN where a window holds no programme or both are silent; what is
@@ -75,16 +80,18 @@ def correlations(sums: Array, parts: PartSums, tenths: int) -> tuple[Array, NDAr
     ----------
     sums
         (n, 3) sums of L^2, R^2, L R over tenths of a second.
-    parts
-        The same 10 ms by 10 ms of the unfiltered signal: where there is programme.
+    counts
+        (parts,) frames of each 10 ms.
+    programme
+        (parts,) whether each 10 ms is programme.
     tenths
         Tenths in a window.
     """
-    frames, holds = by_tenths(parts.counts), by_tenths(parts.programme.astype(np.int64))
-    whole = int(np.count_nonzero(parts.counts == parts.counts.max(initial=0))) // TENTH
+    frames, holds = by_tenths(counts), by_tenths(programme.astype(np.int64))
+    whole = int(np.count_nonzero(counts == counts.max(initial=0))) // TENTH
     length = tenths * TENTH
     if whole < tenths:
-        tenths, length = len(sums), len(parts.counts)
+        tenths, length = len(sums), len(counts)
     else:
         sums, frames, holds = sums[:whole], frames[:whole], holds[:whole]
     if not tenths:
@@ -110,6 +117,9 @@ class StereoResult:
 class Stereo(Derived[StereoResult]):
     """The least correlation of 400 ms, one window every 100 ms."""
 
+    top: float
+    """Hz, edge of the chain\'s pass band"""
+
     id: ClassVar[str] = "stereo.correlation"
     publishes: ClassVar[Mapping[str, str]] = {"stereo.correlation_min": "1"}
     meanings: ClassVar[Mapping[str, str]] = {
@@ -117,18 +127,19 @@ class Stereo(Derived[StereoResult]):
     }
 
     @classmethod
-    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
-        """Build; nothing of the chain matters."""
-        return cls()
+    def of(cls, chain: Chain) -> Self:
+        """Build for a chain's top."""
+        return cls(chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Ask for the energies of 10 ms."""
-        return (Parts(),)
+        """Ask for the energies of 10 ms, and for where there is programme."""
+        return Parts(), Programme(self.top)
 
     def work(self, measured: Measurements) -> StereoResult:
-        """Work it out from the sums."""
-        parts = measured[Parts()]
-        return StereoResult(least_correlation(by_tenths(parts.sums), parts, SHORT, measured.stream.rate))
+        """Compute it from the sums."""
+        parts, there = measured[Parts()], measured[Programme(self.top)].programme
+        sums, rate = by_tenths(parts.sums), measured.stream.rate
+        return StereoResult(least_correlation(sums, parts.counts, there, SHORT, rate))
 
     def publish(self, result: StereoResult) -> Mapping[str, Quantity]:
         """Give it where it has a meaning."""
@@ -185,6 +196,8 @@ class LowCorrelation(Derived[LowCorrelationResult]):
 
     subsonic: float
     """Hz, corner of the chain's subsonic high-pass"""
+    top: float
+    """Hz, edge of the chain's pass band"""
 
     id: ClassVar[str] = "stereo.low"
     publishes: ClassVar[Mapping[str, str]] = {"stereo.low_correlation": "1"}
@@ -194,17 +207,17 @@ class LowCorrelation(Derived[LowCorrelationResult]):
 
     @classmethod
     def of(cls, chain: Chain) -> Self:
-        """Build for a chain's subsonic corner."""
-        return cls(chain.signal.subsonic)
+        """Build for a chain's subsonic corner and top."""
+        return cls(chain.signal.subsonic, chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
         """Ask for the low band, and for where there is programme."""
-        return LowBand(self.subsonic), Parts()
+        return LowBand(self.subsonic), Parts(), Programme(self.top)
 
     def work(self, measured: Measurements) -> LowCorrelationResult:
         """Work it out from the sums."""
         sums, parts, rate = measured[LowBand(self.subsonic)], measured[Parts()], measured.stream.rate
-        values, frames, tenths = correlations(sums, parts, LONG)
+        values, frames, tenths = correlations(sums, parts.counts, measured[Programme(self.top)].programme, LONG)
         step = TENTH * part_frames(rate) / rate
         along = Curve(values, "1", tenths * step / 2.0, step)
         return LowCorrelationResult(_least(values, frames, tenths, rate), along)

@@ -20,8 +20,6 @@ Array = NDArray[np.float64]
 
 PART_S = 0.01
 """Seconds in a part: the window that longer windows, and the question of what is programme, are made of."""
-PROGRAMME = 1e-6
-"""Mean square above which a part of a channel is programme: -60 dBFS rms."""
 LANES = 8
 """Frames that are worked on at once; the last ones of a window may be fewer."""
 
@@ -176,9 +174,3 @@ def sliding(values: Array, width: int) -> Array:
             return sums
         power = power[:-size] + power[size:]
         size *= 2
-
-
-def programme(sums: Array, counts: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Whether each part is programme, (windows,): either channel, unfiltered, is above -60 dBFS rms."""
-    loud: NDArray[np.bool_] = np.maximum(sums[:, 0], sums[:, 1]) > PROGRAMME * counts
-    return loud

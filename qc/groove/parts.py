@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import ClassVar, Self
 
 import numpy as np
@@ -11,7 +10,7 @@ from numpy.typing import NDArray
 
 from qc.chain import Chain
 from qc.contract import Analysis, Block, Stream
-from qc.dsp.windows import WindowSums, part_frames, programme
+from qc.dsp.windows import WindowSums, part_frames
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,11 +21,6 @@ class PartSums:
     """(parts, 3): L^2, R^2, L R"""
     counts: NDArray[np.int64]
     """(parts,) frames in each"""
-
-    @cached_property
-    def programme(self) -> NDArray[np.bool_]:
-        """Whether each part is programme, (parts,): above -60 dBFS rms in either channel."""
-        return programme(self.sums, self.counts)
 
 
 @dataclass(frozen=True)

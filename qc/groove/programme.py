@@ -33,6 +33,8 @@ BELOW = 25.0
 """dB by which a quiet second lies below the loudest second of the side at the least (practice)."""
 SILENT = -100.0
 """dBFS up to which a second is digital silence, which is asked last (practice)."""
+AFTER_TONES = 500
+"""Windows of programme that follow line-up tones at the least; without them the tones are all there is (practice)."""
 TAIL = 20
 """Windows after the last line-up tone in which its own end may fall."""
 
@@ -55,6 +57,8 @@ class Heard:
     def of(cls, power: NDArray[np.float32], duration_s: float, tones: tuple[LineupTone, ...] = ()) -> Heard:
         """Find the noise floor and the programme of a side from the powers of its windows."""
         found = cls(None, None, power, duration_s, noise_floor(power), tones)
+        if tones and int(found.programme.sum()) < AFTER_TONES:
+            found = replace(found, tones=())
         (there,) = np.nonzero(found.programme)
         return replace(found, first=int(there[0]), last=int(there[-1])) if len(there) else found
 
@@ -140,7 +144,8 @@ class Programme(Derived[Heard]):
             "window is programme when either channel is more than 10 dB above the noise floor. Line-up tones at the "
             "head are no programme, nor is anything before the end of the last one: steady sines of 2 s or more, each "
             "100 ms of them a single line to 30 dB that keeps its level to 0.2 dB and its frequency to 1 %, with at "
-            "most 0.4 s of anything else between two of them, unless a track is declared to begin before they end."
+            "most 0.4 s of anything else between two of them and 5 s or more of programme behind them, unless a track "
+            "is declared to begin before they end."
         ),
     }
 

@@ -71,6 +71,18 @@ def hear(need: Need[R], samples: NDArray[np.float64], rate: int, blocks: int | S
     return result
 
 
+def through(tap: Tap, samples: NDArray[np.float64], rate: int, blocks: int | Sequence[int] = 8192) -> Samples:
+    """Return what a tap makes of samples (2, n), through all that it listens to; `blocks` as in `hear`."""
+    stream = Stream("side:A", rate, 2, samples.shape[1])
+    taps = {one: one.start(stream) for one in lineage(tap)}
+    parts = [
+        Heard(stream, start, samples[:, start:stop].copy(), taps, last=False)[tap].copy()
+        for start, stop in _borders(samples.shape[1], blocks)
+    ]
+    last = Heard(stream, samples.shape[1], np.zeros((2, 0)), taps, last=True)[tap]
+    return np.concatenate([*parts, last], axis=1)
+
+
 def _heard(analysis: Analysis[R], samples: Samples, stream: Stream, blocks: int | Sequence[int]) -> R:
     taps = {one: one.start(stream) for tap in analysis.taps() for one in lineage(tap)}
     running = analysis.start(stream)

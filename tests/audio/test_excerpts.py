@@ -11,7 +11,9 @@ from qc.audio.joined import Part
 from qc.chain import Signal
 from qc.contract import Stream
 from qc.errors import NotHeardAgainError
-from qc.groove.motion import Motion, motion_rate
+from qc.groove.motion import Motion
+from qc.groove.topped import motion_rate
+from qc.testing.drive import through
 
 PRE_S = (BEFORE + BEHIND) / 75
 
@@ -31,8 +33,7 @@ def excerpts(path, x, rate, **more):
 
 
 def whole(tap, x, rate):
-    running = tap.start(Stream("side:A", rate, 2, x.shape[1]))
-    return np.concatenate([running.push(x), running.flush()], axis=1)
+    return through(tap, x, rate)
 
 
 @pytest.mark.parametrize("suffix", [".wav", ".flac"])

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import pushed
-from qc.dsp.windows import WindowSums, part_frames, programme, sliding, window_sums
+from qc.dsp.windows import WindowSums, part_frames, sliding, window_sums
 
 NOISE = np.random.default_rng(5).standard_normal((2, 3000))
 
@@ -70,15 +70,6 @@ def test_sliding_against_numpy(width, rows):
     assert got.shape == (len(wanted), 3)
     np.testing.assert_allclose(got, np.array(wanted).reshape(-1, 3), rtol=1e-13)
     np.testing.assert_array_equal(sliding(values[:, 0], width), got[:, 0])
-
-
-def test_programme_is_above_minus_60_in_either_channel():
-    over, under = 1.01e-3, 0.99e-3
-    levels = np.array([[over, 0.0], [0.0, over], [under, under], [0.0, 0.0]])
-    counts = np.array([480, 480, 480, 7])
-    sums = np.column_stack([levels**2 * counts[:, None], np.zeros(4)])
-    np.testing.assert_array_equal(programme(sums, counts), [True, True, False, False])
-    assert programme(np.zeros((0, 3)), np.zeros(0, dtype=np.int64)).shape == (0,)
 
 
 def test_parts_are_whole_at_the_rates_in_use():

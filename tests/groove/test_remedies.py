@@ -5,20 +5,19 @@ import pytest
 
 from by_hand import CHAIN, ROWS, SECOND, UM, envelopes, search
 from qc.chain import Signal
-from qc.contract import Stream
 from qc.groove.bass_mono import CORNERS, cost, narrowed
 from qc.groove.length import shorten
 from qc.groove.motion import Motion
 from qc.groove.outermost import allowed
 from qc.groove.taming import held, needed
 from qc.groove.worked import WorkedSide
+from qc.testing.drive import through
 
 RATE = 96_000
 
 
 def motion(x, **signal):
-    running = Motion(Signal(**signal)).start(Stream("side:A", RATE, 2, x.shape[1]))
-    return np.concatenate([running.push(x), running.flush()], axis=1)
+    return through(Motion(Signal(**signal)), x, RATE)
 
 
 @pytest.mark.parametrize("corner", CORNERS)

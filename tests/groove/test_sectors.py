@@ -6,8 +6,10 @@ import pytest
 from qc.chain import Signal
 from qc.contract import Stream
 from qc.dsp import biquad, extremes
-from qc.groove.motion import AFTER, LOW_LATE, Displacement, Motion, motion_rate
+from qc.groove.motion import LOW_LATE, Displacement, Motion
 from qc.groove.sectors import MARGIN, Sectors, reach
+from qc.groove.topped import AFTER, motion_rate
+from qc.testing.drive import through
 
 ROOT = np.sqrt(0.5)
 
@@ -25,9 +27,8 @@ class Heard:
 def moved(rate, x, cuts=()):
     """Motion of x (2, n) through the tap, and the stream it was."""
     stream = Stream("side:A", rate, 2, x.shape[1])
-    running = Motion(Signal()).start(stream)
-    parts = [running.push(np.ascontiguousarray(part)) for part in np.split(x, cuts, axis=1)]
-    return stream, np.concatenate([*parts, running.flush()], axis=1)
+    sizes = np.diff([0, *cuts, x.shape[1]]).tolist()
+    return stream, through(Motion(Signal()), x, rate, sizes)
 
 
 def enveloped(stream, motion, cuts=()):

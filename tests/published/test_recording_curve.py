@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from qc.chain import Signal
-from qc.contract import Stream
 from qc.dsp.extremes import FIRST
-from qc.groove.motion import Motion, motion_rate
+from qc.groove.motion import Motion
+from qc.groove.topped import motion_rate
+from qc.testing.drive import through
 
 TABLE_1A = {  # Hz: replay gain dB, phase degrees
     20: (19.274, -20.0), 25: (18.954, -24.4), 30: (18.593, -28.3), 31.5: (18.478, -29.4), 40: (17.792, -35.1),
@@ -34,9 +35,7 @@ def displaced(rate):
     x = np.zeros((2, seconds * rate))
     at = rate // 10
     x[:, at] = 1.0
-    stream = Stream("side:A", rate, 2, x.shape[1])
-    running = Motion(Signal()).start(stream)
-    d = np.concatenate([running.push(x), running.flush()], axis=1)[0]
+    d = through(Motion(Signal()), x, rate)[0]
     motion = motion_rate(rate)
     d = d[: seconds * motion]
     hz = np.fft.rfftfreq(len(d), 1.0 / motion)

@@ -87,7 +87,7 @@ def test_a_channel_is_cut_off_or_fades(cut):
     t = np.arange(x.shape[1]) / RATE
     fade = 10.0 ** (-3.0 * np.maximum(t - 3.0, 0.0) / (1e-9 if cut else 1.0))  # 60 dB in a second, or at once
     x[1] *= np.where(t < 8.0, fade, 1.0)
-    (one,) = hear(Relation(), x, RATE).dead
+    (one,) = hear(Relation(20_000.0), x, RATE).dead
     assert (one.channel, one.cut_off) == ("right", cut)
     assert one.end == pytest.approx(800, abs=1)
     if cut:
@@ -109,8 +109,8 @@ def test_the_worst_ten_seconds_are_found():
 def test_any_blocks_give_the_same_digits(frames, sizes):
     x = NOISE[:, :frames].copy()
     x[1, RATE * 2 : RATE * 6] = 0.0
-    once, cut = hear(Relation(), x, RATE, frames), hear(Relation(), x, RATE, sizes)
+    once, cut = hear(Relation(20_000.0), x, RATE, frames), hear(Relation(20_000.0), x, RATE, sizes)
     assert (once.sums == cut.sums).all()
-    assert Relation().publish(once) == Relation().publish(cut)
+    assert Relation(20_000.0).publish(once) == Relation(20_000.0).publish(cut)
     whole = frames // 80
     assert once.sums[:whole, 3:] == pytest.approx(x[:, : 80 * whole].reshape(2, whole, 80).sum(axis=2).T, abs=1e-12)

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from qc.chain import Chain, Signal
 from qc.groove.parts import Parts
+from qc.groove.programme import Programme
 from qc.testing.drive import hear
 from qc_standard.stereo import LowBand, LowCorrelation, Stereo
 
@@ -67,7 +68,7 @@ def test_only_windows_that_hold_programme():
 @pytest.mark.parametrize("level", [0.0, 2e-5])
 def test_beside_a_silent_channel_the_correlation_is_0(level):
     x = np.vstack([0.1 * tone(12.0, 100.0), level * tone(12.0, 150.0)])
-    assert Stereo().publish(stereo(x))["stereo.correlation_min"].value == 0.0
+    assert Stereo(20_000.0).publish(stereo(x))["stereo.correlation_min"].value == 0.0
     analysis = LowCorrelation.of(Chain())
     assert analysis.publish(hear(analysis, x, RATE))["stereo.low_correlation"].value == 0.0
 
@@ -104,11 +105,11 @@ def test_low_correlation_of_a_short_side():
 
 def test_chain_gives_the_subsonic_corner():
     chain = replace(Chain(), signal=Signal(subsonic=20.0))
-    assert LowCorrelation.of(chain) == LowCorrelation(20.0)
-    assert LowCorrelation(20.0).needs() == (LowBand(20.0), Parts())
+    assert LowCorrelation.of(chain) == LowCorrelation(20.0, 20_000.0)
+    assert LowCorrelation(20.0, 20_000.0).needs() == (LowBand(20.0), Parts(), Programme(20_000.0))
     assert LowBand.of(chain) == LowBand(20.0)
     x = 0.1 * np.vstack([tone(1.0, 80.0), tone(1.0, 80.0)])
-    assert hear(LowCorrelation(0.0), x, RATE).correlation.value == pytest.approx(1.0)
+    assert hear(LowCorrelation(0.0, 20_000.0), x, RATE).correlation.value == pytest.approx(1.0)
 
 
 @settings(max_examples=25, deadline=None)
@@ -116,5 +117,5 @@ def test_chain_gives_the_subsonic_corner():
 def test_any_blocks_give_the_same_digits(frames, sizes):
     x = NOISE[:, :frames].copy()
     x[:, RATE * 4 : RATE * 8] = 0.0
-    for analysis in (Stereo(), LowCorrelation(10.0)):
+    for analysis in (Stereo(20_000.0), LowCorrelation(10.0, 20_000.0)):
         assert hear(analysis, x, RATE, frames) == hear(analysis, x, RATE, sizes)
