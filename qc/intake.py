@@ -11,15 +11,17 @@ from pathlib import Path
 from qc.audio.excerpts import Excerpts
 from qc.audio.hashing import FileHash
 from qc.audio.heard import Source
-from qc.audio.joined import JoinedSource, Part
+from qc.audio.joined import JoinedSource, Part, on_side
 from qc.audio.received import AudioFault, Received
+from qc.audio.sample_md5 import SampleMd5
 from qc.audio.source import FileSource
 from qc.contract import At
-from qc.delivery.examine import AGAIN, Declared, Examined, inspect, silent, with_fault
+from qc.delivery.checksum import SAMPLES_MD5
+from qc.delivery.examine import AGAIN, Declared, Examined, changed, inspect, silent, with_fault
 from qc.delivery.joining import join
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
-from qc.groove.programme import THRESHOLD, WINDOWS_A_SECOND, Heard
+from qc.groove.programme import WINDOWS_A_SECOND, Heard
 from qc.stored.keys import Sound
 from qc.stored.store import Store
 
@@ -45,16 +47,31 @@ class Arrived:
         """Give what was received with the digests, after hearing, in which `fault` may have shown.
 
         A file whose bytes are not what was sent is not judged by what was heard of it. One that changed while it was
-        heard has no digest.
+        heard has no digest, and no other fault that hearing it showed counts.
         """
-        if fault is not None and any(file.changed for file in self.files):
-            return with_fault(self.received, fault)
+        changes = self.changes()
+        if changes:
+            return replace(self.received, faults=(*self.received.faults, *changes))
         received = _together(self.side, self.files, [one.digested(its.digests) for one, its in self._hashed()])
         return received if fault is None or received.fatal else with_fault(received, fault)
 
+    def changes(self) -> list[AudioFault]:
+        """Say which files are other ones by now than when they were examined."""
+        faults = [changed(file) for file in self.files]
+        parts = self.parts or [None] * len(faults)
+        return [
+            fault if part is None else on_side(fault, part)
+            for part, fault in zip(parts, faults, strict=True)
+            if fault is not None
+        ]
+
     def recalled(self) -> Received:
-        """Give what was received with the digests that were known before, where nothing needs to be heard."""
-        found = [file.digested(known) for file, known in zip(self.files, self.known, strict=True)]
+        """Give what was received with the digests that were known before, where nothing needs to be heard.
+
+        Results of a FLAC file are stored only once the MD5 that it states of its samples was found to be theirs, so
+        where its bytes are the same nobody needs to decode them again to know it.
+        """
+        found = [file.digested(_with_own_md5(file, known)) for file, known in zip(self.files, self.known, strict=True)]
         return _together(self.side, self.files, found)
 
     @property
@@ -93,7 +110,7 @@ class Arrived:
             return None
         stream, file = self.source.stream, self.files[0].declared
         whole = (Part(file.path, file.shown, 0, 0, stream.frames, stream.rate),)
-        return Excerpts(stream, self.parts or whole, lambda: any(one.changed for one in self.files))
+        return Excerpts(stream, self.parts or whole, self.changes)
 
     def _hashed(self) -> Iterator[tuple[Examined, FileHash]]:
         return zip(self.files, self.hashed, strict=True)
@@ -107,10 +124,10 @@ class Arrived:
             # Windows that reach beyond the file do not count.
             first = -(-part.start * WINDOWS_A_SECOND // part.rate)
             last = part.end * WINDOWS_A_SECOND // part.rate
-            if first < last and not (heard.power[:, first:last] > THRESHOLD).any():
+            if first < last and not heard.programme[first:last].any():
                 yield AudioFault(
                     kind="silent",
-                    message=f"{part.named} holds nothing above -60 dBFS from start to end",
+                    message=f"{part.named} holds no programme from start to end, only silence or noise",
                     remedy=AGAIN,
                     at=At(track=part.track, start_s=part.start / part.rate),
                 )
@@ -137,7 +154,7 @@ def arrive(read: ReadDelivery, side: Side, store: Store | None = None) -> Arrive
         told = [file.digested(_digests(file, store, side.id, whole=True)) for file in files]
         return Arrived(_together(side, files, told), side, None)
     mono = facts.channels == 1
-    hashed = tuple(FileHash(file.declared.path, md5=file.md5) for file in files)
+    hashed = tuple(_hash(file) for file in files)
     found_digests = [_digests(file, store, side.id) for file in files]
     known = () if None in found_digests else tuple(one for one in found_digests if one is not None)
     if side.audio is None:
@@ -148,6 +165,12 @@ def arrive(read: ReadDelivery, side: Side, store: Store | None = None) -> Arrive
         declared[0].path, name, facts.sample_rate, facts.frames, received.file, mono=mono, hashed=hashed[0]
     )
     return Arrived(received, side, source, (), files, hashed, known)
+
+
+def _hash(file: Examined) -> FileHash:
+    """Get ready to work out the digests of a file that is heard."""
+    samples = None if file.sample_bits is None else SampleMd5(file.sample_bits)
+    return FileHash(file.declared.path, md5=file.md5, samples=samples)
 
 
 def _digests(file: Examined, store: Store | None, side: str, *, whole: bool = False) -> Digests | None:
@@ -164,6 +187,13 @@ def _digests(file: Examined, store: Store | None, side: str, *, whole: bool = Fa
             known = file.read_digests()
             _remember(file, known, store, side)
     return known
+
+
+def _with_own_md5(file: Examined, known: Digests) -> Digests:
+    """Add the MD5 of the samples, which is the stated one, to digests of a file whose results were stored."""
+    if file.sample_bits is None or file.flac is None or file.flac.md5 is None:
+        return known
+    return {SAMPLES_MD5: file.flac.md5, **known}
 
 
 def _remember(file: Examined, digests: Digests, store: Store, side: str) -> None:

@@ -221,9 +221,9 @@ def test_a_report_by_another_ruleset_is_refused(bench, tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "this is not JSON"),
-        ("{", "this is not JSON"),
-        ("[1]", "this is not the report of a check"),
+        ("", "this is no JSON object"),
+        ("{", "this is no JSON object"),
+        ("[1]", "this is no JSON object"),
         ('{"schema": 1, "tool": "x"}', "this is not the report of a check"),
         (HEAD % "2", "schema 2"),
         (HEAD % "1", "this version"),
@@ -243,6 +243,6 @@ def test_a_report_that_is_not_there(tmp_path):
 
 def test_another_policy_for_the_recommended_level_moves_the_free_side_alone(bench, tmp_path):
     policy = "level:\n  policy: {value: margin, source: practice}\n  margin: {value: 1 dB, source: practice}\n"
-    told, left = unsaid(bench, tmp_path, policy)
+    _, left = unsaid(bench, tmp_path, policy)
     assert "the policies for the recommended level differ" in left["A", "groove.too-little-land"]
     assert ("B", "groove.too-little-land") not in left

@@ -18,9 +18,9 @@ import soundfile
 from numpy.typing import NDArray
 
 from qc.audio.buffers import Buffers
+from qc.audio.sample_md5 import Integers
 from qc.delivery.layout import Layout, read_layout
 from qc.dsp import unpack
-from qc.dsp.room import blank
 
 Row = NDArray[np.float64]
 UNDECODABLE = (OSError, soundfile.LibsndfileError)
@@ -53,6 +53,14 @@ class Decoder(Protocol):
         """Give the bytes that were taken in last and where in the file they begin; None when they are not at hand."""
         ...
 
+    def integers(self) -> Integers | None:
+        """Give the samples that were taken in last as integers; None where they are not decoded to any."""
+        ...
+
+    def goes_on(self) -> bool:
+        """Whether more can be decoded behind what was taken in last; asked once, after the last `load`."""
+        ...
+
     def place(self, frame: int) -> tuple[str, int]:
         """Find the frame at which decoding fails, from `frame` on, and the kind of fault that this is."""
         ...
@@ -65,13 +73,13 @@ class Decoder(Protocol):
 def decoder(path: Path, rate: int, frames: int, most: int, ring: int) -> Decoder:
     """Open a file to take in at most `most` frames at a time; raises one of UNDECODABLE.
 
-    The bytes of the last `ring` times stay as they are for whoever holds them. A plain file must have the rate, in
-    Hz, and the frames that libsndfile told.
+    The bytes and integers of the last `ring` times stay as they are while they are referred to. A plain file must have
+    the rate, in Hz, and the frames that libsndfile told.
     """
     layout = read_layout(path) if sys.byteorder == "little" else None
     if layout is not None and (layout.rate, layout.frames) == (rate, frames):
         return _Plain(path, layout, min(most, frames), ring)
-    return _Flac.of(_Library(path, frames, min(most, frames)))
+    return _Flac.of(_Library(path, frames, min(most, frames), ring))
 
 
 class _Plain:
@@ -115,6 +123,12 @@ class _Plain:
     def came_from(self) -> tuple[int, memoryview] | None:
         return self._begin, self._got
 
+    def integers(self) -> Integers | None:
+        return None
+
+    def goes_on(self) -> bool:
+        return False
+
     def place(self, frame: int) -> tuple[str, int]:
         return "damaged", frame
 
@@ -125,17 +139,27 @@ class _Plain:
 class _Library:
     """Leaves a file to libsndfile, which lets other threads run while it decodes."""
 
-    def __init__(self, path: Path, frames: int, most: int) -> None:
+    def __init__(self, path: Path, frames: int, most: int, ring: int) -> None:
         self.path, self._frames = path, frames
         self._sound: Any = soundfile.SoundFile(path)
         self.whole_numbers = self._sound.subtype.startswith("PCM")
         # whole numbers come in the upper bits of int32, half as wide as float64 and not a digit less
-        self.held = blank((most, self._sound.channels), np.int32 if self.whole_numbers else np.float64)
+        kind = np.int32 if self.whole_numbers else np.float64
+        self._buffers = Buffers((most, self._sound.channels), kind, ring)
+        self.held: NDArray[Any] = self._buffers.take()
+        self._got = 0
         self._scale = 2.0**-31 if self.whole_numbers else 1.0
         self.usual_flac = self._sound.format == "FLAC" and self._sound.subtype in {"PCM_16", "PCM_24"}
 
     def load(self, count: int) -> int:
-        return len(self._sound.read(out=self.held[:count]))
+        self._got = len(self._sound.read(out=self.renewed()[:count]))
+        return self._got
+
+    def renewed(self) -> NDArray[Any]:
+        """Take an array for the next frames that nobody else holds."""
+        del self.held  # so that it can be used again
+        self.held = self._buffers.take()
+        return self.held
 
     def put(self, at: int, left: Row, right: Row) -> None:
         one_by_one = unpack.stereo if self.held.shape[1] == 2 else unpack.mono
@@ -146,6 +170,12 @@ class _Library:
 
     def came_from(self) -> tuple[int, memoryview] | None:
         return None
+
+    def integers(self) -> Integers | None:
+        return self.held[: self._got] if self.whole_numbers else None
+
+    def goes_on(self) -> bool:
+        return False
 
     def place(self, frame: int) -> tuple[str, int]:
         kind = "cut off"
@@ -180,6 +210,7 @@ class _Flac:
 
     def __init__(self, library: _Library, miniaudio: Any, flac: Any) -> None:
         self._library, self._miniaudio, self._flac = library, miniaudio, flac
+        self._got = 0
 
     @classmethod
     def of(cls, library: _Library) -> Decoder:
@@ -194,11 +225,10 @@ class _Flac:
     def load(self, count: int) -> int:
         if self._flac is None:
             return self._library.load(count)
-        into = self._miniaudio.ffi.from_buffer("int *", self._library.held[:count], require_writable=True)
-        got: int = self._miniaudio.lib.ma_dr_flac_read_pcm_frames_s32(self._flac, count, into)
-        if got < count:
+        self._got = self._read(self._library.renewed()[:count])
+        if self._got < count:
             self._library.hear_out()
-        return got
+        return self._got
 
     def put(self, at: int, left: Row, right: Row) -> None:
         self._library.put(at, left, right)
@@ -209,6 +239,18 @@ class _Flac:
 
     def came_from(self) -> tuple[int, memoryview] | None:
         return None
+
+    def integers(self) -> Integers | None:
+        return self._library.integers() if self._flac is None else self._library.held[: self._got]
+
+    def goes_on(self) -> bool:
+        return self._flac is not None and self._read(np.empty((1, self._library.held.shape[1]), np.int32)) > 0
+
+    def _read(self, into: Integers) -> int:
+        """Decode the next frames into an array and give how many there were."""
+        there = self._miniaudio.ffi.from_buffer("int *", into, require_writable=True)
+        got: int = self._miniaudio.lib.ma_dr_flac_read_pcm_frames_s32(self._flac, len(into), there)
+        return got
 
     def place(self, frame: int) -> tuple[str, int]:
         return self._library.place(frame if self._flac is None else 0)

@@ -10,6 +10,7 @@ import numpy as np
 from qc.audio.decoding import UNDECODABLE, decoder
 from qc.audio.joined import Part
 from qc.audio.plan import lineage
+from qc.audio.received import AudioFault
 from qc.audio.source import BLOCK
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import RunningTap, Samples, Stream, Tap
@@ -45,11 +46,16 @@ class _Piece:
 class Excerpts:
     """Gives stretches of a side that came as one file or as several; what was read is held for a while."""
 
-    def __init__(self, stream: Stream, parts: Sequence[Part], changed: Callable[[], bool] = lambda: False) -> None:
+    def __init__(
+        self, stream: Stream, parts: Sequence[Part], changes: Callable[[], Sequence[AudioFault]] = tuple
+    ) -> None:
+        """Begin; `changes` says which files are other ones by now than in the pass."""
         self.stream = stream
         self.lost = ""
         """why the audio cannot be read any more, once that has shown"""
-        self._parts, self._changed = tuple(parts), changed
+        self.changed: Sequence[AudioFault] = ()
+        """which files are other ones by now, once that has shown"""
+        self._parts, self._changes = tuple(parts), changes
         self._size = stream.rate // SECTORS_A_SECOND
         self._read = 0
         self._pieces: list[_Piece] = []
@@ -122,16 +128,20 @@ class Excerpts:
         if self._read + count > MOST_S * self.stream.rate:
             raise NotHeardAgainError(f"no more than {MOST_S} s of a side are read again")
         try:
-            if self._changed():
-                raise OSError("the file went away, or is another one by now")
+            self._stop_if_changed()
             found = [self._stretch(start, end) for start, end in stretches]
-            if self._changed():
-                raise OSError("the file went away, or is another one by now")
+            self._stop_if_changed()
         except UNDECODABLE as why:
+            self.changed = self._changes()
             self.lost = f"the audio could not be read again: {getattr(why, 'strerror', None) or why}"
             raise NotHeardAgainError(self.lost) from None
         self._read += count
         return found
+
+    def _stop_if_changed(self) -> None:
+        """Raise OSError where a file went away, or is another one by now."""
+        if self._changes():
+            raise OSError("the file went away, or is another one by now")
 
     def _stretch(self, start: int, end: int) -> Samples:
         samples = np.zeros((2, end - start))
@@ -151,7 +161,7 @@ def _through(running: RunningTap, heard: Samples, room: int) -> Samples:
     end = 0
     for first in [*range(0, heard.shape[1], STEP), -1]:
         part = running.flush() if first < 0 else running.push(heard[:, first : first + STEP])
-        if given.shape[1] < end + part.shape[1]:
+        if len(given) < len(part) or given.shape[1] < end + part.shape[1]:  # a tap may give no frame of its first ones
             grown = np.empty((len(part), max(room, end + part.shape[1])))
             if end:
                 grown[:, :end] = given[:, :end]

@@ -39,6 +39,17 @@ def short(shown: str, frame: int, stream: Stream) -> AudioFault:
     )
 
 
+def longer(shown: str, stream: Stream) -> AudioFault:
+    """Say that more audio follows the frames that a file's header states."""
+    second = stream.frames / stream.rate
+    return AudioFault(
+        kind="longer than its header",
+        message=f"{shown} goes on behind {clock(second)}, where its header says that it ends",
+        remedy="Ask for the file again: frames were added to it, or a second file was appended.",
+        at=At(start_s=second),
+    )
+
+
 def unusable(shown: str, frame: int, rate: int, value: float) -> AudioFault:
     """Say which frame holds a value that can be no programme: not finite, or absurdly large."""
     second = frame / rate

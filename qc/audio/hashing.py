@@ -1,17 +1,18 @@
-"""The digests of a file's bytes, worked out while it is heard, so that they are not read twice.
+"""The digests of a file, worked out while it is heard, so that it is not read twice.
 
-What was read to be unpacked is handed over as it is; all other bytes of the file are read here, in their turn.
+Bytes that were read to be unpacked are handed over as they are; all other bytes of the file are read here, in their
+turn. The MD5 of the decoded samples is taken along where a file states one.
 """
 
 from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from qc.delivery.checksum import AT_ONCE, Digests
+from qc.audio.sample_md5 import Integers, SampleMd5
+from qc.delivery.checksum import AT_ONCE, SAMPLES_MD5, Digests
 
 Handed = tuple[int, memoryview] | None
 """Bytes of a file with the place at which they begin."""
@@ -20,11 +21,12 @@ Handed = tuple[int, memoryview] | None
 class FileHash:
     """The digests of one file. One thread may ask for steps, another one may take them, both in order."""
 
-    def __init__(self, path: Path, *, md5: bool = False) -> None:
-        self.digests: Mapping[str, str] | None = None
+    def __init__(self, path: Path, *, md5: bool = False, samples: SampleMd5 | None = None) -> None:
+        self.digests: dict[str, str] | None = None
         """once every byte was taken; stays None when the file cannot be read to its end"""
         self._path = path
         self._taken = Digests(md5=md5)
+        self._samples = samples
         self._at = 0
         self._steps: deque[tuple[Handed, int | None]] = deque()
         self._file: Any = None
@@ -52,13 +54,20 @@ class FileHash:
         self._steps.clear()
         self._held = memoryview(b"")
 
-    def ask(self, share: float, handed: Handed) -> None:
-        """Ask for one step: up to this share of the file, 1.0 for all that is left; `handed` need not be read."""
+    def ask(self, share: float, handed: Handed, integers: Integers | None = None) -> None:
+        """Ask for one step: up to this share of the file, 1.0 for all that is left; `handed` need not be read.
+
+        `integers` are the samples that were decoded from it, where the decoder gives any.
+        """
+        if self._samples is not None:
+            self._samples.ask(integers)
         self._steps.append((handed, None if share >= 1.0 else int(share * self._size)))
 
     def step(self) -> None:
         """Take the oldest step that was asked for."""
         handed, end = self._steps.popleft()
+        if self._samples is not None:
+            self._samples.step()
         if self._failed:
             return
         try:
@@ -76,6 +85,8 @@ class FileHash:
             self._read_to(end)
         if end is None:
             self.digests = self._taken.hexadecimal()
+            if self._samples is not None:
+                self.digests[SAMPLES_MD5] = self._samples.hexadecimal()
 
     def _read_to(self, end: int | None) -> None:
         """Take the bytes from where it is to `end`, None for the end of the file."""

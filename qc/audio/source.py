@@ -9,7 +9,7 @@ import numpy as np
 
 from qc.audio.buffers import Buffers
 from qc.audio.decoding import UNDECODABLE, Decoder, decoder
-from qc.audio.faults import AudioFaultError, short, unreadable, unusable
+from qc.audio.faults import AudioFaultError, longer, short, unreadable, unusable
 from qc.audio.hashing import FileHash
 from qc.contract import Samples, Stream
 from qc.dsp.usable import first_unusable
@@ -101,7 +101,7 @@ class FileSource:
     def load(self, count: int) -> None:
         """Take in the next frames, at most a block, for `put`.
 
-        Raises AudioFaultError where the file cannot be decoded or ends before its time.
+        Raises AudioFaultError where the file cannot be decoded, ends before its time or goes on behind it.
         """
         assert self._decoder is not None  # open
         try:
@@ -112,8 +112,10 @@ class FileSource:
         if got < count:
             raise AudioFaultError(short(self._shown, self._at + got, self.stream))
         end = self._at + count
+        if end == self.stream.frames and self._decoder.goes_on():
+            raise AudioFaultError(longer(self._shown, self.stream))
         if self._hashed is not None:  # before this is at its end: whoever hashes closes what is at its end
-            self._hashed.ask(end / self.stream.frames, self._decoder.came_from())
+            self._hashed.ask(end / self.stream.frames, self._decoder.came_from(), self._decoder.integers())
         self._loaded, self._at = self._at, end
 
     def put(self, at: int, samples: Samples) -> None:

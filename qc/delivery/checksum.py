@@ -7,6 +7,8 @@ from pathlib import Path
 
 AT_ONCE = 1 << 20
 """Bytes a read."""
+SAMPLES_MD5 = "samples md5"
+"""Name of the digest of the decoded samples, where a file states one; not taken by those who read bytes only."""
 
 
 class Digests:

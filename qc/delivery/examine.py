@@ -17,8 +17,11 @@ from typing import Any
 from qc.audio.received import AudioFault, Received
 from qc.contract import At
 from qc.delivery import sums
-from qc.delivery.checksum import digests_of
+from qc.delivery.checksum import SAMPLES_MD5, digests_of
+from qc.delivery.contradictions import contradictions
 from qc.delivery.headers import Header, read_header
+from qc.delivery.own_md5 import compared, sample_bits
+from qc.delivery.streaminfo import StreamInfo, read_streaminfo
 from qc.quantity import clock
 from qc.report.model import AudioFacts
 
@@ -70,6 +73,8 @@ class Examined:
     there: tuple[int, ...] | None = None
     """the state of the file: size in bytes, time of change in ns, inode, device, and the time in ns at which any of
     these was last set; None when there is none to read"""
+    flac: StreamInfo | None = None
+    """what the file states of itself where it is FLAC"""
 
     @property
     def md5(self) -> bool:
@@ -78,14 +83,19 @@ class Examined:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """The digests that are needed."""
+        """The digests of bytes that are needed."""
         return ("sha256", "md5") if self.md5 else ("sha256",)
 
     @property
+    def sample_bits(self) -> int | None:
+        """Bits of the samples whose MD5 the file states itself; None where it states none."""
+        return sample_bits(self.flac)
+
+    @property
     def changed(self) -> bool:
-        """Whether the file is another one by now, or went away."""
+        """Whether the file has another size, time of change or place on the disk by now, or went away."""
         try:
-            return (self.there or ())[:2] != _state(self.declared.path)[:2]
+            return (self.there or ())[:4] != _state(self.declared.path)[:4]
         except FileNotFoundError:
             return True
         except OSError:
@@ -112,7 +122,9 @@ class Examined:
         except OSError as error:  # a bad disk, or a file that goes away while it is read
             return _unreadable(self.declared, error)
         checked, faults = _compared(self, digests)
-        facts = replace_facts(self.received.facts, sha256=digests["sha256"], checked=checked)
+        own, more = compared(self.flac, self.declared.named, digests.get(SAMPLES_MD5))
+        faults += more
+        facts = replace_facts(self.received.facts, sha256=digests["sha256"], checked=checked, own_md5=own)
         return replace(self.received, facts=facts, faults=(*faults, *self.received.faults))
 
 
@@ -131,7 +143,15 @@ def inspect(declared: Declared) -> Examined:
         there = _state(declared.path)
     except OSError as error:
         return Examined(declared, _unreadable(declared, error))
-    return Examined(declared, _readable(declared, there[0]), tuple(lists), tuple(odd), there)
+    return Examined(declared, _readable(declared, there[0]), tuple(lists), tuple(odd), there, _flac(declared.path))
+
+
+def _flac(path: Path) -> StreamInfo | None:
+    """Give what a FLAC file states of itself; None for any other file."""
+    try:
+        return read_streaminfo(path)
+    except OSError:  # shows when it is decoded
+        return None
 
 
 def _state(path: Path) -> tuple[int, ...]:
@@ -193,7 +213,20 @@ def _opened(declared: Declared, facts: AudioFacts) -> Received:
         frames=frames,
         duration_s=None if frames is None else frames / info.samplerate,
     )
-    return Received(declared.shown, facts, (*_form(declared, info), *_length(declared, header, info)))
+    length = _length(declared, header, info)
+    odd = [] if header.left_open or header.cut_off else _contradicting(declared, header, info)
+    return Received(declared.shown, facts, (*_form(declared, info), *length, *odd))
+
+
+def _contradicting(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
+    """Say what the header states that is not so."""
+    return [
+        AudioFault(one.kind, f"{declared.named} {one.sentence}", _WRITTEN_ANEW, None, fatal=one.lost)
+        for one in contradictions(declared.path, header, info)
+    ]
+
+
+_WRITTEN_ANEW = "Ask for the file again, exported anew: its header was written wrongly, or changed afterwards."
 
 
 _FORMATS = "Ask for a WAV, RF64, AIFF or FLAC file of the master."
@@ -311,6 +344,22 @@ def replace_facts(facts: AudioFacts, **changes: object) -> AudioFacts:
     return facts.model_copy(update=changes)
 
 
+def changed(examined: Examined) -> AudioFault | None:
+    """Say that a file is another one by now than when it was examined; None where it is not."""
+    if not examined.changed:
+        return None
+    before = (examined.there or (0,))[0]
+    try:
+        now = _state(examined.declared.path)[0]
+        how = f"had {before:,} bytes and has {now:,} now" if now != before else "was written over or replaced"
+    except OSError:
+        how = "went away"
+    return _fault("changed", f"{examined.declared.named} changed while it was read: it {how}", _AT_REST)
+
+
+_AT_REST = "Wait until nothing writes or copies the file any more, then check again."
+
+
 def with_fault(received: Received, fault: AudioFault) -> Received:
     """Add what the pass found."""
     return replace(received, faults=(*received.faults, fault))
@@ -318,4 +367,4 @@ def with_fault(received: Received, fault: AudioFault) -> Received:
 
 def silent(received: Received) -> AudioFault:
     """Say that a file holds no programme."""
-    return _fault("silent", f"{received.file} holds nothing above -60 dBFS from start to end", AGAIN)
+    return _fault("silent", f"{received.file} holds no programme from start to end, only silence or noise", AGAIN)

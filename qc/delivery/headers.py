@@ -268,13 +268,7 @@ def _aiff_streamed(frames: int | None, sound_size: int, there: int) -> bool:
 
 def _flac(file: BinaryIO, size: int) -> Header:
     """Read FLAC, behind ID3v2 tags if there are any; the bytes of its audio are stated nowhere."""
-    start = 0
-    for _ in range(4):
-        tag = bytes_at(file, start, 10)
-        if tag[:3] != b"ID3" or len(tag) < 10:
-            break
-        length = sum((byte & 0x7F) << shift for byte, shift in zip(tag[6:10], (21, 14, 7, 0), strict=True))
-        start += 10 + length + (10 if tag[5] & 0x10 else 0)
+    start = flac_start(file)
     if bytes_at(file, start, 4) != b"fLaC":
         return Header(None, note="this is not a FLAC file, though it begins like one with a tag")
     start += 4
@@ -296,3 +290,15 @@ def _flac(file: BinaryIO, size: int) -> Header:
     if start > size:
         return Header("FLAC", frames, None, 0, _ENDS_EARLY)
     return Header("FLAC", frames, None, there, "" if frames else _LEFT_OPEN)
+
+
+def flac_start(file: BinaryIO) -> int:
+    """Find the byte at which a FLAC stream begins, behind ID3v2 tags if there are any."""
+    start = 0
+    for _ in range(4):
+        tag = bytes_at(file, start, 10)
+        if tag[:3] != b"ID3" or len(tag) < 10:
+            break
+        length = sum((byte & 0x7F) << shift for byte, shift in zip(tag[6:10], (21, 14, 7, 0), strict=True))
+        start += 10 + length + (10 if tag[5] & 0x10 else 0)
+    return start

@@ -98,7 +98,7 @@ def _facts(declared: Sequence[Declared], found: Sequence[Received], parts: Seque
         files=tuple(
             TrackFile(
                 track=int(one.track or 0), file=its.file, sha256=its.sha256, coding=its.coding,
-                duration_s=its.duration_s, checked=its.checked,
+                duration_s=its.duration_s, checked=its.checked, own_md5=its.own_md5,
                 start_s=starts[i] if i < len(starts) else None,
             )
             for i, (one, its) in enumerate(zip(declared, facts, strict=True))

@@ -11,6 +11,7 @@ from qc.chain import Chain
 from qc.contract import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
 from qc.errors import FAULTS, NotHeardAgainError, NotMeasuredError
 from qc.judge.context import BrokenNeedError, Context, Evidence
+from qc.judge.disturbed import disturbed
 from qc.patience import PATIENCE_S, Patient
 from qc.report.findings import Found
 from qc.report.model import PluginFailure
@@ -70,8 +71,9 @@ def advise(
     """Give the results of a side with remedies worked out, as far as checks do that and audio may be read again.
 
     A check that raises, or takes longer than `patience`, s, keeps its findings as they were and is named; so is audio
-    that cannot be read any more.
+    that cannot be read any more. Audio that is another one by now fails the checks of the audio itself.
     """
+    checks = tuple(checks)
     advising = {check.id: check for check in checks if type(check).advise is not Check.advise}
     findings = {
         (i, j): finding
@@ -96,8 +98,13 @@ def advise(
                 failures[check_id] = PluginFailure(
                     plugin=owner.get(check_id, "?"), stage=check_id, message=told(error), side=evidence.side
                 )
-    lost = [PluginFailure(plugin="sidegate", stage="second look", message=excerpts.lost, side=evidence.side)]
-    return _with(results, findings), [*failures.values(), *(lost if excerpts.lost else [])]
+    advised = _with(results, findings)
+    if not excerpts.lost:
+        return advised, [*failures.values()]
+    if excerpts.changed and (again := disturbed(checks, advised, evidence, excerpts.changed, owner, patience)):
+        return again[0], [*failures.values(), *again[1]]
+    lost = PluginFailure(plugin="sidegate", stage="second look", message=excerpts.lost, side=evidence.side)
+    return advised, [*failures.values(), lost]
 
 
 def _kept_to(finding: Finding, advised: Finding) -> Finding:

@@ -30,6 +30,11 @@ from qc_standard.checks.level.clipped import Clipped
 from qc_standard.checks.level.true_peak_too_high import TruePeakTooHigh
 from qc_standard.checks.loudness.outside_range import OutsideRange
 from qc_standard.checks.loudness.sides_unequal import SidesUnequal
+from qc_standard.checks.programme.channels_unbalanced import ChannelsUnbalanced
+from qc_standard.checks.programme.dc_offset import DcOffset
+from qc_standard.checks.programme.dead_channel import DeadChannel
+from qc_standard.checks.programme.identical_channels import IdenticalChannels
+from qc_standard.checks.programme.polarity_reversed import PolarityReversed
 from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
 
 
@@ -61,5 +66,10 @@ def every_check() -> list[type[Check[Any]]]:
         TruePeakTooHigh,
         OutsideRange,
         SidesUnequal,
+        ChannelsUnbalanced,
+        DcOffset,
+        DeadChannel,
+        IdenticalChannels,
+        PolarityReversed,
         LowEndOutOfPhase,
     ]

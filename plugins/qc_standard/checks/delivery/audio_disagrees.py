@@ -9,7 +9,7 @@ from qc.contract import Check, CheckContext, Finding, ForClient, Model, Severity
 
 
 class AudioDisagreesLimits(Model):
-    """It has no limits: the file is what the paper says, or it is not."""
+    """It has no limits: what could lose or shift frames fails, what is merely written wrongly warns."""
 
 
 class AudioDisagrees(Check[AudioDisagreesLimits]):
@@ -23,7 +23,10 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
     )
     how = (
         "The file is opened, its header, length and digest are compared with the delivery and with lists of "
-        "checksums beside it, and every sample is read and must be a usable number."
+        "checksums beside it, and every sample is read and must be a usable number. The fields of the header are "
+        "compared with each other, with the bytes that are there and with what is decoded; the MD5 that a FLAC file "
+        "states of its samples, with theirs. What could lose or shift frames fails; a wrong byte rate or frame count, "
+        "and bytes behind the audio that are no chunk, warn. A file that changes while it is read fails."
     )
     remedy = "Ask for the file again, or correct the delivery file."
     client = ForClient(
@@ -34,14 +37,20 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
         ),
         asks="Please look at what we noted here, and send the file again or tell us what is right.",
     )
-    blind_to = "A wrong version of the music that fits the paper, when the paper gives no digest."
+    blind_to = (
+        "A wrong version of the music that fits the paper, when the paper gives no digest; a sample rate or a coding "
+        "of the same width that was changed in the header together with all that states it."
+    )
     needs = (AsReceived,)
     waivable = False
     Limits = AudioDisagreesLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Report every fault of the file, each with its own remedy."""
-        for fault in ctx[AsReceived].faults:
+        received = ctx[AsReceived]
+        for name in received.facts.without_md5:
+            ctx.note(f"{name} states no MD5 of its samples, so only its frames' checksums show damage")
+        for fault in received.faults:
             severity: Severity = "fail" if fault.fatal else "warn"
             field = fault.field or _field(ctx, None if fault.at is None else fault.at.track)
             yield ctx.found(severity, fault.message, measured=fault.kind, at=fault.at, field=field, remedy=fault.remedy)
