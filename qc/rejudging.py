@@ -63,8 +63,12 @@ class Rejudging:
         self._chain = _chain_of(report, before.ruleset)
         self._rechained = _differing(report, before.ruleset, after.ruleset)
         limits = held(after.bound.checks)
-        of_policy = policy_in(report.ruleset.level).tenths != after.bound.policy.tenths
-        self._relevelled = of_policy or _setting(report.ruleset.limits) != _setting(limits)
+        self._relevelled = ""
+        """why sides may be recommended another level; empty where they are not"""
+        if policy_in(report.ruleset.level).tenths != after.bound.policy.tenths:
+            self._relevelled = "the policies for the recommended level differ"
+        if _setting(report.ruleset.limits) != _setting(limits):
+            self._relevelled = "limits that set the level differ"
         self._rewarned = _warning(report.ruleset.limits) != _warning(limits)
 
     def told(self, file: str) -> Compared:
@@ -137,7 +141,7 @@ class Rejudging:
         if levels is None:
             return False
         fixed = levels.declared is not None if levels.basis is None else levels.basis in {"requested", "given"}
-        return not fixed and (self._relevelled or bool(self._rechained))
+        return not fixed and bool(self._relevelled or self._rechained)
 
     def _unsure(self, again: Rejudged, side: SideReport | None) -> str:
         """Say why a check cannot be judged by the report; empty when it can."""
@@ -157,7 +161,7 @@ class Rejudging:
         if name not in UNITS:
             return ""
         if self._moves(side):
-            return f"{name} depends on the level, and limits that set the level, or the policy for it, differ"
+            return f"{name} depends on the level, and {self._relevelled}"
         if name in OF_LEVELS and (self._relevelled or (name == "groove.clean_level" and self._rewarned)):
             return f"{name} depends on limits that differ"
         return ""
@@ -178,7 +182,7 @@ class Rejudging:
 
     def _levels(self) -> tuple[tuple[LevelRow, ...], tuple[Unsaid, ...]]:
         rows, unsaid = [], []
-        why = "limits that set the level, or the policy for it, differ" if self._relevelled else ""
+        why = self._relevelled
         if self._rechained:
             why = f"it depends on the chain, of which {', '.join(self._rechained)} differs"
         for side in self.report.sides:
@@ -239,7 +243,7 @@ def _warning(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
     return {
         (one.measure, one.op, one.warn, one.unit)
         for one in limits.values()
-        if one.warn is not None and one.measure in MEASURES
+        if one.warn is not None and (one.measure in MEASURES or (one.measure in FOLLOWING and one.sets_level))
     }
 
 

@@ -239,3 +239,10 @@ def test_what_is_no_report_is_refused(tmp_path, text, says):
 
 def test_a_report_that_is_not_there(tmp_path):
     assert "there is no such file" in refused(tmp_path / "none.json")
+
+
+def test_another_policy_for_the_recommended_level_moves_the_free_side_alone(bench, tmp_path):
+    policy = "level:\n  policy: {value: margin, source: practice}\n  margin: {value: 1 dB, source: practice}\n"
+    _, left = unsaid(bench, tmp_path, policy)
+    assert "the policies for the recommended level differ" in left["A", "groove.too-little-land"]
+    assert ("B", "groove.too-little-land") not in left

@@ -261,9 +261,7 @@ class HighestSearch:
         """Give the first limit, in the order of the rows, that does not hold at a level."""
         cuttings = self._cuttings(tenths)
         for want in self.wanted:
-            flat = self.windings.flat(want)
-            held = all(keeps(want, cutting) for cutting in cuttings) if flat is None else flat >= tenths
-            if not held:
+            if not all(keeps(want, cutting) for cutting in cuttings):
                 return want[0]
         return None
 

@@ -37,7 +37,7 @@ class RawLimit:
     sets_level: Literal["warn", "fail"] | None = None
     origin: str = ""
     """"disc-12in-33/1.0.0.yaml:57" """
-    path: Path | None = None
+    path: Path | None = field(default=None, compare=False)
     """the file that holds it"""
 
 

@@ -77,8 +77,8 @@ def test_the_level_search_gets_plain_rows(ruleset):
         "groove.too-little-land", "least", "groove.land_min", ">=", 13.0, 0.0, "um", "fail"
     )
     assert rows["stereo.low-end-out-of-phase/excursion"].measure == "groove.low_vertical_peak"
-    assert {row.measure.partition(".")[0] for row in rows.values()} == {"groove"}
-    assert len(rows) == 18
+    assert {row.measure.partition(".")[0] for row in rows.values()} == {"groove", "layout"}
+    assert len(rows) == 20
     setting = {name for name, row in rows.items() if row.sets_level}
     assert setting == {
         "groove.last-diameter-too-small/least",
@@ -91,6 +91,8 @@ def test_the_level_search_gets_plain_rows(ruleset):
         "groove.drive-too-high/in_1s",
         "groove.drive-too-high/in_10s",
         "hf.sibilance-or-cymbals-too-strong/share",
+        "layout.lead-out-room/least",
+        "stereo.low-end-out-of-phase/excursion",
     }
 
 

@@ -8,6 +8,7 @@ import pytest
 import qc_rulesets
 from conftest import Sent, both, tone
 from qc.delivery.reader import parse_delivery
+from qc.groove.rows import LevelPolicy
 from qc.quantity import read
 from qc.ruleset.find import available, find, serving
 from qc.ruleset.load import load_ruleset
@@ -26,6 +27,8 @@ DISCS = {  # outer, finishing, least last diameter to warn and to fail, in mm; t
 }
 SOURCE_OF = {"12in": ("D-5", "D-9"), "10in": ("D-6", "D-9"), "7in": ("D-7", "D-10")}
 VERSION = dict.fromkeys(DISCS, "2.0.0")
+SETS_LEVEL_NOW = {"stereo.low-end-out-of-phase": "excursion"}
+"""Limits that judge since 1.0.0 and set the level since 2.0.0."""
 FIRST = load_ruleset(find("disc-12in-33@1.0.0", [HOME]), SOURCES)
 ALIGN = 10.0 ** (-18.0 / 20.0)
 RATE = 48_000
@@ -69,7 +72,19 @@ def test_everything_else_is_as_in_the_first_ruleset(disc):
     assert ruleset.chain_rows["playback"] == FIRST.chain_rows["playback"]
     assert ruleset.chain_rows["disc"]["mark_width"] == FIRST.chain_rows["disc"]["mark_width"]
     for check in set(FIRST.limits) - {"groove.last-diameter-too-small"}:
-        assert values(ruleset, check) == values(FIRST, check), check
+        first = values(FIRST, check)
+        if check in SETS_LEVEL_NOW:
+            warn, fail, sets, source = first[SETS_LEVEL_NOW[check]]
+            assert sets is None
+            first[SETS_LEVEL_NOW[check]] = (warn, fail, "fail", source)
+        assert values(ruleset, check) == first, check
+
+
+@each
+def test_the_recommended_level_lies_at_the_edge(disc):
+    assert loaded(disc).policy == LevelPolicy("edge")
+    assert loaded(disc).limits["layout.lead-out-room"]["least"].sets_level == "fail"
+    assert loaded(disc).level_rows["margin"] == {"value": "1 dB", "source": "practice"}
 
 
 @each

@@ -23,6 +23,7 @@ NAMES = {
     "groove.acceleration_peak": "groove.drive-too-high/peak",
     "groove.lateral_velocity_peak": "groove.slope-too-steep/velocity",
     "groove.low_vertical_peak": "stereo.low-end-out-of-phase/excursion",
+    "layout.lead_out_room": "layout.lead-out-room/least",
 }
 """How a report names the limit on each measurement of the model's limits."""
 

@@ -596,7 +596,9 @@ def groove(
 
 # -- measurements ------------------------------------------------------------------------------------------
 
-SMALLER_IS_WORSE = frozenset({"groove.last_diameter", "groove.top_width_min", "groove.land_min"})
+LENGTHS_SMALLER_IS_WORSE = frozenset({"groove.last_diameter", "groove.top_width_min", "groove.land_min"})
+SMALLER_IS_WORSE = LENGTHS_SMALLER_IS_WORSE | {"layout.lead_out_room"}
+LEAD_OUT_PITCH = 6.4e-3  # m a turn, D-8
 
 
 def measurements(cut: Groove) -> dict[str, float]:
@@ -631,6 +633,7 @@ def measurements(cut: Groove) -> dict[str, float]:
         "groove.travel": cut.travel * mm,
         "groove.travel_least": cut.travel_least * mm,
         "groove.last_diameter": cut.last_diameter * mm,
+        "layout.lead_out_room": (cut.last_diameter - cut.chain.finishing_diameter) / 2.0 / LEAD_OUT_PITCH,
     }
 
 
@@ -677,7 +680,7 @@ class Limit:
         return value >= limit - slack if self.op == ">=" else value <= limit + slack
 
 
-NEAR_ENOUGH = SMALLER_IS_WORSE | {"groove.depth_max", "groove.low_vertical_peak"}  # lengths
+NEAR_ENOUGH = LENGTHS_SMALLER_IS_WORSE | {"groove.depth_max", "groove.low_vertical_peak"}  # lengths
 LAST_DIAMETER_MM = {  # 2a to 2c, D-23: warn, fail
     "12in": (120.65, 115.0),
     "10in": (120.65, 115.0),
@@ -703,7 +706,8 @@ def limits_of(size: Literal["12in", "10in", "7in"] = "12in") -> tuple[Limit, ...
         Limit("groove.tracing_ratio_peak", "<=", 4.0, None, None),  # practice
         Limit("groove.acceleration_peak", "<=", 5000.0, None, None),  # L-13
         Limit("groove.lateral_velocity_peak", "<=", 50.0, None, None),  # L-12
-        Limit("groove.low_vertical_peak", "<=", 40.0, 60.0, None),  # C-12, practice
+        Limit("groove.low_vertical_peak", "<=", 40.0, 60.0, "fail"),  # C-12, practice
+        Limit("layout.lead_out_room", ">=", 0.75, 0.5, "fail"),  # D-8, D-9
     )
 
 
