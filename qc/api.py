@@ -26,6 +26,7 @@ from qc.groove.worked import UNITS
 from qc.hooks.host import Host
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import verdict
+from qc.judge.unset import unset_limits
 from qc.measuring import FILE_UNITS, Hearing, Progress
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S
@@ -41,6 +42,7 @@ from qc.stored.store import Store
 
 if TYPE_CHECKING:
     from qc.demo.planted import Planted
+    from qc.groove.formats import Format
     from qc.planning import Disc
     from qc.report.plan import PlanReport
     from qc.report.ruleset_diff import RulesetDiff
@@ -64,17 +66,21 @@ class Options:
     """chain values changed for this run, "cut.land=10um" """
     waivers: Path | None = None
     """a file of waivers beside those of the delivery"""
+    own_waivers: bool = False
+    """count the waivers of that file only; those in the delivery are reported as not counted"""
     baseline: Path | None = None
     """an earlier JSON report to compare with"""
     today: date | None = None
     """the day by which waivers hold or have expired; the command says today's, nothing else looks at a clock"""
     cache: Path | None = None
-    """folder of stored measurements, made when needed; None: everything is heard, and nothing is stored. The command
-    line uses the folder `qc.stored.store.NAME` beside the delivery file unless told otherwise"""
+    """folder of stored measurements, made when needed; None: everything is heard, and nothing is stored. What is stored
+    in it decides the verdict, so it must not be a folder that a sender may have filled; the command line uses the
+    user's own cache folder (`qc.stored.place`) unless told otherwise"""
     verify: bool = False
-    """hash every audio file again instead of trusting the digest that is remembered of it"""
+    """measure everything again; where what is stored differs, it is replaced, and `told` is told so"""
     told: Callable[[str], None] | None = None
-    """told, in a sentence, when the folder of stored measurements cannot be read or written"""
+    """told, in a sentence, when the folder of stored measurements cannot be read or written, or what it has differs,
+    and of limits of a house that may fail at the level that is recommended"""
     patience: float = PATIENCE_S
     """s that a call into a plugin may take before it is given up"""
 
@@ -125,8 +131,10 @@ def checked(
     ruleset = changed(choose(read, options.ruleset, host, shelf), changes)
     lost = _lost(ruleset, host)
     bound = bind(ruleset, host.checks, units(host.needs), lost)
+    _warned(ruleset, bound, host, options)
     discs = _discs(ruleset, bound, changes, host, shelf) if draws else []
-    chosen, papers = _chosen(read, options.sides), Papers(options.waivers, options.baseline, options.today)
+    chosen = _chosen(read, options.sides)
+    papers = Papers(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
     installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
     beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
     how = _hearing(options, host)
@@ -139,7 +147,7 @@ def checked(
     if more := host.report_done(report):
         failures = (*report.plugin_failures, *more)
         report = report.model_copy(update={"plugin_failures": failures})  # the verdict stands
-    run = Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=judging.origins)
+    run = Run.of(started, time.monotonic() - began, how.workers, judging.origins)
     shown = replace(judging.shown, words=words(installed), sources=shelf.sources)
     return Checked(report.model_copy(update={"run": run}), shown, tuple(judging.undrawn))
 
@@ -164,6 +172,7 @@ def plan(
     ruleset = choose(read, options.ruleset, host, shelf)
     ruleset = changed(ruleset if options.disc is None else for_disc(options.disc, host, shelf), changes)
     bound = _bound(ruleset, host)
+    _warned(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     how, origins = _hearing(options, host), dict[str, Origin]()
@@ -195,7 +204,7 @@ def plan(
         breaks=breaks,
         no_breaks=no_breaks,
         plugin_failures=tuple(failures),
-        run=Run(started=started, seconds=time.monotonic() - began, workers=how.workers, sides=origins),
+        run=Run.of(started, time.monotonic() - began, how.workers, origins),
     )
 
 
@@ -235,19 +244,31 @@ def _discs(
     ruleset: Ruleset, bound: Bound, changes: Sequence[Change], host: Host, shelf: Shelf
 ) -> list[Disc]:  # fmt: skip
     """Give every disc with its chain and limits, the ruleset's own first."""
-    from qc.groove.formats import Format
     from qc.planning import Disc
 
-    own = Disc(disc_named(*ruleset.serves), ruleset.full_name, Format(ruleset.chain, bound.rows), planned=True)
+    own = Disc(disc_named(*ruleset.serves), ruleset.full_name, _format(ruleset, bound), planned=True)
     return [
         own,
         *(
-            Disc(name, other.full_name, Format(other.chain, _bound(other, host).rows))
+            Disc(name, other.full_name, _format(other, _bound(other, host)))
             if isinstance(other, Ruleset)
             else Disc(name, reason=str(other))
             for name, other in others(ruleset, changes, host, shelf)
         ),
     ]
+
+
+def _format(ruleset: Ruleset, bound: Bound) -> Format:
+    from qc.groove.formats import Format  # nobody else's business
+
+    return Format(ruleset.chain, bound.rows, bound.policy)
+
+
+def _warned(ruleset: Ruleset, bound: Bound, host: Host, options: Options) -> None:
+    """Tell of limits that a house lets fail at the recommended level."""
+    for sentence in unset_limits(ruleset, bound, host.shipped_folders):
+        if options.told is not None:
+            options.told(sentence)
 
 
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
@@ -368,7 +389,7 @@ def _ruleset_facts(ruleset: Ruleset, bound: Bound) -> RulesetFacts:
     extends = tuple(ExtendedFacts(**one._asdict()) for one in ruleset.extends)
     return RulesetFacts(
         name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, extends=extends, chain=ruleset.chain_rows,
-        limits=held(bound.checks),
+        level=ruleset.level_rows, limits=held(bound.checks),
     )  # fmt: skip
 
 

@@ -28,6 +28,8 @@ class Papers:
     waivers: Path | None = None
     baseline: Path | None = None
     today: date | None = None
+    own_waivers: bool = False
+    """whether waivers in the delivery, which are its sender's, do not count"""
 
 
 @dataclass(frozen=True)
@@ -65,8 +67,9 @@ def read_beside(
 
     ids = [side.id for side in sides]
     waivers = granted(
-        read, papers.waivers, papers.today, checks, lambda side_id: facts(side_id).duration_s, lost=lost, sides=ids
-    )
+        read, papers.waivers, papers.today, checks, lambda side_id: facts(side_id).duration_s, lost=lost, sides=ids,
+        own_only=papers.own_waivers,
+    )  # fmt: skip
     if papers.baseline is None:
         return Beside(waivers, None)
     from qc.judge.baseline import Earlier, Layout, refuse_stale

@@ -16,6 +16,9 @@ SECTORS_A_SECOND = 75
 STANDARD_GRAVITY = 9.80665
 """m/s2 in one g, the unit that cutter drive is quoted in."""
 
+LEAD_OUT_PITCH = 6.4e-3
+"""Pitch of the lead-out, m a turn (D-8)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Signal:

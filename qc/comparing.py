@@ -18,6 +18,7 @@ from qc.report.ruleset_diff import (
     LimitRow,
     MeasureRow,
     OutcomeRow,
+    PolicyRow,
     Release,
     ReleaseReason,
     RequiresRow,
@@ -48,6 +49,12 @@ def differences(before: Ruleset, after: Ruleset, host: Host) -> RulesetDiff:
                 before=WrittenValue(**one.before), after=WrittenValue(**one.after),
             )
             for one in found.chain
+        ),
+        level=tuple(
+            PolicyRow(
+                key=one.key, moves=one.moves, before=WrittenValue(**one.before), after=WrittenValue(**one.after)
+            )
+            for one in found.level
         ),
         limits=tuple(
             LimitRow(limit=one.name, change=one.way, before=_written(one.before), after=_written(one.after))

@@ -86,8 +86,16 @@ class Arrived:
             return None
         whole = [one for one in digests if one is not None]
         for file, one in zip(self.files, whole, strict=True):
-            _remember(file, one, store)
+            _remember(file, one, store, self.side.id)
         return self._sound(whole)
+
+    def faulty_sound(self) -> Sound | None:
+        """Return what would have been measured if no fault had shown; None where a file cannot be read, or changed."""
+        with contextlib.suppress(OSError):
+            if not all(file.untouched for file in self.files):
+                return None
+            return self._sound([its.digests or file.read_digests() for file, its in self._hashed()])
+        return None
 
     def _sound(self, digests: Sequence[Digests]) -> Sound:
         assert self.source is not None  # whoever asks has heard it, or would
@@ -143,11 +151,11 @@ def arrive(read: ReadDelivery, side: Side, store: Store | None = None) -> Arrive
     received = _together(side, files, found)
     facts = received.facts
     if received.fatal or facts.sample_rate is None or facts.frames is None:
-        told = [file.digested(_digests(file, store, whole=True)) for file in files]
+        told = [file.digested(_digests(file, store, side.id, whole=True)) for file in files]
         return Arrived(_together(side, files, told), side, None)
     mono = facts.channels == 1
     hashed = tuple(_hash(file) for file in files)
-    found_digests = [_digests(file, store) for file in files]
+    found_digests = [_digests(file, store, side.id) for file in files]
     known = () if None in found_digests else tuple(one for one in found_digests if one is not None)
     if side.audio is None:
         joined = join(side, declared, found)
@@ -165,7 +173,7 @@ def _hash(file: Examined) -> FileHash:
     return FileHash(file.declared.path, md5=file.md5, samples=samples)
 
 
-def _digests(file: Examined, store: Store | None, *, whole: bool = False) -> Digests | None:
+def _digests(file: Examined, store: Store | None, side: str, *, whole: bool = False) -> Digests | None:
     """Give a file's digests as the store remembers them; None where hearing the file gives them as soon.
 
     They are worked out at once when a file of this size was heard before, so that this one need not be, and where
@@ -177,7 +185,7 @@ def _digests(file: Examined, store: Store | None, *, whole: bool = False) -> Dig
     if known is None and (whole or store.resembles(file.there)):
         with contextlib.suppress(OSError):  # told by whoever needs them
             known = file.read_digests()
-            _remember(file, known, store)
+            _remember(file, known, store, side)
     return known
 
 
@@ -188,10 +196,10 @@ def _with_own_md5(file: Examined, known: Digests) -> Digests:
     return {SAMPLES_MD5: file.flac.md5, **known}
 
 
-def _remember(file: Examined, digests: Digests, store: Store) -> None:
+def _remember(file: Examined, digests: Digests, store: Store, side: str) -> None:
     """Have the digests remembered of a file that nobody touched while they were worked out."""
     if file.there is not None and file.untouched:
-        store.remember(file.declared.path, file.there, digests)
+        store.remember(file.declared.path, file.there, digests, side)
 
 
 def _together(side: Side, files: Sequence[Examined], found: Sequence[Received]) -> Received:

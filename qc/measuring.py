@@ -9,13 +9,13 @@ from typing import Any
 
 from qc.audio.derived import work_out
 from qc.audio.excerpts import Excerpts
-from qc.audio.heard import hear
+from qc.audio.heard import Source, hear
 from qc.audio.plan import plan
 from qc.audio.received import AsReceived, Received
 from qc.audio.returned import give_back
 from qc.audio.source import AudioFaultError
 from qc.chain import SECTORS_A_SECOND, Chain
-from qc.contract import At, Limit, Measurements, Need, Quantity
+from qc.contract import Analysis, At, Limit, Measurements, Need, Quantity
 from qc.delivery.examine import with_fault
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
@@ -32,10 +32,10 @@ from qc.judge.context import Evidence
 from qc.patience import PATIENCE_S, Patient
 from qc.remembered import Remembered
 from qc.report.budget import print_through
-from qc.report.model import AudioFacts, Origin, SideReport
+from qc.report.model import AudioFacts, HowMeasured, Origin, SideReport
 from qc.report.side import geometry, levels
 from qc.stored.keys import Sound
-from qc.stored.store import Store, seal
+from qc.stored.store import Store, StoredResults, seal
 from qc.wording import told
 
 Progress = Callable[[float], None]
@@ -153,38 +153,53 @@ def _heard(
     source, known = arrived.source, arrived.known_sound
     if source is None:
         return _Heard(arrived, arrived.received)
-    stored = {} if store is None else store.results(known, wanted.analyses)
+    found = StoredResults({}) if store is None else store.results(known, wanted.analyses)
+    stored = found.results
     left = [analysis for analysis in wanted.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
     hears = bool(left) or not stored
     if hears:
-        try:
-            measured = hear(
-                source, plan(left), workers=how.workers, progress=how.progress, beside=source.hash,
-                patience=how.patience,
-            )  # fmt: skip
-        except AudioFaultError as error:
-            return _Heard(arrived, arrived.digested(error.fault))
-        except Exception:  # a decoder may raise anything while another file takes the place of this one
-            if not arrived.changes():
-                raise
-        if arrived.changes():
-            return _Heard(arrived, arrived.digested())
+        read_now = _processed(arrived, source, wanted.analyses, left, how)
+        if isinstance(read_now, Received):
+            return _Heard(arrived, read_now)
+        measured = read_now
         sound = None if store is None else arrived.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
             return _heard(read, side, needs, replace(how, store=None))
     new = dict(measured.results)
     seal(new)
-    measured = work_out(replace(measured, results=stored | new), wanted.derived, how.patience)
+    measured = work_out(replace(measured, results={**stored, **new}), wanted.derived, how.patience)
     received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
+    if store is not None and sound is not None:
+        store.check(sound, left, new)
     if received.fatal:
         return _Heard(arrived, received)
     if store is not None and sound is not None:
         store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # what others were worked out from may go
-    origin: Origin = "partly stored" if left and stored else "stored" if stored else "heard"
+    how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"
+    origin = Origin(how=how_far, measured_on=found.day or None)
     return _Heard(arrived, received, measured, origin, sound if hears else known)
+
+
+def _processed(
+    arrived: Arrived, source: Source, wanted: Sequence[Analysis[Any]], left: Sequence[Analysis[Any]], how: Hearing
+) -> Measurements | Received:
+    """Measure what is `left` of the analyses `wanted` in one pass; what was received where its audio is at fault."""
+    try:
+        measured = hear(
+            source, plan(left), workers=how.workers, progress=how.progress, beside=source.hash, patience=how.patience
+        )
+    except AudioFaultError as error:
+        if how.store is not None and how.store.verifies and (faulty := arrived.faulty_sound()) is not None:
+            how.store.check(faulty, wanted, {})
+        return arrived.digested(error.fault)
+    except Exception:  # a decoder may raise anything while another file takes the place of this one
+        if not arrived.changes():
+            raise
+        return arrived.digested()
+    return arrived.digested() if arrived.changes() else measured
 
 
 def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Received:
@@ -235,10 +250,12 @@ def _measured(
     publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
     worked, mono = None, received.facts.channels == 1
     if Sectors in results and Programme in results:
+        integrated = quantities.get("loudness.integrated")
         worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known
-        )
-        quantities |= worked.quantities(quantities.get("loudness.integrated"))
+            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known,
+            bound.policy, integrated,
+        )  # fmt: skip
+        quantities |= worked.quantities(integrated)
         quantities = {name: _placed(q, worked, mono=mono) for name, q in quantities.items()}
     else:
         publishers |= dict.fromkeys(UNITS, Sectors if Sectors in broken else Programme)
@@ -261,11 +278,19 @@ def _measured(
         quantities=quantities,
         publishers=publishers,
         windows={} if worked is None else worked.windows(),
+        clean_of=frozenset() if worked is None else _clean_of(worked),
         events=(lambda *_: ()) if worked is None else lambda name, limit: _events(worked, name, limit, mono=mono),
         line=line,
         place=(lambda at: at) if worked is None else worked.place,
     )
     return MeasuredSide(report, evidence)
+
+
+def _clean_of(worked: WorkedSide) -> frozenset[tuple[str, str]]:
+    """Give check and measurement of the limits whose warnings go at the clean level, where that is a lower one."""
+    if worked.judged <= worked.clean.level:
+        return frozenset()
+    return frozenset((row.check, row.measure) for row in worked.mended)
 
 
 def _placed(quantity: Quantity, worked: WorkedSide, *, mono: bool) -> Quantity:

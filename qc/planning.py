@@ -59,7 +59,10 @@ def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> repor
     assert planned.form is not None  # the planned disc has a ruleset
     base = fits[planned.name].highest
     form = planned.form
-    rows = assumptions.sensitivity(Side.of(form.chain, cut.span, cut.envelopes), form.rows, base)
+    rows = assumptions.sensitivity(
+        Side.of(form.chain, cut.span, cut.envelopes, None if loudness is None else loudness.value), form.rows, base,
+        form.policy,
+    )  # fmt: skip
     declared = side.side.cut_level
     update = {
         "duration_s": cut.span.sectors / SECTORS_A_SECOND,
@@ -89,7 +92,7 @@ def format_rows(discs: Sequence[Disc], fits: Mapping[str, Fitted]) -> tuple[repo
 def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, reorder: bool) -> report.Breaks:
     """Break the whole programme into sides, over as many as win anything."""
     order = RunningOrder.of(sides)
-    search = Breaks(order, form.chain, form.rows)
+    search = Breaks(order, form.chain, form.rows, form.policy)
     splits = list(search.splits(most or max(SIDES, len(sides))))
     written = tuple(
         report.SplitRow(
@@ -128,12 +131,12 @@ def _split_side(order: RunningOrder, form: Format, part: Part, *, reorder: bool)
 def _order_of(cut: Delivered, form: Format, base: Highest | None) -> report.Reordering:
     order = RunningOrder.of([cut])
     last = len(order.pieces) - 1
-    given = base or highest(order.side(form.chain, 0, last), form.rows)
+    given = base or highest(order.side(form.chain, 0, last), form.rows, policy=form.policy)
     return _reordering(order, form, 0, last, given)
 
 
 def _reordering(order: RunningOrder, form: Format, first: int, last: int, given: Highest) -> report.Reordering:
-    found = reordered(order, form.chain, form.rows, first, last, given)
+    found = reordered(order, form.chain, form.rows, first, last, given, form.policy)
     reached, before = found.highest.reached, found.given.reached
     unknown = before.bound == "<" and reached.bound is None  # how far below the search the order given lies
     return report.Reordering(

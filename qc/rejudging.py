@@ -16,7 +16,7 @@ from qc.chain import Chain
 from qc.comparing import ordered
 from qc.contract import Check, CheckResult, Derived, Need, Report
 from qc.errors import UsageError
-from qc.groove.cutting import MEASURES
+from qc.groove.cutting import FOLLOWING, MEASURES
 from qc.groove.worked import UNITS
 from qc.judge.bind import Bound
 from qc.judge.engine import verdict
@@ -24,10 +24,13 @@ from qc.judge.rejudged import Rejudged, rejudged
 from qc.report.held import held
 from qc.report.model import HeldLimit, Limit, SideReport
 from qc.report.ruleset_diff import Compared, LevelRow, OutcomeRow, Unsaid
+from qc.ruleset.level import policy_in
 from qc.ruleset.load import Ruleset, chain_of
 from qc.ruleset.model import ChainEntry
 
-OF_LEVELS = ("groove.recommended_level", "groove.clean_level", "groove.level_over_recommended")
+OF_LEVELS = (
+    "groove.recommended_level", "groove.edge_level", "groove.clean_level", "groove.level_over_recommended",
+)  # fmt: skip
 """Measurements that go with the limits, whatever level a side is judged at."""
 PLACES = (
     "a report holds each number once, at its worst; where else a limit that differs would be broken takes the audio"
@@ -60,7 +63,8 @@ class Rejudging:
         self._chain = _chain_of(report, before.ruleset)
         self._rechained = _differing(report, before.ruleset, after.ruleset)
         limits = held(after.bound.checks)
-        self._relevelled = _setting(report.ruleset.limits) != _setting(limits)
+        of_policy = policy_in(report.ruleset.level).tenths != after.bound.policy.tenths
+        self._relevelled = of_policy or _setting(report.ruleset.limits) != _setting(limits)
         self._rewarned = _warning(report.ruleset.limits) != _warning(limits)
 
     def told(self, file: str) -> Compared:
@@ -150,7 +154,7 @@ class Rejudging:
         if name not in UNITS:
             return ""
         if self._moves(side):
-            return f"{name} depends on the level, and limits that set the level differ"
+            return f"{name} depends on the level, and limits that set the level, or the policy for it, differ"
         if name in OF_LEVELS and (self._relevelled or (name == "groove.clean_level" and self._rewarned)):
             return f"{name} depends on limits that differ"
         return ""
@@ -164,14 +168,14 @@ class Rejudging:
 
     def _waived(self, check_id: str, result: CheckResult | None) -> bool:
         """Whether somebody answers for what a check finds, somewhere."""
-        of_it = any(waiver.check == check_id for waiver in self.report.waivers)
+        of_it = any(one.check == check_id and one.state != "not_counted" for one in self.report.waivers)
         return of_it or (
             result is not None and (result.outcome == "waived" or any(found.waived_by for found in result.findings))
         )
 
     def _levels(self) -> tuple[tuple[LevelRow, ...], tuple[Unsaid, ...]]:
         rows, unsaid = [], []
-        why = "limits that set the level differ" if self._relevelled else ""
+        why = "limits that set the level, or the policy for it, differ" if self._relevelled else ""
         if self._rechained:
             why = f"it depends on the chain, of which {', '.join(self._rechained)} differs"
         for side in self.report.sides:
@@ -223,7 +227,7 @@ def _setting(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
     return {
         (one.measure, one.op, getattr(one, one.sets_level), one.unit)
         for one in limits.values()
-        if one.sets_level is not None and one.measure in MEASURES
+        if one.sets_level is not None and one.measure in FOLLOWING
     }
 
 

@@ -8,7 +8,7 @@ from typing import Any, Self
 
 from qc.chain import Chain
 from qc.contract import Need
-from qc.groove.known import Kept, Known
+from qc.groove.known import Kept, Known, contradicts
 from qc.groove.sectors import Sectors
 from qc.groove.span import TrackTimes
 from qc.stored.keys import Sound
@@ -40,4 +40,4 @@ class Remembered:
     def keep(self) -> None:
         """Store what is known, if that has become more."""
         if self.store is not None and self.sound is not None and self.sectors is not None and self.known.grown:
-            self.store.note(self.sound, self.sectors, self.on, self.known.kept())
+            self.store.note(self.sound, self.sectors, self.on, self.known.kept(), contradicts)

@@ -18,7 +18,6 @@ import soundfile
 from jsonschema import Draft202012Validator
 
 from qc.report.schemas import generated
-from qc.stored.store import NAME
 
 SCRIPT = Path(sys.executable).with_name("sidegate")
 COMMAND = [str(SCRIPT)] if SCRIPT.is_file() else [sys.executable, "-m", "qc"]
@@ -112,6 +111,7 @@ class Bench:
             each.mkdir()
         self.report = self.output / "report.json"
         self.environment = os.environ | {"TMPDIR": str(self.temporary)}
+        self.store = Path(self.environment["SIDEGATE_STORE"])
 
     def deliver(self, text=PINNED, *, audio=True, name="delivery.yaml"):
         """Write the delivery file, and two good sides unless told otherwise."""
@@ -123,10 +123,9 @@ class Bench:
         return self.folder / name
 
     def everything(self):
-        """Give every path under the bench, with what would tell of a change to a file; stored measurements left out."""
+        """Give every path under the bench, with what would tell of a change to a file."""
         found = {}
         for folder, folders, files in os.walk(self.root):
-            folders[:] = [name for name in folders if name != NAME]
             for path in (Path(folder) / name for name in folders + files):
                 at = path.lstat()
                 found[path] = None if path.is_dir() else (at.st_ino, at.st_size, at.st_mtime_ns)

@@ -1,8 +1,10 @@
 """What several tests share: signals with soft ends, rulesets varied for one test, deliveries judged in this process."""
 
+import os
 import re
 import threading
 from importlib.resources import files
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +40,30 @@ def pushed(meter, x, sizes=()):
         meter.push(x[:, at : at + size])
         at = min(at + size, x.shape[1])
     return meter.finish()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def stores(tmp_path_factory):
+    """A folder for the stores of all tests; SIDEGATE_STORE leads into it, so that no test touches the user's own."""
+    folder = tmp_path_factory.mktemp("stores")
+    before = os.environ.get("SIDEGATE_STORE")
+    os.environ["SIDEGATE_STORE"] = str(folder / "shared")
+    yield folder
+    if before is None:
+        del os.environ["SIDEGATE_STORE"]
+    else:
+        os.environ["SIDEGATE_STORE"] = before
+
+
+_NUMBERS = count()
+
+
+@pytest.fixture(autouse=True)
+def store(stores, monkeypatch):
+    """A store of the test's own, for the commands it runs in this process and in others; not there yet."""
+    folder = stores / str(next(_NUMBERS))
+    monkeypatch.setenv("SIDEGATE_STORE", str(folder))
+    return folder
 
 
 @pytest.fixture

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from qc.report.page import Page
 from qc.rulebook.words import HEARD, may_be
+from qc.ruleset.level import UNSTATED, stated
 from qc.ruleset.load import Ruleset
-from qc.ruleset.meanings import MEANINGS
+from qc.ruleset.meanings import MEANINGS, OF_LEVEL
 from qc.ruleset.sources import keys_of
 
 LABEL = 12
@@ -24,3 +25,16 @@ def tell(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
     for label, words in rows:
         page.say(words, label=label.ljust(LABEL), style="bold", indent=LABEL)
     return keys_of(row["source"])
+
+
+def tell_policy(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
+    """Write about one value of the policy for the recommended level; returns the keys of its sources."""
+    row = stated(ruleset.level_rows)[key.partition(".")[2]]
+    page.say(f"{key}, of the policy for the recommended level", body="bold")
+    page.blank()
+    own = f"{row['value']} in {ruleset.name}@{ruleset.version}, source {row['source']}"
+    may = "edge or margin" if key == "level.policy" else "0 to 20 dB"
+    rows = (("is", OF_LEVEL[key]), ("value", own), ("may be", may), ("decides", "groove.recommended_level"))
+    for label, words in rows:
+        page.say(words, label=label.ljust(LABEL), style="bold", indent=LABEL)
+    return () if row["source"] == UNSTATED else keys_of(row["source"])

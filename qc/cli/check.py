@@ -75,7 +75,8 @@ def _papers(words: argparse.Namespace) -> api.Options:
     if words.only_new and words.baseline is None:
         raise UsageError("--only-new: nothing says what was there before; name an earlier report with --baseline")
     waivers, baseline = (None if place is None else Path(place) for place in (words.waivers, words.baseline))
-    return api.Options(waivers=waivers, baseline=baseline, today=date.today())  # noqa: DTZ011 - papers are local
+    today = date.today()  # noqa: DTZ011 - papers are local
+    return api.Options(waivers=waivers, own_waivers=words.own_waivers, baseline=baseline, today=today)
 
 
 def _keep_the_baseline(wanted: Sequence[Output], baseline: Path | None) -> None:

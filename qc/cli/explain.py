@@ -26,6 +26,7 @@ from qc.rulebook.words import SILENT, finds, judging, meanings, publisher, side_
 from qc.ruleset.find import find, serving
 from qc.ruleset.load import Ruleset, load_ruleset
 from qc.ruleset.meanings import MEANINGS as MEANINGS_OF_CHAIN
+from qc.ruleset.meanings import OF_LEVEL
 from qc.ruleset.sources import HOUSE, Sources, keys_of
 from qc.wording import shown
 
@@ -40,14 +41,16 @@ def explain(words: argparse.Namespace) -> int:
     host = _with_its_own(host, ruleset)
     published = dict(api.units(host.needs))
     name = words.name.partition("/")[0]  # reports name a limit as CHECK/LIMIT
-    if name not in host.checks and name not in published and name not in MEANINGS_OF_CHAIN:
-        near = _near(name, host, [*published, *MEANINGS_OF_CHAIN])
+    if name not in host.checks and name not in {*published, *MEANINGS_OF_CHAIN, *OF_LEVEL}:
+        near = _near(name, host, [*published, *MEANINGS_OF_CHAIN, *OF_LEVEL])
         raise UsageError(f'explain: no check, measurement or value of the chain is called "{shown(name)}"; {near}')
     installed = {check: kind for check, kind in host.checks.items() if check not in ruleset.measures}
     bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs)).checks}
     page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
     if name in MEANINGS_OF_CHAIN:
         _sources(page, chain_value.tell(page, name, ruleset), sources)
+    elif name in OF_LEVEL:
+        _sources(page, chain_value.tell_policy(page, name, ruleset), sources)
     elif name in host.checks:
         _check(page, host, host.checks[name], ruleset, bound.get(name), sources)
     else:
@@ -58,7 +61,7 @@ def explain(words: argparse.Namespace) -> int:
 
 def names(host: Host) -> list[str]:
     """Give every name there is something to say about."""
-    return sorted({*host.checks, *api.units(host.needs), *MEANINGS_OF_CHAIN})
+    return sorted({*host.checks, *api.units(host.needs), *MEANINGS_OF_CHAIN, *OF_LEVEL})
 
 
 def _near(name: str, host: Host, published: Iterable[str]) -> str:

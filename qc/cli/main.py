@@ -74,6 +74,11 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
     check.add_argument("--waivers", metavar="FILE", help="a file of waivers, beside those of the delivery")
+    check.add_argument(
+        "--own-waivers", action="store_true",
+        help="count only the waivers of --waivers; those in the delivery, which its sender wrote, are listed as not "
+        "counted",
+    )  # fmt: skip
     check.add_argument("--baseline", metavar="REPORT", help="tell what is new since an earlier JSON report, and mended")
     check.add_argument(
         "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
@@ -113,6 +118,7 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
 
     _rulesets(commands)
+    _store(commands)
     commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
     new = commands.add_parser(
         "new-plugin", help="write a package with house rules to begin with",
@@ -182,14 +188,26 @@ def _stored(command: argparse.ArgumentParser) -> None:
     where = command.add_mutually_exclusive_group()
     where.add_argument(
         "--cache", metavar="FOLDER",
-        help="where to keep what was measured, so that unchanged audio is not heard again; default: .sidegate-cache "
-        "beside the delivery file",
+        help="where to store what was measured, so that unchanged audio is not measured again; default: the folder "
+        "that SIDEGATE_STORE names, else one in the user's cache folder (see sidegate store)",
     )  # fmt: skip
-    where.add_argument("--no-cache", action="store_true", help="hear everything, and keep nothing of it")
+    where.add_argument("--no-cache", action="store_true", help="measure everything, and store nothing of it")
     command.add_argument(
         "--verify", action="store_true",
-        help="hash the audio again, instead of knowing it by size, time of change and place on the disk",
+        help="measure everything again; what is stored and differs is replaced, and stderr says so",
     )  # fmt: skip
+
+
+def _store(commands: argparse._SubParsersAction[_Parser]) -> None:
+    store = commands.add_parser(
+        "store", help="show where measurements are stored, or delete them",
+        description="Show where measurements are stored, how many and how large they are (show), or delete all of "
+        "them (clear). Only files that sidegate stored are deleted.",
+    )  # fmt: skip
+    store.add_argument("what", nargs="?", choices=["show", "clear"], default="show", help="default: show")
+    store.add_argument(
+        "--cache", metavar="FOLDER", help="this store instead of that of SIDEGATE_STORE or in the user's cache folder"
+    )
 
 
 def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:
@@ -271,7 +289,7 @@ def main(argv: list[str] | None = None) -> int:
 
 def _run(words: argparse.Namespace) -> int:
     """Run the command that was named; only what it needs is imported."""
-    if words.command in {"check", "completion", "demo", "explain", "init", "new-plugin", "plan", "rulesets"}:
+    if words.command in {"check", "completion", "demo", "explain", "init", "new-plugin", "plan", "rulesets", "store"}:
         command: Callable[[argparse.Namespace], int]
         name = words.command.replace("-", "_")
         command = getattr(importlib.import_module(f"qc.cli.{name}"), name)

@@ -1,21 +1,22 @@
-"""Where a command keeps what it measured: beside the delivery, in a folder that was named, or nowhere."""
+"""Where a command stores what it measured: in a folder that was named, in the user's own, or nowhere."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
+from qc.cli.main import say
 from qc.delivery.reader import ReadDelivery
-from qc.errors import UsageError
-from qc.stored.store import NAME
+from qc.stored.place import outside, place, sent
 
 
 def cache(words: argparse.Namespace, read: ReadDelivery) -> Path | None:
-    """Give the folder that the words ask for; None where nothing is to be stored."""
+    """Return the folder to store measurements in, None for none; says what of a delivery's own store is not used."""
+    if said := sent(read.folder):
+        say(said)
     if words.no_cache:
         return None
-    if words.cache is None:
-        return read.folder / NAME
-    if not words.cache:
-        raise UsageError("--cache: the folder has no name; name one, or say --no-cache")
-    return Path(words.cache)
+    where = outside(place(words.cache), read.folder)
+    if where.why:
+        say(where.why)
+    return where.folder

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from qc.chain import Chain
 from qc.groove.highest import Highest, HighestSearch
 from qc.groove.levels import HIGHEST, LOWEST
-from qc.groove.rows import LevelRow
+from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.running_order import RunningOrder
 
 EXACT = 12
@@ -47,8 +47,10 @@ class Split:
 class Breaks:
     """Searches the breaks of one programme on one disc; what is known of a stretch serves every split."""
 
-    def __init__(self, order: RunningOrder, chain: Chain, rows: Sequence[LevelRow]) -> None:
-        self.order, self.chain, self.rows = order, chain, rows
+    def __init__(
+        self, order: RunningOrder, chain: Chain, rows: Sequence[LevelRow], policy: LevelPolicy = EDGE
+    ) -> None:  # fmt: skip
+        self.order, self.chain, self.rows, self.policy = order, chain, rows, policy
         self.units = order.units
         self.exact = len(self.units) <= EXACT
         self._tenths: dict[Interval, int] = {}
@@ -76,7 +78,7 @@ class Breaks:
 
     def _search(self, interval: Interval) -> HighestSearch:
         first, last = self.units[interval[0]][0], self.units[interval[1]][1]
-        return HighestSearch(self.order.side(self.chain, first, last), self.rows)
+        return HighestSearch(self.order.side(self.chain, first, last), self.rows, policy=self.policy)
 
     def _level(self, i: int, j: int) -> int:
         """Give the level of a stretch in tenths of a dB; what is known of shorter ones is a guess and no more."""

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.chain import SECTORS_A_SECOND, STANDARD_GRAVITY
+from qc.chain import LEAD_OUT_PITCH, SECTORS_A_SECOND, STANDARD_GRAVITY, Disc
 from qc.groove.known import Numbers, Worst
+from qc.groove.playing_time import minutes_for
 from qc.groove.ratios import over
 from qc.groove.side import Side, Walls
 from qc.groove.spiral import Laid, Spiral, lay, travel_least, wind
@@ -46,7 +47,9 @@ class Cutting:
         self._known, self._radii = known.worst, known.radii
 
     def measure(self, name: str) -> Worst:
-        """Give a measurement of `MEASURES` by name."""
+        """Give a measurement of `MEASURES` by name, or one of `OF_LOUDNESS`, which `known` cannot keep."""
+        if name in OF_LOUDNESS:
+            return OF_LOUDNESS[name].of(self)
         if name not in self._known:
             self._known[name] = MEASURES[name].of(self)
             if "laid" in self.__dict__:
@@ -221,6 +224,25 @@ class Cutting:
         walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
         return travel_least(walls.right, walls.left, walls.up_near, walls.unity, self.gain, cut, disc)
 
+    def lead_out_room(self) -> Worst:
+        """Room between the last groove and the finishing groove, in turns of `LEAD_OUT_PITCH` (D-8)."""
+        last = self.measure(DIAMETER)
+        return replace(last, value=(last.value - self.side.chain.disc.finishing) / 2.0 / LEAD_OUT_PITCH)
+
+    @property
+    def on_disc(self) -> float:
+        """Loudness on the disc against the alignment tone, LU; asked only where the side's loudness is known."""
+        assert self.side.loudness is not None
+        return self.side.loudness - self.side.chain.cut.align + self.level
+
+    def minutes_over(self) -> Worst:
+        """Minutes beyond what the playing-time table allows at this loudness on the disc (5a, S13)."""
+        side = self.side
+        allowed = minutes_for(side.chain.disc.size, side.chain.disc.speed, self.on_disc)
+        assert allowed is not None  # asked only where the table has the disc
+        lasts = min(side.span.end / SECTORS_A_SECOND, side.span.file_end_s) - side.span.start / SECTORS_A_SECOND
+        return self.whole(lasts / 60.0 - allowed)
+
     def whole(self, value: float) -> Worst:
         """Give a number of the whole side, placed at its end."""
         n = self.side.span.sectors
@@ -228,6 +250,7 @@ class Cutting:
 
 
 G = 1.0 / STANDARD_GRAVITY
+DIAMETER, ROOM, MINUTES = "groove.last_diameter", "layout.lead_out_room", "layout.minutes_over_table"
 
 MEASURES: dict[str, Measure] = {
     "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("v_abs")),
@@ -253,9 +276,40 @@ MEASURES: dict[str, Measure] = {
     "groove.sibilance_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("sibilance_a", 1)),
     "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.laid.travel)),
     "groove.travel_least": Measure("mm", 1e3, "<=", lambda c: c.whole(c.travel_least)),
-    "groove.last_diameter": Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.radius_at(c.side.span.sectors - 1))),
+    DIAMETER: Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.radius_at(c.side.span.sectors - 1))),
+    ROOM: Measure("turn", 1.0, ">=", Cutting.lead_out_room),
 }
-"""Groove measurements that depend on the cut level, by name."""
+"""Groove measurements that depend on the cut level, by name; `op` is the side that they leave as the level rises."""
+
+OF_LOUDNESS: dict[str, Measure] = {
+    "groove.judged_level": Measure("dB", 1.0, "<=", lambda c: c.whole(c.level)),
+    "groove.level_on_disc": Measure("LU", 1.0, "<=", lambda c: c.whole(c.on_disc)),
+    MINUTES: Measure("min", 1.0, "<=", Cutting.minutes_over),
+}
+"""What else rises with the cut level: it takes no envelope, and but for the level itself the side's loudness."""
+
+FOLLOWING: dict[str, Measure] = MEASURES | OF_LOUDNESS
+"""Every measurement that gets worse on one side as the level rises: limits on that side can set the level."""
+
+
+def measurable(measure: str, side: Side) -> bool:
+    """Whether a measurement of `FOLLOWING` has a value on a side."""
+    disc, heard = side.chain.disc, side.loudness is not None
+    if measure == MINUTES:
+        return heard and minutes_for(disc.size, disc.speed, 0.0) is not None
+    return heard or measure != "groove.level_on_disc"
+
+
+def rises(measure: str, op: Op) -> bool:
+    """Whether a limit on this side of a measurement is broken rather by a higher cut level than by a lower one."""
+    return measure in FOLLOWING and FOLLOWING[measure].op == op
+
+
+def ends_at(measure: str, bound: float, disc: Disc) -> float | None:
+    """Last diameter, m, at which a bound is reached, in its unit; None for what is not about where the side ends."""
+    if measure == DIAMETER:
+        return bound / MEASURES[DIAMETER].factor
+    return disc.finishing + 2.0 * LEAD_OUT_PITCH * bound if measure == ROOM else None
 
 
 def is_worse(measure: Measure, one: float, other: float) -> bool:

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from qc.chain import Chain
+from qc.groove.cutting import MINUTES
 from qc.groove.highest import Highest, HighestSearch, Windings
-from qc.groove.rows import LevelRow
+from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.sectors import GrooveInput
 from qc.groove.side import Side
 from qc.groove.span import Span
+from qc.groove.traces import OF_TRAVEL
 from qc.quantity import meets
 
 ON_DISC = "groove.level_on_disc"
@@ -24,10 +26,11 @@ Fit = Literal["fits", "quiet", "too_quiet", "too_long", "other_signal"]
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """A disc to be tried: what is assumed of its cut, and the limits it is held against."""
+    """A disc to be tried: what is assumed of its cut, the limits it is held against, how far they are gone up to."""
 
     chain: Chain
     rows: tuple[LevelRow, ...]
+    policy: LevelPolicy = EDGE
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +52,10 @@ def compare(
         if one.chain.signal != envelopes.signal:
             yield Fitted("other_signal", None)
             continue
-        side = Side.of(one.chain, span, envelopes) if first is None else first.under(one.chain)
+        side = Side.of(one.chain, span, envelopes, integrated) if first is None else first.under(one.chain)
         first = first or side
         windings = wound.setdefault(Windings.key(one.chain), Windings(side))
-        yield fitted(one, HighestSearch(side, one.rows, windings).highest(), integrated)
+        yield fitted(one, HighestSearch(side, one.rows, windings, one.policy).highest(), integrated)
 
 
 def fitted(one: Format, highest: Highest, integrated: float | None) -> Fitted:
@@ -72,4 +75,4 @@ def fitted(one: Format, highest: Highest, integrated: float | None) -> Fitted:
 
 def _runs_in(highest: Highest) -> bool:
     """Whether it is the length that no level mends; any other limit that never holds is one of level."""
-    return highest.reached.by is not None and highest.reached.by.measure in {"groove.last_diameter", "groove.travel"}
+    return highest.reached.by is not None and highest.reached.by.measure in {*OF_TRAVEL, MINUTES}

@@ -15,9 +15,9 @@ from functools import cached_property
 import numpy as np
 
 from qc.chain import Chain
-from qc.groove.cutting import MEASURES, Cutting
-from qc.groove.levels import HIGHEST, LOWEST, Reached, Wanted
-from qc.groove.rows import LevelRow
+from qc.groove.cutting import DIAMETER, FOLLOWING, MINUTES, ROOM, Cutting, ends_at, measurable
+from qc.groove.levels import HIGHEST, LOWEST, Reached, Wanted, below
+from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.side import Side
 from qc.groove.spiral import Laid
 from qc.quantity import Polarity, meets
@@ -26,21 +26,25 @@ HELD = 4
 """Levels whose spirals are held at once."""
 SLACK = 1e-5
 """m by which a diameter may be short of its limit, and more."""
-DIAMETER = "groove.last_diameter"
 
 
 @dataclass(frozen=True, slots=True)
 class Highest:
-    """The highest level at which every limit that sets the level holds, and where the side ends there, in m."""
+    """The recommended level, and where the side ends there, in m.
+
+    `edge` is the highest level at which every limit that sets the level holds; the policy of the ruleset says how far
+    below it the recommended one, `reached`, lies.
+    """
 
     reached: Reached
     last_diameter: float
     travel: float
+    edge: Reached
 
     @property
     def tenths(self) -> int:
-        """The level in tenths of a dB; below the lowest of the search where nothing holds."""
-        return LOWEST - 1 if self.reached.bound == "<" else round(10.0 * self.reached.level)
+        """The edge in tenths of a dB; below the lowest of the search where nothing holds."""
+        return LOWEST - 1 if self.edge.bound == "<" else round(10.0 * self.edge.level)
 
 
 class _Unwound(Cutting):
@@ -87,7 +91,12 @@ class Windings:
         return cutting
 
     def flat(self, want: Wanted) -> int | None:
-        """Give the highest tenth at which a limit holds that needs no spiral; None for one that needs it."""
+        """Give the highest tenth at which a limit holds that needs no spiral; None for one that needs it.
+
+        None also for the table of minutes: windings are shared by discs of several sizes.
+        """
+        if want[0].measure == MINUTES:
+            return None
         if want not in self._flat:
             try:
                 self._flat[want] = self._searched(want)
@@ -107,7 +116,7 @@ class Windings:
             return known[tenths]
 
         value = max(_Unwound(self.side, 0.0, p).measure(row.measure).value for p in self.side.polarities)
-        ratio = bound / (value * MEASURES[row.measure].factor) if value > 0.0 else 0.0
+        ratio = bound / (value * FOLLOWING[row.measure].factor) if value > 0.0 else 0.0
         guess = int(np.clip(200.0 * np.log10(ratio), LOWEST, HIGHEST)) if ratio > 0.0 else HIGHEST
         low, high = LOWEST - 1, HIGHEST + 1
         step = 1
@@ -124,32 +133,34 @@ class Windings:
 def keeps(want: Wanted, cutting: Cutting) -> bool:
     """Whether a limit holds at the level and polarity of a cutting."""
     row, bound = want
-    value = cutting.measure(row.measure).value * MEASURES[row.measure].factor
+    value = cutting.measure(row.measure).value * FOLLOWING[row.measure].factor
     return meets(value, bound, row.op, row.unit)
 
 
-def wanted(rows: Iterable[LevelRow]) -> tuple[Wanted, ...]:
-    """Give the limits that set the level, with the value each does it at."""
-    pairs = ((row, row.setting) for row in rows)
-    return tuple((row, bound) for row, bound in pairs if bound is not None and row.measure in MEASURES)
+def wanted(rows: Iterable[LevelRow], side: Side) -> tuple[Wanted, ...]:
+    """Give the limits that set the level of a side, with the value each does it at."""
+    pairs = ((row, row.setting) for row in rows if row.measure in FOLLOWING and measurable(row.measure, side))
+    return tuple((row, bound) for row, bound in pairs if bound is not None)
 
 
 class HighestSearch:
     """Searches one side on one disc; `windings` may be shared with others of the same `Windings.key`."""
 
-    def __init__(self, side: Side, rows: Iterable[LevelRow], windings: Windings | None = None) -> None:
-        self.side = side
+    def __init__(
+        self, side: Side, rows: Iterable[LevelRow], windings: Windings | None = None, policy: LevelPolicy = EDGE
+    ) -> None:  # fmt: skip
+        self.side, self.policy = side, policy
         self.windings = windings or Windings(side)
-        self.wanted = wanted(rows)
+        self.wanted = wanted(rows, side)
         self._order = list(side.polarities)
         flat = {want: self.windings.flat(want) for want in self.wanted}
         self.ceiling = min((level for level in flat.values() if level is not None), default=HIGHEST)
         """tenths of a dB above which a limit does not hold that needs no spiral"""
         wound = [want for want in self.wanted if flat[want] is None]
-        self.wound = sorted(wound, key=lambda want: want[0].measure != DIAMETER)
+        self.wound = sorted(wound, key=lambda want: want[0].measure not in {DIAMETER, ROOM})
         """limits that need the spiral, the cheapest first"""
-        ends = [bound / MEASURES[DIAMETER].factor for row, bound in wound if row.measure == DIAMETER]
         cut, disc = side.chain.cut, side.chain.disc
+        ends = [end for row, bound in wound if (end := ends_at(row.measure, bound, disc)) is not None]
         self._room = disc.outer / 2.0 - max(ends) / 2.0 if ends else None
         self._silence = side.span.sectors * (cut.top_width + cut.land) / disc.sectors_a_turn
         """travel in m of an unmodulated groove, than which no sector advances less"""
@@ -217,21 +228,38 @@ class HighestSearch:
         return math.floor(levels[index] + (room - beyond[index]) * 200.0 / math.log(10.0))
 
     def _found(self, low: int) -> Highest:
-        tenths = max(low, LOWEST)
-        cuttings = [self.windings.cutting(self.side, tenths, polarity) for polarity in self.side.polarities]
+        found = self._kept_to(low)
+        if found >= HIGHEST:
+            edge = Reached(HIGHEST / 10.0, ">")
+        elif found < LOWEST:
+            edge = Reached(LOWEST / 10.0, "<", self._ruling(LOWEST))
+        else:
+            edge = Reached(found / 10.0, None, self._ruling(found + 1))
+        reached = below(edge, self.policy)
+        if reached != edge:
+            tenths = round(10.0 * reached.level)
+            lower = self._kept_to(tenths)
+            reached = reached if lower == tenths else replace(reached, level=max(lower, LOWEST) / 10.0)
+        cuttings = self._cuttings(round(10.0 * reached.level))
         travel = max(cutting.laid.travel for cutting in cuttings)
         ends = min(cutting.measure(DIAMETER).value for cutting in cuttings)
-        if low >= HIGHEST:
-            reached = Reached(HIGHEST / 10.0, ">")
-        elif low < LOWEST:
-            reached = Reached(LOWEST / 10.0, "<", self._ruling(LOWEST))
-        else:
-            reached = Reached(low / 10.0, None, self._ruling(low + 1))
-        return Highest(reached, ends, travel)
+        return Highest(reached, ends, travel, edge)
+
+    def _cuttings(self, tenths: int) -> list[Cutting]:
+        return [self.windings.cutting(self.side, tenths, polarity) for polarity in self.side.polarities]
+
+    def _kept_to(self, tenths: int) -> int:
+        """Go down from a level until all limits hold that set it: numbers are nearly, not quite, monotonic."""
+        while tenths >= LOWEST:
+            cuttings = self._cuttings(tenths)
+            if all(keeps(want, cutting) for cutting in cuttings for want in self.wanted):
+                break
+            tenths -= 1
+        return tenths
 
     def _ruling(self, tenths: int) -> LevelRow | None:
         """Give the first limit, in the order of the rows, that does not hold at a level."""
-        cuttings = [self.windings.cutting(self.side, tenths, polarity) for polarity in self.side.polarities]
+        cuttings = self._cuttings(tenths)
         for want in self.wanted:
             flat = self.windings.flat(want)
             held = all(keeps(want, cutting) for cutting in cuttings) if flat is None else flat >= tenths
@@ -240,6 +268,6 @@ class HighestSearch:
         return None
 
 
-def highest(side: Side, rows: Sequence[LevelRow], near: int = -30) -> Highest:
+def highest(side: Side, rows: Sequence[LevelRow], near: int = -30, policy: LevelPolicy = EDGE) -> Highest:
     """Search one side by itself."""
-    return HighestSearch(side, rows).highest(near)
+    return HighestSearch(side, rows, policy=policy).highest(near)

@@ -6,8 +6,9 @@ laid again where only limits differ. It is filled as numbers are worked out; who
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from qc.quantity import Polarity
 
@@ -108,3 +109,18 @@ class Known:
 
     def _count(self) -> int:
         return len(self._trials) + sum(len(one.worst) + len(one.radii) for one in self._levels.values())
+
+
+def contradicts(kept: Kept, other: Kept) -> bool:
+    """Whether both name a number at one level, or a trial under one key, and not with the same result."""
+    theirs = {(one.level, one.polarity): one for one in other.levels}
+    trials = dict(other.trials)
+    return any(
+        _apart(dict(one.worst), dict(their.worst)) or _apart(dict(one.radii), dict(their.radii))
+        for one in kept.levels
+        if (their := theirs.get((one.level, one.polarity))) is not None
+    ) or _apart(dict(kept.trials), trials)
+
+
+def _apart(one: Mapping[Any, object], other: Mapping[Any, object]) -> bool:
+    return any(one[name] != other[name] for name in one.keys() & other.keys())

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from qc.chain import SECTORS_A_SECOND
-from qc.groove.cutting import Cutting
-from qc.groove.highest import DIAMETER, HighestSearch
+from qc.groove.cutting import DIAMETER, Cutting
+from qc.groove.highest import HighestSearch
 from qc.groove.rows import LevelRow
 from qc.groove.sensitivity import Depth, assumed
 from qc.groove.worked import WorkedSide

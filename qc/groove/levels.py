@@ -1,7 +1,8 @@
 """The level a side can take: judged, recommended and clean, and the level that each limit alone allows.
 
 Every number is the worse of the polarities. The search runs on a grid of 0.1 dB from -40 to +20 dB, and narrows
-down to two neighbours, since no number improves when the level rises.
+down to two neighbours, since no number improves when the level rises. One may all the same, by a little: the level
+that was found is therefore tried once more with every limit that sets it, and lowered until all hold.
 """
 
 from __future__ import annotations
@@ -12,9 +13,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from qc.contract import At
-from qc.groove.cutting import MEASURES, Cutting, is_worse, windowed
+from qc.groove.cutting import FOLLOWING, MEASURES, Cutting, is_worse, measurable, rises, windowed
 from qc.groove.known import Known, Worst
-from qc.groove.rows import LevelRow
+from qc.groove.rows import LevelPolicy, LevelRow
 from qc.groove.side import Side
 from qc.quantity import Op, Polarity, Quantity, meets
 
@@ -45,7 +46,10 @@ class LevelSearch:
 
     def __init__(self, side: Side, rows: Iterable[LevelRow], known: Known | None = None) -> None:
         self.side, self.known = side, known or Known()
-        self.rows = tuple(row for row in rows if row.measure in MEASURES)
+        following = [row for row in rows if row.measure in FOLLOWING and measurable(row.measure, side)]
+        self.rows = tuple(row for row in following if row.measure in MEASURES or row.sets_level)
+        self.unset = tuple(row for row in following if row.sets_level is None and rises(row.measure, row.op))
+        """limits that a higher level breaks and that do not set it"""
         self._cuttings: dict[float, dict[Polarity, Cutting]] = {}
         self._holding = math.nan  # level whose arrays are held
 
@@ -73,7 +77,7 @@ class LevelSearch:
         found = [(self.cutting(level, p).measure(name), p) for p in self.side.polarities]
         worst = found[0]
         for other in found[1:]:
-            if is_worse(MEASURES[name], other[0].value, worst[0].value):
+            if is_worse(FOLLOWING[name], other[0].value, worst[0].value):
                 worst = other
         return worst
 
@@ -87,7 +91,7 @@ class LevelSearch:
     def quantity(self, name: str, level: float) -> Quantity:
         """Give a measurement as a report does, with the sector where it is worst."""
         worst, polarity = self.shown(name, level)
-        measure = MEASURES[name]
+        measure = FOLLOWING[name]
         return Quantity(
             value=worst.value * measure.factor,
             unit=measure.unit,
@@ -114,7 +118,7 @@ class LevelSearch:
 
     def _values(self, row: LevelRow, level: float) -> Iterator[float]:
         """Give what a limit is held against, in its unit, as it is asked for."""
-        measure = MEASURES[row.measure]
+        measure = FOLLOWING[row.measure]
         if _turned(row):  # it is the worse one that counts, and for such a limit it may be the one that holds
             yield self.worst(row.measure, level)[0].value * measure.factor
             return
@@ -145,18 +149,51 @@ class LevelSearch:
         return {want: _reached(want[0], span.low) for want, span in spans.items()}
 
     def allowed(self) -> tuple[dict[LevelRow, Reached], Reached, Reached]:
-        """Find what each limit alone allows, the recommended level and the clean level.
+        """Find what each limit alone allows, the edge and the clean level.
 
-        A limit is taken at the value that sets the level, else at warn, else at fail; recommended is the lowest of
-        those that set the level, clean the lowest at which a warn value is reached.
+        A limit is taken at the value that sets the level, else at warn, else at fail; the edge is the lowest of those
+        that set the level, clean the lowest at which a warn value is reached. At the edge all that set it hold.
         """
         single = {row: bound for row in self.rows if (bound := _first(row.setting, row.warn, row.fail)) is not None}
         warned = [(row, row.warn) for row in self.rows if row.warn is not None]
         reached = self.reach(single.items())
         by_limit = {row: reached[row, bound] for row, bound in single.items()}
-        recommended = _lowest([by_limit[row] for row in single if row.sets_level])
+        edge = self._lowered(_lowest([by_limit[row] for row in single if row.sets_level]))
         reached |= self.reach(self._lower(warned, reached))
-        return by_limit, recommended, _lowest([reached[want] for want in warned if want in reached])
+        return by_limit, edge, _lowest([reached[want] for want in warned if want in reached])
+
+    def recommended(self, edge: Reached, policy: LevelPolicy) -> Reached:
+        """Give the recommended level, at which every limit that sets the level holds, by the edge and the policy."""
+        lower = below(edge, policy)
+        return edge if lower == edge else self._lowered(lower)
+
+    def _lowered(self, found: Reached) -> Reached:
+        """Go down from a level, a tenth at a time, until every limit that sets the level holds there.
+
+        Numbers are nearly monotonic, so that the first level does but for rare sides.
+        """
+        if found.bound == "<":
+            return found
+        for tenths in range(round(10.0 * found.level), LOWEST - 1, -1):
+            broken = next((row for row in self.rows if not self._keeps(row, row.setting, tenths / 10.0)), None)
+            if broken is None:
+                return found
+            found = Reached((tenths - 1) / 10.0, None, broken)
+        return Reached(LOWEST / 10.0, "<", found.by)
+
+    def _keeps(self, row: LevelRow, bound: float | None, level: float) -> bool:
+        """Whether a limit holds at a level with one of its values; without such a value it does."""
+        return bound is None or self.holds((row, bound), level)
+
+    def failing(self, level: float) -> tuple[LevelRow, ...]:
+        """Give the limits that fail at a level, and that a lower one would mend, but that do not set the level."""
+        return tuple(row for row in self.unset if not self._keeps(row, row.fail, level))
+
+    def quiet(self, level: float) -> tuple[LevelRow, ...]:
+        """Give the limits that set the level and do not warn at this one, by any of their measurements."""
+        setting = [row for row in self.rows if row.sets_level]
+        loud = {row.name for row in setting if not self._keeps(row, row.warn, level)}
+        return tuple(row for row in setting if row.name not in loud)
 
     def _lower(self, wanted: Sequence[Wanted], reached: Mapping[Wanted, Reached]) -> list[Wanted]:
         """Leave out of `wanted` what was searched already, and what holds above the lowest level found for it.
@@ -223,9 +260,16 @@ class _Span:
         self.slow = 2 * (self.high - self.low) > before
 
 
+def below(edge: Reached, policy: LevelPolicy) -> Reached:
+    """Give the level that a policy recommends for an edge; never below the search, and the edge where nothing holds."""
+    if edge.bound == "<" or not policy.tenths:
+        return edge
+    return replace(edge, level=max(LOWEST, round(10.0 * edge.level) - policy.tenths) / 10.0)
+
+
 def _turned(row: LevelRow) -> bool:
     """Whether a limit is the wrong way round: it asks for no less of what should be little, or the other way about."""
-    return row.op != MEASURES[row.measure].op
+    return not rises(row.measure, row.op)
 
 
 def _excess(value: float, bound: float, op: Op) -> float:

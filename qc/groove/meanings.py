@@ -38,7 +38,10 @@ MEANINGS: dict[str, str] = {
     "groove.travel_least": "The least travel possible: each turn as close to the one before as the land allows.",
     "groove.last_diameter": "Diameter at which the side ends.",
     "groove.judged_level": "Cut level the side is judged at: the one asked for, else the recommended one.",
-    "groove.recommended_level": "The highest cut level at which every limit that sets the level holds.",
+    "groove.recommended_level": (
+        "The cut level that the ruleset recommends: groove.edge_level, or by its policy a margin below that."
+    ),
+    "groove.edge_level": "The highest cut level at which every limit that sets the level holds.",
     "groove.clean_level": "The highest cut level at which nothing warns.",
     "groove.level_on_disc": "Loudness of the programme on the disc against the alignment tone.",
     "groove.level_over_recommended": "How far the cut level asked for lies above the recommended one.",

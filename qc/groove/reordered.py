@@ -14,13 +14,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qc.chain import SECTORS_A_SECOND, Chain
-from qc.groove.cutting import Cutting
+from qc.groove.cutting import OF_LOUDNESS, Cutting
 from qc.groove.highest import Highest, HighestSearch, keeps
-from qc.groove.rows import LevelRow
+from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.running_order import JOIN, RunningOrder
 from qc.groove.span import LEAST_GAP
+from qc.groove.traces import OF_TRAVEL
 
-WHOLE = frozenset({"groove.last_diameter", "groove.travel", "groove.travel_least"})
+WHOLE = frozenset({*OF_TRAVEL, "groove.travel_least", *OF_LOUDNESS})
 """Numbers of a side that hardly change with the order of its tracks."""
 Unit = tuple[int, int]
 
@@ -41,8 +42,9 @@ class Reordered:
 
 
 def reordered(
-    order: RunningOrder, chain: Chain, rows: Sequence[LevelRow], first: int, last: int, given: Highest
-) -> Reordered:
+    order: RunningOrder, chain: Chain, rows: Sequence[LevelRow], first: int, last: int, given: Highest,
+    policy: LevelPolicy = EDGE,
+) -> Reordered:  # fmt: skip
     """Look for a better order of the pieces from `first` to `last`, whose own order comes to `given`."""
     as_given = Reordered(tuple(range(first, last + 1)), given, given)
     units = [unit for unit in order.units if first <= unit[0] and unit[1] <= last]
@@ -62,7 +64,7 @@ def reordered(
     if found is None:
         return as_given
     again = order.rearranged(found)
-    highest = HighestSearch(again.side(chain, 0, len(again.pieces) - 1), rows).highest(low)
+    highest = HighestSearch(again.side(chain, 0, len(again.pieces) - 1), rows, policy=policy).highest(low)
     if highest.tenths <= given.tenths:
         return as_given
     return Reordered(tuple(i for begin, end in found for i in range(begin, end + 1)), given, highest)

@@ -12,7 +12,7 @@ from typing import Literal
 
 from qc.chain import Chain, Cut
 from qc.groove.highest import Highest, HighestSearch, Windings
-from qc.groove.rows import LevelRow
+from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.side import Side
 
 TIPS = (18e-6, 8e-6, 5e-6)
@@ -40,9 +40,11 @@ class Assumed:
     highest: Highest | None
 
 
-def sensitivity(side: Side, rows: Sequence[LevelRow], known: Highest | None = None) -> tuple[Assumed, ...]:
+def sensitivity(
+    side: Side, rows: Sequence[LevelRow], known: Highest | None = None, policy: LevelPolicy = EDGE
+) -> tuple[Assumed, ...]:  # fmt: skip
     """Search the level under each assumption; `known` is what the side comes to as its chain is."""
-    search = HighestSearch(side, rows)
+    search = HighestSearch(side, rows, policy=policy)
     base = known or search.highest()
     found = []
     for key, values in _values(side.chain).items():
@@ -56,7 +58,7 @@ def sensitivity(side: Side, rows: Sequence[LevelRow], known: Highest | None = No
                 under = side.under(chain)
                 shares = Windings.key(chain) == Windings.key(side.chain)
                 windings = search.windings if shares else None
-                highest = HighestSearch(under, rows, windings).highest(base.tenths)
+                highest = HighestSearch(under, rows, windings, policy).highest(base.tenths)
                 found.append(Assumed(key, value, own=False, highest=highest))
     return tuple(found)
 

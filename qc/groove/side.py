@@ -26,17 +26,19 @@ class Side:
     span: Span
     envelopes: GrooveInput
     """of the span only, for 1 m/s at 0 dBFS"""
+    loudness: float | None = None
+    """integrated, LUFS; None where it is not known"""
     _peaks: dict[str, tuple[int, int]] = field(default_factory=dict, init=False, repr=False)
     _loudest: dict[int, tuple[float, int, int, int]] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
-    def of(cls, chain: Chain, span: Span, envelopes: GrooveInput) -> Side:
-        """Cut the file's envelopes to the span."""
-        return cls(chain, span, envelopes.cut(span.start, span.end))
+    def of(cls, chain: Chain, span: Span, envelopes: GrooveInput, loudness: float | None = None) -> Side:
+        """Cut the file's envelopes to the span; `loudness` is integrated, LUFS."""
+        return cls(chain, span, envelopes.cut(span.start, span.end), loudness)
 
     def under(self, chain: Chain) -> Side:
         """Give the same span under another chain; what both work out alike is not worked out again."""
-        side = Side(chain, self.span, self.envelopes)
+        side = Side(chain, self.span, self.envelopes, self.loudness)
         shared = vars(side)  # where a frozen dataclass and its cached properties keep what they know
         shared |= {"_peaks": self._peaks, "_loudest": self._loudest}
         if _walls_of(chain) == _walls_of(self.chain):

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from qc.groove.cutting import MEASURES, Cutting
+from qc.groove.cutting import FOLLOWING, Cutting
 from qc.groove.events import Stretch
 from qc.groove.rows import LevelRow
 from qc.groove.side import Side, Walls, greatest_near
@@ -76,7 +76,7 @@ class Tamed:
     def keeps(self, row: LevelRow, bound: float, level: float) -> bool:
         """Whether a limit holds at a level, in every polarity."""
         return all(
-            meets(self._value(row.measure, level, polarity) * MEASURES[row.measure].factor, bound, row.op, row.unit)
+            meets(self._value(row.measure, level, polarity) * FOLLOWING[row.measure].factor, bound, row.op, row.unit)
             for polarity in self.side.polarities
         )
 

@@ -149,7 +149,7 @@ OF_SECTORS: dict[str, Callable[[Cutting], Array]] = {
 }
 """Measurements that every sector has a value of."""
 
-OF_TRAVEL = ("groove.last_diameter", "groove.travel")
+OF_TRAVEL = ("groove.last_diameter", "groove.travel", "layout.lead_out_room")
 """Those that only grow along the side: no stretch of it can be left out of them."""
 
 SHARES: dict[str, tuple[Callable[[Cutting], Array], int]] = {

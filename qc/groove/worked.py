@@ -10,30 +10,23 @@ from typing import ClassVar, Self
 from qc.chain import SECTORS_A_SECOND, Chain
 from qc.contract import At, Need, Quantity
 from qc.groove.budget import Budget, budget
-from qc.groove.cutting import MEASURES, Cutting
+from qc.groove.cutting import MEASURES, OF_LOUDNESS, Cutting, measurable
 from qc.groove.events import PlacedEvent, events, placed
 from qc.groove.known import Known
 from qc.groove.levels import LevelSearch, Reached
 from qc.groove.neighbours import Neighbours, neighbours
-from qc.groove.playing_time import minutes_for
 from qc.groove.programme import Heard
-from qc.groove.rows import LevelRow
+from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.sectors import GrooveInput
 from qc.groove.side import Side
 from qc.groove.span import TrackTimes, span_of
 from qc.quantity import Polarity
 
-LEAD_OUT_PITCH = 6.4e-3
-"""m a turn (D-8)."""
-
-UNITS: dict[str, str] = {name: measure.unit for name, measure in MEASURES.items()} | {
-    "groove.judged_level": "dB",
+UNITS: dict[str, str] = {name: measure.unit for name, measure in (MEASURES | OF_LOUDNESS).items()} | {
     "groove.recommended_level": "dB",
+    "groove.edge_level": "dB",
     "groove.clean_level": "dB",
-    "groove.level_on_disc": "LU",
     "groove.level_over_recommended": "dB",
-    "layout.lead_out_room": "turn",
-    "layout.minutes_over_table": "min",
 }
 """Unit of every measurement that is worked out here."""
 
@@ -44,22 +37,42 @@ class WorkedSide:
 
     search: LevelSearch
     by_limit: dict[LevelRow, Reached]
-    recommended: Reached
+    edge: Reached
+    """the highest level at which every limit holds that sets the level"""
     clean: Reached
     declared: float | None
+    policy: LevelPolicy = EDGE
 
     @classmethod
     def of(
         cls, chain: Chain, envelopes: GrooveInput, heard: Heard, tracks: Sequence[TrackTimes],
-        rows: Iterable[LevelRow], declared: float | None, known: Known | None = None,
+        rows: Iterable[LevelRow], declared: float | None, known: Known | None = None, policy: LevelPolicy = EDGE,
+        integrated: Quantity | None = None,
     ) -> WorkedSide:  # fmt: skip
         """Work out a side; `declared` is the cut level asked for in dB, None when it is free.
 
         `known` is what earlier searches of the same span found under the same chain; what this one finds is added.
+        `integrated` is the loudness, LUFS, for limits that depend on it.
         """
         span = span_of(tracks, heard, envelopes.sectors)
-        search = LevelSearch(Side.of(chain, span, envelopes), rows, known)
-        return cls(search, *search.allowed(), declared)
+        loudness = None if integrated is None else integrated.value
+        search = LevelSearch(Side.of(chain, span, envelopes, loudness), rows, known)
+        return cls(search, *search.allowed(), declared, policy)
+
+    @cached_property
+    def recommended(self) -> Reached:
+        """The recommended level: the edge, or as far below it as the policy says."""
+        return self.search.recommended(self.edge, self.policy)
+
+    @cached_property
+    def failing(self) -> tuple[LevelRow, ...]:
+        """The limits that fail at the recommended level because the ruleset does not let them set it."""
+        return self.search.failing(self.recommended.level)
+
+    @cached_property
+    def mended(self) -> tuple[LevelRow, ...]:
+        """The limits that set the level and warn nowhere at the clean level."""
+        return self.search.quiet(self.clean.level)
 
     @property
     def judged(self) -> float:
@@ -79,30 +92,20 @@ class WorkedSide:
     def quantities(self, integrated: Quantity | None) -> dict[str, Quantity]:
         """Give every groove measurement at the judged level; `integrated` is the loudness in LUFS."""
         found = {name: self.search.quantity(name, self.judged) for name in MEASURES}
-        found["groove.judged_level"] = Quantity(value=self.judged, unit="dB")
+        for name, how in OF_LOUDNESS.items():
+            if measurable(name, self.search.side):
+                value = self.search.worst(name, self.judged)[0].value
+                found[name] = Quantity(value=value, unit=how.unit)
+        if integrated is not None and "groove.level_on_disc" in found:
+            on_disc = found["groove.level_on_disc"]
+            found["groove.level_on_disc"] = on_disc.model_copy(update={"bound": integrated.bound})
         found["groove.recommended_level"] = self.recommended.quantity()
+        found["groove.edge_level"] = self.edge.quantity()
         found["groove.clean_level"] = self.clean.quantity()
-        if integrated is not None:
-            on_disc = integrated.value - self.search.side.chain.cut.align + self.judged
-            found["groove.level_on_disc"] = Quantity(value=on_disc, unit="LU", bound=integrated.bound)
-            found |= self._over_table(on_disc)
         if self.declared is not None:
             over = self.declared - self.recommended.level
             found["groove.level_over_recommended"] = Quantity(value=over, unit="dB", at=self._ruling_place())
-        room = (found["groove.last_diameter"].value / 1e3 - self.search.side.chain.disc.finishing) / 2.0
-        found["layout.lead_out_room"] = Quantity(
-            value=room / LEAD_OUT_PITCH, unit="turn", at=found["groove.last_diameter"].at
-        )
         return found
-
-    def _over_table(self, on_disc: float) -> dict[str, Quantity]:
-        """Give how many minutes the side is longer than the table allows at its loudness on the disc (5a, S13)."""
-        side = self.search.side
-        allowed = minutes_for(side.chain.disc.size, side.chain.disc.speed, on_disc)
-        if allowed is None:
-            return {}
-        lasts = min(side.span.end / SECTORS_A_SECOND, side.span.file_end_s) - side.span.start / SECTORS_A_SECOND
-        return {"layout.minutes_over_table": Quantity(value=lasts / 60.0 - allowed, unit="min")}
 
     def _ruling_place(self) -> At | None:
         """Where the limit that rules bites at the level that is judged."""
@@ -113,7 +116,7 @@ class WorkedSide:
     def budget(self) -> Budget:
         """What each limit allows, and what taming the worst passages would win."""
         self.search.forget()
-        return budget(self.search.side, self.by_limit, self.recommended, self.search.known)
+        return budget(self.search.side, self.by_limit, self.edge, self.search.known)
 
     @cached_property
     def neighbours(self) -> list[Neighbours]:

@@ -75,6 +75,8 @@ class Host:
     renderers: Mapping[str, type[Renderer]]
     failures: list[PluginFailure] = field(default_factory=list)
     """what went wrong so far"""
+    shipped_folders: tuple[Path, ...] = ()
+    """those folders of rulesets that the tool brings itself"""
     _relays: tuple[tuple[_Candidate, Relay], ...] = ()
     _patience: float = PATIENCE_S
 
@@ -211,6 +213,7 @@ class _Building:
             ruleset_folders=tuple(dict.fromkeys(folder for one in ordered for folder in one.folders)),
             renderers=MappingProxyType({key: formats[key] for key in sorted(formats)}),
             failures=self.failures,
+            shipped_folders=tuple(folder for one in ordered if one.who.package == PROJECT for folder in one.folders),
             _relays=tuple((one.who, one.relay) for one in ordered),
             _patience=patience,
         )

@@ -10,8 +10,8 @@ from pydantic import ValidationError
 
 from qc.contract import Check, Judged, Limit
 from qc.errors import PluginError, RulesetError
-from qc.groove.cutting import MEASURES
-from qc.groove.rows import LevelRow
+from qc.groove.cutting import FOLLOWING, rises
+from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.judge.without_code import made
 from qc.nearest import meant
 from qc.quantity import meets, parse, read
@@ -19,15 +19,16 @@ from qc.ruleset.load import RawLimit, Ruleset
 from qc.wording import shown
 
 GROOVE = "groove."
-"""What the names of the measurements that the level search may look at begin with."""
+"""What the names of most measurements begin with that the level search may look at."""
 
 
 @dataclass(frozen=True)
 class Bound:
-    """The checks of a run with their limits, by id, and the limits that the level search looks at."""
+    """The checks of a run with their limits, by id, and what the level search is given: limits and the policy."""
 
     checks: tuple[Check[Any], ...]
     rows: tuple[LevelRow, ...]
+    policy: LevelPolicy = EDGE
 
 
 def bind(
@@ -52,7 +53,7 @@ def bind(
         limits = dict(_limits(raw, kind, units))
         bound.append(_instance(kind, limits, raw.origins.get(check_id, ruleset.name)))
         rows += _rows(kind, limits, units)
-    return Bound(tuple(bound), tuple(rows))
+    return Bound(tuple(bound), tuple(rows), ruleset.policy)
 
 
 class _Raw(NamedTuple):
@@ -129,7 +130,7 @@ def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, judged: l
     if getattr(limit, limit.sets_level) is None:
         raise RulesetError(f'{where} sets the level at "{limit.sets_level}", which it does not have')
     for one in judged:
-        if one.measure not in MEASURES or MEASURES[one.measure].op != one.op:
+        if not rises(one.measure, one.op):
             raise RulesetError(
                 f"{where} cannot set the level: {one.measure} does not get worse as the level rises; "
                 'leave "sets_level" out'
@@ -151,7 +152,7 @@ def _instance(kind: type[Check[Any]], limits: Mapping[str, Limit], origin: str) 
 def _rows(kind: type[Check[Any]], limits: Mapping[str, Limit], units: Mapping[str, str]) -> Iterator[LevelRow]:
     for name, judged in kind.judges.items():
         limit = limits.get(_limit_key(name))
-        if limit is not None and judged.measure.startswith(GROOVE):
+        if limit is not None and (judged.measure.startswith(GROOVE) or judged.measure in FOLLOWING):
             yield LevelRow(
                 kind.id,
                 name,

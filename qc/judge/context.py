@@ -40,6 +40,8 @@ class Evidence:
     windows: Mapping[str, At] = dataclasses.field(default_factory=dict)
     events: Callable[[str, Limit], Sequence[PlacedEvent]] = lambda *_: ()
     """every stretch in which a measurement does not keep to a limit; empty for what is one number and no more"""
+    clean_of: frozenset[tuple[str, str]] = frozenset()
+    """check and measurement of each limit that sets the level and warns nowhere at the clean level, a lower one"""
     missing: str = ""
     """why nothing was measured, when the audio itself is at fault"""
     line: int | None = None

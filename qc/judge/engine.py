@@ -81,6 +81,10 @@ def _result(check: Check[Any], context: Context, evidence: Evidence, judged: _Ju
         findings=tuple(kept),
         findings_omitted=len(findings) - len(kept),
         findings_waived=sum(finding.waived_by is not None for finding in findings),
+        warnings_gone_at_clean=sum(
+            one.severity == "warn" and one.waived_by is None and (check.id, one.measure) in evidence.clean_of
+            for one in findings
+        ),
         reason=judged.reason,
     )
 

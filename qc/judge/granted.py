@@ -18,6 +18,7 @@ from qc.judge.waivers import ROUNDED_S, Waiver, Waivers
 from qc.lined import Lined, Loc
 from qc.nearest import meant, nearest
 from qc.quantity import clock
+from qc.report.model import GivenIn
 from qc.wording import shown
 
 Length = Callable[[str], float | None]
@@ -33,6 +34,7 @@ class _Paper:
     lined: Lined
     file: str
     loc: Loc
+    given_in: GivenIn
 
     def fail(self, sentence: str, *part: str | int) -> NoReturn:
         """Raise DeliveryError about a part of it."""
@@ -41,13 +43,13 @@ class _Paper:
 
 def granted(
     read: ReadDelivery, file: Path | None, today: date | None, checks: Mapping[str, type[Check[Any]]], length: Length,
-    *, lost: Collection[str] = (), sides: Collection[str] = (),
+    *, lost: Collection[str] = (), sides: Collection[str] = (), own_only: bool = False,
 ) -> Waivers:  # fmt: skip
     """Gather the waivers of a delivery and of a file, and refuse one that fits no check, side, track or time.
 
     `checks` are those installed by id, `lost` ids of those that went with a plugin; waivers of sides that are not
-    among `sides`, where any are named, are checked and left out. Raises DeliveryError, "FILE:LINE: ...", and
-    UsageError where waivers expire and no day is given.
+    among `sides`, where any are named, are checked and left out; with `own_only` only those of `file` count. Raises
+    DeliveryError, "FILE:LINE: ...", and UsageError where waivers expire and no day is given.
     """
     found: list[Waiver] = []
     for paper in _papers(read, file):
@@ -58,17 +60,17 @@ def granted(
             found.append(_waiver(paper, {one.key for one in found}))
     if today is None and any(one.expires for one in found):
         raise UsageError("there are waivers that expire, and nobody says what day it is; say it as Options.today")
-    return Waivers(found, today)
+    return Waivers(found, today, own_only=own_only)
 
 
 def _papers(read: ReadDelivery, file: Path | None) -> Iterator[_Paper]:
     for i, side in enumerate(read.delivery.sides):
         for j, waiver in enumerate(side.waivers):
-            yield _Paper(waiver, side.id, read.lined, read.file.name, ("sides", i, "waivers", j))
+            yield _Paper(waiver, side.id, read.lined, read.file.name, ("sides", i, "waivers", j), "delivery")
     if file is not None:
         more, lined = read_waivers(file)
         for j, sided in enumerate(more.waivers):
-            yield _Paper(sided, sided.side, lined, file.name, ("waivers", j))
+            yield _Paper(sided, sided.side, lined, file.name, ("waivers", j), "file")
 
 
 def _waiver(paper: _Paper, taken: Collection[str]) -> Waiver:
@@ -80,6 +82,7 @@ def _waiver(paper: _Paper, taken: Collection[str]) -> Waiver:
         key=key, check=written.check, owner=written.owner, reason=written.reason, side=paper.side,
         tracks=frozenset(written.tracks), start_s=None if written.from_ is None else float(written.from_),
         end_s=None if written.to is None else float(written.to), expires=written.expires,
+        given_in=paper.given_in,
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from typing import Literal
 
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import Finding, Scope
-from qc.report.model import WaiverFacts
+from qc.report.model import GivenIn, WaiverFacts
 from qc.report.waived import is_of_all_the_side
 
 ROUNDED_S = 0.0005
@@ -36,6 +36,7 @@ class Waiver:
     end_s: float | None = None
     expires: date | None = None
     """the last day it holds"""
+    given_in: GivenIn = "delivery"
 
     def holds(self, today: date | None) -> bool:
         """Whether it still holds on a day; one that expires holds on no unknown day."""
@@ -99,19 +100,25 @@ def _reached(finding: Finding, starts: Starts) -> set[int]:
 
 
 class Waivers:
-    """The waivers of a run and its day; counts what each covers, or leaves to stand since it has expired."""
+    """The waivers of a run and its day; counts what each covers, or leaves to stand since it has expired.
 
-    def __init__(self, waivers: Sequence[Waiver] = (), today: date | None = None) -> None:
-        self._waivers, self._today = tuple(waivers), today
+    With `own_only` those given in the delivery cover nothing: its sender cannot waive what is found in it.
+    """
+
+    def __init__(self, waivers: Sequence[Waiver] = (), today: date | None = None, *, own_only: bool = False) -> None:
+        self._waivers, self._today, self._own_only = tuple(waivers), today, own_only
         self._covered: Counter[str] = Counter()
 
     def applied(self, check: str, finding: Finding, scope: Scope, starts: Starts = ()) -> Finding:
         """Give a finding with the key of the first waiver that covers it and holds; whoever made it has no say."""
         covering = [one for one in self._waivers if one.covers(check, finding, scope, starts)]
-        holding = [one.key for one in covering if one.holds(self._today)]
+        holding = [one.key for one in covering if self._counts(one) and one.holds(self._today)]
         self._covered.update(holding or [one.key for one in covering])
         key = next(iter(holding), None)
         return finding if finding.waived_by == key else finding.model_copy(update={"waived_by": key})
+
+    def _counts(self, one: Waiver) -> bool:
+        return one.given_in == "file" or not self._own_only
 
     def facts(self) -> tuple[WaiverFacts, ...]:
         """Tell what became of each waiver, in the order in which they are written."""
@@ -119,10 +126,14 @@ class Waivers:
 
     def _facts(self, one: Waiver) -> WaiverFacts:
         covered = self._covered[one.key]
-        state: Literal["used", "unused", "expired"] = "used" if covered else "unused"
+        state: Literal["used", "unused", "expired", "not_counted"] = "used" if covered else "unused"
+        if not one.holds(self._today):
+            state = "expired"
+        if not self._counts(one):
+            state = "not_counted"
         return WaiverFacts(
             key=one.key, check=one.check, side=one.side, tracks=tuple(sorted(one.tracks)), from_s=one.start_s,
             to_s=one.end_s, reason=one.reason, owner=one.owner,
             expires=None if one.expires is None else one.expires.isoformat(),
-            state=state if one.holds(self._today) else "expired", findings=covered,
+            state=state, findings=covered, given_in=one.given_in,
         )  # fmt: skip

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from qc.contract import At, Quantity
 from qc.groove.budget import Repair as TriedRepair
+from qc.groove.levels import below
 from qc.groove.neighbours import Neighbours
 from qc.groove.worked import WorkedSide
 from qc.report.model import Budget, BudgetLine, LevelAt, Passage, PrintThrough, Repair
@@ -22,7 +23,7 @@ def budget(worked: WorkedSide, by_limit: Mapping[str, LevelAt]) -> Budget:
     return Budget(
         limits=tuple(_line(name, by_limit[name], recommended) for name in names),
         ruling=None if known.ruling is None else known.ruling.name,
-        lifted=known.lifted.quantity(),
+        lifted=below(known.lifted, worked.policy).quantity(),
         then=None if known.lifted.by is None else known.lifted.by.name,
         repairs=tuple(_repair(worked, repair) for repair in known.repairs),
     )
@@ -45,7 +46,7 @@ def _repair(worked: WorkedSide, repair: TriedRepair) -> Repair:
 
     return Repair(
         passages=tuple(passage(start, end) for start, end in repair.passages),
-        recommended=repair.reached.quantity(),
+        recommended=below(repair.reached, worked.policy).quantity(),
         wins=Quantity(value=repair.wins, unit="dB", bound=repair.reached.bound),
         ruling=None if repair.reached.by is None else repair.reached.by.name,
     )

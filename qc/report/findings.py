@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from qc.quantity import clock, show
@@ -126,17 +127,30 @@ def whole(report: Report) -> list[Found]:
     return sorted(found, key=lambda one: one.gravity)
 
 
-def folds(report: Report, severity: str, *, by_side: bool) -> list[Fold]:
-    """Fold findings of one severity: one fold a check, or a check and side; in order of the gravest of each."""
+def folds(
+    report: Report, severity: str, *, by_side: bool, without: Callable[[Report, Found], bool] | None = None
+) -> list[Fold]:  # fmt: skip
+    """Fold findings of one severity: one fold a check, or a check and side; in order of the gravest of each.
+
+    `without` says which findings are told elsewhere: the warnings that go at the clean level.
+    """
     kept: dict[tuple[str, str], list[Found]] = {}
+    elsewhere: Counter[tuple[str, str]] = Counter()
     for one in every(report):
-        if one.finding.severity == severity:
+        if one.finding.severity != severity:
+            continue
+        if without is not None and without(report, one):
+            elsewhere[one.finding.check, one.side] += 1
+        else:
             kept.setdefault((one.finding.check, one.side if by_side else ""), []).append(one)
-    omitted = {
-        (result.check, result.side or "delivery"): result.left_unwaived
-        for result in report.results
-        if result.left_unwaived
-    }
+    omitted = {}
+    for result in report.results:
+        key = (result.check, result.side or "delivery")
+        left = result.left_unwaived
+        if without is not None:
+            left -= result.warnings_gone_at_clean - elsewhere[key]  # of those left out, the ones told elsewhere
+        if left > 0:
+            omitted[key] = left
     return [Fold(check, tuple(found), _omitted(omitted, check, found, severity)) for (check, _), found in kept.items()]
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from qc.contract import Quantity, Report
 from qc.quantity import clock, meets
-from qc.report import worth
+from qc.report import level_notes, worth
 from qc.report.declared import declared_lines
 from qc.report.findings import both, by_time, listed, number, whole
 from qc.report.model import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport, TrackFile
@@ -92,10 +92,13 @@ def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, 
     else:
         known = str(levels.recommended).removesuffix(" dB")
         asked = f"as asked for; recommended {known}" if levels.declared else "as recommended"
-        words = f"at {levels.judged} {asked}, clean {levels.clean}; ends {geometry.last_diameter_mm:.1f} mm"
+        below = f", {said_margin}" if (said_margin := level_notes.margin(side)) else ""
+        words = f"at {levels.judged} {asked}{below}, clean {levels.clean}; ends {geometry.last_diameter_mm:.1f} mm"
         if not verbose and said and page.fits(label + dot.join([words, *said])):
             words, said = dot.join([words, *said]), []
         page.say(words, label=label, style="bold", indent=INDENT)
+        if fails := level_notes.unset(report, side):
+            page.say(fails, label=" " * INDENT, indent=INDENT + 2, body="yellow")
         if shown_too.rules and not verbose and (rules := worth.ruled(report, side)):
             page.say(rules, label=" " * INDENT, indent=INDENT + 2)
         if shown_too.strips:

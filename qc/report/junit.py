@@ -14,6 +14,8 @@ from qc.contract import Evidence, Renderer, Report
 from qc.report.findings import Found, place
 from qc.report.model import CheckResult, Finding, PluginFailure
 from qc.report.since import counted_of, mark
+from qc.report.stored_sides import measured_earlier
+from qc.report.waived import given
 from qc.wording import shown
 
 LONGEST = 4000
@@ -86,6 +88,8 @@ def _facts(report: Report, side: str | None) -> list[tuple[str, str]]:
         if one.id == side:
             facts += [("audio", one.audio.file), *([("audio.sha256", one.audio.sha256)] if one.audio.sha256 else [])]
             facts += [("level", f"judged at {one.levels.judged}")] if one.levels else []
+            earlier = measured_earlier(report.run, one.id)
+            facts += [("measured", earlier)] if earlier else []
     return facts
 
 
@@ -169,7 +173,7 @@ def _lines(findings: Iterable[Finding]) -> Iterator[str]:
 def _waived(finding: Finding, report: Report) -> list[str]:
     """Say who answers for a finding, and why."""
     waiver = next((one for one in report.waivers if one.key == finding.waived_by), None)
-    by = finding.waived_by if waiver is None else f"{waiver.owner}, {waiver.key}: {waiver.reason}"
+    by = finding.waived_by if waiver is None else f"{waiver.owner}, {given(waiver)}: {waiver.reason}"
     return [_clean(f"waived by {by}"), *_lines([finding])]
 
 

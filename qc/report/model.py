@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 from pydantic import Field
 
@@ -13,8 +13,10 @@ Outcome = Literal["pass", "warn", "fail", "waived", "not_applicable", "not_measu
 Scope = Literal["side", "delivery", "series", "pressing"]
 Severity = Literal["warn", "fail"]
 Verdict = Literal["pass", "warn", "fail", "error"]
-Origin = Literal["heard", "partly stored", "stored"]
+HowMeasured = Literal["heard", "partly stored", "stored"]
 """Whether a run heard a side, or took what an earlier run had heard"""
+GivenIn = Literal["delivery", "file"]
+"""Where a waiver is written: by the sender in the delivery, or in the file of `--waivers`"""
 
 
 class Limit(Model):
@@ -108,6 +110,8 @@ class CheckResult(Model):
     findings_omitted: int = 0
     findings_waived: int = 0
     """those that somebody answers for, omitted ones too"""
+    warnings_gone_at_clean: int = 0
+    """warnings of limits that set the level and warn nowhere at the clean level: omitted ones too, waived ones not"""
     reason: str = ""
 
     @property
@@ -206,13 +210,23 @@ class Budget(Model):
 
 
 class Levels(Model):
-    """Cut levels of a side in dB: what it is judged at, what was asked for, what fits, what keeps every warning off."""
+    """Cut levels of a side in dB: what it is judged at, what was asked for, what fits, what keeps every warning off.
+
+    `edge` is the highest level at which every limit that sets the level holds (None in reports of earlier versions);
+    by the `policy` of the ruleset the recommended level is that, or a margin below it. `fails_at_recommended` names
+    the limits that fail there because the ruleset does not let them set the level, `clean_of` those that set the
+    level and warn nowhere at the clean level.
+    """
 
     judged: Quantity
     declared: Quantity | None = None
     recommended: Quantity
     clean: Quantity
+    edge: Quantity | None = None
+    policy: Literal["edge", "margin"] = "edge"
     ruling: str | None = None
+    fails_at_recommended: tuple[str, ...] = ()
+    clean_of: tuple[str, ...] = ()
     by_limit: Mapping[str, LevelAt] = Field(default_factory=dict)
     budget: Budget | None = None
 
@@ -308,6 +322,8 @@ class RulesetFacts(Model):
     extends: tuple[ExtendedFacts, ...] = ()
     """nearest first"""
     chain: Mapping[str, Any] = Field(default_factory=dict)
+    level: Mapping[str, Mapping[str, str]] = Field(default_factory=dict)
+    """"policy", "margin" -> {"value": ..., "source": ...}, as far as the ruleset states them"""
     limits: Mapping[str, HeldLimit] = Field(default_factory=dict)
 
 
@@ -336,9 +352,12 @@ class WaiverFacts(Model):
     owner: str
     expires: str | None = None
     """the last day it holds, 2026-12-31"""
-    state: Literal["used", "unused", "expired"]
+    state: Literal["used", "unused", "expired", "not_counted"]
+    """not_counted: given in the delivery, where only waivers of `--waivers` count"""
     findings: int = 0
-    """findings that it covers; of an expired one, that stand because it has expired"""
+    """findings that it covers; of an expired one and one that is not counted, those that remain all the same"""
+    given_in: GivenIn | None = None
+    """None in reports of versions that did not say it"""
 
 
 class LeftOut(Model):
@@ -390,14 +409,31 @@ class PluginFailure(Sparse):
     side: str | None = None
 
 
+class Origin(Model):
+    """How a run came by the numbers of a side."""
+
+    how: HowMeasured
+    measured_on: str | None = None
+    """the first day on which any stored number of the side was measured, "2026-11-30" (UTC); None where none was"""
+
+
 class Run(Model):
     """What may differ between two runs over the same delivery, and nothing else."""
 
     started: str
     seconds: float
     workers: int
-    sides: Mapping[str, Origin] = Field(default_factory=dict)
+    sides: Mapping[str, HowMeasured] = Field(default_factory=dict)
     """of every side that was measured: whether this run heard it, or took what an earlier one had heard"""
+    measured_on: Mapping[str, str] = Field(default_factory=dict)
+    """of every side with stored numbers: the first day on which any of them was measured, "2026-11-30" (UTC)"""
+
+    @classmethod
+    def of(cls, started: str, seconds: float, workers: int, origins: Mapping[str, Origin]) -> Self:
+        """Build it from how each side was measured, by the side's id."""
+        days = {side: origin.measured_on for side, origin in origins.items() if origin.measured_on is not None}
+        sides = {side: origin.how for side, origin in origins.items()}
+        return cls(started=started, seconds=seconds, workers=workers, sides=sides, measured_on=days)
 
 
 class Report(Model):

@@ -8,7 +8,9 @@ from typing import Literal
 
 from qc.check_words import CheckWords, ForClient
 from qc.report.findings import Fold, Found, folds, listed
+from qc.report.level_notes import goes_when_clean, gone_for_client, unset
 from qc.report.model import Finding, Report, SideReport
+from qc.report.stored_sides import measured_earlier
 from qc.wording import shown
 
 LONGEST = 120
@@ -38,6 +40,8 @@ class Received:
     length: str
     """in words; empty where the file could not be read"""
     tracks: int
+    measured: str = ""
+    """"measured on 2026-11-30, not measured again"; empty where it was measured for this letter"""
 
 
 @dataclass(frozen=True)
@@ -69,6 +73,8 @@ class Letter:
     """names of what an earlier report found and this one does not"""
     at_another_level: str = ""
     """the sides that were to be cut at another level then, "Side A is" or "Sides A and B are"; empty where none was"""
+    near_the_edge: tuple[str, ...] = ()
+    """a sentence for each side some of whose warnings would go at its clean level"""
     details: tuple[str, ...] = ()
     """the same in the words of engineers"""
     broke: bool = False
@@ -78,20 +84,30 @@ class Letter:
 def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
     """Put together what the client should know; what is waived is not told again."""
     mend = folds(report, "fail", by_side=False)
-    weigh = [fold for fold in folds(report, "warn", by_side=False) if _worth(fold, mend, words)]
+    weigh = [
+        fold for fold in folds(report, "warn", by_side=False, without=goes_when_clean) if _worth(fold, mend, words)
+    ]
     weigh = weigh[: max(0, THINGS - len(mend))]
     return Letter(
         title=shown(report.delivery.title, LONGEST),
         catalogue=shown(report.delivery.catalogue, LONGEST),
         outcome="mend" if mend else "weigh" if weigh else "good",
-        received=tuple(_received(side) for side in report.sides),
+        received=tuple(_received(report, side) for side in report.sides),
         mend=tuple(_thing(fold, report, words) for fold in mend),
         weigh=tuple(_thing(fold, report, words) for fold in weigh),
         mended=_mended(report, words),
         at_another_level=_at_another_level(report),
-        details=tuple(_details(report, [*mend, *weigh])),
+        near_the_edge=tuple(gone_for_client(report)),
+        details=(*_unset(report), *_details(report, [*mend, *weigh])),
         broke=report.verdict == "error" or bool(report.plugin_failures),
     )
+
+
+def _unset(report: Report) -> Iterator[str]:
+    """Say of each side which limits fail at its recommended level because they do not set it."""
+    for side in report.sides:
+        if said := unset(report, side):
+            yield shown(f"side {shown(side.id, LONGEST)}: {said}.", 2 * FACTS)
 
 
 def _worth(fold: Fold, mend: Sequence[Fold], words: Mapping[str, CheckWords]) -> bool:
@@ -101,12 +117,15 @@ def _worth(fold: Fold, mend: Sequence[Fold], words: Mapping[str, CheckWords]) ->
     return client is not None and client.warns and fold.check not in [one.check for one in mend]
 
 
-def _received(side: SideReport) -> Received:
+def _received(report: Report, side: SideReport) -> Received:
     files = [file.file for file in side.audio.files] or [side.audio.file]
     named = [shown(name, LONGEST) for name in files[:PLACES]]
     named += [f"{len(files) - PLACES} more"] if len(files) > PLACES else []
     length = "" if side.audio.duration_s is None else spoken(side.audio.duration_s)
-    return Received(shown(side.id, LONGEST), listed(named), length, len(side.declared.get("tracks", ())))
+    return Received(
+        shown(side.id, LONGEST), listed(named), length, len(side.declared.get("tracks", ())),
+        measured_earlier(report.run, side.id),
+    )  # fmt: skip
 
 
 def spoken(seconds: float) -> str:

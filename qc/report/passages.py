@@ -12,6 +12,7 @@ from qc.report.changed import change_lines
 from qc.report.declared import approval_words, source_words
 from qc.report.findings import Found, by_time, every, listed
 from qc.report.model import Geometry, Report, SideReport
+from qc.report.stored_sides import measured_earlier
 from qc.wording import shown
 
 LONGEST = 120
@@ -80,7 +81,8 @@ def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
         yield from _edges(side, side.geometry)
     else:
         yield "Level", "the side was not measured; do not cut it"
-    yield "Audio", _audio(side)
+    earlier = measured_earlier(report.run, side.id)
+    yield "Audio", _audio(side) + (f"; {earlier}" if earlier else "")
     yield "Prepared", ", ".join(_said(one) for one in declared.get("prepared", ()))
     source: Mapping[str, Any] = declared.get("source") or {}
     yield "Source", source_words(source)
@@ -110,7 +112,9 @@ def _waivers(report: Report, side: SideReport) -> Iterator[str]:
             seconds = [clock(one.second) for one in found if one.second is not None]
             more = [f"{len(seconds) - SECONDS} more"] if len(seconds) > SECONDS else []
             where = f" at {listed(seconds[:SECONDS] + more)}" if seconds else ""
-            yield f"{waiver.check}{where}, by {_said(waived.answer(waiver))}"
+            yield f"{waiver.check}{where}, by {_said(waived.answer_and_place(waiver))}"
+        elif waiver.state == "not_counted" and waiver.findings:
+            yield f"{waiver.check} is {waived.fault(report, waiver)}"
         elif waiver.state == "expired" and waiver.findings:
             yield f"{waiver.check} not any more: {waived.fault(report, waiver)}"
 

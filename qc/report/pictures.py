@@ -8,6 +8,7 @@ from typing import Any
 
 from qc.contract import Evidence, FolderRenderer, Report
 from qc.report import pictures_png
+from qc.report.stored_sides import measured_earlier_lines
 from qc.wording import shown
 
 INDEX = "pictures.json"
@@ -40,10 +41,12 @@ class Pictures(FolderRenderer):
                 files.append(f"{one.name}.png")
                 (folder / files[1]).write_bytes(pictures_png.png(svg, one.scale))
             rows.append({"files": files, **one.facts})
-        facts = {
+        facts: dict[str, Any] = {
             "delivery": report.delivery.title,
             "delivery_sha256": report.delivery.sha256,
             "ruleset": f"{report.ruleset.name}@{report.ruleset.version}",
             "pictures": rows,
         }
+        if earlier := list(measured_earlier_lines(report.run)):
+            facts["measured_earlier"] = earlier
         (folder / INDEX).write_bytes(json.dumps(facts, indent=2, allow_nan=False).encode("ascii") + b"\n")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from qc.quantity import Quantity, minutes
 from qc.report.changed import change_lines
 from qc.report.plan import Breaks, FormatRow, PlannedSide, PlannedTrack, PlanReport, Reordering, SplitRow
+from qc.report.stored_sides import measured_earlier_lines
 from qc.wording import shown
 
 if TYPE_CHECKING:
@@ -39,6 +40,8 @@ def plan_text(
     )
     for line in change_lines(report.ruleset):
         page.say(line, body="yellow", indent=2)
+    for line in measured_earlier_lines(report.run):
+        page.say(line, body="dim", indent=2)
     for failure in report.plugin_failures:
         where = f" on side {failure.side}" if failure.side else ""
         page.say(f"plugin {failure.plugin} failed at {failure.stage}{where}: {failure.message}", label="  ", indent=4)

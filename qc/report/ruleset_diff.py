@@ -39,6 +39,15 @@ class ChainRow(Model):
     after: WrittenValue
 
 
+class PolicyRow(Model):
+    """A value of the policy for the recommended level that differs; `moves`: whether that level differs by it."""
+
+    key: str
+    moves: bool
+    before: WrittenValue
+    after: WrittenValue
+
+
 class WrittenLimit(Sparse):
     """A limit as it is written, and where."""
 
@@ -152,6 +161,7 @@ class RulesetDiff(Model):
     after: RulesetName
     release: Release
     chain: tuple[ChainRow, ...] = ()
+    level: tuple[PolicyRow, ...] = ()
     limits: tuple[LimitRow, ...] = ()
     checks: tuple[CheckRow, ...] = ()
     measures: tuple[MeasureRow, ...] = ()

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 
 from qc.quantity import Quantity
 from qc.report.plan_text import LEAST, MOST, PIPED
-from qc.report.ruleset_diff import Compared, LimitRow, Release, RulesetDiff, RulesetName, WrittenLimit
+from qc.report.ruleset_diff import (
+    ChainRow,
+    Compared,
+    LimitRow,
+    PolicyRow,
+    Release,
+    RulesetDiff,
+    RulesetName,
+    WrittenLimit,
+)
 from qc.wording import shown
 
 if TYPE_CHECKING:
@@ -68,13 +77,19 @@ def _chain(page: Page, found: RulesetDiff) -> None:
     if found.before.serves != found.after.serves:
         page.blank()
         page.say(f"{found.before.serves}, then {found.after.serves}", label="SERVES  ", style="bold", indent=2)
-    if not found.chain:
+    _values(page, "CHAIN", found.chain)
+    _values(page, "RECOMMENDED LEVEL", found.level)
+
+
+def _values(page: Page, title: str, differing: Sequence[ChainRow | PolicyRow]) -> None:
+    """Write a table of values that differ, with their sources."""
+    if not differing:
         return
     page.blank()
-    page.say("CHAIN", body="bold")
+    page.say(title, body="bold")
     rows = [
         (f"  {one.key}", f"{one.before.value} ({one.before.source})", f"{one.after.value} ({one.after.source})")
-        for one in found.chain
+        for one in differing
     ]
     page.table(("  value", "before", "after"), [tuple(shown(cell, 40) for cell in row) for row in rows], left=3)
 

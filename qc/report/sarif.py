@@ -13,6 +13,7 @@ from qc.report.changed import change_lines
 from qc.report.model import BaselineFacts, Finding, PluginFailure
 from qc.report.sarif_results import Row, cited, file_uri, plain, results, said
 from qc.report.sarif_rules import rules, taxonomy
+from qc.report.stored_sides import measured_earlier_lines
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 
@@ -82,6 +83,8 @@ def _properties(report: Report) -> Row:
         "changes": list(change_lines(ruleset)),
         "cautions": list(report.cautions),
     }
+    if stored := list(measured_earlier_lines(report.run)):
+        found["measuredEarlier"] = [plain(line) for line in stored]
     if report.baseline is not None:
         earlier = report.baseline
         words = {"file": earlier.file, "tool": earlier.tool, "ruleset": earlier.ruleset}

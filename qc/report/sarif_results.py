@@ -10,6 +10,7 @@ from urllib.parse import quote
 from qc.quantity import Quantity, clock
 from qc.report.findings import Found
 from qc.report.model import CheckResult, Finding, Limit, Report, WaiverFacts
+from qc.report.waived import given
 from qc.wording import shown
 
 Row = dict[str, Any]
@@ -84,8 +85,9 @@ def _found(finding: Finding, report: Report, ids: Sequence[str], sources: Sequen
 
 def _suppression(key: str, waivers: Sequence[WaiverFacts]) -> Row:
     waiver = next((one for one in waivers if one.key == key), None)
-    why = key if waiver is None else f"{waiver.owner}: {waiver.reason} ({key})"
-    return {"kind": "external", "status": "accepted", "justification": said(why)}
+    why = key if waiver is None else f"{waiver.owner}: {waiver.reason} ({given(waiver)})"
+    found: Row = {"kind": "external", "status": "accepted", "justification": said(why)}
+    return found if waiver is None else found | {"properties": {"givenIn": waiver.given_in}}
 
 
 def _location(report: Report, side: str, finding: Finding | None) -> Row:

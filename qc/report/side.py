@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import Quantity
@@ -85,10 +85,18 @@ def levels(worked: WorkedSide) -> Levels:
         declared=declared,
         recommended=worked.recommended.quantity(),
         clean=worked.clean.quantity(),
+        edge=worked.edge.quantity(),
+        policy=worked.policy.value,
+        fails_at_recommended=_names(worked.failing),
+        clean_of=_names(worked.mended),
         ruling=None if ruling is None else ruling.name,
         by_limit=by_limit,
         budget=budget(worked, by_limit),
     )
+
+
+def _names(rows: Iterable[LevelRow]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(row.name for row in rows))
 
 
 def _by_limit(worked: WorkedSide) -> dict[str, LevelAt]:

@@ -10,6 +10,8 @@ from qc.quantity import clock
 from qc.report import asked, since, waived
 from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
+from qc.report.level_notes import goes_when_clean, gone_lines
+from qc.report.stored_sides import measured_earlier_lines
 from qc.wording import shown
 
 if TYPE_CHECKING:
@@ -68,6 +70,8 @@ class Text(Renderer):
 def _quiet(page: Page, report: Report) -> None:
     """Write what must be mended, a line each, below the verdict."""
     _changes(page, report)
+    for line in measured_earlier_lines(report.run):
+        page.say(line, indent=2, body="dim")
     if report.baseline is not None:
         page.say(since.heading(report.baseline), indent=2)
     _failures(page, report)
@@ -104,14 +108,17 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
         page.blank()
     for fold in mend:
         _mend(page, report, fold, told, verbose=verbose)
-    weigh = folds(report, "warn", by_side=verbose)
-    if weigh:
+    weigh = folds(report, "warn", by_side=verbose, without=None if verbose else goes_when_clean)
+    lines = gone_lines(report)
+    if weigh or lines:
         page.blank()
     if verbose:
         for fold in weigh:
             _mend(page, report, fold, told, verbose=True)
     elif weigh:
         _weigh(page, report, weigh, remedies=not mend)
+    for line in lines:
+        page.say(line, label="WEIGH".ljust(MARGIN), style="yellow")
     waived.told(page, report, verbose=verbose)
     page.blank()
     sides(page, report, spare=None if verbose else SCREEN - page.lines)
@@ -122,6 +129,8 @@ def _headline(page: Page, report: Report, *, verbose: bool) -> None:
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
     page.say(f"{shown(name, LONGEST)}, judged by {report.ruleset.name}@{report.ruleset.version}", indent=2)
     _changes(page, report)
+    for line in measured_earlier_lines(report.run):
+        page.say(line, indent=2, body="dim")
     if said := waived.tally(report):
         page.say(said, indent=2, body="yellow")
     if verbose:

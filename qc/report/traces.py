@@ -8,6 +8,7 @@ from typing import BinaryIO, Self
 
 from qc.contract import Evidence, Renderer, Report
 from qc.errors import UsageError
+from qc.report.stored_sides import measured_earlier_lines
 from qc.wording import shown
 
 CSV, PARQUET = ".csv", ".parquet"
@@ -39,6 +40,8 @@ class Traces(Renderer):
         from qc.report.traces_table import tables  # its arrays are nobody else's business
 
         rows = tables(report, evidence)
+        earlier = "; ".join(measured_earlier_lines(report.run))  # a table has no place to say it
+        self.remark = f"traces: {earlier}" if earlier else ""
         if self.parquet:
             from qc.report.traces_parquet import write_parquet
 

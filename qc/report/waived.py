@@ -18,15 +18,22 @@ FEW = 3
 LABEL = 8
 LONGEST = 300
 """Characters of a reason, or of who gives it."""
-STYLES = {"used": ("WAIVED", "cyan"), "expired": ("EXPIRED", "bold yellow"), "unused": ("UNUSED", "yellow")}
+STYLES = {
+    "used": ("WAIVED", "cyan"),
+    "not_counted": ("IGNORED", "bold yellow"),
+    "expired": ("EXPIRED", "bold yellow"),
+    "unused": ("UNUSED", "yellow"),
+}
 
 
 def tally(report: Report) -> str:
-    """Count what is waived, and the waivers that have expired or cover nothing; empty without any."""
+    """Count what is waived and by whose waivers, and those that have expired or cover nothing; empty without any."""
     count = sum(result.findings_waived for result in report.results)
     expired = [one for one in report.waivers if one.state == "expired"]
     unused = [one for one in report.waivers if one.state == "unused"]
-    parts = [f"{count} finding{'s' * (count != 1)} waived"] if count else []
+    others = sum(one.state == "not_counted" for one in report.waivers)
+    parts = [f"{count} finding{'s' * (count != 1)} waived{_by_whom(report)}"] if count else []
+    parts += [f"{others} waiver{'s' * (others != 1)} of the delivery not counted"] if others else []
     parts += [f"{len(expired)} waiver{'s' * (len(expired) != 1)} expired"] if expired else []
     parts += [f"{len(unused)} waiver{'s cover' if len(unused) != 1 else ' covers'} nothing"] if unused else []
     return ", ".join(parts)
@@ -42,10 +49,29 @@ def scope(one: WaiverFacts) -> str:
     return ", ".join([*parts, " ".join(times)] if times else parts)
 
 
+def given(one: WaiverFacts) -> str:
+    """Say where a waiver is written, and whether the delivery's sender gave it: "delivery.yaml:31 of the delivery"."""
+    words = {"delivery": " of the delivery", "file": " by --waivers"}
+    return shown(one.key, 120) + words.get(one.given_in or "", "")
+
+
+def _by_whom(report: Report) -> str:
+    """Say whether the waivers in use are the delivery's own; empty where an old report does not tell."""
+    there = {one.given_in for one in report.waivers if one.state == "used"}
+    words = {"delivery": "by the delivery itself", "file": "by --waivers"}
+    said = [words[kind] for kind in words if kind in there]
+    return f" {' and '.join(said)}" if said else ""
+
+
 def answer(one: WaiverFacts) -> str:
     """Say who answers, until when, and why."""
     until = f"until {one.expires}" if one.expires else "without an end"
     return f"{_line(one.owner)} {until}: {_line(one.reason)}"
+
+
+def answer_and_place(one: WaiverFacts) -> str:
+    """Say who answers, until when, why, and where that is written."""
+    return f"{answer(one)} ({given(one)})"
 
 
 def covered(report: Report, waiver: WaiverFacts) -> list[Found]:
@@ -74,6 +100,9 @@ def fault(report: Report, waiver: WaiverFacts) -> str:
         if not waiver.findings:
             return f"{what}, and nothing stands for that; take it out"
         return f"{what}, so {waiver.findings} finding{'s stand' if waiver.findings > 1 else ' stands'}"
+    if waiver.state == "not_counted":
+        remain = f"{waiver.findings} finding{'s remain' if waiver.findings != 1 else ' remains'}"
+        return f"not counted, for it came with the delivery and only waivers of --waivers count; {remain}"
     results = [one for one in report.results if one.check == waiver.check and waiver.side in {None, one.side}]
     return f"covers nothing{_why_nothing(results, waiver)}"
 
@@ -101,7 +130,7 @@ def told(page: Page, report: Report, *, verbose: bool) -> None:
     for waiver in _in_order(report):
         word, style = STYLES[waiver.state]
         page.say(
-            f"{waiver.check} {page.clean('·')} {scope(waiver)} ({shown(waiver.key, 120)})", label=word.ljust(LABEL),
+            f"{waiver.check} {page.clean('·')} {scope(waiver)} ({given(waiver)})", label=word.ljust(LABEL),
             style=style, body="bold",
         )  # fmt: skip
         if waiver.state == "used":
@@ -120,10 +149,10 @@ def briefly(page: Page, report: Report) -> None:
     for waiver in _in_order(report):
         about = f"{waiver.check} on {scope(waiver)}"
         if waiver.state == "used":
-            page.say(f"{waiver.findings} of {about}, by {answer(waiver)}", label="  waived: ", indent=4)
+            page.say(f"{waiver.findings} of {about}, by {answer_and_place(waiver)}", label="  waived: ", indent=4)
         else:
-            said = f"{about} ({shown(waiver.key, 120)}): {fault(report, waiver)}"
-            page.say(said, label=f"  {waiver.state}: ", indent=4)
+            said = f"{about} ({given(waiver)}): {fault(report, waiver)}"
+            page.say(said, label=f"  {waiver.state.replace('_', ' ')}: ", indent=4)
 
 
 def _in_order(report: Report) -> list[WaiverFacts]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from qc.quantity import Op, parse, read
+from qc.ruleset.level import stated
 from qc.ruleset.load import RawLimit, RawMeasure, Ruleset
 
 Ops = Callable[[str, str], Op | None]
@@ -26,6 +27,17 @@ class ChainDifference:
     after: Mapping[str, str]
     value: bool
     """whether the value differs, however it is written"""
+
+
+@dataclass(frozen=True, slots=True)
+class PolicyDifference:
+    """A value of the policy for the recommended level that differs; one that is left out as it then is."""
+
+    key: str
+    before: Mapping[str, str]
+    after: Mapping[str, str]
+    moves: bool
+    """whether a side would be recommended another level"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +97,7 @@ class Differences:
 
     serves: tuple[tuple[str, str], tuple[str, str]] | None
     chain: tuple[ChainDifference, ...]
+    level: tuple[PolicyDifference, ...]
     limits: tuple[LimitDifference, ...]
     checks: tuple[CheckDifference, ...]
     measures: tuple[MeasureDifference, ...]
@@ -96,6 +109,7 @@ def compared(before: Ruleset, after: Ruleset, ops: Ops) -> Differences:
     return Differences(
         serves=None if before.serves == after.serves else (before.serves, after.serves),
         chain=tuple(_chain(before, after)),
+        level=tuple(_level(before, after)),
         limits=tuple(_limits(judged(before), judged(after), ops)),
         checks=tuple(_checks(before, after)),
         measures=tuple(_measures(before, after)),
@@ -116,6 +130,14 @@ def _chain(before: Ruleset, after: Ruleset) -> Iterator[ChainDifference]:
             values = [getattr(getattr(one.chain, section), name) for one in (before, after)]
             if values[0] != values[1] or row["source"] != other["source"]:
                 yield ChainDifference(f"{section}.{name}", row, other, value=values[0] != values[1])
+
+
+def _level(before: Ruleset, after: Ruleset) -> Iterator[PolicyDifference]:
+    moves = before.policy.tenths != after.policy.tenths
+    old, new = stated(before.level_rows), stated(after.level_rows)
+    for name, row in old.items():
+        if row != new[name]:
+            yield PolicyDifference(f"level.{name}", row, new[name], moves and row["value"] != new[name]["value"])
 
 
 def _limits(before: Limits, after: Limits, ops: Ops) -> Iterator[LimitDifference]:

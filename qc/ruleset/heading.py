@@ -25,7 +25,7 @@ _LINES = {
     "serves": re.compile(rf"serves: \{{size: (12in|10in|7in), speed: (33|45)\}}{_COMMENT}"),
 }
 """The keys that may stand before the chain, each as it is written plainly."""
-_BODY = re.compile(r"(?:chain|limits|measures|off):(?: .*)?")
+_BODY = re.compile(r"(?:chain|level|limits|measures|off):(?: .*)?")
 """How a line without indent looks behind the heading of a ruleset that extends another."""
 
 

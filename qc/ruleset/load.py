@@ -14,8 +14,10 @@ import qc
 from qc.chain import Chain, Cut, Disc, Playback, Signal
 from qc.delivery.schema import Sent
 from qc.errors import RulesetError
+from qc.groove.rows import EDGE, LevelPolicy
 from qc.lined import Lined, Loc
 from qc.ruleset.find import Available
+from qc.ruleset.level import policy_of, rows_of
 from qc.ruleset.lineage import Generation, Read, generations
 from qc.ruleset.merge import Document, both, joined
 from qc.ruleset.model import ChainEntry, LimitEntry, RulesetFile
@@ -35,6 +37,8 @@ class RawLimit:
     sets_level: Literal["warn", "fail"] | None = None
     origin: str = ""
     """"disc-12in-33/1.0.0.yaml:57" """
+    path: Path | None = None
+    """the file that holds it"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +93,10 @@ class Ruleset:
     """check id -> measurement held against limits without code"""
     extends: tuple[Extended, ...] = ()
     """nearest first"""
+    level_rows: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """"policy", "margin" -> {"value": as written, "source": ...}, as far as they are stated"""
+    policy: LevelPolicy = EDGE
+    """where the recommended level lies"""
 
     @property
     def full_name(self) -> str:
@@ -134,12 +142,21 @@ def _loaded(generation: Generation, sources: Sources, parent: Ruleset | None) ->
         off_origins={check: document.origin(("off", check)) for check in file.off},
         measures=_measures(document, file),
         extends=() if parent is None else (Extended(parent.name, parent.version, parent.sha256), *parent.extends),
+        level_rows=rows_of(file.level),
+        policy=policy_of(file.level),
     )
 
 
 def _raw(document: Document, loc: Loc, entries: Mapping[str, LimitEntry]) -> dict[str, RawLimit]:
     return {
-        key: RawLimit(limit.warn, limit.fail, limit.source, limit.sets_level, document.origin((*loc, key)))
+        key: RawLimit(
+            limit.warn,
+            limit.fail,
+            limit.source,
+            limit.sets_level,
+            document.origin((*loc, key)),
+            document.holder((*loc, key)).path,
+        )
         for key, limit in entries.items()
     }
 
@@ -225,6 +242,8 @@ def _cited(file: RulesetFile) -> Iterator[tuple[Loc, str]]:
     for section, part in _sections(file.chain):
         for name, entry in _entries(part):
             yield ("chain", section, name), entry.source
+    for name, row in rows_of(file.level).items():
+        yield ("level", name), row["source"]
     for check, limits in file.limits.items():
         for key, limit in limits.items():
             yield ("limits", check, key), limit.source

@@ -24,3 +24,9 @@ MEANINGS: dict[str, str] = {
     "playback.back_angle": "Angle between the cutter's back edges and the direction of travel.",
 }
 """Key as `--chain` takes it -> what it is."""
+
+OF_LEVEL: dict[str, str] = {
+    "level.policy": "Where the recommended level lies: at the edge of the limits that set it, or a margin below that.",
+    "level.margin": "How far below the edge the recommended level lies where the policy is margin.",
+}
+"""Key of the policy for the recommended level -> what it is; each disc's ruleset states it, no option changes it."""

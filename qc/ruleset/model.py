@@ -14,6 +14,7 @@ from pydantic import AfterValidator, Field, model_validator
 from qc.delivery.model import Rpm
 from qc.delivery.schema import Line, SchemaOne, Sent
 from qc.quantity import parse, read
+from qc.ruleset.level import LevelEntry
 from qc.ruleset.written import Between, OneOf, Sourced
 from qc.wording import misplaced, shown
 
@@ -218,6 +219,8 @@ class RulesetFile(Sent):
     """distribution -> versions"""
     serves: Serves = Field(examples=["{size: 12in, speed: 33}"])
     chain: ChainEntry
+    level: LevelEntry | None = None
+    """the policy for the recommended level"""
     limits: Mapping[str, Mapping[str, LimitEntry]]
     """check id -> limit key -> limit"""
     off: Mapping[str, Line] = Field(default_factory=dict)

@@ -43,6 +43,7 @@ def _reasons(found: Differences) -> Iterator[Reason]:
         yield Reason("major", f"it serves {' at '.join(found.serves[1])}, and no longer {' at '.join(found.serves[0])}")
     for one in found.chain:
         yield Reason("major", f"{one.key} differs") if one.value else Reason("patch", f"{one.key} has another source")
+    yield from _of_policy(found)
     yield from _of_checks(found)
     switched = {check.check for check in found.checks}
     for limit in found.limits:
@@ -52,16 +53,28 @@ def _reasons(found: Differences) -> Iterator[Reason]:
             yield Reason("patch", f"{limit.name} has another source")
         else:
             yield Reason("major", f"{limit.name} is {limit.way}, and its check was there before")
-    for measure in found.measures:
-        if measure.measure:
-            yield Reason("major", f"{measure.check} is held against another measurement")
-        else:
-            yield Reason("patch", f"{measure.check} has other words")
+    yield from _of_measures(found)
     for need in found.requires:
         if need.after is None:
             yield Reason("patch", f"{need.name} is no longer asked for")
         else:
             yield Reason("minor", f"{need.name} must be {need.after}")
+
+
+def _of_measures(found: Differences) -> Iterator[Reason]:
+    for measure in found.measures:
+        if measure.measure:
+            yield Reason("major", f"{measure.check} is held against another measurement")
+        else:
+            yield Reason("patch", f"{measure.check} has other words")
+
+
+def _of_policy(found: Differences) -> Iterator[Reason]:
+    for policy in found.level:
+        if policy.moves:
+            yield Reason("major", f"{policy.key} differs, and with it the recommended level")
+        else:
+            yield Reason("patch", f"{policy.key} is stated otherwise, and moves no level")
 
 
 def _of_checks(found: Differences) -> Iterator[Reason]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import ClassVar
@@ -15,9 +16,13 @@ import numpy as np
 import pytest
 import soundfile
 
+import forged_store
 from qc import Analysis, Quantity, api, hookimpl, measuring
+from qc.groove.known import Kept
 from qc.hooks.host import Host
-from qc.stored import keys
+from qc.stored import entry, keys
+from qc.stored.forms import form_of
+from qc.stored.store import Store
 from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
 
@@ -57,7 +62,7 @@ def passes(monkeypatch):
 
 @pytest.fixture
 def check(tmp_path):
-    """Judge with a store beside the delivery; gives the report without its run, what each side was, what was said."""
+    """Judge with a store; gives the report without its run, what each side was, what was said."""
 
     def run(folder, host=None, *, ruleset=None, cache=tmp_path / "store", verify=False):
         said = []
@@ -171,9 +176,58 @@ def test_verify_does_not_trust_the_digest_that_is_remembered(folder, check, monk
     unnoticed(folder, monkeypatch)
     assert check(folder) == (before[0], {"A": "stored", "B": "stored"}, [])
     after = check(folder, verify=True)
-    assert after[1] == {"A": "heard", "B": "stored"}
+    assert after[1] == {"A": "heard", "B": "heard"}
+    assert [said.partition(" on ")[0] for said in after[2]] == ["side A: what was stored of it"]
+    assert "(the digest of side-a.wav)" in after[2][0]
     assert after[0] == api.check(folder).model_dump(mode="json", exclude={"run"})
     assert check(folder)[0] == after[0]
+
+
+def test_verify_replaces_numbers_by_level_that_are_not_so(folder, check, tmp_path):
+    """They are worked out and not measured, and decide the level all the same."""
+    fresh = check(folder)[0]
+    for path in (tmp_path / "store").rglob("groove.sectors.further-*.kept"):
+        octets, form = path.read_bytes(), form_of(Kept)
+        key = forged_store.header(octets)[0]["key"]
+        kept = entry.read(path, key, form).value
+        wrong = [
+            replace(one, worst=tuple((name, replace(worst, value=0.5 * worst.value)) for name, worst in one.worst))
+            for one in kept.levels
+        ]
+        entry.write(path, key, form, replace(kept, levels=tuple(wrong)), "2026-02-03")
+    assert check(folder)[0] != fresh
+    report, origins, said = check(folder, verify=True)
+    assert (report, set(origins.values())) == (fresh, {"heard"})
+    assert [one.partition(" on ")[0] for one in said] == [f"side {side}: what was stored of it" for side in "AB"]
+    assert check(folder)[::2] == (fresh, [])
+
+
+@pytest.mark.parametrize("spoil", ["silent", "not_finite"])
+def test_verify_takes_away_what_is_stored_of_audio_that_cannot_be_judged(tmp_path, check, monkeypatch, spoil):
+    """The numbers of a good master are stored for a file with nothing on it, or with a sample that is no number."""
+    good = deliver(tmp_path / "good", {"A": Sent(music())})
+    bad = deliver(tmp_path / "bad", {"A": Sent({"silent": silent, "not_finite": not_finite}[spoil](music()))})
+    fresh = api.check(bad).model_dump(mode="json", exclude={"run"})
+    stored, keep = [], Store.keep
+    monkeypatch.setattr(Store, "keep", lambda *words: stored.append(words) or keep(*words))
+    check(good)
+    ((store, sound, results),) = stored
+    digest = hashlib.sha256((bad / "side-a.wav").read_bytes()).hexdigest()
+    keep(store, replace(sound, files=((digest, *sound.files[0][1:]),)), results)
+    assert check(bad)[1] == {"A": "stored"}, "as long as nothing is verified"
+    report, origins, said = check(bad, verify=True)
+    assert (report, origins, len(said)) == (fresh, {}, 1)
+    assert said[0].startswith("side A: what was stored of it")
+    assert check(bad) == (fresh, {}, [])
+
+
+def test_verify_has_nothing_to_say_of_a_file_that_is_not_what_was_sent(folder, check):
+    """A list that disagrees is a fault of the delivery; what is stored of these bytes is right all the same."""
+    check(folder)
+    (folder / "SHA256SUMS").write_text(f"{WRONG}  side-a.wav\n")
+    assert check(folder, verify=True)[1:] == ({"B": "heard"}, [])
+    (folder / "SHA256SUMS").unlink()
+    assert check(folder)[1] == {"A": "stored", "B": "stored"}
 
 
 def test_what_is_stored_of_one_file_is_not_mixed_with_what_is_heard_of_another(folder, check, monkeypatch, passes):
@@ -481,7 +535,7 @@ def test_what_nobody_used_for_long_goes_and_nothing_else(folder, check, tmp_path
     other = tmp_path / "store" / "other"
     other.mkdir()
     (other / "a.kept").write_text("mine")
-    unfinished = old[0].parent / ".sidegate-0123"
+    unfinished = old[0].parent / f".sidegate-{'0123' * 8}"
     unfinished.write_text("half")
     then = time.time() - 31 * 86_400
     for path in [*old, other / "a.kept", tmp_path / "store" / "keep.kept", unfinished]:

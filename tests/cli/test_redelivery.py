@@ -99,6 +99,70 @@ def test_a_file_of_waivers(deliver):
     assert "belongs to the delivery" in refused
 
 
+FORMATS = ("text", "html", "json", "junit", "sarif", "sheet")
+
+
+def told(bench, *words):
+    """Every format that tells of waivers, and the exit code."""
+    places = {name: bench.output / f"{name}.out" for name in FORMATS}
+    outs = [word for name, place in places.items() for word in ("--out", f"{name}={place}")]
+    code = bench.run("check", bench.folder, *outs, *words).code
+    texts = {name: " ".join(place.read_text(encoding="utf-8").split()) for name, place in places.items()}
+    for place in places.values():
+        place.unlink()
+    return texts, code
+
+
+def test_whose_waivers_count(deliver):
+    """A sender's waivers are the sender's: they are told apart from the house's own, and may be left uncounted."""
+    over = [waiver(check) for check in (*CHECKS, "groove.level-above-recommended")]
+    bench = deliver(3.0, waivers=over)
+    bare = deliver(3.0).check()
+    bench = deliver(3.0, waivers=over)
+    theirs, code = told(bench)
+    assert code == 0
+    assert {one["given_in"] for one in json.loads(theirs["json"])["waivers"]} == {"delivery"}
+    assert "waived by the delivery itself" in theirs["text"]
+    for name in set(FORMATS) - {"json"}:
+        assert "delivery.yaml:8 of the delivery" in theirs[name], name
+    ran = bench.check("--own-waivers")
+    assert ran.code == bare.code == 1
+    assert ran.outcomes("A") == bare.outcomes("A")
+    assert {one["state"] for one in ran.report["waivers"]} == {"not_counted"}
+    assert [one["findings"] for one in ran.report["waivers"]] == [
+        len(findings(bare, one["check"])) for one in ran.report["waivers"]
+    ]
+    left, code = told(bench, "--own-waivers")
+    assert code == 1
+    for name in ("text", "html", "sheet"):
+        assert "not counted" in left[name], name
+    assert "suppressions" not in left["sarif"]
+
+
+def test_the_houses_own_waivers_count_beside_those_that_do_not(deliver):
+    over = [waiver(check) for check in (*CHECKS, "groove.level-above-recommended")]
+    bench = deliver(3.0, waivers=over)
+    path = bench.root / "house.yaml"
+    path.write_text("schema: 1\nwaivers:\n" + "".join(f"  - {json.dumps(one)}\n" for one in over), encoding="utf-8")
+    ours, code = told(bench, "--own-waivers", "--waivers", str(path))
+    assert code == 0
+    facts = json.loads(ours["json"])["waivers"]
+    assert {(one["given_in"], one["state"]) for one in facts} == {("delivery", "not_counted"), ("file", "used")}
+    assert "waived by --waivers" in ours["text"]
+    for name in set(FORMATS) - {"json"}:
+        assert "house.yaml:3 by --waivers" in ours[name], name
+    both, code = told(bench, "--waivers", str(path))
+    assert code == 0
+    assert "waived by the delivery itself and by --waivers" in both["text"]
+
+
+def test_without_a_file_of_waivers_none_count(deliver):
+    over = [waiver(check) for check in (*CHECKS, "groove.level-above-recommended")]
+    quiet = deliver(3.0, waivers=over).run("check", "--quiet", "--own-waivers", ".")
+    assert quiet.code == 1
+    assert "4 waivers of the delivery not counted" in quiet.out.decode()
+
+
 def test_audio_at_fault_cannot_be_waived_away(deliver):
     over = [waiver(check) for check in CHECKS]
     bench = deliver(3.0, waivers=over)

@@ -63,7 +63,7 @@ def test_a_delivery_that_was_heard_is_not_heard_again_and_its_waivers_hold(bench
 
 def test_a_ruleset_that_can_judge_nothing_is_not_compared(bench, house):
     house.write_text(HOUSE.replace("off: {level.clipped:", "off: {level.cliped:"))
-    ran = bench.run("rulesets", "diff", "disc-12in-33", house)
+    ran = bench.run("rulesets", "diff", "disc-12in-33@1.1.0", house)
     assert ran.code == 2
     assert 'no check is called "level.cliped"; did you mean "level.clipped"?' in ran.err
 
@@ -97,7 +97,7 @@ def test_a_house_file_against_what_it_extends(found, house):
 
 
 def test_the_text_says_it_all_within_the_width(bench, house):
-    ran = bench.run("rulesets", "diff", "disc-12in-33", house)
+    ran = bench.run("rulesets", "diff", "disc-12in-33@1.1.0", house)
     text = ran.out.decode()
     assert (ran.code, ran.err) == (0, "")
     assert text.startswith("RULESETS disc-12in-33@1.1.0 and house@1.0.0\n  a major release: ")
@@ -107,7 +107,7 @@ def test_the_text_says_it_all_within_the_width(bench, house):
     ):  # fmt: skip
         assert word in text
     assert max(map(len, text.splitlines())) <= 96
-    assert bench.run("rulesets", "diff", "disc-12in-33", house, "--ascii").out.isascii()
+    assert bench.run("rulesets", "diff", "disc-12in-33@1.1.0", house, "--ascii").out.isascii()
 
 
 def test_on_a_delivery_both_judge_it(bench, found, house):

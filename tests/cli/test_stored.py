@@ -1,4 +1,4 @@
-"""Stored measurements as people meet them: the folder beside the delivery, another one, or none."""
+"""Stored measurements as people meet them: the user's own folder, another one, or none."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 
 from command import COMMAND, HUNG, one_sentence
-from qc.stored.store import NAME
 
 HEARING = ["sidegate: hearing side A", "sidegate: hearing side B"]
 
@@ -38,7 +37,8 @@ def test_a_second_run_hears_nothing(good):
     reports = [told(ran) for ran in (first, second, plain)]
     assert [origins["A"] for _, origins in reports] == ["heard", "stored", "heard"]
     assert reports[0][0] == reports[1][0] == reports[2][0]
-    assert (good.folder / NAME / ".gitignore").exists()
+    assert (good.store / ".gitignore").exists()
+    assert sorted(path.name for path in good.folder.iterdir()) == ["delivery.yaml", "side-a.wav", "side-b.wav"]
 
 
 def test_the_plan_goes_by_what_the_check_heard(good):
@@ -51,7 +51,7 @@ def test_the_plan_goes_by_what_the_check_heard(good):
 
 def test_no_cache_makes_no_folder(good):
     good.check("--no-cache")
-    assert not (good.folder / NAME).exists()
+    assert not good.store.exists()
 
 
 def test_the_demo_stores_nothing(bench):
@@ -60,18 +60,19 @@ def test_the_demo_stores_nothing(bench):
 
 
 def test_another_folder_is_made_when_it_is_needed(good, tmp_path):
-    cache = tmp_path / "out" / NAME  # out of what the bench watches
-    good.output.rmdir()
-    good.output.mkdir()
+    cache = tmp_path / "elsewhere" / "store"
     words = [*COMMAND, "check", str(good.folder), "--cache", str(cache), "--out", "json=-"]
     runs = [json.loads(subprocess.run(words, capture_output=True, check=True).stdout)["run"] for _ in range(2)]
     assert [run["sides"]["A"] for run in runs] == ["heard", "stored"]
-    assert not (good.folder / NAME).exists()
+    assert not good.store.exists()
 
 
-def test_verify_reads_the_audio_and_hears_nothing_when_it_is_the_same(good):
-    good.check()
-    assert told(good.check("--verify"))[1] == {"A": "stored", "B": "stored"}
+def test_verify_measures_everything_again_and_has_nothing_to_say_when_it_is_the_same(good):
+    first = good.check()
+    ran = good.check("--verify")
+    assert told(ran) == told(first)
+    assert ran.sentences[:2] == HEARING
+    assert not any("stored" in one for one in ran.sentences)
 
 
 def test_what_is_contradictory_is_refused(good):
@@ -80,19 +81,20 @@ def test_what_is_contradictory_is_refused(good):
 
 
 def test_a_folder_that_cannot_be_written_costs_one_sentence(good):
-    (good.folder / "taken").write_text("no folder")
-    ran = good.check("--cache", good.folder / "taken")
+    taken = good.root / "taken"
+    taken.write_text("no folder")
+    ran = good.check("--cache", taken)
     assert ran.code == 0
-    assert [one for one in ran.sentences if "hearing" not in one and "pass" not in one] == [
-        "sidegate: measurements are not stored in taken (File exists); the next run hears the audio again, unless "
-        "--cache names another folder".replace("taken", str(good.folder / "taken"))
-    ]
+    (said,) = (one for one in ran.sentences if "hearing" not in one and "pass" not in one)
+    assert said == (
+        f"sidegate: measurements are not stored in {taken} (File exists); the next run measures again, unless "
+        "--cache or SIDEGATE_STORE names another folder"
+    )
 
 
 @pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder in which not even root may write")
 def test_media_that_can_only_be_read_are_judged_all_the_same(good):
-    (good.folder / ".sidegate-cache").symlink_to("/proc/self")
-    ran = good.check()
+    ran = good.check("--cache", "/proc/self/store")
     assert ran.code == 0
     assert sum("measurements are not stored" in one for one in ran.sentences) == 1
 
@@ -110,7 +112,7 @@ def test_two_processes_at_once_store_the_same(good):
     for report in (*reports, third.report):
         report.pop("run")
     assert reports[0] == reports[1] == third.report
-    assert not [name for _, _, names in os.walk(good.folder / NAME) for name in names if name.startswith(".sidegate")]
+    assert not [name for _, _, names in os.walk(good.store) for name in names if name.startswith(".sidegate")]
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs SIGKILL")
@@ -119,7 +121,7 @@ def test_a_process_that_is_killed_half_way_leaves_nothing_that_is_believed(good)
     words = [*COMMAND, "check", str(good.folder), "--out", "json=-"]
     with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as one:
         deadline = time.monotonic() + HUNG
-        while time.monotonic() < deadline and one.poll() is None and not list((good.folder / NAME).rglob("*.kept")):
+        while time.monotonic() < deadline and one.poll() is None and not list(good.store.rglob("*.kept")):
             time.sleep(0.001)
         one.kill()
     ran = good.check()
@@ -144,12 +146,12 @@ def test_under_another_ruleset_or_chain_a_stored_side_is_judged_as_one_that_is_h
         assert kept[0] == plain[0]
         judged.append(kept[0]["sides"][0]["levels"])
     assert judged[0] != judged[2] != judged[1]
-    assert len(list((good.folder / NAME).rglob("groove.sectors.further-*.kept"))) == 4  # two sides, two chains
+    assert len(list(good.store.rglob("groove.sectors.further-*.kept"))) == 4  # two sides, two chains
 
 
 def test_numbers_by_level_that_are_damaged_are_worked_out_again(good):
     first = good.check()
-    for path in (good.folder / NAME).rglob("groove.sectors.further-*.kept"):
+    for path in good.store.rglob("groove.sectors.further-*.kept"):
         path.write_bytes(path.read_bytes().replace(b"groove.travel", b"groove.TRAVEL"))
     second = good.check()
     assert sum("is damaged" in one for one in second.sentences) == 1

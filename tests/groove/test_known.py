@@ -11,7 +11,7 @@ import qc.groove.cutting
 from by_hand import ROWS, UM, envelopes, on, side, with_cut
 from qc.groove.budget import budget
 from qc.groove.cutting import MEASURES
-from qc.groove.known import MOST_LEVELS, MOST_TRIALS, Known, Trial, Worst
+from qc.groove.known import MOST_LEVELS, MOST_TRIALS, Known, Trial, Worst, contradicts
 from qc.groove.levels import LevelSearch
 from qc.stored.entry import read, write
 from qc.stored.forms import form_of
@@ -155,5 +155,23 @@ def test_as_much_as_is_kept_fits_into_a_file_of_the_store(tmp_path):
             f"{k}" + ", groove.lateral_slope_share <= 0.123456789 1 at -100" * 12, [Trial(passages, -100, 1)] * 5
         )
     place, key, form = tmp_path / "it.kept", 64 * "0", form_of(type(known.kept()))
-    write(place, key, form, known.kept())
-    assert read(place, key, form) == known.kept()
+    write(place, key, form, known.kept(), "2026-11-30")
+    assert read(place, key, form).value == known.kept()
+
+
+def some(*, value=1.0, radius=0.1, tenths=-10, level=0.0, key="k"):
+    known = Known()
+    numbers = known.at(level, "inverted")
+    numbers.worst["groove.travel"] = Worst(value, 3, 1, 5)
+    numbers.radii[7] = radius
+    known.tried(key, [Trial(((1, 2),), tenths, None)])
+    return known.kept()
+
+
+def test_only_other_results_for_the_same_question_are_a_contradiction():
+    """Another level or another key is another question: each run asks its own."""
+    assert not contradicts(some(), some())
+    assert not contradicts(some(), some(level=-1.0, value=2.0, radius=0.2, key="other", tenths=5))
+    for other in (some(value=2.0), some(radius=0.2), some(tenths=5)):
+        assert contradicts(some(), other)
+        assert contradicts(other, some())

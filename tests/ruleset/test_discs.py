@@ -25,7 +25,7 @@ DISCS = {  # outer, finishing, least last diameter to warn and to fail, in mm; t
     ("7in", "45"): ("168.3 mm", "97.4 mm", "107.95 mm", "106 mm"),
 }
 SOURCE_OF = {"12in": ("D-5", "D-9"), "10in": ("D-6", "D-9"), "7in": ("D-7", "D-10")}
-VERSION = {disc: "1.1.0" if disc == ("12in", "33") else "1.0.0" for disc in DISCS}
+VERSION = dict.fromkeys(DISCS, "2.0.0")
 FIRST = load_ruleset(find("disc-12in-33@1.0.0", [HOME]), SOURCES)
 ALIGN = 10.0 ** (-18.0 / 20.0)
 RATE = 48_000

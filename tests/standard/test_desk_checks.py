@@ -79,7 +79,7 @@ def lies_at(found, second, mm=None, *, end=None, track=None):
 
 def test_a_side_in_order_passes_every_check(judged):
     report = judged({"A": Sent(good(), RATE, tracks=TWO, more={"cut_level": "0 dB"})}, "--strict")
-    assert report.report["ruleset"]["version"] == "1.1.0"
+    assert report.report["ruleset"]["version"] == "2.0.0"
     outcomes = {r["check"]: r["outcome"] for r in report.report["results"]}
     # one side alone has nothing to compare it with, and no paper says anything
     alone = {"delivery.same-audio-twice", "delivery.papers-disagree", "loudness.sides-unequal"}

@@ -19,12 +19,13 @@ from qc.stored.forms import UnknownFormError, form_of
 
 KIND = tuple[float, NDArray[np.float64], NDArray[np.int16]]
 FORM = form_of(KIND)
+DAY = "2026-11-30"
 VALUE = (0.1, np.linspace(0.0, 1.0, 1001).reshape(7, 143), np.arange(5, dtype=np.int16))
 
 
 @pytest.fixture
 def place(tmp_path):
-    entry.write(tmp_path / "one", "key", FORM, VALUE)
+    entry.write(tmp_path / "one", "key", FORM, VALUE, DAY)
     return tmp_path / "one"
 
 
@@ -36,7 +37,8 @@ def forged(place, header, rest=b"", *, length=None):
 
 
 def test_what_was_written_is_read(place):
-    number, grid, few = entry.read(place, "key", FORM)
+    number, grid, few = entry.read(place, "key", FORM).value
+    assert entry.read(place, "key", FORM).day == DAY
     assert number == VALUE[0]
     assert np.array_equal(grid, VALUE[1])
     assert np.array_equal(few, VALUE[2])
@@ -74,8 +76,8 @@ def test_a_file_that_is_cut_off_or_changed_anywhere_is_damaged(place, data):
 HUGE = 2**62
 
 
-def header(tree=(0.1, 0, 1), arrays=(("float64", [1], "C"), ("int16", [0], "C")), key="key"):
-    return {"key": key, "tree": tree, "arrays": arrays}
+def header(tree=(0.1, 0, 1), arrays=(("float64", [1], "C"), ("int16", [0], "C")), day="2026-11-30"):
+    return {"key": "key", "day": day, "tree": tree, "arrays": arrays}
 
 
 @pytest.mark.parametrize(
@@ -86,7 +88,8 @@ def header(tree=(0.1, 0, 1), arrays=(("float64", [1], "C"), ("int16", [0], "C"))
         header(arrays=[["float64", [1.0], "C"]]), header(arrays=[["float64", [True], "C"]]),
         header(arrays=[["object", [1], "C"]]), header(arrays=[["float64", 1, "C"]]), header(arrays=[[]]),
         header(arrays=[["float64", [1], "K"]]), header(arrays={}), header(arrays=[]), header(tree=[0.1, 1, 0]),
-        header(tree=[0.1, 0, 2]), header(tree=[0.1, 0]), header(tree="x"), header(tree=None), [], {}, None, b"", b"{",
+        header(tree=[0.1, 0, 2]), header(tree=[0.1, 0]), header(tree="x"), header(tree=None), header(day=None),
+        header(day="now"), [], {}, None, b"", b"{",
         b"\xff\xfe", b"[" * 100_000, b'{"key": "key"}', b"9" * 10_000,
     ],
 )  # fmt: skip
@@ -127,9 +130,9 @@ def test_a_fifo_is_not_waited_for(tmp_path):
 def test_what_is_too_large_is_not_written(tmp_path, monkeypatch):
     monkeypatch.setattr(entry, "LONGEST", 1000)
     with pytest.raises(UnknownFormError):
-        entry.write(tmp_path / "one", "key", FORM, VALUE)
+        entry.write(tmp_path / "one", "key", FORM, VALUE, DAY)
     with pytest.raises(UnknownFormError):
-        entry.write(tmp_path / "one", "key", form_of(int), 10**5000)
+        entry.write(tmp_path / "one", "key", form_of(int), 10**5000, DAY)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -139,15 +142,15 @@ def test_a_disk_that_fills_up_leaves_what_was_there(place, monkeypatch):
 
     monkeypatch.setattr(type(place), "replace", full)
     with pytest.raises(OSError, match="No space"):
-        entry.write(place, "key", FORM, (0.5, *VALUE[1:]))
+        entry.write(place, "key", FORM, (0.5, *VALUE[1:]), DAY)
     assert list(place.parent.iterdir()) == [place]
-    assert entry.read(place, "key", FORM)[0] == VALUE[0]
+    assert entry.read(place, "key", FORM).value[0] == VALUE[0]
 
 
 def test_writing_copies_no_array(tmp_path):
     grid = np.zeros((2, 4_000_000))
     tracemalloc.start()
-    entry.write(tmp_path / "one", "key", form_of(NDArray[np.float64]), grid)
+    entry.write(tmp_path / "one", "key", form_of(NDArray[np.float64]), grid, DAY)
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert peak < grid.nbytes / 50

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 from qc.contract import Excerpt, Finding, Quantity, Remedy
 from qc.errors import NotMeasuredError
+from qc.groove.cutting import ROOM, ends_at
 from qc.groove.playing_time import minutes_for
-from qc.groove.worked import LEAD_OUT_PITCH, AsCut
+from qc.groove.worked import AsCut
 from qc.quantity import clock, show
 from qc_standard.advice.advised import advised, broken
 
 if TYPE_CHECKING:
     from qc.groove.length import Length
 
-DIAMETER = "groove.last_diameter"
 LOWEST_DB = 40.0
 """dB by which a level for the table is looked for at the most."""
 
@@ -28,16 +28,19 @@ def end_further_out(finding: Finding, look: Excerpt) -> Finding:
 
 def make_room(finding: Finding, look: Excerpt) -> Finding:
     """Advise on a side without room for its lead-out."""
-    return _shorter(finding, look, look.chain.disc.finishing + 2.0 * LEAD_OUT_PITCH * broken(finding))
+    wanted = ends_at(ROOM, broken(finding), look.chain.disc)
+    assert wanted is not None  # room goes with the last diameter
+    return _shorter(finding, look, wanted)
 
 
 def come_down(finding: Finding, look: Excerpt) -> Finding:
     """Advise on a level that is more than the side can take: the level, and how much shorter where length rules it."""
-    recommended = look[AsCut].recommended
-    if recommended.by is not None and recommended.by.measure == DIAMETER:
-        bound = recommended.by.setting
-        assert bound is not None  # a limit that sets the level has the value it sets it at
-        return _shorter(finding, look, bound / 1e3)
+    recommended, at_the_edge = look[AsCut].recommended, not look[AsCut].policy.tenths
+    bound = None if recommended.by is None else recommended.by.setting
+    if recommended.by is not None and bound is not None and at_the_edge:
+        wanted = ends_at(recommended.by.measure, bound, look.chain.disc)
+        if wanted is not None:
+            return _shorter(finding, look, wanted)
     if recommended.bound == "<":
         return finding
     level = recommended.quantity()

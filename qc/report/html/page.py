@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from qc.contract import Evidence, Report
 from qc.quantity import clock
-from qc.report import asked, since, worth
+from qc.report import asked, level_notes, since, worth
 from qc.report.changed import change_lines
 from qc.report.declared import declared_lines
 from qc.report.glance import own_md5
@@ -23,7 +23,9 @@ from qc.report.html.plotter import plotter
 from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
 from qc.report.model import SideReport
+from qc.report.stored_sides import measured_earlier, measured_earlier_lines
 from qc.report.text import VERDICTS
+from qc.report.waived import given
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
 """Nothing is fetched from anywhere; of scripts only those that the page itself is made with may run."""
@@ -36,7 +38,7 @@ def templates() -> Environment:
         loader=PackageLoader("qc.report.html"), autoescape=True, finalize=harmless, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    made.filters |= {"clock": clock, "island": island, "mark": since.mark, "line": since.whole_line}
+    made.filters |= {"clock": clock, "island": island, "mark": since.mark, "line": since.whole_line, "given": given}
     return made
 
 
@@ -49,10 +51,11 @@ def document(report: Report, evidence: Evidence) -> str:
     return templates().get_template("page.html").render(
         report=report,
         verdict=VERDICTS[report.verdict],
-        matters=matters(every),
+        matters=matters(report, every),
         groups=groups(report, every),
         counts=_counts(report),
         changes=list(change_lines(report.ruleset)),
+        measured_earlier=list(measured_earlier_lines(report.run)),
         sides=[_side(report, number, evidence, one) for number, one in enumerate(pictures, start=1)],
         since=_since(report),
         assumed=tables.assumed(report),
@@ -109,7 +112,10 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "side": side,
         "audio": _audio(side),
         "own_md5": own_md5(side.audio),
+        "measured_earlier": measured_earlier(report.run, side.id),
         "ruled": worth.ruled(report, side),
+        "margin": level_notes.margin(side),
+        "unset": level_notes.unset(report, side),
         "mended": asked.mended(report, side),
         "declared": list(declared_lines(side.declared)),
         "limits": tables.limits(report, side),

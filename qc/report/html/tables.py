@@ -90,7 +90,7 @@ def assumed(report: Report) -> list[tuple[str, list[Assumed]]]:
     """Give what was assumed, by section."""
     return [
         (section, [_assumed(name, row) for name, row in part.items()])
-        for section, part in report.ruleset.chain.items()
+        for section, part in {**report.ruleset.chain, "level": report.ruleset.level}.items()
     ]  # fmt: skip
 
 

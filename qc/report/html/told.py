@@ -8,7 +8,9 @@ from typing import NamedTuple
 
 from qc.quantity import clock
 from qc.report.findings import Found, number
+from qc.report.level_notes import goes_when_clean, gone
 from qc.report.model import Report, WaiverFacts
+from qc.report.waived import given
 
 WORDS = {"fail": "mend", "warn": "weigh"}
 OPEN = 8
@@ -22,6 +24,8 @@ class Waived(NamedTuple):
     owner: str
     reason: str
     expires: str
+    given: str
+    """where the waiver is written, and who gave it"""
 
 
 @dataclass(frozen=True)
@@ -111,6 +115,9 @@ class Group(NamedTuple):
 
     side: str
     folds: list[Fold]
+    gone: list[Fold]
+    """warnings that go at the clean level: they unfold from the line that counts them"""
+    gone_words: str
 
 
 def told(report: Report) -> list[Told]:
@@ -126,19 +133,28 @@ def _waived(one: Found, waivers: dict[str, WaiverFacts]) -> Waived | None:
     if key is None:
         return None
     waiver = waivers.get(key)
-    return Waived(key, "", "") if waiver is None else Waived(waiver.owner, waiver.reason, waiver.expires or "")
+    if waiver is None:
+        return Waived(key, "", "", "")
+    return Waived(waiver.owner, waiver.reason, waiver.expires or "", given(waiver))
 
 
 def groups(report: Report, every: Iterable[Told]) -> list[Group]:
     """Put findings together by side, in the delivery's order, then by check, the gravest first."""
-    kept: dict[str, dict[str, list[Told]]] = {side: {} for side in (*(side.id for side in report.sides), "")}
+    sides = {"": "", **{side.id: gone(report, side) for side in report.sides}}
+    order = (*(side.id for side in report.sides), "")
+    kept, going = ({side: dict[str, list[Told]]() for side in order} for _ in range(2))
     for one in every:
-        kept.setdefault(one.side, {}).setdefault(one.found.finding.check, []).append(one)
+        place = going if goes_when_clean(report, one.found) else kept
+        place.setdefault(one.side, {}).setdefault(one.found.finding.check, []).append(one)
     omitted = {(result.side or "", result.check): result.findings_omitted for result in report.results}
+
+    def folded(side: str, checks: dict[str, list[Told]]) -> list[Fold]:
+        return [_fold(check, found, omitted.pop((side, check), 0)) for check, found in checks.items()]
+
     return [
-        Group(side, [_fold(check, found, omitted.get((side, check), 0)) for check, found in checks.items()])
-        for side, checks in kept.items()
-        if checks
+        Group(side, folded(side, kept[side]), folded(side, going.get(side, {})), sides.get(side, ""))
+        for side in kept
+        if kept[side] or going.get(side)
     ]
 
 
@@ -147,10 +163,13 @@ def _fold(check: str, found: list[Told], omitted: int) -> Fold:
     return Fold(check, found, omitted, remedies if len(remedies) == 1 else [])
 
 
-def matters(every: Iterable[Told]) -> list[Told]:
-    """Give the three that matter most: the gravest of as many checks and sides, failures before warnings."""
+def matters(report: Report, every: Iterable[Told]) -> list[Told]:
+    """Give the three that matter most: the gravest of as many checks and sides, failures before warnings.
+
+    Warnings that go at the clean level are none of them.
+    """
     first: dict[tuple[str, str], Told] = {}
     for one in every:
-        if one.found.finding.waived_by is None:
+        if one.found.finding.waived_by is None and not goes_when_clean(report, one.found):
             first.setdefault((one.side, one.found.finding.check), one)
     return list(first.values())[:THINGS]

@@ -199,10 +199,11 @@ def test_waived_findings_stay_visible_with_who_answers_for_them(report, page):
         for one in report.results
     )
     waiver = WaiverFacts(
-        key=key, check=waived.check, reason="meant so", owner="desk two", expires="2026-12-31", state="used", findings=1
-    )
+        key=key, check=waived.check, reason="meant so", owner="desk two", expires="2026-12-31", state="used",
+        findings=1, given_in="delivery",
+    )  # fmt: skip
     seen = page(report.model_copy(update={"results": results, "waivers": (waiver,)}))
-    assert "Waived by desk two: meant so; holds to 2026-12-31." in seen
+    assert "Waived by desk two (delivery.yaml:31 of the delivery): meant so; holds to 2026-12-31." in seen
     assert seen.count('<span class="tag waived">Waived</span>') == 1
     assert "What matters" in seen
 

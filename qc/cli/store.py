@@ -1,0 +1,40 @@
+"""`sidegate store`: where measurements are stored and how much that is, or deleting all of them."""
+
+from __future__ import annotations
+
+import argparse
+
+from qc.cli.main import emit
+from qc.errors import UsageError
+from qc.stored.place import LONG, place
+from qc.stored.sweep import LIMIT, Contents, clear, contents
+from qc.wording import shown
+
+MEBIBYTE = 2**20
+GIBIBYTE = 2**30
+
+
+def store(words: argparse.Namespace) -> int:
+    """Run the command; raises UsageError where there is no folder, or it is a link."""
+    where = place(words.cache)
+    folder = where.folder
+    if folder is None:
+        raise UsageError(f"store: {where.why}")
+    named = shown(str(folder), LONG)
+    if folder.is_symlink():
+        raise UsageError(f"store: {named} is a link, and links are not followed; name the folder itself with --cache")
+    if words.what == "clear":
+        lines = [f"{_amount(clear(folder))}, deleted from {named}"]
+        if left := contents(folder).entries:
+            raise UsageError(f"store: {left} entries in {named} cannot be deleted; look who owns them")
+    else:
+        lines = [
+            named,
+            f"{_amount(contents(folder))}; limit {LIMIT / GIBIBYTE:g} GiB, the least recently used go first",
+        ]
+    emit("".join(f"{line}\n" for line in lines).encode("utf-8", "replace"))
+    return 0
+
+
+def _amount(there: Contents) -> str:
+    return f"{there.entries} {'entry' if there.entries == 1 else 'entries'}, {there.size / MEBIBYTE:.1f} MiB"
