@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from qc.cli.main import run
+from qc.cli.start import run
 
 run()

@@ -21,18 +21,19 @@ from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.errors import DeliveryError, UsageError
 from qc.groove.programme import Programme
+from qc.groove.release import LevelOption, by_discs
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
 from qc.hooks.host import Host
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import verdict
 from qc.judge.unset import unset_limits
+from qc.level_option import level_words, read_level
 from qc.measuring import FILE_UNITS, Hearing, Progress
 from qc.nearest import nearest
 from qc.patience import PATIENCE_S
 from qc.report.held import held
 from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run
-from qc.report.side import disc_levels
 from qc.ruleset.changed import Change, changed, read_changes
 from qc.ruleset.find import Available, available, find
 from qc.ruleset.load import Ruleset
@@ -83,6 +84,9 @@ class Options:
     and of limits of a house that may fail at the level that is recommended"""
     patience: float = PATIENCE_S
     """s that a call into a plugin may take before it is given up"""
+    level: str | float | None = None
+    """judge every side at this level instead of its requested or release level: "release", "recommended", "clean", a
+    level such as "-6 dB", or a number in dB"""
 
 
 @dataclass(frozen=True)
@@ -124,7 +128,7 @@ def checked(
     the report.
     """
     options, began = options or Options(), time.monotonic()
-    started = datetime.now(UTC).isoformat(timespec="seconds")
+    started, level = datetime.now(UTC).isoformat(timespec="seconds"), read_level(options.level)
     host = host or build_host(options.patience)
     read = read or read_any(path, host)
     changes, shelf = read_changes(options.chain), Shelf(host.ruleset_folders)
@@ -138,10 +142,10 @@ def checked(
     installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
     beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
     how = _hearing(options, host)
-    case = Case(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, tuple(discs))
-    judging = Judging(case, how, draws=draws)
-    for index, side in chosen:
-        judging.side(index, replace(how, progress=_told(options.progress, side.id)))
+    case = Case(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, tuple(discs), level)
+    judging, ids = Judging(case, how, draws=draws), frozenset(side.id for _, side in chosen)
+    for sides in by_discs(list(enumerate(read.delivery.sides))):
+        judging.disc(sides, ids, lambda side: replace(how, progress=_told(options.progress, side)))
     judging.delivery()
     report = beside.compared(_report(case, judging))
     if more := host.report_done(report):
@@ -159,12 +163,14 @@ def plan(
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
     """
-    from qc.measuring import hear_side  # these are nobody else's business
+    from qc.groove.running_order import Delivered  # these are nobody else's business
+    from qc.measuring import hear_side
+    from qc.planned_level import at_level
     from qc.planning import LOUDNESS, heard_through, plan_breaks, plan_side
     from qc.report.plan import PlanReport
 
     options, began = options or PlanOptions(), time.monotonic()
-    started = datetime.now(UTC).isoformat(timespec="seconds")
+    started, level = datetime.now(UTC).isoformat(timespec="seconds"), read_level(options.level)
     changes = read_changes(options.chain)
     host = host or build_host(options.patience)
     read = read or read_any(path, host)
@@ -176,16 +182,22 @@ def plan(
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     how, origins = _hearing(options, host), dict[str, Origin]()
-    sides, delivered, failures = [], [], list(host.failures)
-    for index, side in _chosen(read, options.sides):
+    sides, delivered, failures, cuts = [], [], list(host.failures), dict[str, Delivered | None]()
+    chosen = [index for index, _ in _chosen(read, options.sides)]
+    for index in _planned(read, chosen, level):
+        side = read.delivery.sides[index]
         how = replace(how, progress=_told(options.progress, side.id))
-        heard = hear_side(read, index, ruleset.chain, needs, how)
+        heard = hear_side(read, index, ruleset.chain, needs if index in chosen else CORE, how)
         if heard.origin is not None:
             origins[side.id] = heard.origin
-        sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
-        if options.split and (cut := heard_through(heard)) is not None:
-            delivered.append(cut)
         failures += broken_measures(heard.broken, side.id, host)
+        cut = heard_through(heard) if options.split or level is not None else None
+        cuts[side.id] = cut
+        if index in chosen:
+            sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
+            delivered += [cut] if options.split and cut is not None else []
+    if level is not None and own.form is not None:
+        sides = at_level(sides, cuts, [side.id for side in read.delivery.sides], own.form, level)
     if how.store is not None:
         how.store.tidy()
     breaks, no_breaks = None, ""
@@ -200,6 +212,7 @@ def plan(
         disc=own.name,
         ruleset=_ruleset_facts(ruleset, bound),
         delivery=_delivery_facts(read),
+        level=None if level is None else level_words(level),
         sides=tuple(sides),
         breaks=breaks,
         no_breaks=no_breaks,
@@ -347,6 +360,12 @@ def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
     return [(i, side) for i, side in enumerate(sides) if not ids or side.id in ids]
 
 
+def _planned(read: ReadDelivery, chosen: Sequence[int], level: LevelOption | None) -> list[int]:
+    """Give the sides that a plan measures: those chosen, and for a release level the others of their discs."""
+    discs = by_discs(range(len(read.delivery.sides)))
+    return [i for disc in discs for i in disc if i in chosen or (level == "release" and set(disc) & set(chosen))]
+
+
 def _hearing(options: Options, host: Host) -> Hearing:
     return Hearing(options.workers or default_workers(), None, _store(options, host), options.patience)
 
@@ -372,8 +391,9 @@ def _report(case: Case, judging: Judging) -> Report:
         plugins=_plugins(case.host),
         ruleset=_ruleset_facts(case.ruleset, case.bound),
         delivery=_delivery_facts(case.read),
+        level=None if case.level is None else level_words(case.level),
         sides=tuple(sides),
-        discs=disc_levels(sides),
+        discs=tuple(judging.discs),
         results=tuple(results),
         plugin_failures=tuple(failures),
         verdict=verdict(results, failures),

@@ -38,6 +38,8 @@ class Beside:
 
     waivers: Waivers
     earlier: Earlier | None
+    never_excused: frozenset[str] = frozenset()
+    """ids of checks of the audio itself, which nothing can be waived of"""
 
     def compared(self, report: Report) -> Report:
         """Give a report with what became of the waivers, and compared with the earlier one where there is one."""
@@ -46,7 +48,7 @@ class Beside:
             return report
         from qc.judge.baseline import compared  # most runs have nothing to compare with
 
-        return compared(report, self.earlier)
+        return compared(report, self.earlier, self.never_excused)
 
 
 def read_beside(
@@ -73,13 +75,13 @@ def read_beside(
     if papers.baseline is None:
         return Beside(waivers, None)
     from qc.judge.baseline import Earlier, Layout, refuse_stale
-    from qc.report.earlier import read_report
+    from qc.report.earlier import read_baseline
 
-    earlier = Earlier(read_report(papers.baseline), papers.baseline.name)
+    earlier = Earlier(read_baseline(papers.baseline), papers.baseline.name)
     layouts = {side.id: Layout.of(side.itself(), facts(side.id).channels) for side in sides}
     every_side = len(sides) == len(read.delivery.sides)
     rules = RulesetFacts(
         name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows
     )  # fmt: skip
     refuse_stale(earlier, rules, layouts, every_side=every_side)
-    return Beside(waivers, earlier)
+    return Beside(waivers, earlier, frozenset(id_ for id_, check in checks.items() if not check.waivable))

@@ -237,6 +237,11 @@ class CheckContext(Protocol):
         ...
 
     @property
+    def requested_level(self) -> float | None:
+        """The cut level that was asked for, dB: by `--level`, else by the side's `cut_level`; None where it is free."""
+        ...
+
+    @property
     def delivery(self) -> Mapping[str, Any]:
         """The delivery as it declares itself, without its sides: title, catalogue, disc ..."""
         ...
@@ -371,8 +376,9 @@ class LimitCheck(Check[P]):
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Hold every limit against its measurement."""
         for key, judged in self.judges.items():
-            limit: Limit = getattr(self.limits, key.partition(".")[0])
-            yield from ctx.judge(judged.measure, limit, op=judged.op, of=judged.of)
+            limit: Limit | None = getattr(self.limits, key.partition(".")[0])
+            if limit is not None:  # one that a ruleset may leave out
+                yield from ctx.judge(judged.measure, limit, op=judged.op, of=judged.of)
 
 
 @dataclass(frozen=True, eq=False)

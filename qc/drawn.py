@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
+from qc.at_level import MeasuredSide
 from qc.audio.spectrum import spectrum
 from qc.chain import Chain
 from qc.contract import At, CheckResult, Curve, Evidence, Need, View
@@ -14,7 +15,6 @@ from qc.groove.along import along
 from qc.groove.sectors import Sectors
 from qc.groove.views import views
 from qc.groove.worked import AsCut, WorkedSide
-from qc.measuring import MeasuredSide
 from qc.patience import Patient
 from qc.planning import LOUDNESS, Disc, fitted, format_rows
 from qc.report.findings import Found

@@ -21,7 +21,7 @@ from qc.delivery.examine import AGAIN, Declared, Examined, changed, inspect, sil
 from qc.delivery.joining import join
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
-from qc.groove.programme import THRESHOLD, WINDOWS_A_SECOND, Heard
+from qc.groove.programme import WINDOWS_A_SECOND, Heard
 from qc.stored.keys import Sound
 from qc.stored.store import Store
 
@@ -124,10 +124,10 @@ class Arrived:
             # Windows that reach beyond the file do not count.
             first = -(-part.start * WINDOWS_A_SECOND // part.rate)
             last = part.end * WINDOWS_A_SECOND // part.rate
-            if first < last and not (heard.power[:, first:last] > THRESHOLD).any():
+            if first < last and not heard.programme[first:last].any():
                 yield AudioFault(
                     kind="silent",
-                    message=f"{part.named} holds nothing above -60 dBFS from start to end",
+                    message=f"{part.named} holds no programme from start to end, only silence or noise",
                     remedy=AGAIN,
                     at=At(track=part.track, start_s=part.start / part.rate),
                 )

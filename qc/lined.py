@@ -45,6 +45,8 @@ M = TypeVar("M", bound="BaseModel")
 LARGEST = 1 << 18
 """bytes; a delivery or ruleset is a page or two of text, so anything larger is some other file"""
 DEEPEST = 32
+LONGEST = 10_000
+"""Characters of one value or key; a page of notes has three thousand (practice)."""
 
 _NAMES: dict[str, str] = {
     "delivery": "delivery file",
@@ -253,7 +255,7 @@ class _Reading:
         elif isinstance(event, NodeEvent) and event.anchor is not None:
             what, sign = f'"&{shown(str(event.anchor))}" is an anchor', "&"
         elif getattr(event, "ctag", None) is not None:
-            tag = str(event.tag).replace("tag:yaml.org,2002:", "!!")  # type: ignore[attr-defined]
+            tag = str(event.tag)[:LONGEST].replace("tag:yaml.org,2002:", "!!")  # type: ignore[attr-defined]
             what, sign = f'"{shown(tag)}" is a tag', "!"
         else:
             return
@@ -262,6 +264,8 @@ class _Reading:
 
     def scalar(self, event: ScalarEvent, line: int) -> str | None:
         text = str(event.value)
+        if len(text) > LONGEST:
+            self.fail(line, f"the value is {len(text)} characters long; at most {LONGEST} are accepted, so shorten it")
         if not event.style and text in _NULLS:
             return None
         if unseen := _UNSEEN.search(text):

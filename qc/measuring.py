@@ -7,33 +7,27 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
+from qc.at_level import SearchedSide
 from qc.audio.derived import work_out
-from qc.audio.excerpts import Excerpts
 from qc.audio.heard import Source, hear
-from qc.audio.plan import plan
+from qc.audio.plan import Plan, plan
 from qc.audio.received import AsReceived, Received
-from qc.audio.returned import give_back
 from qc.audio.source import AudioFaultError
-from qc.chain import SECTORS_A_SECOND, Chain
-from qc.contract import Analysis, At, Limit, Measurements, Need, Quantity
+from qc.chain import Chain
+from qc.contract import Measurements, Need, Quantity
 from qc.delivery.examine import with_fault
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.errors import FAULTS
-from qc.groove.events import PlacedEvent
-from qc.groove.known import Known
 from qc.groove.programme import Programme
 from qc.groove.sectors import Sectors
-from qc.groove.span import Span, TrackTimes
-from qc.groove.worked import UNITS, AsCut, WorkedSide
+from qc.groove.span import TrackTimes
+from qc.groove.worked import AsCut, WorkedSide
 from qc.intake import Arrived, arrive
 from qc.judge.bind import Bound
-from qc.judge.context import Evidence
 from qc.patience import PATIENCE_S, Patient
 from qc.remembered import Remembered
-from qc.report.budget import print_through
-from qc.report.model import AudioFacts, HowMeasured, Origin, SideReport
-from qc.report.side import geometry, levels
+from qc.report.model import AudioFacts, HowMeasured, Origin
 from qc.stored.keys import Sound
 from qc.stored.store import Store, StoredResults, seal
 from qc.wording import told
@@ -58,46 +52,49 @@ FILE_UNITS = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channe
 BITS = {"16 bit": 16, "24 bit": 24, "32 bit": 32, "32 bit float": 32, "64 bit float": 64}
 
 
-@dataclass(frozen=True)
-class MeasuredSide:
-    """What is known of a side: for the report, and for the checks."""
-
-    report: SideReport
-    evidence: Evidence
-    excerpts: Excerpts | None = None
-    """what may be read again; None where nothing was measured"""
-    origin: Origin | None = None
-    """whether this run heard it; None where nothing was measured"""
-
-    def forget(self) -> None:
-        """Let go of large arrays that can be worked out or read again."""
-        worked = self.evidence.results.get(AsCut)
-        if worked is not None:
-            worked.search.forget()
-        if self.excerpts is not None:
-            self.excerpts.forget()
-        give_back()
-
-
-def measure_side(
+def search_side(
     read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], bound: Bound, how: Hearing,
-) -> MeasuredSide:  # fmt: skip
-    """Measure one side of a delivery; what is wrong with its audio ends up in the evidence, not as an error."""
-    wanted, unbuilt = _built(_closure(needs, bound), chain, how.patience)
+) -> SearchedSide:  # fmt: skip
+    """Measure one side of a delivery for some needs and search its levels.
+
+    What is wrong with its audio ends up in what was received, not as an error.
+    """
+    wanted, unbuilt = _built(needs, chain, how.patience)
     heard = _heard(read, read.delivery.sides[index], list(wanted.values()), how)
     side, received, measured = heard.arrived.side, heard.received, heard.measured
-    line = read.line(("sides", index, "audio"))
-    if measured is None:
-        there = _unmeasured(side, chain, received, line)
-    else:
-        memory = Remembered.of(how.store, heard.sound, wanted.get(Sectors), chain, _tracks(side))
-        there = _measured(side, chain, received, measured, wanted, unbuilt, bound, line, how.patience, memory.known)
-        memory.keep()
-    evidence = replace(
-        there.evidence, line_of=lambda loc: read.line(("sides", index, *loc)), delivery=read.delivery.itself()
+    searched = SearchedSide(
+        id=side.id,
+        chain=chain,
+        declared=side.itself(),
+        received=received,
+        tracks=_tracks(side),
+        line=read.line(("sides", index, "audio")),
+        quantities=_of_file(received.facts),
+        line_of=lambda loc: read.line(("sides", index, *loc)),
+        delivery=read.delivery.itself(),
     )
-    report = there.report.model_copy(update={"line": line})
-    return MeasuredSide(report, evidence, None if measured is None else heard.arrived.excerpts(), heard.origin)
+    if measured is None:
+        return searched
+    measured = _by_declaration(measured, side)
+    results, broken, published = _found(measured, wanted, unbuilt, how.patience)
+    memory, worked = Remembered.of(how.store, heard.sound, wanted.get(Sectors), chain, searched.tracks), None
+    if Sectors in results and Programme in results:
+        worked = WorkedSide.of(
+            chain, results[Sectors], results[Programme], searched.tracks, bound.rows, side.cut_level, memory.known,
+            bound.policy, {**searched.quantities, **published}.get("loudness.integrated"),
+        )  # fmt: skip
+    return replace(
+        searched,
+        passes=measured.passes,
+        quantities={**searched.quantities, **published},
+        results=results,
+        broken=broken,
+        publishers={name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes},
+        worked=worked,
+        excerpts=heard.arrived.excerpts(),
+        origin=heard.origin,
+        memory=memory,
+    )
 
 
 def _built(
@@ -126,7 +123,7 @@ def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
     return need
 
 
-def _closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
+def closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
     """Give every kind of need once: those that publish, and those that a check asks for."""
     asked = [need for check in bound.checks for need in check.needs]
     return [need for need in dict.fromkeys([*needs, *asked]) if need not in (AsReceived, AsCut)]
@@ -159,10 +156,12 @@ def _heard(
     measured, sound = Measurements(source.stream, 1), None
     hears = bool(left) or not stored
     if hears:
-        read_now = _processed(arrived, source, wanted.analyses, left, how)
-        if isinstance(read_now, Received):
-            return _Heard(arrived, read_now)
-        measured = read_now
+        fresh = _measured_now(arrived, source, plan(left), how)
+        if isinstance(fresh, Received):
+            if store is not None and store.verifies and (faulty := arrived.faulty_sound()) is not None:
+                store.check(faulty, wanted.analyses, {})
+            return _Heard(arrived, fresh)
+        measured = fresh
         sound = None if store is None else arrived.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
             return _heard(read, side, needs, replace(how, store=None))
@@ -183,17 +182,13 @@ def _heard(
     return _Heard(arrived, received, measured, origin, sound if hears else known)
 
 
-def _processed(
-    arrived: Arrived, source: Source, wanted: Sequence[Analysis[Any]], left: Sequence[Analysis[Any]], how: Hearing
-) -> Measurements | Received:
-    """Measure what is `left` of the analyses `wanted` in one pass; what was received where its audio is at fault."""
+def _measured_now(arrived: Arrived, source: Source, wanted: Plan, how: Hearing) -> Measurements | Received:
+    """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
     try:
         measured = hear(
-            source, plan(left), workers=how.workers, progress=how.progress, beside=source.hash, patience=how.patience
+            source, wanted, workers=how.workers, progress=how.progress, beside=source.hash, patience=how.patience
         )
     except AudioFaultError as error:
-        if how.store is not None and how.store.verifies and (faulty := arrived.faulty_sound()) is not None:
-            how.store.check(faulty, wanted, {})
         return arrived.digested(error.fault)
     except Exception:  # a decoder may raise anything while another file takes the place of this one
         if not arrived.changes():
@@ -212,99 +207,14 @@ def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Rec
     return received
 
 
-def _unmeasured(side: Side, chain: Chain, received: Received, line: int) -> MeasuredSide:
-    declared = side.itself()
-    report = SideReport(
-        id=side.id, audio=received.facts, declared=declared, measurements=_of_file(received.facts),
-        passes=0,
-    )  # fmt: skip
-    evidence = Evidence(
-        side=side.id,
-        chain=chain,
-        declared=declared,
-        results={AsReceived: received},
-        quantities=report.measurements,
-        missing=f"the audio is at fault: {received.fatal.message}" if received.fatal else "",
-        line=line,
-        place=lambda at: _on_paper(at, _tracks(side)),
-    )
-    return MeasuredSide(report, evidence)
-
-
-def _on_paper(at: At, tracks: tuple[TrackTimes, ...]) -> At:
-    """Fill in the track that a place of audio that is not cut lies in, as the delivery declares it."""
-    if at.start_s is None or at.track is not None:
-        return at
-    sector = int(at.start_s * SECTORS_A_SECOND + 1e-9)
-    return at.model_copy(update={"track": Span(0, sector + 1, tracks).track_at(sector)})
-
-
-def _measured(
-    side: Side, chain: Chain, received: Received, measured: Measurements,
-    wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str], bound: Bound, line: int,
-    patience: float, known: Known,
-) -> MeasuredSide:  # fmt: skip
-    declared = side.itself()
-    results, broken, published = _found(measured, wanted, unbuilt, patience)
-    quantities = _of_file(received.facts) | published
-    publishers = {name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes}
-    worked, mono = None, received.facts.channels == 1
-    if Sectors in results and Programme in results:
-        integrated = quantities.get("loudness.integrated")
-        worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], _tracks(side), bound.rows, side.cut_level, known,
-            bound.policy, integrated,
-        )  # fmt: skip
-        quantities |= worked.quantities(integrated)
-        quantities = {name: _placed(q, worked, mono=mono) for name, q in quantities.items()}
-    else:
-        publishers |= dict.fromkeys(UNITS, Sectors if Sectors in broken else Programme)
-    report = SideReport(
-        id=side.id,
-        audio=received.facts,
-        geometry=None if worked is None else geometry(worked),
-        measurements=dict(sorted(quantities.items())),
-        levels=None if worked is None else levels(worked),
-        print_through=() if worked is None else print_through(worked),
-        declared=declared,
-        passes=measured.passes,
-    )
-    evidence = Evidence(
-        side=side.id,
-        chain=chain,
-        declared=declared,
-        results={AsReceived: received, **({} if worked is None else {AsCut: worked}), **results},
-        broken=broken,
-        quantities=quantities,
-        publishers=publishers,
-        windows={} if worked is None else worked.windows(),
-        clean_of=frozenset() if worked is None else _clean_of(worked),
-        events=(lambda *_: ()) if worked is None else lambda name, limit: _events(worked, name, limit, mono=mono),
-        line=line,
-        place=(lambda at: at) if worked is None else worked.place,
-    )
-    return MeasuredSide(report, evidence)
-
-
-def _clean_of(worked: WorkedSide) -> frozenset[tuple[str, str]]:
-    """Give check and measurement of the limits whose warnings go at the clean level, where that is a lower one."""
-    if worked.judged <= worked.clean.level:
-        return frozenset()
-    return frozenset((row.check, row.measure) for row in worked.mended)
-
-
-def _placed(quantity: Quantity, worked: WorkedSide, *, mono: bool) -> Quantity:
-    """Fill in where a number lies; of a mono side both walls move alike, and neither is named."""
-    if quantity.at is None:
-        return quantity
-    at = worked.place(quantity.at)
-    return quantity.model_copy(update={"at": at.model_copy(update={"channel": None}) if mono else at})
-
-
-def _events(worked: WorkedSide, name: str, limit: Limit, *, mono: bool) -> list[PlacedEvent]:
-    """Give the events of a limit at the judged level."""
-    found = worked.events(name, limit.warn, limit.fail)
-    return [replace(event, measured=_placed(event.measured, worked, mono=mono)) for event in found]
+def _by_declaration(measured: Measurements, side: Side) -> Measurements:
+    """Take for programme what a declared track says is programme: a tone that it begins before."""
+    starts = [track.start for track in _tracks(side)]
+    results = {
+        need: result.declared(starts) if isinstance(need, Programme) else result
+        for need, result in measured.results.items()
+    }
+    return replace(measured, results=results)
 
 
 def _found(
@@ -393,5 +303,6 @@ def hear_side(
     side, measured = heard.arrived.side, heard.measured
     if measured is None:
         return HeardSide(side, heard.received, {}, {}, dict(unbuilt), 0)
+    measured = _by_declaration(measured, side)
     results, broken, quantities = _found(measured, wanted, unbuilt, how.patience)
     return HeardSide(side, heard.received, results, quantities, broken, measured.passes, heard.origin)

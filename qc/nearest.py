@@ -5,11 +5,14 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+LONGEST = 200
+"""Characters of a name that are compared; the names there are have fewer."""
+
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """Give the known name that is most like `name`; None when none is like it."""
     folded = {word.casefold().replace("_", "-"): word for word in known}
-    found = difflib.get_close_matches(name.casefold().replace("_", "-"), folded, n=1, cutoff=0.6)
+    found = difflib.get_close_matches(name[:LONGEST].casefold().replace("_", "-"), folded, n=1, cutoff=0.6)
     return folded[found[0]] if found else None
 
 

@@ -86,7 +86,9 @@ _UNITS: dict[str, tuple[str, float]] = {
     "LU": ("LU", 1.0),
     "LUFS": ("LUFS", 1.0),
 }
-_WRITTEN = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%/]*)\s*\Z")
+_WRITTEN = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%/]*)\Z")
+LONGEST = 100
+"""Characters of a written quantity, so that no pattern meets a text without a bound."""
 _TOLERANCE = {"um": 0.01, "mm": 0.01}
 _PLACES = {
     "um": 1, "mm": 2, "cm/s": 1, "g": 0, "dB": 1, "dBFS": 1, "dBTP": 2, "LUFS": 1, "LU": 1, "Hz": 0, "s": 2, "turn": 2,
@@ -113,7 +115,10 @@ def spaced(text: str) -> str:
 
 
 def _split(text: str) -> tuple[str, str]:
-    match = _WRITTEN.match(str(text).replace("\u00b5", "u").replace("\u03bc", "u"))  # micro sign and mu
+    text = str(text)
+    if len(text) > LONGEST:
+        raise ValueError(f"a quantity of {len(text)} characters is too long; at most {LONGEST} are read")
+    match = _WRITTEN.match(text.strip().replace("\u00b5", "u").replace("\u03bc", "u"))  # micro sign and mu
     if match is None:
         raise ValueError(f'"{text}" is not a number with a unit, such as "13 um"')
     return match[1], match[2]

@@ -133,8 +133,11 @@ class Rejudging:
 
     def _moves(self, side: SideReport) -> bool:
         """Whether the side would be judged at another level."""
-        free = side.levels is not None and side.levels.declared is None
-        return free and (self._relevelled or bool(self._rechained))
+        levels = side.levels
+        if levels is None:
+            return False
+        fixed = levels.declared is not None if levels.basis is None else levels.basis in {"requested", "given"}
+        return not fixed and (self._relevelled or bool(self._rechained))
 
     def _unsure(self, again: Rejudged, side: SideReport | None) -> str:
         """Say why a check cannot be judged by the report; empty when it can."""

@@ -131,7 +131,7 @@ def eventful(**more):
         result("groove.drive-too-high", "warn", finding("groove.drive-too-high", "warn", baseline="unchanged",
                                                         sources=("house: desk notes",))),
         result("groove.slope-too-steep", "pass", measured={"groove.lateral_slope_peak": Quantity(value=0.5, unit="1")}),
-        result("groove.level-above-recommended", "not_applicable", reason="no cut level is declared"),
+        result("groove.level-above-recommended", "not_applicable", reason="no cut level is requested"),
         result("layout.lead-out-room", "not_measured", reason="the last diameter was not measured"),
         result("level.clipped", "waived", waived),
         result("house.broken", "error", reason="ValueError: it broke"),

@@ -242,9 +242,9 @@ def test_what_is_no_plain_file_is_refused_without_blocking(tmp_path: Path):
 
 def test_a_file_of_more_than_a_mebibyte_is_refused(tmp_path: Path):
     path = tmp_path / "r.yaml"
-    path.write_bytes(b"a: " + b"x" * (LARGEST - 4) + b"\n")
+    path.write_bytes(b"a: x #" + b"x" * (LARGEST - 7) + b"\n")
     assert load_lined(path, "ruleset", RulesetError).data["a"]
-    path.write_bytes(b"a: " + b"x" * (LARGEST - 3) + b"\n")
+    path.write_bytes(b"a: x #" + b"x" * (LARGEST - 6) + b"\n")
     assert "larger than 256 KiB" in load(path)
 
 

@@ -221,9 +221,9 @@ def test_a_report_by_another_ruleset_is_refused(bench, tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "this is not JSON"),
-        ("{", "this is not JSON"),
-        ("[1]", "this is not the report of a check"),
+        ("", "this is no JSON object"),
+        ("{", "this is no JSON object"),
+        ("[1]", "this is no JSON object"),
         ('{"schema": 1, "tool": "x"}', "this is not the report of a check"),
         (HEAD % "2", "schema 2"),
         (HEAD % "1", "this version"),

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.groove.programme import THRESHOLD, WINDOWS_A_SECOND, Heard
+from qc.groove.programme import WINDOWS_A_SECOND, Heard
 from qc.groove.span import LEAST_GAP
 
 SHORTEST = 30
@@ -63,8 +63,7 @@ class Stretch:
 
 def sounding(heard: Heard) -> NDArray[np.bool_]:
     """Whether each window of 10 ms holds programme, (windows,)."""
-    there: NDArray[np.bool_] = heard.power.max(axis=0) > THRESHOLD
-    return there
+    return heard.programme
 
 
 def silences(heard: Heard) -> list[Stretch]:

@@ -29,3 +29,4 @@ def _at_most(unit: str) -> Callable[[Limit], Limit]:
 MostSeconds = Annotated[Limit, AfterValidator(_at_most("s"))]
 MostPercent = Annotated[Limit, AfterValidator(_at_most("%"))]
 MostLoudnessUnits = Annotated[Limit, AfterValidator(_at_most("LU"))]
+MostDecibels = Annotated[Limit, AfterValidator(_at_most("dB"))]

@@ -1,4 +1,4 @@
-"""Peaks, clipped runs and direct current of a side."""
+"""Peaks, clipped runs, flat tops and direct current of a side."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from qc.contract import Analysis, At, Block, Chain, Quantity, Stream
+from qc.dsp.flat_tops import FlatRuns
 from qc.dsp.peaks import Peak, PeakSweep
 from qc.dsp.runs import Runs
 
 SILENCE = -200.0
 """dBFS below which a level is given as this bound: digital silence has no level, and JSON no infinity."""
 CHANNELS = ("left", "right")
+FLAT_TOPS = "level.flat_top_runs"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,11 +27,17 @@ class PeaksResult:
     runs: tuple[Runs, Runs]
     means: tuple[float, float]
     """mean of each channel: its direct current"""
+    flat_tops: tuple[FlatRuns, FlatRuns] = (FlatRuns(), FlatRuns())
+    """clipping at any level, clipped runs among it"""
+
+    def clipping(self, measure: str) -> tuple[Runs | FlatRuns, Runs | FlatRuns]:
+        """Give what a measurement counted in each channel."""
+        return self.flat_tops if measure == FLAT_TOPS else self.runs
 
 
 @dataclass(frozen=True)
 class Peaks(Analysis[PeaksResult]):
-    """Sample peak, true peak, clipped runs and direct current."""
+    """Sample peak, true peak, clipped runs, flat tops and direct current."""
 
     id: ClassVar[str] = "level.peaks"
     cost: ClassVar[float] = 0.7
@@ -37,6 +45,7 @@ class Peaks(Analysis[PeaksResult]):
         "level.sample_peak": "dBFS",
         "level.true_peak": "dBTP",
         "level.clipped_runs": "1",
+        "level.flat_top_runs": "1",
         "level.dc_offset": "dBFS",
     }
     meanings: ClassVar[Mapping[str, str]] = {
@@ -44,6 +53,10 @@ class Peaks(Analysis[PeaksResult]):
         "level.true_peak": "The greatest value of the louder channel between the samples too, at four times the rate.",
         "level.clipped_runs": (
             "Runs of three or more equal samples at a channel's greatest or least value, when that is at full scale."
+        ),
+        "level.flat_top_runs": (
+            "Runs of four or more equal samples where the tops of waves are cut off at any level, and the clipped "
+            "runs at full scale; square waves are left out."
         ),
         "level.dc_offset": "Direct current of the channel that has more of it.",
     }
@@ -64,6 +77,8 @@ class Peaks(Analysis[PeaksResult]):
         true = int(right.true > left.true)
         longest = int(result.runs[1].longest > result.runs[0].longest)
         runs, offset = result.runs[longest], int(abs(result.means[1]) > abs(result.means[0]))
+        flattest = int(result.flat_tops[1].longest > result.flat_tops[0].longest)
+        flat = result.flat_tops[flattest]
 
         def at(frame: float, channel: int) -> At:
             return At(start_s=frame / result.rate, channel=CHANNELS[channel])
@@ -76,6 +91,11 @@ class Peaks(Analysis[PeaksResult]):
                 value=result.runs[0].count + result.runs[1].count,
                 unit="1",
                 at=at(runs.frame, longest) if runs.count else None,
+            ),
+            "level.flat_top_runs": Quantity(
+                value=result.flat_tops[0].count + result.flat_tops[1].count,
+                unit="1",
+                at=at(flat.frame, flattest) if flat.count else None,
             ),
             "level.dc_offset": _level(abs(result.means[offset]), "dBFS", At(channel=CHANNELS[offset])),
         }
@@ -91,11 +111,12 @@ class _Watching:
         self._sweep.push(block.samples)
 
     def finish(self) -> PeaksResult:
-        """Give all four."""
+        """Give all five."""
         peaks, runs, means = self._sweep.finish()
+        flat_tops = self._sweep.flat_tops()
         if self._mono:  # the right channel is the left again
-            runs = (runs[0], Runs(0, 0, 0))
-        return PeaksResult(self._rate, peaks, runs, (float(means[0]), float(means[1])))
+            runs, flat_tops = (runs[0], Runs(0, 0, 0)), (flat_tops[0], FlatRuns())
+        return PeaksResult(self._rate, peaks, runs, (float(means[0]), float(means[1])), flat_tops)
 
 
 def _level(magnitude: float, unit: str, at: At) -> Quantity:

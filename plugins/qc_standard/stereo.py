@@ -1,13 +1,12 @@
-"""Balance and correlation of the two channels of a side.
+"""The least correlation of the two channels of a side, of all frequencies and of the bass.
 
 Programme is a part of 10 ms above -60 dBFS rms in either channel of the unfiltered signal; a window holds
 programme when at least half of its parts are programme. A channel up to -90 dBFS rms, dither for example, is
-silent: there is nothing in it to weigh or to correlate.
+silent: where the other one is above -70 dBFS the correlation is then 0, and else there is none.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Self
@@ -28,6 +27,8 @@ SHORT, LONG = 4, 100
 """Tenths of a second in a window of 400 ms and of 10 s."""
 SILENT = 1e-9
 """Mean square up to which a channel is silent: -90 dBFS rms."""
+PLAYING = 1e-7
+"""Mean square above which a channel beside a silent one gives a correlation of 0: -70 dBFS rms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ def by_tenths(parts: NDArray[Any]) -> NDArray[Any]:
 def least_correlation(sums: Array, parts: PartSums, tenths: int, rate: int) -> Correlation | None:
     """Find the window with the least correlation; what is shorter than a window is taken as a whole.
 
-    None when no window holds programme with both channels not silent; see `correlations`.
+    None when no window has a correlation; see `correlations`.
     """
     return _least(*correlations(sums, parts, tenths), rate)
 
@@ -67,7 +68,8 @@ def _least(values: Array, frames: NDArray[np.int64], tenths: int, rate: int) -> 
 def correlations(sums: Array, parts: PartSums, tenths: int) -> tuple[Array, NDArray[np.int64], int]:
     """Give the correlation of every window, one a tenth of a second, frames by tenth, and the tenths in a window.
 
-    NaN where a window holds no programme or a channel is silent; what is shorter than a window is taken as a whole.
+    0 where one channel is silent beside the other, NaN where a window holds no programme or both are silent; what is
+    shorter than a window is taken as a whole.
 
     Parameters
     ----------
@@ -88,8 +90,10 @@ def correlations(sums: Array, parts: PartSums, tenths: int) -> tuple[Array, NDAr
     if not tenths:
         return np.zeros(0), frames, 0
     total, some = sliding(sums, tenths), 2 * sliding(holds, tenths) >= length
-    counted = np.flatnonzero(some & (np.minimum(total[:, 0], total[:, 1]) > SILENT * sliding(frames, tenths)))
+    n, least, most = sliding(frames, tenths), total[:, :2].min(axis=1), total[:, :2].max(axis=1)
+    counted = np.flatnonzero(some & (least > SILENT * n))
     values = np.full(len(total), np.nan)
+    values[some & (least <= SILENT * n) & (most > PLAYING * n)] = 0.0
     left, right, both = total[counted].T
     values[counted] = both / np.sqrt(left * right)
     return values, frames, tenths
@@ -97,20 +101,18 @@ def correlations(sums: Array, parts: PartSums, tenths: int) -> tuple[Array, NDAr
 
 @dataclass(frozen=True, slots=True)
 class StereoResult:
-    """Balance in dB, R re L, None when a channel is silent; least correlation of 400 ms."""
+    """Least correlation of 400 ms; None when no window has one."""
 
-    balance: float | None
     correlation_min: Correlation | None
 
 
 @dataclass(frozen=True)
 class Stereo(Derived[StereoResult]):
-    """Balance over the whole side, and the least correlation of 400 ms, one window every 100 ms."""
+    """The least correlation of 400 ms, one window every 100 ms."""
 
-    id: ClassVar[str] = "stereo.balance"
-    publishes: ClassVar[Mapping[str, str]] = {"stereo.balance": "dB", "stereo.correlation_min": "1"}
+    id: ClassVar[str] = "stereo.correlation"
+    publishes: ClassVar[Mapping[str, str]] = {"stereo.correlation_min": "1"}
     meanings: ClassVar[Mapping[str, str]] = {
-        "stereo.balance": "How much more energy the right channel has than the left over the whole side.",
         "stereo.correlation_min": "Correlation of the channels in the worst 400 ms that hold programme, from -1 to 1.",
     }
 
@@ -124,23 +126,15 @@ class Stereo(Derived[StereoResult]):
         return (Parts(),)
 
     def work(self, measured: Measurements) -> StereoResult:
-        """Work out both."""
+        """Work it out from the sums."""
         parts = measured[Parts()]
-        left, right, _ = parts.sums.sum(axis=0)
-        audible = min(left, right) > SILENT * parts.counts.sum()
-        return StereoResult(
-            10.0 * math.log10(right / left) if audible else None,
-            least_correlation(by_tenths(parts.sums), parts, SHORT, measured.stream.rate),
-        )
+        return StereoResult(least_correlation(by_tenths(parts.sums), parts, SHORT, measured.stream.rate))
 
     def publish(self, result: StereoResult) -> Mapping[str, Quantity]:
-        """Give both where they have a meaning."""
-        published = {}
-        if result.balance is not None:
-            published["stereo.balance"] = Quantity(value=result.balance, unit="dB")
-        if result.correlation_min is not None:
-            published["stereo.correlation_min"] = result.correlation_min.quantity()
-        return published
+        """Give it where it has a meaning."""
+        if result.correlation_min is None:
+            return {}
+        return {"stereo.correlation_min": result.correlation_min.quantity()}
 
 
 @dataclass(frozen=True)
@@ -178,7 +172,7 @@ class _ListeningLow:
 
 @dataclass(frozen=True, slots=True)
 class LowCorrelationResult:
-    """Least correlation below 300 Hz over 10 s; None when nothing counts or a channel is silent there."""
+    """Least correlation below 300 Hz over 10 s; None when no window has one."""
 
     correlation: Correlation | None
     along: Curve = field(compare=False)

@@ -161,7 +161,7 @@ def _through(running: RunningTap, heard: Samples, room: int) -> Samples:
     end = 0
     for first in [*range(0, heard.shape[1], STEP), -1]:
         part = running.flush() if first < 0 else running.push(heard[:, first : first + STEP])
-        if given.shape[1] < end + part.shape[1]:
+        if len(given) < len(part) or given.shape[1] < end + part.shape[1]:  # a tap may give no frame of its first ones
             grown = np.empty((len(part), max(room, end + part.shape[1])))
             if end:
                 grown[:, :end] = given[:, :end]

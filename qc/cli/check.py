@@ -21,6 +21,7 @@ from qc.contract import Renderer, Report
 from qc.dsp import jit
 from qc.errors import UsageError
 from qc.judge.engine import exit_code
+from qc.level_option import read_level
 from qc.patience import PATIENCE_S
 from qc.report.since import counted_words
 from qc.ruleset.find import is_path
@@ -31,6 +32,7 @@ def check(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for what cannot be used, before anything is written."""
     if not words.delivery:
         raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
+    read_level(words.level)  # what cannot be used is refused before anything is loaded
     host = api.build_host() if words.patience is None else api.build_host(words.patience)
     patience: float = words.patience or PATIENCE_S
     if words.note_template is not None and not any(word.startswith("note=") for word in words.out):
@@ -49,6 +51,7 @@ def check(words: argparse.Namespace) -> int:
         options = replace(
             papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,
             chain=tuple(words.chain), patience=patience, cache=cache(words, read), verify=words.verify, told=say,
+            level=words.level,
         )  # fmt: skip
         checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in wanted))
     report = checked.report.model_copy(update={"run": None}) if words.reproducible else checked.report

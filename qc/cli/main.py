@@ -7,20 +7,25 @@ import contextlib
 import gc
 import importlib
 import os
+import re
 import sys
-from collections.abc import Callable
-from typing import NoReturn
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, NoReturn
 
 import qc
-from qc.errors import OutputError, SidegateError
+from qc.cli import stopping
+from qc.cli.streams import LONGEST, emit, flush, open_missing, say
+from qc.errors import SidegateError
 from qc.wording import shown
+
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
+
+__all__ = ["emit", "main", "parser", "run", "say"]
 
 EPILOG = """\
 exit codes: 0 nothing failed, 1 a check failed (with --strict: or warned), 2 the command line, delivery file or
 ruleset cannot be used, 3 a plugin or the tool failed"""
-
-LONGEST = 2000
-"""Characters of a sentence on stderr: what was read may be longer than anyone wants to see again."""
 
 GARBAGE = 400_000
 """Objects made before unused ones are looked for: a start makes many, all of which stay."""
@@ -32,6 +37,13 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """End with exit code 2."""
         self.exit(2, f"{self.prog}: {shown(message, LONGEST)}; see {self.prog} --help\n")
+
+    def print_help(self, file: SupportsWrite[str] | None = None) -> None:
+        """Write the help; argparse by itself passes over a stdout that cannot be written."""
+        if file is not None:
+            super().print_help(file)
+        else:
+            emit(self.format_help().encode(sys.stdout.encoding or "utf-8", "replace"))
 
 
 class _Version(argparse.Action):
@@ -83,6 +95,7 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
     )
+    _level(check, "judge every side at")
     _reproducible(check)
     _chain(check)
     _hearing(check)
@@ -102,7 +115,7 @@ def parser() -> argparse.ArgumentParser:
     init = commands.add_parser(
         "init", help="draft a delivery.yaml from audio files",
         description="Draft a delivery.yaml from audio files: sides A, B ... in the order given, one file a side; "
-        "tracks from a CUE sheet, or found from silences of 0.8 s and more below -60 dBFS; checksums; comments where "
+        "tracks from a CUE sheet, or found from silences of 0.8 s and more; checksums; comments where "
         "something must be filled in. Files that are the tracks of one side are not guessed: name them with --side. "
         "Nothing is written over.",
     )  # fmt: skip
@@ -152,6 +165,14 @@ def _reproducible(command: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
+def _level(command: argparse.ArgumentParser, what: str) -> None:
+    command.add_argument(
+        "--level", metavar="VALUE",
+        help=f"{what} this level, whatever the delivery asks for: release (the lowest recommended level of the disc's "
+        'sides), recommended (its own), clean (nothing warns), or a level such as "-6 dB"',
+    )  # fmt: skip
+
+
 def _chain(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--chain", metavar="KEY=VALUE", action="append", default=[],
@@ -173,6 +194,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     plan.add_argument("--split", action="store_true", help="break the programme of all sides, in its order, into sides")
     plan.add_argument("--most", metavar="N", type=_sides, help="with --split: over N sides at the most")
     plan.add_argument("--reorder", action="store_true", help="suggest an order of tracks inside each side")
+    _level(plan, "add what the planned disc comes to at")
     _chain(plan)
     plan.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
@@ -270,21 +292,36 @@ def _count(text: str) -> int:
 
 def main(argv: list[str] | None = None) -> int:
     """Run a command and give its exit code; every error is one sentence on stderr."""
-    words = parser().parse_args(argv)
     try:
-        return _run(words)
+        return _run(parser().parse_args(_levels_joined(sys.argv[1:] if argv is None else argv)))
     except SidegateError as error:
         say(str(error))
         return error.exit_code
-    except KeyboardInterrupt:
-        say("stopped; nothing more was written")
-        return 130
+    except KeyboardInterrupt as stopped:
+        say(stopping.SENTENCE)
+        return stopped.exit_code if isinstance(stopped, stopping.StoppedError) else 130
     except Exception as error:  # a fault of the tool is one sentence too
+        if (number := stopping.received()) is not None:  # what a module made of the signal while it was imported
+            say(stopping.SENTENCE)
+            return 128 + number
         if os.environ.get("SIDEGATE_DEBUG"):
             raise
         text = " ".join(str(error).split())
         say(f"the tool itself failed ({type(error).__name__}: {text}); please report it; SIDEGATE_DEBUG=1 shows where")
         return 3
+
+
+def _levels_joined(argv: Sequence[str]) -> list[str]:
+    """Join `--level -6dB` to `--level=-6dB`, since a value with a leading minus looks like an option."""
+    joined: list[str] = []
+    for index, word in enumerate(argv):
+        if word == "--":
+            return [*joined, *argv[index:]]
+        if joined and joined[-1] == "--level" and re.match(r"-[0-9.]", word):
+            joined[-1] = f"--level={word}"
+        else:
+            joined.append(word)
+    return joined
 
 
 def _run(words: argparse.Namespace) -> int:
@@ -293,6 +330,7 @@ def _run(words: argparse.Namespace) -> int:
         command: Callable[[argparse.Namespace], int]
         name = words.command.replace("-", "_")
         command = getattr(importlib.import_module(f"qc.cli.{name}"), name)
+        stopping.by_unwinding()
         return command(words)
     if words.command == "schema":
         from qc.cli.schema import schema
@@ -303,48 +341,37 @@ def _run(words: argparse.Namespace) -> int:
     return plugins()
 
 
-def say(sentence: str) -> None:
-    """Write a sentence on stderr, on one line and without anything that would steer a terminal."""
-    with contextlib.suppress(OSError, ValueError):  # nobody listens
-        sys.stderr.write(f"sidegate: {shown(sentence, LONGEST)}\n")
-        sys.stderr.flush()
-
-
-def emit(asked_for: bytes) -> None:
-    """Write on stdout; a reader that went away has read what it wanted, anything else raises OutputError."""
-    try:
-        sys.stdout.buffer.write(asked_for)
-        sys.stdout.buffer.flush()
-    except BrokenPipeError:
-        _mute()
-    except OSError as error:
-        _mute()
-        raise OutputError(f"stdout cannot be written: {error.strerror}; send it elsewhere") from None
-
-
-def _mute() -> None:
-    """Let what is still in the buffer of stdout go nowhere, so that it is not tried again at the end."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
 def run() -> NoReturn:
-    """Entry point of the console script."""
+    """Run the command that the process was started with, and end the process."""
+    stopping.at_once()
     gc.set_threshold(GARBAGE)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of numpy's algebra, which no kernel uses
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some takes as long as a model
-    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - closed by the caller
-    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+    open_missing()
     code: str | int | None
     try:
         code = main()
     except SystemExit as ended:  # help, the version, words that cannot be used
         code = ended.code
-    _leave(code)
+    except KeyboardInterrupt as stopped:  # while it was being said that a signal came
+        code = stopped.exit_code if isinstance(stopped, stopping.StoppedError) else 130
+    stopping.at_once()
+    _leave(_flushed(code))
+
+
+def _flushed(code: str | int | None) -> str | int | None:
+    """Write what is left of stdout, and give the exit code: a success that could not be delivered is none."""
+    try:
+        flush()
+    except SidegateError as error:
+        say(str(error))
+        return error.exit_code if code in {None, 0, 1} else code
+    return code
 
 
 def _leave(code: str | int | None) -> NoReturn:
     """End the process, also while a plugin's call that was given up, or interrupted, is still at work."""
-    _flush()
+    stopping.not_at_all()
     patience = sys.modules.get("qc.patience")
     if patience is not None and patience.still_at_work():
         with contextlib.suppress(OSError, ValueError):
@@ -352,13 +379,3 @@ def _leave(code: str | int | None) -> NoReturn:
         os._exit(code if isinstance(code, int) else int(code is not None))
     gc.freeze()  # the process ends: nothing is gone through once more
     sys.exit(code)
-
-
-def _flush() -> None:
-    """Write out what is left of stdout, as help that nobody reads to its end."""
-    try:
-        sys.stdout.flush()
-    except OSError:
-        _mute()
-    except ValueError:  # it was closed
-        pass

@@ -8,6 +8,7 @@ import json
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
@@ -17,6 +18,8 @@ from qc.wording import shown
 
 OWN = ".sidegate"
 """File in a folder that was written here: the names of all that it holds, so that it may be written again."""
+MOST_REMOVALS = 50
+"""How often it is tried, one second in all, to remove a folder that is still being filled."""
 
 
 def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
@@ -75,7 +78,16 @@ def put_folder(path: Path, fill: Callable[[Path], None], place: str) -> None:
     finally:
         _back(path, made)
         for one in made:
-            shutil.rmtree(one, ignore_errors=True)
+            _remove(one)
+
+
+def _remove(folder: Path) -> None:
+    """Remove a folder, also one that a thread which was interrupted goes on filling."""
+    for _ in range(MOST_REMOVALS):
+        shutil.rmtree(folder, ignore_errors=True)
+        if not folder.exists():
+            return
+        time.sleep(0.02)
 
 
 def _back(path: Path, made: list[Path]) -> None:

@@ -15,6 +15,7 @@ from qc.cli.storing import cache
 from qc.cli.writing import as_asked, attempted, places, refuse_sources
 from qc.dsp import jit
 from qc.errors import UsageError
+from qc.level_option import read_level
 from qc.patience import PATIENCE_S
 from qc.report.plan import exit_code
 from qc.report.plan_text import plan_text
@@ -29,6 +30,7 @@ def plan(words: argparse.Namespace) -> int:
         raise UsageError("plan: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
     if words.most is not None and not words.split:
         raise UsageError("--most: it says over how many sides to break at the most; give --split too")
+    read_level(words.level)  # what cannot be used is refused before anything is loaded
     wanted = places(words.out or ["text=-"], FORMATS)
     host = api.build_host() if words.patience is None else api.build_host(words.patience)
     patience = words.patience or PATIENCE_S
@@ -41,7 +43,7 @@ def plan(words: argparse.Namespace) -> int:
         options = api.PlanOptions(
             words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain), patience=patience,
             cache=cache(words, read), verify=words.verify, told=say,
-            disc=words.disc, split=words.split, most=words.most, reorder=words.reorder,
+            level=words.level, disc=words.disc, split=words.split, most=words.most, reorder=words.reorder,
         )  # fmt: skip
         report = api.plan(path, options, host, read)
     if words.reproducible:

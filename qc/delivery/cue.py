@@ -20,6 +20,8 @@ FRAMES = 75
 """CUE frames in a second."""
 LARGEST = 1 << 18
 """bytes; 99 tracks are a few pages of text."""
+LONGEST_LINE = 5_000
+"""Characters of a line: a path has at most 4,096 (practice)."""
 
 _AUDIO = ("WAVE", "AIFF", "FLAC")
 _PASSED_OVER = frozenset({
@@ -132,6 +134,8 @@ def parse_cue(held: bytes, name: str) -> CueSheet:
         raise DeliveryError(f"{name}: the file is larger than 256 KiB, so it cannot be a CUE sheet")
     sheet = CueSheet(name)
     for number, raw in enumerate(re.split(r"\r\n|\r|\n", _decoded(held)), start=1):
+        if len(raw) > LONGEST_LINE:
+            sheet.fail(number, f"the line is {len(raw)} characters long; at most {LONGEST_LINE} are accepted")
         if unseen := _UNSEEN.search(raw):
             sheet.fail(number, f"the line holds the unseen character U+{ord(unseen[0]):04X}; delete it")
         command, _, rest = raw.strip().partition(" ")
@@ -186,14 +190,26 @@ def _text(sheet: CueSheet, number: int, command: str, rest: str) -> str:
 
 
 def _file(sheet: CueSheet, number: int, rest: str) -> None:
-    match = re.match(r'"([^"]+)"\s*(\S*)\Z', rest) or re.match(r"([^\"\s].*?)\s+(\S+)\Z", rest)
-    if match is None or not match[2]:
+    name, kind = _name_and_kind(rest)
+    if not name or not kind:
         sheet.fail(number, 'FILE needs a name and a kind; write it as FILE "side-a.wav" WAVE')
-    name, kind = match[1], match[2].upper()
     if kind not in _AUDIO:
         why = "is not a master" if kind == "MP3" else "cannot be read"
         sheet.fail(number, f"a file of the kind {shown(kind)} {why}; ask for {', '.join(_AUDIO[:-1])} or {_AUDIO[-1]}")
     sheet.files.append(CueFile(name, kind, number))
+
+
+def _name_and_kind(rest: str) -> tuple[str, str]:
+    """Split what follows FILE, a name with or without quotation marks and a word; empty where one is missing.
+
+    Split and not matched: a pattern that looks for the last blank takes quadratic time over a line of blanks.
+    """
+    if rest.startswith('"'):
+        name, closed, kind = rest[1:].partition('"')
+        words = kind.split() if closed else []
+    else:
+        name, *words = rest.rsplit(maxsplit=1) or [""]
+    return (name, words[0].upper()) if len(words) == 1 else ("", "")
 
 
 def _track(sheet: CueSheet, number: int, rest: str) -> None:
@@ -229,7 +245,7 @@ def _index(sheet: CueSheet, number: int, rest: str) -> None:
         sheet.fail(number, f"track {track.number} has INDEX {which:02d} twice (see line {track.indexes[which].line})")
     if track.indexes and which < max(track.indexes):
         sheet.fail(number, f"INDEX {which:02d} stands behind INDEX {max(track.indexes):02d}; list them upwards")
-    for last in [index for one in sheet.tracks for index in one.indexes.values()][-1:]:
+    for last in [index for one in sheet.tracks[-2:] for index in one.indexes.values()][-1:]:
         if last.file == here.file and here.second < last.second:
             then = f"{written(last.second)} of line {last.line}"
             sheet.fail(number, f"{written(here.second)} lies before {then}; the times of a file go upwards")

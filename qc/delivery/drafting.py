@@ -19,6 +19,7 @@ import qc
 from qc.audio.heard import hear
 from qc.audio.plan import plan
 from qc.audio.source import AudioFaultError, FileSource
+from qc.chain import Chain
 from qc.delivery.cue import CueSheet, CueTrack, matched
 from qc.delivery.examine import Declared, examine, silent
 from qc.delivery.found import LEAST_SILENCE, found_tracks
@@ -153,7 +154,7 @@ def _one_file(
         return lines + [_track(track.number, track, start, end, _of_sheet(track)) for track, start, end in tracks]
     if sheet is not None:
         lines.append("      # The CUE sheet names no track of this file.")
-    least = f"{float(LEAST_SILENCE):g} s below -60 dBFS (practice)"
+    least = f"{float(LEAST_SILENCE):g} s without programme (practice)"
     lines.append(f"      # Found from silences of at least {least}, to 10 ms.")
     for number, found in enumerate(found_tracks(_heard(one, progress)), start=1):
         before = f"found: silence of {float(found.silence_before):.1f} s before"
@@ -206,7 +207,7 @@ def _heard(one: _File, progress: Callable[[float], None] | None) -> Heard:
     """Hear a file for its programme alone."""
     assert one.facts.sample_rate is not None  # examined without a fault
     assert one.facts.frames is not None
-    need = Programme()
+    need = Programme.of(Chain())
     source = FileSource(one.path, f"file:{one.name}", one.facts.sample_rate, one.facts.frames, one.name)
     try:
         heard = hear(source, plan([need]), progress=progress)[need]

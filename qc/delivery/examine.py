@@ -367,4 +367,4 @@ def with_fault(received: Received, fault: AudioFault) -> Received:
 
 def silent(received: Received) -> AudioFault:
     """Say that a file holds no programme."""
-    return _fault("silent", f"{received.file} holds nothing above -60 dBFS from start to end", AGAIN)
+    return _fault("silent", f"{received.file} holds no programme from start to end, only silence or noise", AGAIN)

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from qc.groove.programme import THRESHOLD, WINDOWS_A_SECOND, Heard
+from qc.groove.programme import WINDOWS_A_SECOND, Heard
 
 LEAST_SILENCE = Fraction(8, 10)
-"""s below -60 dBFS rms that part two tracks (practice): shorter ones are breaths of the music."""
+"""s without programme that part two tracks (practice): shorter ones are breaths of the music."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,7 @@ def found_tracks(heard: Heard, least: Fraction = LEAST_SILENCE) -> Sequence[Foun
 
     A window of 10 ms that holds any programme belongs to its track, so no sound is left outside.
     """
-    (there,) = (heard.power.max(axis=0) > THRESHOLD).nonzero()
+    (there,) = heard.programme.nonzero()
     if not len(there):
         return ()
     windows = least * WINDOWS_A_SECOND

@@ -24,7 +24,7 @@ from qc.delivery.schema import (
     Text,
     ToneLevel,
 )
-from qc.delivery.times import PATTERN, read_time, write_time
+from qc.delivery.times import LONGEST_TEXT, PATTERN, read_time, write_time
 from qc.wording import misplaced, shown
 
 STEREO = ("left", "right")
@@ -37,7 +37,7 @@ LONGEST_GAP = Fraction(60)
 
 def _gap(text: str) -> str:
     if text not in {"mark", "segue"}:
-        if re.fullmatch(r"\S+ ?s", text) is None:
+        if len(text) > LONGEST_TEXT or re.fullmatch(r"\S+ ?s", text) is None:
             raise ValueError(f'"{shown(text)}" is not a gap; write mark, segue or a time such as "3 s"')
         if read_time(text.removesuffix("s")) > LONGEST_GAP:
             raise ValueError(f'"{shown(text)}" is longer than a minute; write mark, segue or a time such as "3 s"')
@@ -267,6 +267,10 @@ class Side(Sent):
         )
 
 
+MOST_SIDES = 99
+"""Sides of one delivery; each takes the work of a whole run (practice)."""
+
+
 class Delivery(Sent):
     """Everything that was sent for one disc."""
 
@@ -276,6 +280,8 @@ class Delivery(Sent):
     part: Part | None = None
     disc: Disc | None = None
     ruleset: Line | None = None
+    levels: Literal["each", "release"] | None = None
+    """how the free sides of a disc are judged: each at its own recommended level, or all at the lowest of them"""
     sides: tuple[Side, ...] = Field(min_length=1)
     notes: Text | None = None
 
@@ -283,6 +289,13 @@ class Delivery(Sent):
     def _disc_or_ruleset(self) -> Self:
         if self.disc is None and self.ruleset is None:
             raise misplaced('"disc" is missing; write it as disc: {size: 12in, speed: 33}, or name a ruleset')
+        return self
+
+    @model_validator(mode="after")
+    def _no_more_sides_than_a_set_has(self) -> Self:
+        if len(self.sides) > MOST_SIDES:
+            what = f"the delivery has {len(self.sides)} sides; at most {MOST_SIDES} are judged together"
+            raise misplaced(f"{what}, so send several deliveries", ("sides", MOST_SIDES))
         return self
 
     @model_validator(mode="after")

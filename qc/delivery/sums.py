@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import posixpath
 import re
@@ -23,6 +24,8 @@ IN_FOLDER: dict[str, Algorithm] = {
 """Lists for the whole folder of a delivery."""
 LARGEST = 1 << 20
 """bytes; ten thousand lines are no list of a record's files"""
+LONGEST_LINE = 5_000
+"""Characters of a line: a path has at most 4,096, a digest 64 (practice)."""
 
 _PLAIN = re.compile(r"(?P<escaped>\\?)(?P<digest>[0-9A-Fa-f]+)(?:[ \t]+\*?(?P<name>\S.*))?\Z")
 _BSD = re.compile(r"(?P<escaped>\\?)(?P<algorithm>[A-Za-z0-9-]+) ?\((?P<name>.+)\) ?= ?(?P<digest>[0-9A-Fa-f]+)\Z")
@@ -76,15 +79,14 @@ def stated(folder: Path, name: str) -> tuple[tuple[Stated, ...], tuple[Unusable,
     for place, algorithm in _candidates(name):
         if not os.path.lexists(folder / place):
             continue
-        text = _text(folder, place)
-        if isinstance(text, Unusable):
-            odd.append(text)
+        listed = _listed(folder, place, algorithm)
+        if isinstance(listed, Unusable):
+            odd.append(listed)
             continue
-        lines, malformed = _lines(text, algorithm)
-        odd += [Unusable(place, f"{shown(place)} {why}") for why in malformed]
-        mine = [line for line in lines if _is_about(line.name, place, name)]
+        odd += [Unusable(place, f"{shown(place)} {why}") for why in listed.malformed]
+        mine = listed.about(place, name)
         found += [Stated(line.algorithm, line.digest, place, line.number) for line in mine]
-        if not mine and not malformed and posixpath.splitext(place)[0] == name:
+        if not mine and not listed.malformed and posixpath.splitext(place)[0] == name:
             odd.append(Unusable(place, f"{shown(place)} gives no digest of {shown(name)}"))
     return tuple(found), tuple(odd)
 
@@ -96,6 +98,43 @@ def _candidates(name: str) -> Iterator[tuple[str, Algorithm]]:
     for algorithm in DIGITS:
         places[f"{name}.{algorithm}"] = places[f"{stem}.{algorithm}"] = algorithm
     yield from (places | IN_FOLDER).items()
+
+
+@dataclass(frozen=True, slots=True)
+class _List:
+    """A list of digests taken apart, its lines by the name that each is about."""
+
+    by_path: dict[str | None, list[_Line]]
+    by_name: dict[str | None, list[_Line]]
+    """by the last part of the path; None for lines without a name"""
+    malformed: list[str]
+
+    def about(self, place: str, name: str) -> list[_Line]:
+        """Give the lines about an audio file, in order; one without a name is about the file that it lies beside.
+
+        In a file of its own the folder does not count, for people make those where the audio lay before.
+        """
+        if place in IN_FOLDER:
+            return self.by_path.get(_plain(name), [])
+        mine = [*self.by_name.get(posixpath.basename(_plain(name)), []), *self.by_name.get(None, [])]
+        return sorted(mine, key=lambda line: line.number)
+
+
+def _listed(folder: Path, place: str, algorithm: Algorithm) -> _List | Unusable:
+    """Read a list of digests; one that covers a thousand files is taken apart once and not a thousand times."""
+    text = _text(folder, place)
+    return text if isinstance(text, Unusable) else _taken_apart(text, algorithm)
+
+
+@functools.lru_cache(maxsize=4)
+def _taken_apart(text: str, algorithm: Algorithm) -> _List:
+    lines, malformed = _lines(text, algorithm)
+    found = _List({}, {}, malformed)
+    for line in lines:
+        path = None if line.name is None else _plain(line.name)
+        found.by_path.setdefault(path, []).append(line)
+        found.by_name.setdefault(None if path is None else posixpath.basename(path), []).append(line)
+    return found
 
 
 def _text(folder: Path, place: str) -> str | Unusable:
@@ -141,6 +180,8 @@ def _lines(text: str, algorithm: Algorithm) -> tuple[list[_Line], list[str]]:
 
 def _line(number: int, written: str, algorithm: Algorithm) -> _Line | str:
     """Read one line, or say why it cannot be read."""
+    if len(written) > LONGEST_LINE:
+        return f"the line is {len(written)} characters long; at most {LONGEST_LINE} are read"
     match = _BSD.match(written) or _PLAIN.match(written)
     if match is None:
         return f'"{shown(written)}" is no line of a list of checksums'
@@ -155,16 +196,6 @@ def _line(number: int, written: str, algorithm: Algorithm) -> _Line | str:
     if parts["escaped"] and name:
         name = re.sub(r"\\(.)", lambda found: {"n": "\n", "r": "\r"}.get(found[1], found[1]), name)
     return _Line(number, algorithm, digest.lower(), name)
-
-
-def _is_about(named: str | None, place: str, name: str) -> bool:
-    """Tell whether a line of a side file is about an audio file; one without a name is about the file it lies beside.
-
-    In a file of its own the folder does not count, for people make those where the audio lay before.
-    """
-    if place in IN_FOLDER:
-        return named is not None and _plain(named) == _plain(name)
-    return named is None or posixpath.basename(_plain(named)) == posixpath.basename(_plain(name))
 
 
 def _plain(name: str) -> str:

@@ -16,6 +16,8 @@ PATTERN = f"^({_SECONDS}|{_ONE_COLON}|{_TWO_COLONS})$"
 _TIME = re.compile(PATTERN.removesuffix("$") + r"\Z")
 LONGEST = 1e9
 """s that no time reaches"""
+LONGEST_TEXT = 64
+"""Characters of a written time; the longest form has 36."""
 _FORMS = 'write seconds (62.5), "m:ss.fff" or "h:mm:ss.fff"'
 
 
@@ -32,13 +34,23 @@ def read_time(written: str | float | Fraction) -> Fraction:
         return written
     if isinstance(written, float) and 0.0 <= written < LONGEST:
         return Fraction(repr(float(written)))  # of any number of places, as 1e-05 is
-    text = str(written).strip()
+    text = _text(written)
     if _TIME.match(text) is None:
         raise ValueError(_why_not(text))
     seconds = Fraction(0)
     for part in text.split(":"):
         seconds = seconds * 60 + Fraction(part)
     return seconds
+
+
+def _text(written: str | float) -> str:
+    """Give a written time without blanks at its ends; raises ValueError where it is longer than any time."""
+    if isinstance(written, int) and abs(written) >= LONGEST:
+        raise ValueError(f"a time of more than {LONGEST:.0f} s is too long; {_FORMS}")
+    text = str(written)
+    if len(text) > LONGEST_TEXT:
+        raise ValueError(f'"{shown(text)}" is not a time, and {len(text)} characters long; {_FORMS}')
+    return text.strip()
 
 
 def _why_not(text: str) -> str:

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp import flat_tops
 from qc.dsp import runs as clipped
 from qc.dsp.jit import kernel
-from qc.dsp.lanes import any_at_least, greater, loader, magnitude, splatter, store
+from qc.dsp.lanes import any_at_least, greater, lesser, loader, magnitude, splatter, store
 from qc.dsp.truepeak import BOUND, HALF, STEP, WEIGHTS, oversample
 from qc.dsp.windows import keep
 
@@ -42,22 +43,36 @@ class Peak:
 def _pass_over(row: Array, at: int, stop: int, runs_from: float, wave_from: float, totals: Array) -> int:
     """Pass over segments from index `at` to `stop` and give where one begins that must be looked at, else `stop`.
 
-    That is one with a sample of `runs_from`, or over which a wave may lie that rises from samples of `wave_from`. All
-    of them, that one too, are added to `totals` (16,) by place.
+    That is one with a sample of `runs_from`, or over which a wave may lie that rises from samples of `wave_from`, or
+    that may hold a flat top. All of them, that one too, are added to `totals` (16,) by place.
     """
     total, more = _load(totals, 0), _load(totals, 8)
-    clipping, rising = _splat(runs_from), _splat(wave_from)
+    clipping, rising, loud = _splat(runs_from), _splat(wave_from), _splat(flat_tops.LEAST)
     while at < stop:
-        largest = other = _splat(0.0)
+        above = below = _load(row, at)
+        above_on = below_on = _load(row, at + 8)
         for i in range(at, at + SEGMENT, 16):
             v, w = _load(row, i), _load(row, i + 8)
             total, more = total + v, more + w
-            largest, other = greater(magnitude(v), largest), greater(magnitude(w), other)
-        largest = greater(largest, other)
-        before = greater(magnitude(_load(row, at - 16)), magnitude(_load(row, at - 8)))
-        behind = greater(magnitude(_load(row, at + SEGMENT)), magnitude(_load(row, at + SEGMENT + 8)))
-        near = greater(largest, greater(before, behind))
-        if any_at_least(largest, clipping) or any_at_least(near, rising):
+            above, above_on = greater(v, above), greater(w, above_on)
+            below, below_on = lesser(v, below), lesser(w, below_on)
+        largest = greater(greater(above, above_on), _splat(0.0) - lesser(below, below_on))
+        if any_at_least(largest, clipping):
+            break
+        v, w, v_on, w_on = (
+            _load(row, at - 16),
+            _load(row, at + SEGMENT),
+            _load(row, at - 8),
+            _load(row, at + SEGMENT + 8),
+        )
+        above, above_on = greater(above, greater(v, w)), greater(above_on, greater(v_on, w_on))
+        below, below_on = lesser(below, lesser(v, w)), lesser(below_on, lesser(v_on, w_on))
+        near = greater(greater(above, above_on), _splat(0.0) - lesser(below, below_on))
+        if any_at_least(near, rising):
+            break
+        if any_at_least(near, loud) and (
+            flat_tops.plateau(above, above_on) or flat_tops.plateau(_splat(0.0) - below, _splat(0.0) - below_on)
+        ):
             break
         at += SEGMENT
     store(totals, 0, total)
@@ -84,9 +99,9 @@ def _follow_wave(row: Array, at: int, frame: int, weights: Array, bound: float, 
 @kernel
 def _look(
     row: Array, at: int, frame: int, weights: Array, bound: float, y: Array, top: Array, tops: Array,
-    runs: NDArray[np.int64],
+    runs: NDArray[np.int64], tops_then: Array, flats: Array,
 ) -> None:  # fmt: skip
-    """Look for clipped runs and peaks in the segment from index `at` on, which is number `frame` of the stream.
+    """Look for clipped runs, flat tops and peaks in the segment from index `at` on, number `frame` of the stream.
 
     top (4,): greatest sample, its frame, greatest value, its place in quarter frames.
     """
@@ -97,6 +112,7 @@ def _look(
         clipped.follow(row, at, at + SEGMENT, frame, tops, runs)
     else:
         clipped.interrupt(runs)
+    flat_tops.follow(row, at, at + SEGMENT, frame, tops, tops_then, flats, y)
     if any_at_least(largest, _splat(top[0])):
         for i in range(SEGMENT):
             if abs(row[at + i]) > top[0]:
@@ -109,7 +125,7 @@ def _look(
 @kernel
 def _segments(
     row: Array, at: int, stop: int, frame: int, weights: Array, bound: float, y: Array, top: Array, tops: Array,
-    runs: NDArray[np.int64], totals: Array,
+    runs: NDArray[np.int64], totals: Array, tops_then: Array, flats: Array,
 ) -> None:  # fmt: skip
     """Hear the segments of one channel from index `at`, which is number `frame` of the stream, to `stop`."""
     zero = frame - at
@@ -117,8 +133,9 @@ def _segments(
         found = _pass_over(row, at, stop, min(tops[0], tops[1]), max(_LEAST, top[2] / bound), totals)
         if found > at:
             clipped.interrupt(runs)
+            flat_tops.interrupt(flats)
         if found < stop:
-            _look(row, found, zero + found, weights, bound, y, top, tops, runs)
+            _look(row, found, zero + found, weights, bound, y, top, tops, runs, tops_then, flats)
         at = found + SEGMENT
 
 
@@ -131,7 +148,7 @@ def _whole(frames: int) -> int:
 @kernel
 def sweep(
     x: Array, filled: int, frame: int, held: Array, weights: Array, bound: float, y: Array, best: Array,
-    tops: Array, runs: NDArray[np.int64], totals: Array,
+    tops: Array, runs: NDArray[np.int64], totals: Array, tops_then: Array, flats: Array,
 ) -> int:  # fmt: skip
     """Hear all segments that x (2, n) completes; gives their frames.
 
@@ -148,7 +165,7 @@ def sweep(
         row, first, stop = (x[c], border - filled, done - filled) if in_x else (held[c], 0, border)
         _segments(
             row, HALF + first, HALF + stop, frame + in_x * border, weights, bound, y, best[c], tops[c], runs[c],
-            totals[c],
+            totals[c], tops_then[c], flats[c],
         )  # fmt: skip
     if done < filled:
         keep(held, done, n + filled, held)
@@ -166,6 +183,7 @@ class PeakSweep:
         self._weights, self._y = WEIGHTS.reshape(-1), np.empty(3 * STEP)
         self._best, self._totals = np.zeros((2, 4)), np.zeros((2, 16))
         self._tops, self._runs = clipped.fresh()
+        self._tops_then, self._flats = self._tops.copy(), flat_tops.fresh()
         self._frames = 0
 
     def push(self, x: Array) -> None:
@@ -187,10 +205,14 @@ class PeakSweep:
             self._totals.sum(axis=1) / max(1, self._frames),
         )
 
+    def flat_tops(self) -> tuple[flat_tops.FlatRuns, flat_tops.FlatRuns]:
+        """Give the flat tops of the left and right channel, once all was heard."""
+        return flat_tops.found(self._flats[0]), flat_tops.found(self._flats[1])
+
     def _hear(self, x: Array) -> None:
         done = sweep(
             x, self._filled, self._next, self._held, self._weights, BOUND, self._y, self._best, self._tops,
-            self._runs, self._totals,
+            self._runs, self._totals, self._tops_then, self._flats,
         )  # fmt: skip
         self._filled += x.shape[1] - done
         self._next += done

@@ -37,14 +37,16 @@ MEANINGS: dict[str, str] = {
     "groove.travel": "How far the groove runs inwards as cut, marks between tracks counted.",
     "groove.travel_least": "The least travel possible: each turn as close to the one before as the land allows.",
     "groove.last_diameter": "Diameter at which the side ends.",
-    "groove.judged_level": "Cut level the side is judged at: the one asked for, else the recommended one.",
+    "groove.judged_level": "Cut level the side is judged at: the requested one, else the release level of its disc, "
+    "the lowest recommended level among the disc's free sides.",
     "groove.recommended_level": (
         "The cut level that the ruleset recommends: groove.edge_level, or by its policy a margin below that."
     ),
     "groove.edge_level": "The highest cut level at which every limit that sets the level holds.",
     "groove.clean_level": "The highest cut level at which nothing warns.",
     "groove.level_on_disc": "Loudness of the programme on the disc against the alignment tone.",
-    "groove.level_over_recommended": "How far the cut level asked for lies above the recommended one.",
+    "groove.level_over_recommended": "How far the requested cut level, cut_level or --level, lies above the "
+    "recommended one.",
     "layout.lead_out_room": "Turns of lead-out, 6.4 mm each, between the last groove and the finishing groove.",
     "layout.minutes_over_table": "Minutes that the side is longer than the playing-time table allows at its loudness.",
 }

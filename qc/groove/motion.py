@@ -7,7 +7,7 @@ Left is the inner wall, right the outer (L-1). Displacement is along each wall's
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,38 +15,16 @@ from numpy.typing import NDArray
 from qc.audio.buffers import Buffers
 from qc.chain import Signal
 from qc.contract import RunningTap, Samples, Stream, Tap
-from qc.dsp import biquad, cascade, fir, recording
+from qc.dsp import biquad, cascade, recording
 from qc.dsp.cascade import LAG
+from qc.groove.topped import Topped, motion_rate
 
-TRANSITION = 4_100.0
-"""Hz above the top in which the pass band ends; what 44.1 kHz leaves between 20 kHz and the image of 20 kHz."""
-
-STOP = 72.0
-"""dB for which the top's stop band is designed (Kaiser's formula gives 71); its ripple below 20 kHz is 0.003 dB."""
-IMAGE = 105.0
-"""dB by which the images of doubling are down: bass has images that acceleration would show."""
-FOLDED = 86.0
-"""dB for which the filter that halves the rate is designed: what folds down upon the top's pass or transition band is
-80 dB down (practice), and the pass band within 0.001 dB."""
-AFTER = 32
-"""Frames of motion given after the file's last one."""
 HELD = 4
 """Slices of motion that may wait to be heard; their memory is used again."""
 LOW_HZ = 300.0
 """Hz below which the groove model looks at vertical motion by itself."""
 LOW_LATE = 2 * LAG
 """Frames by which the low rows of `Motion` come later than the others."""
-
-
-class _Stage(Protocol):
-    def push(self, x: NDArray[Any]) -> NDArray[Any]: ...
-
-
-def motion_rate(rate: int) -> int:
-    """Frames a second at which motion is worked out: 88,200 or 96,000, in step with the file and its sectors."""
-    if rate < 60_000:
-        return 2 * rate
-    return rate // 2 if rate > 120_000 else rate
 
 
 @dataclass(frozen=True)
@@ -59,6 +37,10 @@ class Motion(Tap):
     """
 
     signal: Signal
+
+    def base(self) -> Tap:
+        """Listen to what lies below the top."""
+        return Topped(self.signal.top)
 
     def rate(self, stream: Stream) -> int:
         """88,200 or 96,000 frames a second."""
@@ -101,24 +83,13 @@ class _FirstTwo:
 
 
 class _Running:
-    """Top and change of rate, bass mono, recording characteristic with subsonic, cutter pole, in that order."""
+    """Bass mono, recording characteristic with subsonic, cutter pole, in that order."""
 
     lasting = True
 
     def __init__(self, signal: Signal, stream: Stream) -> None:
         rate = motion_rate(stream.rate)
-        end = signal.top + TRANSITION
-        self._stages: list[_Stage] = []
-        if rate > stream.rate:
-            self._stages.append(fir.Doubler(fir.kaiser_low_pass(signal.top, end, rate, IMAGE)))
-        else:
-            if rate < stream.rate:  # what folds below the top's own stop band is taken out first
-                self._stages.append(fir.Halver(fir.half_band(end, stream.rate, FOLDED)))
-            self._stages.append(fir.Same(fir.kaiser_low_pass(signal.top, end, rate, STOP)))
-        if signal.bass_mono:
-            self._stages.append(_BassMono(signal.bass_mono, rate))
-        frames = -(-stream.frames * rate // stream.rate)
-        self._left = frames + AFTER + LAG  # frames still to be heard
+        self._mono = _BassMono(signal.bass_mono, rate) if signal.bass_mono else None
         self._early = LAG  # frames still to come out before frame 0 does
         self._sections = cascade.coefficients(
             np.vstack([
@@ -130,25 +101,19 @@ class _Running:
         self._size = 0
         self._buffers = Buffers((0,), np.float64, HELD)
 
-    def push(self, x: Samples) -> Samples:
-        """Take (2, n) of the file, give what is ready of the motion."""
-        heard: NDArray[Any] = x
-        for stage in self._stages:
-            heard = stage.push(heard)
-        heard = heard[:, : self._left]
-        self._left -= heard.shape[1]
-        early = min(self._early, heard.shape[1])
+    def push(self, x: NDArray[Any]) -> Samples:
+        """Take (2, n) from below the top, return what is ready of the motion."""
+        if self._mono is not None:
+            x = self._mono.push(x)
+        early = min(self._early, x.shape[1])
         if early:
             self._early -= early
-            self._cut(heard[:, :early])
-        return self._cut(heard[:, early:])
+            self._cut(x[:, :early])
+        return self._cut(x[:, early:])
 
     def flush(self) -> Samples:
-        """Give what the filters held back."""
-        given = [self.push(np.zeros((2, 256)))]
-        while self._left:
-            given.append(self.push(np.zeros((2, 256))))
-        return np.concatenate(given, axis=1)
+        """Return nothing: the frames behind the file's last one, which came with the flush of the top, end it."""
+        return np.zeros((4, 0))
 
     def _room(self, frames: int) -> Samples:
         """Give (4, frames) to be filled, C order, in memory that nobody holds any more."""

@@ -10,10 +10,11 @@ import numpy as np
 from qc.chain import SECTORS_A_SECOND, Signal
 from qc.contract import Samples, Stream, Tap
 from qc.groove.cutting import Cutting
-from qc.groove.motion import Motion, motion_rate
+from qc.groove.motion import Motion
 from qc.groove.sectors import MARGIN, GrooveInput, envelopes_of
 from qc.groove.side import Side
 from qc.groove.spiral import lookahead
+from qc.groove.topped import motion_rate
 from qc.groove.traces import DRIVES, OF_SECTORS, SHARES, Array
 from qc.groove.worked import WorkedSide
 from qc.quantity import Polarity

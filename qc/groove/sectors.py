@@ -21,7 +21,8 @@ from qc.dsp.extremes import WIDE, crest_and_trough, derivatives, peak, peak_on, 
 from qc.dsp.jit import index, kernel
 from qc.dsp.lanes import loader, narrow, splatter, store
 from qc.dsp.room import room
-from qc.groove.motion import LOW_LATE, Motion, motion_rate
+from qc.groove.motion import LOW_LATE, Motion
+from qc.groove.topped import motion_rate
 
 MARGIN = 48
 """Motion frames held on either side of a sector, as many as whole vectors may be read from: see `reach`."""

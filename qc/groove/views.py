@@ -16,8 +16,9 @@ from qc.chain import SECTORS_A_SECOND
 from qc.contract import Samples, Stream
 from qc.errors import NotHeardAgainError
 from qc.groove.cutting import Cutting
-from qc.groove.motion import Displacement, motion_rate
+from qc.groove.motion import Displacement
 from qc.groove.passage import Heard
+from qc.groove.topped import motion_rate
 from qc.groove.worked import WorkedSide
 from qc.pictured import Turn, View
 from qc.quantity import At

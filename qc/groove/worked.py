@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import ClassVar, Self
 
@@ -16,6 +16,7 @@ from qc.groove.known import Known
 from qc.groove.levels import LevelSearch, Reached
 from qc.groove.neighbours import Neighbours, neighbours
 from qc.groove.programme import Heard
+from qc.groove.release import JudgedLevel, SideLevels
 from qc.groove.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.sectors import GrooveInput
 from qc.groove.side import Side
@@ -42,6 +43,8 @@ class WorkedSide:
     clean: Reached
     declared: float | None
     policy: LevelPolicy = EDGE
+    decided: JudgedLevel | None = None
+    """the level it is judged at; None: the one asked for, else the recommended one"""
 
     @classmethod
     def of(
@@ -74,10 +77,25 @@ class WorkedSide:
         """The limits that set the level and warn nowhere at the clean level."""
         return self.search.quiet(self.clean.level)
 
+    def at(self, decided: JudgedLevel) -> WorkedSide:
+        """Give the same side judged at another level; what the search knows is shared."""
+        return replace(self, decided=decided)
+
+    def levels(self, side: str) -> SideLevels:
+        """Give what the side brings to the decision about its disc."""
+        return SideLevels(side, self.declared, self.recommended, self.clean)
+
     @property
     def judged(self) -> float:
-        """The cut level the side is judged at: the one asked for, else the recommended one, dB."""
+        """The cut level the side is judged at, dB: the one decided on, else the one asked for or the recommended."""
+        if self.decided is not None:
+            return self.decided.level
         return self.recommended.level if self.declared is None else self.declared
+
+    @property
+    def requested(self) -> float | None:
+        """The cut level that was asked for, dB, by the delivery or for this run; None where the level is free."""
+        return self.declared if self.decided is None else self.decided.requested
 
     @cached_property
     def polarity(self) -> Polarity:
@@ -102,8 +120,8 @@ class WorkedSide:
         found["groove.recommended_level"] = self.recommended.quantity()
         found["groove.edge_level"] = self.edge.quantity()
         found["groove.clean_level"] = self.clean.quantity()
-        if self.declared is not None:
-            over = self.declared - self.recommended.level
+        if self.requested is not None:
+            over = self.requested - self.recommended.level
             found["groove.level_over_recommended"] = Quantity(value=over, unit="dB", at=self._ruling_place())
         return found
 

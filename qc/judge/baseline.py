@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from qc.contract import CheckResult, Finding, Report
@@ -150,8 +150,11 @@ class _One:
         return self.result.check, self.result.side
 
 
-def compared(report: Report, earlier: Earlier) -> Report:
-    """Give a report with each finding marked new or unchanged, and what became of the earlier ones."""
+def compared(report: Report, earlier: Earlier, never_excused: Collection[str] = ()) -> Report:
+    """Give a report with each finding marked new or unchanged, and what became of the earlier ones.
+
+    `never_excused` are the ids of checks whose findings count for the exit code whatever the earlier report had.
+    """
     sides = {side.id for side in report.sides}
     now = list(_findings(report))
     # Of a side that is not judged this time nothing can be said.
@@ -168,6 +171,7 @@ def compared(report: Report, earlier: Earlier) -> Report:
         ruleset=f"{its.ruleset.name}@{its.ruleset.version}", delivery_sha256=its.delivery.sha256,
         new=len(now) - len(pairs), unchanged=len(pairs), gone=tuple(fates["gone"]), unsure=tuple(fates["unsure"]),
         not_judged=tuple(fates["not_judged"]), left_out=left_out, other_levels=tuple(_other_levels(report, its)),
+        always=tuple(sorted({one.home[0] for one in now} & set(never_excused))),
     )  # fmt: skip
     results = tuple(_marked(result, known) for result in report.results)
     return report.model_copy(update={"results": results, "baseline": facts})

@@ -32,6 +32,8 @@ class Evidence:
     side: str
     chain: Chain
     declared: Mapping[str, Any]
+    requested: float | None = None
+    """the cut level that was asked for, dB, by the delivery or for this run"""
     results: Mapping[type[Need[Any]], Any] = dataclasses.field(default_factory=dict)
     broken: Mapping[type[Need[Any]], str] = dataclasses.field(default_factory=dict)
     """needs whose plugin raised, with its sentence"""
@@ -77,6 +79,11 @@ class Context:
     def declared(self) -> Mapping[str, Any]:
         """The side as the delivery declares it."""
         return self._evidence.declared
+
+    @property
+    def requested_level(self) -> float | None:
+        """The cut level that was asked for, dB."""
+        return self._evidence.requested
 
     @property
     def delivery(self) -> Mapping[str, Any]:

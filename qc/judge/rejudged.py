@@ -51,10 +51,20 @@ def _evidence(side: SideReport, chain: Chain, numbers: set[str], beyond: set[str
         side=side.id,
         chain=chain,
         declared=side.declared,
+        requested=_requested(side),
         results=_Nothing(beyond),
         quantities=_Watched(side.measurements, numbers.add),
         delivery=_Watched[Any]({}, lambda key: beyond.add(f"what the delivery file says ({key})")),
     )
+
+
+def _requested(side: SideReport) -> float | None:
+    """Give the level that was requested of a side; a report from before it said so has the declared one."""
+    levels = side.levels
+    if levels is None:
+        return None
+    found = levels.declared if levels.basis is None else levels.requested
+    return None if found is None else found.value
 
 
 class _Watched(Mapping[str, V]):

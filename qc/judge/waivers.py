@@ -109,6 +109,10 @@ class Waivers:
         self._waivers, self._today, self._own_only = tuple(waivers), today, own_only
         self._covered: Counter[str] = Counter()
 
+    def anew(self) -> Waivers:
+        """Give the same waivers with nothing counted, for judging that is no part of the report."""
+        return Waivers(self._waivers, self._today, own_only=self._own_only)
+
     def applied(self, check: str, finding: Finding, scope: Scope, starts: Starts = ()) -> Finding:
         """Give a finding with the key of the first waiver that covers it and holds; whoever made it has no say."""
         covering = [one for one in self._waivers if one.covers(check, finding, scope, starts)]

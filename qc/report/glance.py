@@ -10,6 +10,8 @@ from qc.quantity import clock, meets
 from qc.report import level_notes, worth
 from qc.report.declared import declared_lines
 from qc.report.findings import both, by_time, listed, number, whole
+from qc.report.level_words import disc_notes, judged_as, sides_of
+from qc.report.lineup import lineup_line
 from qc.report.model import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport, TrackFile
 from qc.wording import shown
 
@@ -87,13 +89,16 @@ def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, 
     label = f"Side {shown(side.id, 20)} ".ljust(INDENT)
     levels, geometry, dot = side.levels, side.geometry, page.clean(" · ")
     said = [" ".join(pair) for pair in declared_lines(side.declared)]
+    tones = lineup_line(side)
     if levels is None or geometry is None:
         page.say(f"not measured; {_file(side.audio)}", label=label, style="bold", indent=INDENT)
     else:
         known = str(levels.recommended).removesuffix(" dB")
-        asked = f"as asked for; recommended {known}" if levels.declared else "as recommended"
+        how = judged_as(report, side)
+        level = f"at {levels.judged}{', ' if how.startswith('the') else ' '}{how}"
+        level += "" if how == "as recommended" else f"; recommended {known}"
         below = f", {said_margin}" if (said_margin := level_notes.margin(side)) else ""
-        words = f"at {levels.judged} {asked}{below}, clean {levels.clean}; ends {geometry.last_diameter_mm:.1f} mm"
+        words = f"{level}{below}, clean {levels.clean}; ends {geometry.last_diameter_mm:.1f} mm"
         if not verbose and said and page.fits(label + dot.join([words, *said])):
             words, said = dot.join([words, *said]), []
         page.say(words, label=label, style="bold", indent=INDENT)
@@ -103,6 +108,8 @@ def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, 
             page.say(rules, label=" " * INDENT, indent=INDENT + 2)
         if shown_too.strips:
             page.raw(" " * INDENT + _strip(page, report, side))
+    if tones:
+        page.say(tones, label=" " * INDENT, indent=INDENT + 2)
     for words in said if verbose else [dot.join(said)] if said else []:
         page.say(words, label=" " * INDENT, indent=INDENT + 2)
     if verbose and geometry is not None:
@@ -272,9 +279,10 @@ def _discs(page: Page, report: Report) -> None:
     """Write at which level each disc is to be released, and what its sides give away by it."""
     for disc in report.discs:
         away = [f"{side} gives away {_plain(gift)}" for side, gift in disc.gives_away.items() if gift.value > 0.0]
-        both_sides = page.clean("/").join(disc.sides)
+        gifts = [listed(away) if away else "no side gives anything away"] if len(disc.sides) > 1 else []
+        both_sides = page.clean("/").join(sides_of(disc))
         words = f"release at {disc.release}, ruled by side {disc.ruling}"
-        page.say(f"{words}; {listed(away) if away else 'no side gives anything away'}",
+        page.say("; ".join([words, *gifts, *disc_notes(report, disc)]),
                  label=f"Disc {shown(both_sides, 20)}".ljust(INDENT) + (" " if len(both_sides) > 2 else ""),
                  style="bold", indent=INDENT)  # fmt: skip
 

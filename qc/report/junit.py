@@ -12,6 +12,7 @@ from xml.etree import ElementTree as ET
 
 from qc.contract import Evidence, Renderer, Report
 from qc.report.findings import Found, place
+from qc.report.level_words import judged_as
 from qc.report.model import CheckResult, Finding, PluginFailure
 from qc.report.since import counted_of, mark
 from qc.report.stored_sides import measured_earlier
@@ -87,7 +88,7 @@ def _facts(report: Report, side: str | None) -> list[tuple[str, str]]:
     for one in report.sides:
         if one.id == side:
             facts += [("audio", one.audio.file), *([("audio.sha256", one.audio.sha256)] if one.audio.sha256 else [])]
-            facts += [("level", f"judged at {one.levels.judged}")] if one.levels else []
+            facts += [("level", f"judged at {one.levels.judged}, {judged_as(report, one)}")] if one.levels else []
             earlier = measured_earlier(report.run, one.id)
             facts += [("measured", earlier)] if earlier else []
     return facts

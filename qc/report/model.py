@@ -13,6 +13,8 @@ Outcome = Literal["pass", "warn", "fail", "waived", "not_applicable", "not_measu
 Scope = Literal["side", "delivery", "series", "pressing"]
 Severity = Literal["warn", "fail"]
 Verdict = Literal["pass", "warn", "fail", "error"]
+Basis = Literal["requested", "release", "recommended", "clean", "given"]
+"""Which level a side is judged at: its `cut_level`, its disc's release level, its own, or one that `--level` gives"""
 HowMeasured = Literal["heard", "partly stored", "stored"]
 """Whether a run heard a side, or took what an earlier run had heard"""
 GivenIn = Literal["delivery", "file"]
@@ -219,7 +221,14 @@ class Levels(Model):
     """
 
     judged: Quantity
+    basis: Basis | None = None
+    """which level `judged` is; None in reports from before sides of a disc were judged at one level"""
+    requested: Quantity | None = None
+    """what `judged` is held to be no higher than recommended for: `cut_level`, or what `--level` comes to"""
     declared: Quantity | None = None
+    """the `cut_level` of the delivery file, whatever the side is judged at"""
+    release: Quantity | None = None
+    """the lowest recommended level among the disc's free sides; None where each side is judged by itself"""
     recommended: Quantity
     clean: Quantity
     edge: Quantity | None = None
@@ -229,6 +238,8 @@ class Levels(Model):
     clean_of: tuple[str, ...] = ()
     by_limit: Mapping[str, LevelAt] = Field(default_factory=dict)
     budget: Budget | None = None
+    fixed_at_recommended: tuple[str, ...] | None = None
+    """checks that fail at the judged level and would not at the recommended one; None where that is no lower"""
 
 
 class TrackPlace(Model):
@@ -274,6 +285,15 @@ class PrintThrough(Model):
     apart: Quantity
 
 
+class LineupToneFacts(Model):
+    """A steady sine before the programme, to line a machine up by; it is not cut. Level: its peak, louder channel."""
+
+    start_s: float
+    end_s: float
+    frequency_hz: float
+    level_dbfs: float
+
+
 class SideReport(Model):
     """One side: the file, the groove, the numbers, the levels."""
 
@@ -285,6 +305,8 @@ class SideReport(Model):
     measurements: Mapping[str, Quantity] = Field(default_factory=dict)
     levels: Levels | None = None
     print_through: tuple[PrintThrough, ...] = ()
+    lineup: tuple[LineupToneFacts, ...] = ()
+    """line-up tones at the head, in the order of time"""
     declared: Mapping[str, Any] = Field(default_factory=dict)
     passes: int = 0
     second_look_s: float = 0.0
@@ -295,10 +317,19 @@ class DiscLevel(Model):
     """The sides of one disc are cut alike: the lower recommendation, and what each side gives away by it, in dB."""
 
     sides: tuple[str, ...]
+    """the free sides that were measured; a lone one of them where the disc has another that does not count"""
     release: Quantity
     ruling: str
     """the side whose recommendation it is"""
     gives_away: Mapping[str, Quantity]
+    requested: tuple[str, ...] = ()
+    """sides that keep their own `cut_level` and lower no other"""
+    not_measured: tuple[str, ...] = ()
+    """free sides that are left out, since they could not be measured"""
+    no_level: tuple[str, ...] = ()
+    """free sides that are left out, since they fit at no level"""
+    not_judged: tuple[str, ...] = ()
+    """sides measured for the release level alone, since others were asked for; the report has no results of them"""
 
 
 class ExtendedFacts(Model):
@@ -398,6 +429,8 @@ class BaselineFacts(Model):
     left_out: tuple[LeftOut, ...] = ()
     other_levels: tuple[LevelThen, ...] = ()
     """sides that it judged at another level"""
+    always: tuple[str, ...] = ()
+    """checks that found audio missing or wrong: no earlier report excuses what they find"""
 
 
 class PluginFailure(Sparse):
@@ -444,6 +477,8 @@ class Report(Model):
     plugins: tuple[str, ...]
     ruleset: RulesetFacts
     delivery: DeliveryFacts
+    level: str | None = None
+    """what `--level` asked for, "-6 dB"; None where each side was judged at its requested or release level"""
     sides: tuple[SideReport, ...]
     discs: tuple[DiscLevel, ...] = ()
     results: tuple[CheckResult, ...]

@@ -79,6 +79,8 @@ class Letter:
     """the same in the words of engineers"""
     broke: bool = False
     """whether a check could not do its work"""
+    judged_at: str = ""
+    """the level of each side, where `--level` decided it: "-6.0 dB (side A) and -2.0 dB (side B)"; else empty"""
 
 
 def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
@@ -98,6 +100,7 @@ def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
         mended=_mended(report, words),
         at_another_level=_at_another_level(report),
         near_the_edge=tuple(gone_for_client(report)),
+        judged_at=_judged_at(report),
         details=(*_unset(report), *_details(report, [*mend, *weigh])),
         broke=report.verdict == "error" or bool(report.plugin_failures),
     )
@@ -229,6 +232,12 @@ def _at_another_level(report: Report) -> str:
     others = () if report.baseline is None else report.baseline.other_levels
     sides = listed(one.side for one in others)
     return f"Side{'s' * (len(others) > 1)} {sides} {'are' if len(others) > 1 else 'is'}" if others else ""
+
+
+def _judged_at(report: Report) -> str:
+    """Name the level of each side where `--level` decided it, since it is then no level that anybody agreed on."""
+    known = [(side.id, side.levels.judged) for side in report.sides if side.levels is not None]
+    return "" if report.level is None else listed(f"{level} (side {shown(side, LONGEST)})" for side, level in known)
 
 
 def _details(report: Report, told: Sequence[Fold]) -> Iterator[str]:

@@ -147,7 +147,7 @@ SAMPLES = (
     Letter(
         "Title", "CAT-1", "mend", (Received("A", "a.wav", "1 minute 5 seconds", 1), Received("B", "b.wav", "", 0)),
         (_THING,), (_THING,), ("Name (side A)",), "Side A is", ("Side A: 2 places come near.",),
-        ("side A, 0:10: detail.",), broke=True,
+        details=("side A, 0:10: detail.",), broke=True, judged_at="-6.0 dB (side A)",
     ),
     Letter("Title", "CAT-1", "weigh", (Received("A", "a.wav", "1 minute 5 seconds", 1),), (), (_THING, _THING)),
 )  # fmt: skip

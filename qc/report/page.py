@@ -6,7 +6,6 @@ The only module that knows `rich`: it measures characters as a terminal does, br
 from __future__ import annotations
 
 import io
-import re
 import unicodedata
 from collections.abc import Sequence
 
@@ -38,7 +37,8 @@ class Page:
     @property
     def text(self) -> str:
         """Everything so far; lines end without blanks."""
-        return re.sub(r"[ \t]+$", "", self._held.getvalue(), flags=re.MULTILINE)
+        # Line by line, for a pattern would try every blank of a long run as the first of the last ones.
+        return "\n".join(line.rstrip(" \t") for line in self._held.getvalue().split("\n"))
 
     def blank(self) -> None:
         """Leave a line free."""

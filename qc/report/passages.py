@@ -11,6 +11,8 @@ from qc.report import since, waived
 from qc.report.changed import change_lines
 from qc.report.declared import approval_words, source_words
 from qc.report.findings import Found, by_time, every, listed
+from qc.report.level_words import disc_notes, judged_as, option_words, sides_of
+from qc.report.lineup import lineup_line
 from qc.report.model import Geometry, Report, SideReport
 from qc.report.stored_sides import measured_earlier
 from qc.wording import shown
@@ -141,15 +143,23 @@ def _when(one: Found) -> str:
 def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     levels = side.levels
     assert levels is not None  # asked before
-    how = "as asked for" if levels.declared else "as recommended"
+    if tones := lineup_line(side):
+        yield "Line-up", tones
+    how = judged_as(report, side)
+    how = f", {how}" if how.startswith("the") else f" {how}"
     ruled = f", ruled by {levels.ruling}" if levels.ruling else ""
-    yield "Level", f"judged at {levels.judged} {how}; recommended {levels.recommended}{ruled}; clean {levels.clean}"
+    yield "Level", f"judged at {levels.judged}{how}; recommended {levels.recommended}{ruled}; clean {levels.clean}"
+    if option := option_words(report):
+        yield "Judged at", option
     for disc in report.discs:
-        if side.id in disc.sides:
+        if side.id not in sides_of(disc):
+            continue
+        words = [f"release at {disc.release}, ruled by side {_said(disc.ruling)}"]
+        if side.id in disc.sides and len(disc.sides) > 1:
             gift = disc.gives_away[side.id]
-            away = f"this side gives away {gift.value:.1f} {gift.unit}" if gift.value > 0.0 else "nothing is given away"
-            release = f"release at {disc.release}, ruled by side {_said(disc.ruling)}; {away}"
-            yield f"Disc {_said('/'.join(disc.sides))}", release
+            given = gift.value > 0.0
+            words.append(f"this side gives away {gift.value:.1f} {gift.unit}" if given else "nothing is given away")
+        yield f"Disc {_said('/'.join(sides_of(disc)))}", "; ".join([*words, *disc_notes(report, disc)])
 
 
 def _format(geometry: Geometry, chain: Mapping[str, Any]) -> Iterator[tuple[str, str]]:

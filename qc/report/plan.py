@@ -93,6 +93,18 @@ class Breaks(Model):
     splits: tuple[SplitRow, ...]
 
 
+class PlannedLevel(Model):
+    """One side on the planned disc at the level that `--level` asked for."""
+
+    level: Quantity
+    fits: bool
+    """whether every limit that sets the level holds there, and the side is loud enough on the disc"""
+    last_diameter: Quantity
+    level_on_disc: Quantity | None = None
+    broken: tuple[str, ...] = ()
+    """the limits that do not, CHECK/LIMIT"""
+
+
 class PlannedSide(Model):
     """One side as it was delivered; with a fault of its audio, nothing was planned."""
 
@@ -105,6 +117,8 @@ class PlannedSide(Model):
     loudness: Quantity | None = None
     declared: Quantity | None = None
     """the cut level asked for; a plan leaves it free"""
+    at_level: PlannedLevel | None = None
+    """the planned disc at the level of `--level`; None where none was asked for"""
     formats: tuple[FormatRow, ...] = ()
     sensitivity: tuple[AssumptionRow, ...] = ()
     reordered: Reordering | None = None
@@ -120,6 +134,8 @@ class PlanReport(Model):
     """planned for: "12in-33" """
     ruleset: RulesetFacts
     delivery: DeliveryFacts
+    level: str | None = None
+    """what `--level` asked for, "-6 dB" """
     sides: tuple[PlannedSide, ...]
     breaks: Breaks | None = None
     no_breaks: str = ""

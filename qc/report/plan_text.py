@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from qc.quantity import Quantity, minutes
 from qc.report.changed import change_lines
-from qc.report.plan import Breaks, FormatRow, PlannedSide, PlannedTrack, PlanReport, Reordering, SplitRow
+from qc.report.plan import Breaks, FormatRow, PlannedLevel, PlannedSide, PlannedTrack, PlanReport, Reordering, SplitRow
 from qc.report.stored_sides import measured_earlier_lines
 from qc.wording import shown
 
@@ -65,6 +65,8 @@ def _side(page: Page, side: PlannedSide) -> None:
     said += [str(side.loudness)] if side.loudness else []
     said += [f"asked for at {side.declared}"] if side.declared else []
     page.say(", ".join(said), label=label, style="bold")
+    if side.at_level is not None:
+        page.say(_at_level(side.at_level), indent=2, label="  ")
     rows = [_format(row) for row in side.formats]
     head = ("DISC", "fits", "level dB", "ends mm", "disc LU", "  ruled by")
     styles = ["bold" if row.planned else STYLES[row.fit] if row.fit != "fits" else "" for row in side.formats]
@@ -87,6 +89,13 @@ def _side(page: Page, side: PlannedSide) -> None:
     page.say("* as planned above; one value changed at a time", indent=2, body="dim")
     if side.reordered is not None:
         _reordering(page, side.reordered, label="ORDER  ")
+
+
+def _at_level(found: PlannedLevel) -> str:
+    """Say what the planned disc comes to at the level that was asked for."""
+    on_disc = f", {found.level_on_disc} on the disc" if found.level_on_disc else ""
+    fits = "fits" if found.fits else f"does not fit: {', '.join(dict.fromkeys(map(_check, found.broken)))}"
+    return f"at {found.level} (--level) it ends at {found.last_diameter}{on_disc}; {fits}"
 
 
 def _format(row: FormatRow) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from typing import BinaryIO, Self
 from qc.contract import Cited, Evidence, Renderer, Report
 from qc.report import since
 from qc.report.changed import change_lines
+from qc.report.level_words import option_words
 from qc.report.model import BaselineFacts, Finding, PluginFailure
 from qc.report.sarif_results import Row, cited, file_uri, plain, results, said
 from qc.report.sarif_rules import rules, taxonomy
@@ -83,6 +84,8 @@ def _properties(report: Report) -> Row:
         "changes": list(change_lines(ruleset)),
         "cautions": list(report.cautions),
     }
+    if option := option_words(report):
+        found["level"] = plain(option)
     if stored := list(measured_earlier_lines(report.run)):
         found["measuredEarlier"] = [plain(line) for line in stored]
     if report.baseline is not None:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable
 
 from qc.chain import SECTORS_A_SECOND
 from qc.contract import Quantity
 from qc.groove.levels import Reached
+from qc.groove.release import SIDES_OF_A_DISC, DiscDecision
 from qc.groove.rows import LevelRow
 from qc.groove.worked import WorkedSide
 from qc.report.budget import budget
-from qc.report.model import DiscLevel, Geometry, LevelAt, Levels, SideReport, TrackPlace
+from qc.report.model import DiscLevel, Geometry, LevelAt, Levels, TrackPlace
 
 
 def geometry(worked: WorkedSide) -> Geometry:
@@ -61,28 +62,39 @@ def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
     )
 
 
-def disc_levels(sides: Sequence[SideReport]) -> tuple[DiscLevel, ...]:
-    """Give each disc's release level: sides lie on discs two by two, in the delivery's order."""
-    found = []
-    for pair in (sides[i : i + 2] for i in range(0, len(sides), 2)):
-        known = {side.id: side.levels.recommended for side in pair if side.levels is not None}
-        if len(pair) < 2 or len(known) < len(pair):
-            continue  # one side alone gives nothing away; an unmeasured one tells nothing
-        ruling = min(known, key=lambda side: known[side].value)
-        release = known[ruling]
-        away = {side: Quantity(value=level.value - release.value, unit="dB") for side, level in known.items()}
-        found.append(DiscLevel(sides=tuple(known), release=release, ruling=ruling, gives_away=away))
-    return tuple(found)
+def disc_level(disc: DiscDecision, judged: Collection[str]) -> DiscLevel | None:
+    """Give the release level of a disc of several sides; None where no free side of it has one.
+
+    `judged` are the sides that the report has results of.
+    """
+    ruling, release = disc.ruling, disc.release
+    if len(disc.sides) < SIDES_OF_A_DISC or ruling is None or release is None:
+        return None
+    known = {side.side: side.recommended.level for side in disc.deciding if side.recommended is not None}
+    return DiscLevel(
+        sides=tuple(known),
+        release=release.quantity(),
+        ruling=ruling.side,
+        gives_away={side: Quantity(value=level - release.level, unit="dB") for side, level in known.items()},
+        requested=tuple(side.side for side in disc.sides if not disc.is_free(side.requested)),
+        not_measured=disc.unmeasured,
+        no_level=disc.unfit,
+        not_judged=tuple(side for side in known if side not in judged),
+    )
 
 
 def levels(worked: WorkedSide) -> Levels:
     """Give the levels, and what each limit alone allows and where it bites."""
     ruling = worked.recommended.by
-    declared = None if worked.declared is None else Quantity(value=worked.declared, unit="dB")
+    decided = worked.decided
+    release = None if decided is None else decided.release
     by_limit = _by_limit(worked)
     return Levels(
         judged=Quantity(value=worked.judged, unit="dB"),
-        declared=declared,
+        basis=None if decided is None else decided.basis,
+        requested=_level(worked.requested),
+        declared=_level(worked.declared),
+        release=None if release is None else release.quantity(),
         recommended=worked.recommended.quantity(),
         clean=worked.clean.quantity(),
         edge=worked.edge.quantity(),
@@ -97,6 +109,10 @@ def levels(worked: WorkedSide) -> Levels:
 
 def _names(rows: Iterable[LevelRow]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(row.name for row in rows))
+
+
+def _level(value: float | None) -> Quantity | None:
+    return None if value is None else Quantity(value=value, unit="dB")
 
 
 def _by_limit(worked: WorkedSide) -> dict[str, LevelAt]:

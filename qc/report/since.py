@@ -163,7 +163,8 @@ def failed(report: Report, *, strict: bool = False, only_new: bool = False) -> b
 def counted(report: Report, *, strict: bool) -> int:
     """Count the findings that fail (`strict`: or warn), are waived by nobody, and that no earlier report had.
 
-    Where either report left some out, as many as were left out more than then count too.
+    Where either report left some out, as many as were left out more than then count too. Of audio that is missing or
+    wrong every finding counts: nothing else was judged of it, then or now.
     """
     return sum(counted_of(result, report.baseline, strict=strict) for result in report.results)
 
@@ -172,10 +173,11 @@ def counted_of(result: CheckResult, before: BaselineFacts | None, *, strict: boo
     """Count as `counted` does, what one check found."""
     grades = {"fail", "warn"} if strict else {"fail"}
     mine = [one for one in result.findings if one.severity in grades and one.waived_by is None]
-    new = sum(one.baseline != "unchanged" for one in mine)
+    always = before is not None and result.check in before.always
+    new = len(mine) if always else sum(one.baseline != "unchanged" for one in mine)
     if _mildest(result) not in grades:
         return new
-    left = () if before is None else before.left_out
+    left = () if before is None or always else before.left_out
     then = sum(one.then for one in left if (one.check, one.side) == (result.check, result.side))
     return new + max(0, result.left_unwaived - then)
 
@@ -187,10 +189,19 @@ def _mildest(result: CheckResult) -> str:
 
 def counted_words(report: Report, *, strict: bool) -> str:
     """Say how many findings count where only new ones do."""
-    count, what = counted(report, strict=strict), "fails or warns" if strict else "fails"
-    if not count:
-        return f"only what is new counts: nothing new {what}"
-    return f"only what is new counts: {count} new {f'finding {what}' if count == 1 else f'findings {_many(what)}'}"
+    before, what = report.baseline, "fails or warns" if strict else "fails"
+    wrong = [one for one in report.results if before is not None and one.check in before.always]
+    always = sum(counted_of(one, before, strict=strict) for one in wrong)
+    count = counted(report, strict=strict) - always
+    new = (
+        f"{count} new {f'finding {what}' if count == 1 else f'findings {_many(what)}'}"
+        if count
+        else f"nothing new {what}"
+    )
+    if not always:
+        return f"only what is new counts: {new}"
+    findings = "1 finding" if always == 1 else f"{always} findings"
+    return f"only what is new counts: {new}; but {findings} of missing or wrong audio always count{'s' * (always == 1)}"
 
 
 def _many(what: str) -> str:

@@ -11,6 +11,7 @@ from qc.report import asked, since, waived
 from qc.report.changed import change_lines
 from qc.report.findings import Fold, Found, both, every, folds, listed, place
 from qc.report.level_notes import goes_when_clean, gone_lines
+from qc.report.level_words import option_words
 from qc.report.stored_sides import measured_earlier_lines
 from qc.wording import shown
 
@@ -144,6 +145,8 @@ def _headline(page: Page, report: Report, *, verbose: bool) -> None:
 def _changes(page: Page, report: Report) -> None:
     for line in change_lines(report.ruleset):
         page.say(line, indent=2, body="yellow")
+    if option := option_words(report):
+        page.say(option, indent=2, body="yellow")
 
 
 def _failures(page: Page, report: Report) -> None:
@@ -177,7 +180,7 @@ def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bo
 
 
 def _mended_too(report: Report, fold: Fold) -> str:
-    """Say of a level that was asked for what else the recommended one does away with."""
+    """Say of a level above the recommended one what else the recommended one fixes."""
     side = next((side for side in report.sides if side.id == fold.gravest.side), None)
     if side is None or fold.gravest.measure != asked.OVER:
         return ""

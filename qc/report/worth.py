@@ -23,7 +23,9 @@ def ruled(report: Report, side: SideReport) -> str:
     budget = None if side.levels is None else side.levels.budget
     if budget is None or budget.ruling is None:
         return ""
-    words = f"ruled by the {limit_words(report, budget.ruling)}"
+    levels = side.levels
+    own = "its own level is " if levels is not None and levels.judged.value < levels.recommended.value else ""
+    words = f"{own}ruled by the {limit_words(report, budget.ruling)}"
     return "; ".join([words, *_gains(budget)])
 
 

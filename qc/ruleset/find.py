@@ -12,6 +12,7 @@ from packaging.version import InvalidVersion, Version
 from qc.errors import RulesetError
 from qc.nearest import meant
 from qc.ruleset.heading import heading
+from qc.ruleset.versions import read_version
 from qc.wording import shown
 
 SUFFIXES = (".yaml", ".yml")
@@ -27,7 +28,7 @@ class Available(NamedTuple):
     @property
     def released(self) -> bool:
         """Whether it is no release candidate or the like."""
-        return not Version(self.version).is_prerelease
+        return not read_version(self.version).is_prerelease
 
 
 def available(folders: Iterable[Path]) -> tuple[Available, ...]:
@@ -40,7 +41,7 @@ def available(folders: Iterable[Path]) -> tuple[Available, ...]:
         if path.suffix not in SUFFIXES or not path.is_file():
             continue
         try:
-            key = (path.parent.name, Version(path.stem))
+            key = (path.parent.name, read_version(path.stem))
         except InvalidVersion:
             name = shown(str(path), longest=500)
             raise RulesetError(f"{name}: the file is not named for a version; name it like 1.0.0.yaml") from None
@@ -73,13 +74,13 @@ def find(spec: str, folders: Iterable[Path]) -> Available:
 
 def _version(name: str, wanted: str, versions: list[Available]) -> Available:
     try:
-        version = Version(wanted)
+        version = read_version(wanted)
     except InvalidVersion:
         raise RulesetError(
             f'"{shown(wanted)}" is not a version; write {name}@{versions[-1].version}, for example'
         ) from None
     for one in versions:
-        if Version(one.version) == version:
+        if read_version(one.version) == version:
             return one
     there = [one.version for one in versions]
     raise RulesetError(f"{name} has no version {version}; {meant(str(version), there)}")

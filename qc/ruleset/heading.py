@@ -25,6 +25,10 @@ _LINES = {
     "serves": re.compile(rf"serves: \{{size: (12in|10in|7in), speed: (33|45)\}}{_COMMENT}"),
 }
 """The keys that may stand before the chain, each as it is written plainly."""
+LARGEST = 1 << 18
+"""bytes of a ruleset, as the reader of the whole file has it"""
+LONGEST_LINE = 1000
+"""Characters of a line that these patterns are tried on; with longer ones the whole file is read."""
 _BODY = re.compile(r"(?:chain|level|limits|measures|off):(?: .*)?")
 """How a line without indent looks behind the heading of a ruleset that extends another."""
 
@@ -51,13 +55,15 @@ def heading(path: Path, known: Mapping[tuple[str, str], Path] | None = None) -> 
 
 def _heading(path: Path, known: Mapping[tuple[str, str], Path], children: tuple[Path, ...]) -> Heading | None:
     try:
-        whole = path.read_bytes()
+        with path.open("rb") as file:
+            whole = file.read(LARGEST + 1)
         found = _matched(whole.decode("utf-8"))
     except (OSError, UnicodeDecodeError):
         return None
-    if not {"schema", "name", "version"} <= set(found):
+    if len(whole) > LARGEST:  # no ruleset; whoever reads the whole file says so
         return None
-    if "needs_tool" in found and not _fits_this_tool(found["needs_tool"][1]):
+    tool = found.get("needs_tool")
+    if not {"schema", "name", "version"} <= set(found) or (tool is not None and not _fits_this_tool(tool[1])):
         return None
     parent = None
     if "extends" in found:
@@ -80,6 +86,8 @@ def _matched(text: str) -> dict[str, re.Match[str]]:
     """Match the lines before the chain; nothing is found where one of them is not plain, or stands there twice."""
     found: dict[str, re.Match[str]] = {}
     lines = text.splitlines()
+    if max(map(len, lines), default=0) > LONGEST_LINE:
+        return {}
     for index, line in enumerate(lines):
         if line == "chain:":
             return found if "extends" not in found or _is_body(lines[index:]) else {}
@@ -102,11 +110,12 @@ def _is_body(lines: list[str]) -> bool:
 
 @functools.cache
 def _fits_this_tool(wanted: str) -> bool:
-    from packaging.specifiers import InvalidSpecifier, SpecifierSet
+    from packaging.specifiers import InvalidSpecifier
 
     import qc
+    from qc.ruleset.versions import read_specifier
 
     try:
-        return SpecifierSet(wanted).contains(qc.__version__, prereleases=True)
+        return read_specifier(wanted).contains(qc.__version__, prereleases=True)
     except InvalidSpecifier:
         return False

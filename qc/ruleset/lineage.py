@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from packaging.version import InvalidVersion, Version
+from packaging.version import InvalidVersion
 
 from qc.errors import RulesetError
 from qc.lined import Lined
@@ -15,6 +15,7 @@ from qc.ruleset.merge import Document
 from qc.ruleset.model import RulesetFile
 from qc.ruleset.read import read_file
 from qc.ruleset.released import is_as_released
+from qc.ruleset.versions import read_version
 from qc.wording import shown
 
 Read = Callable[[Path], Lined]
@@ -45,7 +46,7 @@ def _files(found: Available, folders: Sequence[Path], read: Read) -> list[tuple[
     files = [(found, read(found.path))]
     names = [_full_name(files[0][1])]
     while (parent := _parent(files[-1][1], folders)) is not None:
-        name = f"{parent.name}@{Version(parent.version)}"
+        name = f"{parent.name}@{read_version(parent.version)}"
         if name in names:
             where = files[-1][1].at(("extends",))
             circle = " extends ".join([*names[names.index(name) :], name])
@@ -57,7 +58,7 @@ def _files(found: Available, folders: Sequence[Path], read: Read) -> list[tuple[
 
 def _full_name(lined: Lined) -> str:
     try:
-        return f"{lined.data.get('name')}@{Version(str(lined.data.get('version')))}"
+        return f"{lined.data.get('name')}@{read_version(str(lined.data.get('version')))}"
     except InvalidVersion:  # the models say so
         return ""
 
@@ -75,7 +76,7 @@ def _parent(lined: Lined, folders: Sequence[Path]) -> Available | None:
     name, _, version = (part.strip() for part in spec.partition("@"))
     versions = [one.version for one in available(folders) if one.name == name]
     try:
-        Version(version)
+        read_version(version)
     except InvalidVersion:
         if versions:
             one = f"it extends one exact version, so write {name}@{versions[-1]}"

@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from packaging.specifiers import SpecifierSet
-from packaging.version import InvalidVersion, Version
+from packaging.version import InvalidVersion
 
 import qc
 from qc.chain import Chain, Cut, Disc, Playback, Signal
@@ -24,6 +23,7 @@ from qc.ruleset.model import ChainEntry, LimitEntry, RulesetFile
 from qc.ruleset.read import read_file
 from qc.ruleset.released import digest, is_released
 from qc.ruleset.sources import Sources
+from qc.ruleset.versions import read_specifier, read_version
 from qc.ruleset.written import Between, Sourced
 
 
@@ -200,7 +200,7 @@ def _otherwise_written(name: str, there: Mapping[str, str]) -> str | None:
 
 def _is_within(version: str, wanted: str) -> bool:
     try:
-        return SpecifierSet(wanted).contains(Version(version), prereleases=True)
+        return read_specifier(wanted).contains(read_version(version), prereleases=True)
     except InvalidVersion:  # a distribution may call itself anything
         return False
 
@@ -212,7 +212,7 @@ def _is_what_it_is_named(lined: Lined, file: RulesetFile, found: Available) -> N
             f'{lined.at(("name",))}: the name is "{file.name}", and the folder is called "{found.name}"; '
             "they must be the same"
         )
-    if found.version and Version(file.version) != Version(found.version):
+    if found.version and read_version(file.version) != read_version(found.version):
         raise RulesetError(
             f"{lined.at(('version',))}: the version is {file.version}, and the file is named for "
             f"{found.version}; they must be the same"

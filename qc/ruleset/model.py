@@ -7,14 +7,15 @@ import re
 from collections.abc import Mapping
 from typing import Annotated, Literal, Self
 
-from packaging.specifiers import InvalidSpecifier, SpecifierSet
-from packaging.version import InvalidVersion, Version
+from packaging.specifiers import InvalidSpecifier
+from packaging.version import InvalidVersion
 from pydantic import AfterValidator, Field, model_validator
 
 from qc.delivery.model import Rpm
 from qc.delivery.schema import Line, SchemaOne, Sent
 from qc.quantity import parse, read
 from qc.ruleset.level import LevelEntry
+from qc.ruleset.versions import read_specifier, read_version
 from qc.ruleset.written import Between, OneOf, Sourced
 from qc.wording import misplaced, shown
 
@@ -27,7 +28,7 @@ def _name(text: str) -> str:
 
 def _version(text: str) -> str:
     try:
-        Version(text)
+        read_version(text)
     except InvalidVersion:
         raise ValueError(f'"{shown(text)}" is not a version; write it like 1.0.0') from None
     return text
@@ -35,7 +36,7 @@ def _version(text: str) -> str:
 
 def _specifier(text: str) -> str:
     try:
-        SpecifierSet(text)
+        read_specifier(text)
     except InvalidSpecifier:
         raise ValueError(f'"{shown(text)}" does not say which versions; write it like ">=0.1"') from None
     return text

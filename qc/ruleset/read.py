@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from packaging.specifiers import InvalidSpecifier, SpecifierSet
+from packaging.specifiers import InvalidSpecifier
 
 import qc
 from qc.errors import RulesetError
 from qc.lined import Lined, load_lined
+from qc.ruleset.versions import read_specifier
 from qc.wording import shown
 
 
@@ -23,7 +24,7 @@ def _fits_this_tool(lined: Lined) -> None:
     """Ask first whether the file is for this tool at all, since a newer one may hold keys unknown here."""
     wanted = lined.data.get("needs_tool")
     try:
-        fits = not isinstance(wanted, str) or SpecifierSet(wanted).contains(qc.__version__, prereleases=True)
+        fits = not isinstance(wanted, str) or read_specifier(wanted).contains(qc.__version__, prereleases=True)
     except InvalidSpecifier:
         return  # the models say so
     if not fits:

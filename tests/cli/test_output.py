@@ -111,8 +111,9 @@ def lengthy(bench):
     return bench
 
 
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 @pytest.mark.parametrize("workers", ["1", "2"])
-def test_an_interrupt_leaves_nothing(lengthy, workers):
+def test_an_interrupt_leaves_nothing(lengthy, workers, number, code):
     """Told while it hears ten minutes: it ends at once, with no more of the processor than a small delivery takes."""
     words = ["check", str(lengthy.folder), "--workers", workers, "--out", f"json={lengthy.report}", "--out", "text=-"]
     before = processor_seconds()
@@ -127,10 +128,10 @@ def test_an_interrupt_leaves_nothing(lengthy, workers):
         ) as running,
     ):
         assert running.stderr.readline() == b"sidegate: hearing side A\n"
-        running.send_signal(signal.SIGINT)
+        running.send_signal(number)
         out, err = running.communicate(timeout=HUNG)
     assert processor_seconds() - before < LONGEST
-    assert (running.returncode, out, err) == (130, b"", b"sidegate: stopped; nothing more was written\n")
+    assert (running.returncode, out, err) == (code, b"", b"sidegate: stopped; nothing more was written\n")
     assert list(lengthy.output.iterdir()) == []
 
 
@@ -150,20 +151,43 @@ def deaf(*words, env=None):
         os.close(mouth)
 
 
-def test_a_reader_that_goes_away_leaves_the_verdict_and_the_other_reports(good):
+CLOSED = "sidegate: stdout was closed before everything was written; read it to its end, or name a file"
+
+
+def test_a_report_that_nobody_reads_is_no_pass_and_keeps_no_other_report_away(good):
     with good.watched(good.report):
         done = deaf("check", good.folder, "--out", "text=-", "--out", f"json={good.report}", env=good.environment)
-    assert (done.returncode, done.stderr.splitlines()) == (0, HEARING)
+    assert (done.returncode, done.stderr.splitlines()) == (2, [*HEARING, CLOSED])
     assert json.loads(good.report.read_bytes())["verdict"] == "pass"
     with good.watched():
         done = deaf("check", good.folder, "--no-cache", "--out", "json=-", env=good.environment)
-    assert (done.returncode, done.stderr.splitlines()) == (0, HEARING)
+    assert (done.returncode, done.stderr.splitlines()) == (2, [*HEARING, CLOSED])
 
 
-@pytest.mark.parametrize("words", [["rulesets"], ["plugins"], ["schema", "report"], ["--help"], ["--version"]])
-def test_a_reader_that_goes_away_is_no_fault(words):
-    done = deaf(*words)
-    assert (done.returncode, done.stderr) == (0, "")
+COMMANDS = [
+    ["rulesets"], ["plugins"], ["schema", "report"], ["--help"], ["check", "--help"], ["--version"],
+    ["explain", "level.clipped"], ["completion", "bash"], ["rulesets", "diff", "disc-12in-33", "disc-12in-45"],
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_command_whose_stdout_is_closed_does_not_end_well(words, unbuffered):
+    env = os.environ | {"PYTHONUNBUFFERED": unbuffered}
+    done = deaf(*words, env=env)
+    assert (done.returncode, done.stderr) == (2, f"{CLOSED}\n")
+    command = " ".join(f"'{word}'" for word in [*COMMAND, *words])
+    done = subprocess.run(
+        ["/bin/sh", "-c", f"{command} >&-"], capture_output=True, check=False, text=True, env=env, timeout=HUNG
+    )
+    assert (done.returncode, done.stderr) == (2, f"{CLOSED}\n")
+
+
+def test_a_failing_delivery_whose_report_nobody_reads_ends_with_2(good):
+    (good.folder / "side-a.wav").unlink()
+    with good.watched():
+        done = deaf("check", good.folder, "--no-cache", env=good.environment)
+    assert (done.returncode, done.stderr.splitlines()[-1]) == (2, CLOSED)
 
 
 def in_shell(good, line):
@@ -182,7 +206,11 @@ def test_head_takes_the_first_line(good):
 
 def test_closed_streams(good):
     done = in_shell(good, "sidegate check . >&-")
-    assert (done.returncode, done.stderr.splitlines()) == (0, HEARING)
+    assert (done.returncode, done.stderr.splitlines()) == (2, [*HEARING, CLOSED])
+    done = in_shell(
+        good, f"sidegate check . --out json={good.temporary}/r.json >&-; e=$?; rm {good.temporary}/r.json; exit $e"
+    )
+    assert (done.returncode, CLOSED in done.stderr) == (0, False)  # nothing was to go to stdout
     done = in_shell(good, "sidegate check . 2>&-")
     assert (done.returncode, done.stdout[:4]) == (0, "PASS")
     assert in_shell(good, "sidegate check no-such.yaml >&- 2>&-").returncode == 2

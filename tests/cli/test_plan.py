@@ -52,8 +52,8 @@ def test_every_disc_is_compared_in_one_pass(planned):
 
 
 def test_the_plan_says_what_the_check_says(good, planned):
-    """The level, the limit that rules, the end and the level on the disc are those of a check without a level."""
-    good.deliver(PINNED.replace("    cut_level: 0 dB\n", ""))
+    """The level, the limit that rules, the end and the level on the disc are those of each side at its own level."""
+    good.deliver(PINNED.replace("    cut_level: 0 dB\n", "") + "levels: each\n")
     checked = good.check().report
     for side, other in zip(planned()["sides"], checked["sides"], strict=True):
         row = side["formats"][0]

@@ -229,6 +229,19 @@ def test_only_what_is_new_counts(deliver):
         assert (b"<failure" in junit.read_bytes()) == bool(code)
 
 
+def test_missing_audio_counts_however_long_it_has_been_missing(deliver):
+    bench = deliver(3.0)
+    (bench.folder / "side-a.wav").unlink()
+    before = kept(bench, bench.check())
+    junit = bench.output / "r.xml"
+    ran = bench.run("check", bench.folder, "--baseline", before, "--only-new", "--out", f"junit={junit}")
+    assert ran.code == 1
+    assert ran.sentences[-1].endswith(
+        "only what is new counts: nothing new fails; but 1 finding of missing or wrong audio always counts"
+    )
+    assert b"<failure" in junit.read_bytes()
+
+
 def test_what_is_not_heard_any_more_is_not_mended(deliver):
     bench = deliver(3.0)
     before = kept(bench, bench.check())
@@ -274,7 +287,7 @@ def test_a_stale_report_or_none_is_refused(deliver):
             f"judged with cut.land {land}, and this with cut.land 25 um; judge",
         ),
         (["--baseline", "none.json"], "none.json: there is no such file"),
-        (["--baseline", "delivery.yaml"], "delivery.yaml: this is not JSON"),
+        (["--baseline", "delivery.yaml"], "delivery.yaml: this is no JSON object"),
         (["--baseline", ""], "--baseline: the file has no name"),
         (["--waivers", ""], "--waivers: the file has no name"),
         (["--waivers", "none.yaml"], "none.yaml: there is no such file"),

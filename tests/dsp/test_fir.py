@@ -5,7 +5,7 @@ import pytest
 
 from qc.chain import Signal
 from qc.dsp import fir
-from qc.groove.motion import FOLDED, IMAGE, STOP, TRANSITION
+from qc.groove.topped import FOLDED, IMAGE, STOP, TRANSITION
 
 
 def streamed(stage, x, cuts, total):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -10,8 +12,9 @@ from hypothesis import strategies as st
 
 from qc.errors import UsageError
 from qc.report import earlier
-from qc.report.earlier import read_report
+from qc.report.earlier import read_baseline, read_report
 from qc.report.json import written
+from qc.report.json_pieces import PiecesError, items, members
 
 
 @pytest.fixture
@@ -76,7 +79,7 @@ def test_any_bytes_are_refused(tmp_path, held):
 def test_brackets_without_end_are_no_trap(tmp_path, text):
     path = tmp_path / "deep.json"
     path.write_text(text)
-    with pytest.raises(UsageError, match="this is not JSON"):
+    with pytest.raises(UsageError, match="this is no JSON object"):
         read_report(path)
 
 
@@ -89,5 +92,154 @@ def test_no_file_and_no_plain_one(tmp_path):
 
 def test_what_is_too_large_is_no_report(kept, monkeypatch):
     monkeypatch.setattr(earlier, "LARGEST", 100)
-    with pytest.raises(UsageError, match="larger than 64 MiB"):
+    with pytest.raises(UsageError, match="larger than 0 MiB"):
         read_report(kept())
+
+
+# -- reports of a hostile sender -----------------------------------------------------------------------------------
+
+SPEND = """
+import resource, sys
+from pathlib import Path
+from qc.errors import UsageError
+from qc.judge import baseline
+from qc.report.earlier import read_baseline
+
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+try:
+    report = read_baseline(Path(sys.argv[1]))
+    now = [one.model_copy() for result in report.results for one in result.findings][:100]
+    then = [one for result in report.results for one in result.findings]
+    baseline.matched(now, then, ["side"] * len(now), ["side"] * len(then))
+    print("read", resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
+except UsageError:
+    print("refused", resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
+"""
+ALLOWED = 64 * 1024
+"""KiB that a baseline may cost, of whatever it holds"""
+ROOM = 10 << 20
+HEAD = '{"schema":1,"tool":"x","verdict":"pass","results":'
+
+
+def spent(path):
+    done = subprocess.run(
+        [sys.executable, "-c", SPEND, str(path)], capture_output=True, text=True, check=True, timeout=60
+    )
+    word, kilobytes = done.stdout.split()
+    return word, int(kilobytes)
+
+
+def many(text, room=ROOM - 1000):
+    return ",".join([text] * (room // (len(text.encode()) + 1)))
+
+
+HOSTILE = {
+    "empty objects": lambda: f"{HEAD}[{many('{}')}]}}",
+    "numbers": lambda: f"{HEAD}[{many('1')}]}}",
+    "empty texts": lambda: f"{HEAD}[{many(chr(34) * 2)}]}}",
+    "brackets that never end": lambda: HEAD + "[" * (ROOM - 1000),
+    "brackets": lambda: HEAD + "[" * (ROOM // 2 - 1000) + "]" * (ROOM // 2 - 1000) + "}",
+    "one long text": lambda: f'{HEAD}"{"a" * (ROOM - 1000)}"}}',
+    "one long text of escapes": lambda: f'{HEAD}"{chr(92) * 2 * (ROOM // 2 - 1000)}"}}',
+    "one long key": lambda: f'{HEAD}[],"{"k" * (ROOM - 1000)}":1}}',
+    "a text that never ends": lambda: f'{HEAD}"{"a" * (ROOM - 1000)}',
+    "many keys": lambda: f"{HEAD}[]," + ",".join(f'"{i:x}":{{}}' for i in range(900_000)) + "}",
+    "a number of a million digits": lambda: f'{HEAD}[],"sides":{"9" * 1_000_000}}}',
+    "blanks": lambda: HEAD + " " * (ROOM - 1000),
+}
+
+
+@pytest.mark.parametrize("kind", HOSTILE)
+def test_a_hostile_report_costs_no_more_than_64_mebibytes(tmp_path, kind):
+    path = tmp_path / "first.json"
+    path.write_text(HOSTILE[kind](), encoding="utf-8")
+    assert ROOM - 200_000 < path.stat().st_size <= ROOM or kind in {"many keys", "a number of a million digits"}
+    word, kilobytes = spent(path)
+    assert (word, kilobytes < ALLOWED) == ("refused", True)
+
+
+def crowd(report, count, **changes):
+    """Give a report with results of checks of their own, each with so many findings of next to nothing."""
+    data = json.loads(written(report))
+    finding = next(one for result in data["results"] for one in result["findings"])
+    finding |= {
+        "message": "",
+        "remedy": "",
+        "measured": "",
+        "limit": None,
+        "margin": None,
+        "remedies": [],
+        "sources": [],
+    }
+    empty = {**data["results"][0], "measured": {}, "reason": "", "findings": []}
+    data["results"], room = [], ROOM - 50_000 - len(json.dumps(data, ensure_ascii=False))
+    for i in range(10_000):
+        found = {**finding, "check": f"a.x{i}", **changes}
+        result = {**empty, "check": f"a.x{i}", "findings": [found] * count}
+        room -= len(json.dumps(result, ensure_ascii=False).encode())
+        if room < 0:
+            break
+        data["results"].append(result)
+    return data
+
+
+@pytest.mark.parametrize(
+    ("count", "changes"),
+    [(1, {}), (100, {}), (1, {"message": "a" * 300_000 + "\U0001f30a"}), (3000, {}), (1, {"sources": [""] * 3000})],
+)
+def test_a_report_of_crowds_costs_no_more_either(tmp_path, report, count, changes):
+    path = tmp_path / "first.json"
+    path.write_text(json.dumps(crowd(report, count, **changes), ensure_ascii=False), encoding="utf-8")
+    assert spent(path)[1] < ALLOWED
+
+
+def test_a_report_of_thousands_of_findings_is_read(tmp_path, report):
+    """As ten sides have that are cut so hot that nearly every limit fails everywhere: 40 results of 100 findings."""
+    data = crowd(report, 0)
+    full = json.loads(written(report))
+    finding = max(
+        (one for result in full["results"] for one in result["findings"]), key=lambda one: len(json.dumps(one))
+    )
+    data["results"] = [
+        {**data["results"][0], "check": f"a.x{i}", "findings": [{**finding, "check": f"a.x{i}"}] * 100}
+        for i in range(40)
+    ]
+    path = tmp_path / "first.json"
+    path.write_text(json.dumps(data), encoding="utf-8")
+    word, kilobytes = spent(path)
+    assert (word, kilobytes < ALLOWED) == ("read", True)
+    assert sum(len(result.findings) for result in read_baseline(path).results) == 4000
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda results: results.append(results[0]),
+        lambda results: [one.update(check="a.b") for result in results for one in result["findings"]],
+    ],
+    ids=["a check and side twice", "findings of another check"],
+)
+def test_results_that_no_run_gives_are_refused(kept, change):
+    with pytest.raises(UsageError, match="it holds what no report does"):
+        read_baseline(kept(lambda data: change(data["results"])))
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.recursive(
+        st.none() | st.booleans() | st.integers() | st.text(),
+        lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
+    )
+)
+def test_pieces_are_what_a_parser_finds(value):
+    """Against Python's own JSON: members and items, of compact and of spaced text."""
+    for text in (json.dumps(value), json.dumps(value, indent=2, ensure_ascii=False)):
+        if isinstance(value, dict):
+            pieces = {json.loads(key): json.loads(one) for key, one in members(text.encode("utf-8", "replace"), 10**6)}
+            assert pieces == json.loads(text.encode("utf-8", "replace"))
+        elif isinstance(value, list):
+            pieces = [json.loads(one) for one in items(text.encode("utf-8", "replace"), 10**6)]
+            assert pieces == json.loads(text.encode("utf-8", "replace"))
+        else:
+            with pytest.raises(PiecesError):
+                list(items(text.encode("utf-8", "replace"), 10**6))

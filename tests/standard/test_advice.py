@@ -169,6 +169,17 @@ def test_clipped_runs_are_counted_and_their_level_told(judged):
     assert report.side()["passes"] == 1
 
 
+def test_clipping_that_was_turned_down_is_told_by_its_level(judged):
+    x = 10.0 ** (-1.57 / 20.0) * clipped(2)
+    (one,) = judged({"A": Sent(x, RATE, more={"cut_level": "-20 dB"})}).result(CLIPPED)["findings"]
+    assert one["measure"] == "level.flat_top_runs"
+    assert "the longest cut off at -1.62 dBFS, from 0:00." in one["message"]
+    assert "on the left at -1.62 dBFS" in one["remedy"]
+    numbers = remedies(one)["unclipped_mix"]
+    assert numbers["left_level"] == pytest.approx(-1.62, abs=1e-3)
+    assert numbers["left_runs"] == one["measured"]["value"] == pytest.approx(2 * 100 * 2.7, rel=0.1)
+
+
 def test_a_mono_side_has_no_left(judged):
     (one,) = judged({"A": Sent(clipped(1)[0], RATE, more={"cut_level": "-20 dB"})}).result(CLIPPED)["findings"]
     assert "left" not in one["remedy"]
@@ -227,7 +238,7 @@ def test_a_file_that_went_away_after_it_was_heard(music, tmp_path, monkeypatch):
     real = checking.judge_side
 
     def judged_and_lost(*given):
-        (folder / "side-a.wav").unlink()
+        (folder / "side-a.wav").unlink(missing_ok=True)  # judged again at the recommended level
         return real(*given)
 
     monkeypatch.setattr(checking, "judge_side", judged_and_lost)

@@ -193,7 +193,7 @@ def test_a_good_side_with_a_free_level_has_nothing_failed(judged):
     report = judged(sent(song(Song(20.0, RATE, seed=3, cymbals=0.5)), None))
     assert report.code == 0
     assert report.outcome("groove.level-above-recommended") == "not_applicable"
-    assert "no cut level is declared" in report.result("groove.level-above-recommended")["reason"]
+    assert "no cut level is requested" in report.result("groove.level-above-recommended")["reason"]
     assert {r["outcome"] for r in report.report["results"]} <= {"pass", "warn", "not_applicable"}
 
 

@@ -109,8 +109,9 @@ class Ctx:
 
     side, chain = "A", Chain()
 
-    def __init__(self, known=(), declared=None, received=None):
+    def __init__(self, known=(), declared=None, received=None, requested=None):
         self.known, self.declared, self.received, self.asked = set(known), declared or {}, received, []
+        self.requested_level = requested
 
     def __getitem__(self, need):
         assert need is AsReceived
@@ -138,11 +139,10 @@ def made(check_id):
 
 def test_a_free_level_is_not_held_against_the_recommended_one():
     check = made("groove.level-above-recommended")
-    for declared in ({}, {"cut_level": None}):
-        ctx = Ctx(["groove.level_over_recommended"], declared)
-        with pytest.raises(NotApplicableError, match="no cut level is declared; the side is judged at its recomm"):
-            list(check.evaluate(ctx))
-    ctx = Ctx(["groove.level_over_recommended"], {"cut_level": 0.0})
+    ctx = Ctx(["groove.level_over_recommended"])
+    with pytest.raises(NotApplicableError, match="no cut level is requested"):
+        list(check.evaluate(ctx))
+    ctx = Ctx(["groove.level_over_recommended"], requested=0.0)
     assert len(list(check.evaluate(ctx))) == 1
     assert ctx.asked == [("groove.level_over_recommended", 0.0, "<=")]
 

@@ -52,6 +52,18 @@ def test_clipped_runs_of_both_channels():
     assert (none.value, none.at) == (0, None)
 
 
+def test_flat_tops_of_both_channels_and_their_place():
+    x = 0.1 * NOISE
+    x[0, 1000:1005] = 0.6
+    x[1, 2000:2009] = -0.4
+    found = published(x)
+    assert found["level.clipped_runs"].value == 0
+    flat = found["level.flat_top_runs"]
+    assert (flat.value, flat.at.channel, flat.at.start_s) == (2, "right", 2000 / 48_000)
+    none = published(NOISE)["level.flat_top_runs"]
+    assert (none.value, none.at) == (0, None)
+
+
 def test_digital_silence_has_a_bound():
     found = published(np.zeros((2, 1000)))
     for name in ("level.sample_peak", "level.true_peak", "level.dc_offset"):

@@ -5,21 +5,25 @@ from __future__ import annotations
 import math
 
 from qc.contract import Excerpt, Finding, Quantity, Remedy
+from qc.dsp.flat_tops import FlatRuns
 from qc_standard.advice.advised import advised
 from qc_standard.peaks import CHANNELS, Peaks
 
 
 def mend(finding: Finding, look: Excerpt) -> Finding:
-    """Advise on clipped runs; the level is read where the longest run of each channel is."""
+    """Advise on clipped runs; where the level is not known, it is read where the longest run of each channel is."""
     result = look[Peaks]
     numbers: dict[str, Quantity] = {}
     told = []
-    for channel, runs in enumerate(result.runs):
+    for channel, runs in enumerate(result.clipping(finding.measure)):
         if not runs.count:
             continue
         name = CHANNELS[channel]
-        x = look(runs.frame / result.rate, (runs.frame + 1) / result.rate)
-        level, long = 20.0 * math.log10(abs(float(x[channel, 0]))), 1e3 * runs.longest / result.rate
+        if isinstance(runs, FlatRuns):
+            value = runs.level
+        else:
+            value = float(look(runs.frame / result.rate, (runs.frame + 1) / result.rate)[channel, 0])
+        level, long = 20.0 * math.log10(abs(value)), 1e3 * runs.longest / result.rate
         numbers |= {
             f"{name}_runs": Quantity(value=runs.count, unit="1"),
             f"{name}_level": Quantity(value=level, unit="dBFS"),
@@ -28,11 +32,12 @@ def mend(finding: Finding, look: Excerpt) -> Finding:
         }
         where = "" if look.stream.mono else f" on the {name}"
         many = "1 run" if runs.count == 1 else f"{runs.count} runs"
-        told.append(f"{many}{where} at {_level(level)}, the longest {runs.longest} samples or {long:.2f} ms")
+        told.append(f"{many}{where} at {level_of(value)}, the longest {runs.longest} samples or {long:.2f} ms")
     if not told:
         return finding
     return advised(finding, Remedy(kind="unclipped_mix", says=f"Cut off: {'; '.join(told)}.", numbers=numbers))
 
 
-def _level(level: float) -> str:
-    return f"{level + 0.0:.2f} dBFS".replace("-0.00", "0.00")
+def level_of(value: float) -> str:
+    """Write a sample's magnitude as a level: "-1.62 dBFS"."""
+    return f"{20.0 * math.log10(abs(value)) + 0.0:.2f} dBFS".replace("-0.00", "0.00")

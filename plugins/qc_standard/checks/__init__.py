@@ -25,11 +25,17 @@ from qc_standard.checks.layout.lead_out_room import LeadOutRoom
 from qc_standard.checks.layout.lead_out_silence import LeadOutSilence
 from qc_standard.checks.layout.loudest_or_brightest_last import LoudestOrBrightestLast
 from qc_standard.checks.layout.side_too_long import SideTooLong
+from qc_standard.checks.layout.side_too_short import SideTooShort
 from qc_standard.checks.layout.track_times_disagree import TrackTimesDisagree
 from qc_standard.checks.level.clipped import Clipped
 from qc_standard.checks.level.true_peak_too_high import TruePeakTooHigh
 from qc_standard.checks.loudness.outside_range import OutsideRange
 from qc_standard.checks.loudness.sides_unequal import SidesUnequal
+from qc_standard.checks.programme.channels_unbalanced import ChannelsUnbalanced
+from qc_standard.checks.programme.dc_offset import DcOffset
+from qc_standard.checks.programme.dead_channel import DeadChannel
+from qc_standard.checks.programme.identical_channels import IdenticalChannels
+from qc_standard.checks.programme.polarity_reversed import PolarityReversed
 from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
 
 
@@ -56,10 +62,16 @@ def every_check() -> list[type[Check[Any]]]:
         LeadOutSilence,
         LoudestOrBrightestLast,
         SideTooLong,
+        SideTooShort,
         TrackTimesDisagree,
         Clipped,
         TruePeakTooHigh,
         OutsideRange,
         SidesUnequal,
+        ChannelsUnbalanced,
+        DcOffset,
+        DeadChannel,
+        IdenticalChannels,
+        PolarityReversed,
         LowEndOutOfPhase,
     ]

@@ -58,10 +58,14 @@ def _bar(line: BudgetLine, top: float, across: Callable[[float], float], *, ruli
 
 
 def _levels(levels: Levels, across: Callable[[float], float], height: float) -> Iterator[Markup]:
-    """Mark the recommended level, and the one that was asked for."""
+    """Mark the recommended level, and the one that is judged where that was asked for or is another."""
     marks = [("recommended", levels.recommended.value, "axis-strong")]
-    if levels.declared is not None:
-        marks.append(("asked for", levels.declared.value, "bound-fail"))
+    judged = levels.judged.value
+    if levels.basis == "requested" or (levels.basis is None and levels.declared is not None):
+        marks.append(("asked for", judged, "bound-fail"))
+    elif judged != levels.recommended.value:
+        word = "release" if levels.basis == "release" else "judged at"
+        marks.append((word, judged, "bound-fail" if judged > levels.recommended.value else "axis-strong"))
     for row, (word, level, kind) in enumerate(sorted(marks, key=lambda one: one[1])):
         x = across(level)
         yield element("path", class_=kind, d=path([(x, HEAD - 8), (x, height - FOOT)]))

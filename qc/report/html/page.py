@@ -22,6 +22,8 @@ from qc.report.html.drawn import Drawn, drawn
 from qc.report.html.plotter import plotter
 from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
+from qc.report.level_words import disc_notes, judged_as, option_words, sides_of
+from qc.report.lineup import lineup_line
 from qc.report.model import SideReport
 from qc.report.stored_sides import measured_earlier, measured_earlier_lines
 from qc.report.text import VERDICTS
@@ -54,7 +56,7 @@ def document(report: Report, evidence: Evidence) -> str:
         matters=matters(report, every),
         groups=groups(report, every),
         counts=_counts(report),
-        changes=list(change_lines(report.ruleset)),
+        changes=[*change_lines(report.ruleset), *filter(None, [option_words(report)])],
         measured_earlier=list(measured_earlier_lines(report.run)),
         sides=[_side(report, number, evidence, one) for number, one in enumerate(pictures, start=1)],
         since=_since(report),
@@ -107,23 +109,31 @@ def _counts(report: Report) -> list[tuple[str, int]]:
 def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> dict[str, Any]:
     """Give what the template says of a side; `number` counts from 1."""
     side = report.sides[number - 1]
+    release = next((disc for disc in report.discs if side.id in sides_of(disc)), None)
     return {
         "number": number,
         "side": side,
         "audio": _audio(side),
-        "own_md5": own_md5(side.audio),
         "measured_earlier": measured_earlier(report.run, side.id),
+        "own_md5": own_md5(side.audio),
         "ruled": worth.ruled(report, side),
         "margin": level_notes.margin(side),
         "unset": level_notes.unset(report, side),
         "mended": asked.mended(report, side),
-        "declared": list(declared_lines(side.declared)),
+        "declared": [*_lineup(side), *declared_lines(side.declared)],
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),
         "pictures": pictures,
         "formats": tables.formats(evidence.formats.get(side.id, ())),
-        "release": next((disc for disc in report.discs if side.id in disc.sides), None),
+        "judged_as": "" if side.levels is None else judged_as(report, side),
+        "release": release,
+        "disc_notes": [] if release is None else list(disc_notes(report, release)),
     }
+
+
+def _lineup(side: SideReport) -> list[tuple[str, str]]:
+    line = lineup_line(side)
+    return [("line-up", line)] if line else []
 
 
 def _audio(side: SideReport) -> str:

@@ -60,17 +60,27 @@ class PapersDisagree(Check[PapersDisagreeLimits]):
 def _inscription(ctx: CheckContext, written: str) -> Iterator[Finding]:
     catalogue, rest = ctx.delivery.get("catalogue"), written
     if catalogue is not None:
-        # Spaces, hyphens and capitals are the engraver's.
-        letters = [re.escape(char) for char in str(catalogue) if char.isalnum()]
-        held = re.search(r"[\W_]*".join(letters), written, re.IGNORECASE) if letters else None
+        held = _held(str(catalogue), written)
         if held is None:
             yield _about(ctx, f'the inscription "{written}" does not hold the catalogue number {catalogue}', written)
         else:
-            rest = f"{written[: held.start()]} {written[held.end() :]}"
+            rest = f"{written[: held[0]]} {written[held[1] :]}"
     side = ctx.side.casefold()
     words = re.split(r"[\W_]+", rest.casefold())
     if not any(word == side or (word.startswith(side) and word[len(side) :].isdigit()) for word in words):
         yield _about(ctx, f'the inscription "{written}" does not name its side, {ctx.side}', f"{written}, side")
+
+
+def _held(catalogue: str, written: str) -> tuple[int, int] | None:
+    """Find the catalogue number in an inscription: its first character and the one behind the last, None without it.
+
+    Spaces, hyphens and capitals are the engraver's. Letters and digits alone are compared, so that the work grows with
+    the length of the inscription, whatever it holds.
+    """
+    letters = "".join(char.casefold()[:1] for char in catalogue if char.isalnum())
+    places = [index for index, char in enumerate(written) if char.isalnum()]
+    first = "".join(written[index].casefold()[:1] for index in places).find(letters) if letters else -1
+    return None if first < 0 else (places[first], places[first + len(letters) - 1] + 1)
 
 
 def _about(ctx: CheckContext, message: str, key: str) -> Finding:

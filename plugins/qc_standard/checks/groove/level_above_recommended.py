@@ -26,8 +26,9 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
         "out of room, or it will not trace."
     )
     how = (
-        "The declared cut level less the recommended one, which is the highest level, in steps of 0.1 "
-        "dB, at which every limit that sets the level holds."
+        "The requested cut level (cut_level in the delivery, or --level) less the recommended one, the highest level, "
+        "in steps of 0.1 dB, at which every limit that sets the level holds. A free side is judged at the release "
+        "level of its disc, the lowest recommended level of the disc's free sides, and is not judged by this."
     )
     remedy = "Agree on the recommended level, shorten the side, or mend the place where the ruling limit bites."
     client = ForClient(
@@ -48,9 +49,9 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
     }
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Judge a declared level; raises NotApplicableError where the level is free."""
-        if ctx.declared.get("cut_level") is None:
-            raise NotApplicableError("no cut level is declared; the side is judged at its recommended level")
+        """Judge a requested level; raises NotApplicableError where the level is free."""
+        if ctx.requested_level is None:
+            raise NotApplicableError("no cut level is requested, so none can be above the recommended one")
         return super().evaluate(ctx)
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:

@@ -32,7 +32,8 @@ class GapDisagrees(Check[GapDisagreesLimits]):
         "that nobody declared may be a gap without its mark, or a drop-out."
     )
     how = (
-        "The part of each declared gap of more than 0.3 s with programme above -60 dBFS, by windows of 10 ms; and "
+        "The part of each declared gap of more than 0.3 s with programme, 10 dB above the noise floor of the side "
+        "(programme.noise_floor), by windows of 10 ms; and "
         "every stretch without programme inside the side that no declared gap covers."
     )
     remedy = (

@@ -24,7 +24,10 @@ class LeadInSilence(LimitCheck[LeadInSilenceLimits]):
         "The lathe needs clean silence to pass from the lead-in to programme pitch, and the first note must not be "
         "clipped off. A long silence makes the listener wait and costs room."
     )
-    how = "From the first frame of the file to the first 10 ms above -60 dBFS in either channel."
+    how = (
+        "From the first frame of the file, or the end of the last line-up tone, to the first 10 ms of programme in "
+        "either channel (see programme.noise_floor)."
+    )
     remedy = "Have silence added or taken off at the head of the file; check that the first note is whole."
     client = ForClient(
         name="The silence before the music",
@@ -37,7 +40,7 @@ class LeadInSilence(LimitCheck[LeadInSilenceLimits]):
             "do it."
         ),
     )
-    blind_to = "Silence that is added at the lathe, and noise below -60 dBFS."
+    blind_to = "Silence that is added at the lathe, and noise."
     Limits = LeadInSilenceLimits
     judges: ClassVar[Mapping[str, Judged]] = {
         "least": Judged("layout.lead_in_silence", ">=", "the silence before the programme"),

@@ -20,7 +20,7 @@ class LeadOutSilence(LimitCheck[LeadOutSilenceLimits]):
     id = "layout.lead-out-silence"
     title = "The silence after the programme is too short"
     why = "The last reverberation must be over before the lead-out begins, or it is cut off or runs into the label."
-    how = "From the last 10 ms above -60 dBFS in either channel to the last frame of the file."
+    how = "From the last 10 ms of programme in either channel (see programme.noise_floor) to the last frame."
     remedy = "Have silence added at the tail of the file; check that the last note dies away whole."
     client = ForClient(
         name="The silence after the music",
@@ -30,7 +30,7 @@ class LeadOutSilence(LimitCheck[LeadOutSilenceLimits]):
             "file, or tell us that we may do it."
         ),
     )
-    blind_to = "Silence that is added at the lathe, and a fade that was cut off below -60 dBFS."
+    blind_to = "Silence that is added at the lathe, and a fade that was cut off in the noise."
     Limits = LeadOutSilenceLimits
     judges: ClassVar[Mapping[str, Judged]] = {
         "least": Judged("layout.lead_out_silence", ">=", "the silence after the programme"),

@@ -32,7 +32,7 @@ class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
         "the titles on the label do not fit. Times that are off often belong to another version of the side."
     )
     how = (
-        "For the first track, and for each track after a declared gap, the first 10 ms above -60 dBFS after at least "
+        "For the first track, and for each track after a declared gap, the first 10 ms of programme after at least "
         "0.3 s of silence near the declared start. A first track that begins late is only lead-in and only warned of."
     )
     remedy = "Correct the times in the delivery, or ask which version of the side they belong to."

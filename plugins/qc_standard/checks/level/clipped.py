@@ -1,4 +1,4 @@
-"""Samples that were cut off at full scale."""
+"""Waves that were cut off, at full scale or below it."""
 
 from __future__ import annotations
 
@@ -8,13 +8,17 @@ from typing import ClassVar
 from qc.contract import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model, Stretch
 from qc.quantity import clock
 from qc_standard.advice import clipping
-from qc_standard.peaks import Peaks
+from qc_standard.peaks import FLAT_TOPS, Peaks, PeaksResult
 
 
 class ClippedLimits(Model):
-    """How many clipped runs a side may have."""
+    """How many places a side may have at which the wave is cut off.
 
-    runs: Limit
+    `flat_tops` counts them at any level; `runs` those at full scale alone, as rulesets before 2.0.0 do.
+    """
+
+    runs: Limit | None = None
+    flat_tops: Limit | None = None
 
 
 class Clipped(LimitCheck[ClippedLimits]):
@@ -27,8 +31,9 @@ class Clipped(LimitCheck[ClippedLimits]):
         "and every playback of the disc roughens them further."
     )
     how = (
-        "Runs of three or more equal samples at a channel's greatest or least value, at -0.1 dBFS or above, counted "
-        "over both channels. The place given is that of the longest run."
+        "Four or more equal samples (within two steps of 16 bits) that are the greatest about them, at -26 dBFS or "
+        "above, where the wave falls too steeply for a crest; three at a channel's extreme from -0.1 dBFS up. What is "
+        "flat again beside them on both sides is a square wave. The place is that of the longest run."
     )
     remedy = "Ask for the mix before it was limited or clipped; lowering the level of this file mends nothing."
     client = ForClient(
@@ -43,25 +48,36 @@ class Clipped(LimitCheck[ClippedLimits]):
         ),
     )
     blind_to = (
-        "Clipping below full scale, when the level was taken down afterwards. A slow wave that just reaches full scale "
-        "may hold three equal samples and be sound."
+        "Below full scale: runs of three samples, short runs that fall away gently or were dithered at 16 bits, and "
+        "clipping that was filtered, resampled or coded with losses afterwards. Clipping that leaves nothing but flat "
+        "parts looks like a square wave, and a synthesiser that cuts off its own waves looks like clipping."
     )
     needs = (Peaks,)
     Limits = ClippedLimits
     judges: ClassVar[Mapping[str, Judged]] = {
         "runs": Judged("level.clipped_runs", "<=", "the number of clipped runs"),
+        "flat_tops": Judged(FLAT_TOPS, "<=", "the number of clipped runs at any level"),
     }
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Hold the number of runs against its limit; the finding reaches from the first run to the last."""
         result = ctx[Peaks]
-        several = [runs for runs in result.runs if runs.count]
         for finding in super().evaluate(ctx):
-            first, last = min(runs.begin for runs in several), max(runs.end for runs in several)
+            several = [one for one in result.clipping(finding.measure) if one.count]
+            first, last = min(one.begin for one in several), max(one.end for one in several)
             stretch = Stretch(start_s=first / result.rate, end_s=last / result.rate)
-            reach = f"{finding.message}, from {clock(stretch.start_s)} to {clock(stretch.end_s)}"
+            what = f"{finding.message}{_cut_off(result, finding.measure)}"
+            reach = f"{what}, from {clock(stretch.start_s)} to {clock(stretch.end_s)}"
             yield finding.model_copy(update={"stretch": stretch, "message": reach})
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
         """Say how many runs there are on which channel, and at what level they were cut off."""
         return clipping.mend(finding, look)
+
+
+def _cut_off(result: PeaksResult, measure: str) -> str:
+    """Say at which level the longest flat top was cut off; nothing of runs at full scale, which is their level."""
+    if measure != FLAT_TOPS:
+        return ""
+    longest = max(result.flat_tops, key=lambda one: one.longest)
+    return f", the longest cut off at {clipping.level_of(longest.level)}"

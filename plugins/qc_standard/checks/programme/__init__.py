@@ -1,0 +1,1 @@
+"""Checks of the programme itself: its channels and their direct current."""

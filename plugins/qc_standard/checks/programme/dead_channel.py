@@ -1,0 +1,111 @@
+"""One channel that is dead while the other has programme."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from qc.contract import Check, CheckContext, Finding, ForClient, Model, Need, Quantity
+from qc.errors import NotApplicableError
+from qc_standard.dead import CHANNELS
+from qc_standard.own_limits import MostPercent, MostSeconds
+from qc_standard.relation import Passage, Relation, RelationResult, passages
+
+MOSTLY = 50.0
+"""% of a passage from which its finding speaks for the stretches in it, which are then not named one by one."""
+
+
+class DeadChannelLimits(Model):
+    """How much of a side or track may have a dead channel, and for how long one may be cut off or one-sided."""
+
+    share: MostPercent
+    cut_off: MostSeconds
+    one_sided: MostSeconds
+
+
+class DeadChannel(Check[DeadChannelLimits]):
+    """A channel is dead while the other has programme."""
+
+    id = "programme.dead-channel"
+    title = "One channel is dead"
+    why = (
+        "A channel without programme is a broken cable, a muted bus or a failed transfer far more often than a wish. "
+        "Cut like this, the groove has music on one wall only."
+    )
+    how = (
+        "By 10 ms and without direct current: a channel no higher than its own floor, which lies between -60 and "
+        "-45 dBFS rms, while the other has programme and is 20 dB louder. Judged by side, track and stretch; cut off "
+        "means that it fell by 20 dB within 50 ms while the other played on."
+    )
+    remedy = "Ask for the master again; where the music is meant to play on one side only, have that confirmed."
+    client = ForClient(
+        name="Sound from one loudspeaker only",
+        means=(
+            "At these moments one of the two loudspeakers is silent while the other plays on. That is most often a "
+            "slip while the file was made, and the record would sound just like that."
+        ),
+        asks=(
+            "Please listen at these moments with both loudspeakers, and send us a new file, or tell us that the music "
+            "is meant to come from one loudspeaker only."
+        ),
+    )
+    blind_to = (
+        "Hum or hiss above -45 dBFS on the dead channel, or less than 20 dB below the other. Music panned hard to one "
+        "side and switched there at once looks like a channel that was cut off; one that fades away only warns."
+    )
+    needs: ClassVar[tuple[type[Need[RelationResult]], ...]] = (Relation,)
+    Limits = DeadChannelLimits
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Judge side, tracks and stretches, each place once; raises NotApplicableError for one-channel files."""
+        relation = ctx[Relation]
+        if relation.mono:
+            raise NotApplicableError("the file has one channel, which is cut on both walls")
+        covered: list[tuple[str, slice]] = []
+        for passage in passages(ctx, relation):
+            for channel in CHANNELS:
+                if _inside(channel, passage.parts.start, passage.parts.stop, covered):
+                    continue
+                share = _share(relation, passage, channel)
+                found = list(ctx.hold(
+                    share, self.limits.share, op="<=",
+                    of=f"the part of the programme of {passage.name} with a dead {channel} channel",
+                ))  # fmt: skip
+                if found and share.value > MOSTLY:
+                    covered.append((channel, passage.parts))
+                yield from found
+        for one in relation.dead:
+            if _inside(one.channel, one.first, one.end, covered):
+                continue
+            at = relation.place(slice(one.first, one.end), channel=one.channel)
+            quantity = Quantity(value=one.heard * relation.part_s, unit="s", at=at)
+            if one.cut_off:
+                of = f"the time for which the {one.channel} channel is cut off while the other plays on"
+                yield from ctx.hold(quantity, self.limits.cut_off, op="<=", of=of)
+            else:
+                of = f"the time for which only the {_other(one.channel)} channel plays"
+                yield from ctx.hold(quantity, self.limits.one_sided, op="<=", of=of)
+
+
+def _share(relation: RelationResult, passage: Passage, channel: str) -> Quantity:
+    """Part of a passage's programme during which a channel is dead, in %."""
+    begin, stop = passage.parts.start, passage.parts.stop
+    dead = sum(
+        int(relation.programme[max(begin, one.first) : min(stop, one.end)].sum())
+        for one in relation.dead
+        if one.channel == channel and one.first < stop and one.end > begin
+    )
+    share = 100.0 * dead / max(1, int(relation.programme[passage.parts].sum()))
+    return Quantity(value=share, unit="%", at=relation.place(passage.parts, passage.track, channel))
+
+
+def _inside(channel: str, begin: int, stop: int, covered: list[tuple[str, slice]]) -> bool:
+    """Whether most of a stretch lies in a passage that was already found dead on that channel."""
+    return any(
+        name == channel and 2 * (min(stop, parts.stop) - max(begin, parts.start)) > stop - begin
+        for name, parts in covered
+    )
+
+
+def _other(channel: str) -> str:
+    return CHANNELS[1 - CHANNELS.index(channel)]

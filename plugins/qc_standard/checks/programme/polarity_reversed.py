@@ -1,0 +1,62 @@
+"""A channel whose polarity is reversed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import ClassVar
+
+from qc.contract import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, Need, Quantity
+from qc_standard.relation import Relation, RelationResult, passages
+
+
+class PolarityReversedLimits(Model):
+    """How far below 0 the correlation of the channels may go over a side or track."""
+
+    correlation: Limit
+
+
+class PolarityReversed(LimitCheck[PolarityReversedLimits]):
+    """Left and right work against each other over a whole side or track."""
+
+    id = "programme.polarity-reversed"
+    title = "A channel has its polarity reversed"
+    why = (
+        "With one channel turned round, what should be in the middle moves the cutter up and down instead of sideways, "
+        "takes room and depth, and vanishes when played in mono."
+    )
+    how = (
+        "Correlation of left and right at all frequencies, without direct current, over the programme of the side and "
+        "of each track: +1 is the same, 0 unrelated, -1 opposite."
+    )
+    remedy = "Look for a swapped pair of wires or a polarity switch, and ask for the master with both channels alike."
+    client = ForClient(
+        name="Left and right pull against each other",
+        means=(
+            "The left and the right loudspeaker move in opposite ways here, as if one were wired the other way round. "
+            "Voices lose their place, and on a single loudspeaker the music nearly vanishes."
+        ),
+        asks="Please ask your engineer whether one of the two channels is turned round, and send us a new file.",
+    )
+    blind_to = (
+        "A reversed channel of very wide music, whose correlation is near 0 either way, and a single instrument that "
+        "is reversed. The bass by itself has a check of its own."
+    )
+    needs: ClassVar[tuple[type[Need[RelationResult]], ...]] = (Relation,)
+    Limits = PolarityReversedLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "correlation": Judged("stereo.correlation", ">=", "the correlation of the channels"),
+    }
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Judge each track, and the side where no track was found."""
+        relation = ctx[Relation]
+        found: list[Finding] = []
+        for passage in passages(ctx, relation):
+            energies = relation.over(passage.parts)
+            value = None if energies is None else energies.correlation()
+            if value is None or passage.track is None:
+                continue
+            quantity = Quantity(value=value, unit="1", at=relation.place(passage.parts, passage.track))
+            of = f"the correlation of the channels on {passage.name}"
+            found += ctx.hold(quantity, self.limits.correlation, op=">=", of=of)
+        yield from found or super().evaluate(ctx)

@@ -1,0 +1,97 @@
+"""Stretches in which one channel is dead while the other has programme.
+
+A channel is dead in a part of 10 ms where its level without direct current is no higher than its own floor, between
+-60 and -45 dBFS rms (practice): hiss, dither, hum or nothing. The floor is 6 dB above the level that one in a hundred
+of its 100 ms keep under while the other channel has programme. Over the whole stretch the other channel has to be
+20 dB louder (practice), so that a quiet passage is not taken for a dead channel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+CHANNELS = ("left", "right")
+LEAST_FLOOR, MOST_FLOOR = 1e-6, 10.0**-4.5
+"""Mean squares between which a channel's floor lies: -60 and -45 dBFS rms."""
+OVER_FLOOR = 10.0**0.6
+"""Power by which a dead channel may exceed its own quietest 100 ms: 6 dB, as hum does within its period."""
+APART = 100.0
+"""Power by which the other channel has to be louder over the stretch: 20 dB."""
+SHORTEST = 100
+"""Parts of programme on the other channel that a stretch has at least: 1 s."""
+EDGE = 5
+"""Parts of 10 ms before a stretch that say whether the channel was cut off: 50 ms."""
+CUT = 100.0
+"""Power over the channel's floor in those 50 ms from which it was cut off and did not fade: 20 dB."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeadStretch:
+    """Parts of 10 ms from `first` to before `end` in which `channel` is dead."""
+
+    channel: str
+    first: int
+    end: int
+    heard: int
+    """parts in it in which the other channel has programme"""
+    cut_off: bool
+    """whether the channel broke off while the other one went on"""
+
+
+def dead_stretches(sums: Array, counts: NDArray[np.int64], programme: Flags) -> list[DeadStretch]:
+    """Give all of 1 s or more, in order of time.
+
+    Parameters
+    ----------
+    sums
+        (parts, 5) sums of L^2, R^2, L R, L, R.
+    counts
+        (parts,) frames in each.
+    programme
+        (parts,) whether there is programme.
+    """
+    n = np.maximum(counts, 1).astype(np.float64)[:, None]
+    power = np.maximum(sums[:, :2] / n - (sums[:, 3:5] / n) ** 2, 0.0)
+    found = [one for channel in (0, 1) for one in _of_channel(power, programme, channel)]
+    return sorted(found, key=lambda one: one.first)
+
+
+def _of_channel(power: Array, programme: Flags, channel: int) -> Iterator[DeadStretch]:
+    own, other = power[:, channel], power[:, 1 - channel]
+    heard = programme & (other > LEAST_FLOOR)
+    floor = _floor(own, heard)
+    quiet = own <= floor
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
+    for begin, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        (there,) = np.nonzero(heard[begin:stop])
+        if len(there) < SHORTEST:
+            continue
+        first, end = begin + int(there[0]), begin + int(there[-1]) + 1
+        if other[first:end].sum() < APART * own[first:end].sum():
+            continue
+        yield DeadStretch(CHANNELS[channel], first, end, len(there), _cut_off(own, other, begin, floor))
+
+
+def _floor(own: Array, heard: Flags) -> float:
+    """Mean square up to which a channel is dead."""
+    tenths = len(own) // 10
+    level = own[: 10 * tenths].reshape(tenths, 10).mean(axis=1)
+    level = level[heard[: 10 * tenths].reshape(tenths, 10).all(axis=1)]
+    lowest = float(np.quantile(level, 0.01)) if len(level) else 0.0
+    return min(MOST_FLOOR, max(LEAST_FLOOR, OVER_FLOOR * lowest))
+
+
+def _cut_off(own: Array, other: Array, begin: int, floor: float) -> bool:
+    """Whether the channel was well above its floor right before, and the other one plays on within 10 dB."""
+    if begin < EDGE:
+        return False
+    before, after = slice(begin - EDGE, begin), slice(begin, begin + 2 * EDGE)
+    goes_on = other[after].mean() > max(LEAST_FLOOR, 0.1 * other[before].mean())
+    return bool(own[before].mean() > CUT * floor and goes_on)

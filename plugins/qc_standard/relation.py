@@ -1,0 +1,269 @@
+"""How the two channels of a side relate, without their direct current: balance, correlation, difference.
+
+Everything is worked out from sums over parts of 10 ms, so that a stretch of any length - the side, a track, 10 s -
+has its own numbers: a covariance is sum(xy) - sum(x) sum(y) / n. Only parts that are programme count.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.chain import Chain
+from qc.contract import Analysis, At, Block, CheckContext, Derived, Measurements, Need, Quantity, Stream
+from qc.dsp.channel_sums import ChannelSums
+from qc.dsp.windows import part_frames, sliding
+from qc.groove.parts import Parts
+from qc_standard.dead import DeadStretch, dead_stretches
+from qc_standard.layout import DeclaredTrack
+
+Array = NDArray[np.float64]
+
+SILENT = 1e-9
+"""Mean square up to which a channel is silent: -90 dBFS rms."""
+MOST_BALANCE, MOST_DIFFERENCE = 60.0, 120.0
+"""dB at which a balance, and the difference of the channels, are given as a bound."""
+WINDOW = 1000
+"""Parts of 10 ms in the windows that the balance is worked out over: 10 s."""
+LEAST_PARTS = 100
+"""Parts of programme that a track needs to be judged by itself: 1 s."""
+
+
+@dataclass(frozen=True)
+class Means(Analysis[Array]):
+    """Sums of the samples of each channel by 10 ms, (parts, 2)."""
+
+    id: ClassVar[str] = "stereo.means"
+    cost: ClassVar[float] = 0.2
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build; nothing of the chain matters."""
+        return cls()
+
+    def start(self, stream: Stream) -> _SummingMeans:
+        """Begin on a stream of two channels."""
+        return _SummingMeans(stream)
+
+
+class _SummingMeans:
+    def __init__(self, stream: Stream) -> None:
+        self._sums = ChannelSums(part_frames(stream.rate), stream.frames)
+
+    def push(self, block: Block) -> None:
+        """Add the next slice."""
+        self._sums.push(block.samples)
+
+    def finish(self) -> Array:
+        """Give the sums."""
+        return self._sums.finish()[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Energies:
+    """Mean squares without direct current of a stretch: left, right, and their mean product."""
+
+    left: float
+    right: float
+    both: float
+
+    def balance(self) -> Quantity | None:
+        """Right over left in dB, -60 and 60 with a bound where one is silent; None when both are."""
+        if max(self.left, self.right) <= SILENT:
+            return None
+        dead = min(self.left, self.right) <= SILENT
+        value = math.copysign(math.inf, self.right - self.left) if dead else decibels(self.right, self.left)
+        return bounded(value, MOST_BALANCE)
+
+    def correlation(self) -> float | None:
+        """Correlation, -1 to 1; 0 where one channel is silent, None when both are."""
+        if max(self.left, self.right) <= SILENT:
+            return None
+        if min(self.left, self.right) <= SILENT:
+            return 0.0
+        return min(1.0, max(-1.0, self.both / math.sqrt(self.left * self.right)))
+
+    def difference(self) -> Quantity | None:
+        """Left minus right over left plus right, in dB, with a bound where either is nothing; None in silence."""
+        if max(self.left, self.right) <= SILENT:
+            return None
+        apart = max(0.0, self.left + self.right - 2.0 * self.both)
+        together = max(0.0, self.left + self.right + 2.0 * self.both)
+        return bounded(decibels(apart, together), MOST_DIFFERENCE)
+
+
+def decibels(power: float, reference: float) -> float:
+    """Ratio of two powers in dB; infinite where one is 0."""
+    if power <= 0.0:
+        return -math.inf
+    return math.inf if reference <= 0.0 else 10.0 * math.log10(power / reference)
+
+
+def bounded(value: float, most: float) -> Quantity:
+    """Give a ratio in dB; beyond `most` on either side it is that value with a bound: the truth lies beyond it."""
+    if value >= most:
+        return Quantity(value=most, unit="dB", bound=">")
+    if value <= -most:
+        return Quantity(value=-most, unit="dB", bound="<")
+    return Quantity(value=value, unit="dB")
+
+
+@dataclass(frozen=True, eq=False)
+class RelationResult:
+    """Sums over parts of 10 ms from frame 0 on."""
+
+    sums: Array
+    """(parts, 5): L^2, R^2, L R, L, R"""
+    counts: NDArray[np.int64]
+    programme: NDArray[np.bool_]
+    part_s: float
+    mono: bool
+    """whether the file has one channel, so that nothing here means anything"""
+
+    @cached_property
+    def dead(self) -> list[DeadStretch]:
+        """Every stretch of 1 s or more in which one channel is dead while the other has programme."""
+        if self.mono:
+            return []
+        return dead_stretches(self.sums, self.counts, self.programme)
+
+    @cached_property
+    def alive(self) -> NDArray[np.bool_]:
+        """Whether each part is programme with no dead channel, (parts,)."""
+        alive: NDArray[np.bool_] = self.programme.copy()
+        for one in self.dead:
+            alive[one.first : one.end] = False
+        return alive
+
+    def over(self, parts: slice, where: NDArray[np.bool_] | None = None) -> Energies | None:
+        """Give the energies of the parts of a stretch that are programme; None where there are none."""
+        chosen = (self.programme if where is None else where)[parts]
+        n = float(self.counts[parts][chosen].sum())
+        if n == 0.0:
+            return None
+        l2, r2, lr, l1, r1 = (self.sums[parts][chosen].sum(axis=0) / n).tolist()
+        return Energies(max(0.0, l2 - l1 * l1), max(0.0, r2 - r1 * r1), lr - l1 * r1)
+
+    def place(self, parts: slice, track: int | None = None, channel: str | None = None) -> At:
+        """Say where a stretch lies."""
+        return At(start_s=parts.start * self.part_s, end_s=parts.stop * self.part_s, track=track, channel=channel)
+
+    def worst_window(self) -> Quantity | None:
+        """Balance of the 10 s that are least balanced, one window every 100 ms, dead stretches left out."""
+        chosen = self.alive[:, None] * self.sums
+        width = min(WINDOW, len(chosen))
+        if not width:
+            return None
+        total, n = sliding(chosen, width)[::10], sliding((self.alive * self.counts).astype(np.float64), width)[::10]
+        enough = 2 * sliding(self.alive.astype(np.int64), width)[::10] >= width
+        mean = total / np.maximum(n, 1.0)[:, None]
+        power = np.maximum(mean[:, :2] - mean[:, 3:] ** 2, SILENT)
+        apart = np.where(enough, 10.0 * np.abs(np.log10(power[:, 1] / power[:, 0])), -1.0)
+        worst = int(np.argmax(apart))
+        if apart[worst] < 0.0:
+            return None
+        window = slice(10 * worst, 10 * worst + width)
+        quantity = bounded(10.0 * math.log10(power[worst, 1] / power[worst, 0]), MOST_BALANCE)
+        return quantity.model_copy(update={"at": self.place(window)})
+
+
+@dataclass(frozen=True)
+class Relation(Derived[RelationResult]):
+    """The relation of the channels by 10 ms, and its numbers over the whole side."""
+
+    id: ClassVar[str] = "stereo.relation"
+    publishes: ClassVar[Mapping[str, str]] = {
+        "stereo.balance": "dB",
+        "stereo.balance_10s": "dB",
+        "stereo.correlation": "1",
+        "stereo.difference": "dB",
+        "programme.dead_longest": "s",
+        "programme.dead_share": "%",
+    }
+    meanings: ClassVar[Mapping[str, str]] = {
+        "stereo.balance": (
+            "How much more energy the right channel has than the left over the programme; -60 or 60 dB where one is "
+            "silent."
+        ),
+        "stereo.balance_10s": "The same over the least balanced 10 s, stretches with a dead channel left out.",
+        "stereo.correlation": "Correlation of the channels over the programme, -1 to 1; 0 where one is silent.",
+        "stereo.difference": (
+            "Energy of left minus right over that of left plus right; -120 dB where both are the same."
+        ),
+        "programme.dead_longest": "Longest programme on one channel during which the other is dead.",
+        "programme.dead_share": "Part of the programme during which the channel that is dead longer is dead.",
+    }
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build; nothing of the chain matters."""
+        return cls()
+
+    def needs(self) -> tuple[Need[Any], ...]:
+        """Ask for the sums of 10 ms."""
+        return Parts(), Means()
+
+    def work(self, measured: Measurements) -> RelationResult:
+        """Put the sums together."""
+        parts, stream = measured[Parts()], measured.stream
+        sums = np.hstack([parts.sums, measured[Means()]])
+        return RelationResult(sums, parts.counts, parts.programme, part_frames(stream.rate) / stream.rate, stream.mono)
+
+    def publish(self, result: RelationResult) -> Mapping[str, Quantity]:
+        """Give what has a meaning: nothing in silence, and no difference or dead channel of a one-channel file."""
+        everything = result.over(slice(0, len(result.counts)))
+        if everything is None:
+            return {}
+        numbers = {"stereo.balance": everything.balance(), "stereo.balance_10s": result.worst_window()}
+        correlation = everything.correlation()
+        if correlation is not None:
+            numbers["stereo.correlation"] = Quantity(value=correlation, unit="1")
+        if not result.mono:
+            numbers["stereo.difference"] = everything.difference()
+            numbers |= _dead_numbers(result)
+        return {name: quantity for name, quantity in numbers.items() if quantity is not None}
+
+
+def _dead_numbers(result: RelationResult) -> dict[str, Quantity]:
+    longest = max(result.dead, key=lambda one: one.heard, default=None)
+    if longest is None:
+        return {
+            "programme.dead_longest": Quantity(value=0.0, unit="s"),
+            "programme.dead_share": Quantity(value=0.0, unit="%"),
+        }
+    by_channel = {one.channel: 0 for one in result.dead}
+    for one in result.dead:
+        by_channel[one.channel] += one.heard
+    channel = max(by_channel, key=lambda name: by_channel[name])
+    share = 100.0 * by_channel[channel] / int(result.programme.sum())
+    place = result.place(slice(longest.first, longest.end), channel=longest.channel)
+    return {
+        "programme.dead_longest": Quantity(value=longest.heard * result.part_s, unit="s", at=place),
+        "programme.dead_share": Quantity(value=share, unit="%", at=At(channel=channel)),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """A whole side or one of its tracks: what to call it, its parts of 10 ms, and its number."""
+
+    name: str
+    parts: slice
+    track: int | None
+
+
+def passages(ctx: CheckContext, relation: RelationResult) -> Iterator[Passage]:
+    """Give the side, then each of its declared tracks that has 1 s of programme; of a single track only the side."""
+    yield Passage("the side", slice(0, len(relation.counts)), None)
+    tracks = DeclaredTrack.every(ctx.declared)
+    for track in tracks if len(tracks) > 1 else ():
+        start, stop = (round(second / relation.part_s) for second in (track.start, track.end))
+        parts = slice(max(0, start), max(0, min(stop, len(relation.counts))))
+        if int(relation.programme[parts].sum()) >= LEAST_PARTS:
+            yield Passage(f"track {track.number}", parts, track.number)

@@ -1,0 +1,97 @@
+"""Energies of each 10 ms of the audible band, from 20 Hz to the chain's top: what tells programme from noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.chain import Chain
+from qc.contract import Analysis, Block, Stream, Tap
+from qc.dsp import biquad
+from qc.dsp.windows import WindowSums, part_frames
+from qc.groove.lineup import LineupTone, LineupTones
+from qc.groove.topped import Topped, motion_rate
+
+CORNER = 20.0
+"""Hz, corner of the 4th-order Butterworth high-pass: rumble and a DC offset are no programme (practice)."""
+AT_REST = 1e-150
+"""State below which a filter is at rest, before its numbers are too small for the processor."""
+
+
+@dataclass(frozen=True, eq=False)
+class BandPower:
+    """Mean square of each 10 ms from frame 0 on in the audible band, and the line-up tones at the head.
+
+    power: (2, parts) float32, left and right; the last part may be shorter.
+    """
+
+    power: NDArray[np.float32]
+    tones: tuple[LineupTone, ...] = ()
+
+
+@dataclass(frozen=True)
+class BandParts(Analysis[BandPower]):
+    """Sums up the energies of both channels by 10 ms, above 20 Hz and below the top."""
+
+    top: float
+    """Hz, edge of the chain's pass band"""
+
+    id: ClassVar[str] = "groove.band-parts"
+    cost: ClassVar[float] = 0.6
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:
+        """Build for a chain's top."""
+        return cls(chain.signal.top)
+
+    def taps(self) -> tuple[Tap, ...]:
+        """Listen to what lies below the top."""
+        return (Topped(self.top),)
+
+    def start(self, stream: Stream) -> _Running:
+        """Begin on a stream of two channels."""
+        return _Running(Topped(self.top), stream)
+
+
+class _Running:
+    def __init__(self, tap: Topped, stream: Stream) -> None:
+        self._tap, rate = tap, motion_rate(stream.rate)
+        self._left = -(-stream.frames * rate // stream.rate)  # what follows the file's last frame counts for nothing
+        self._sums = WindowSums(part_frames(rate), self._left)
+        self._tones = LineupTones(rate)
+        self._sections = biquad.butterworth_4_high(CORNER, rate)
+        self._state = biquad.fresh(self._sections, 2)
+        self._first = np.zeros((2, 1))
+        self._begun = False
+        self._out = np.empty((2, 0))
+
+    def push(self, block: Block) -> None:
+        """Take the next slice."""
+        if not self._begun and block.samples.shape[1]:
+            # as if the first sample had lasted for ever: an offset must not enter as a step
+            self._begun, self._first = True, np.array(block.samples[:, :1])
+        self._take(block[self._tap])
+
+    def _take(self, topped: NDArray[Any]) -> None:
+        topped = topped[:, : self._left]
+        count = topped.shape[1]
+        if not count:
+            return
+        self._left -= count
+        if self._out.shape[1] < count:
+            self._out = np.empty((2, count))
+        band = self._out[:, :count]
+        np.subtract(topped, self._first, out=band)
+        biquad.run(band, self._sections, self._state, band)
+        self._state[np.abs(self._state) < AT_REST] = 0.0
+        self._sums.push(band)
+        self._tones.push(band)
+
+    def finish(self) -> BandPower:
+        """Return the mean squares."""
+        sums, counts = self._sums.finish()
+        power = sums[:, :2] / np.maximum(counts, 1)[:, None]
+        return BandPower(np.ascontiguousarray(power.T, dtype=np.float32), self._tones.finish())

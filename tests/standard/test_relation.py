@@ -1,0 +1,116 @@
+"""Balance, correlation, difference and dead channels against closed forms on sines, and plain numpy."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from qc.chain import Chain
+from qc.quantity import meets
+from qc.testing.drive import hear
+from qc_standard.relation import Relation
+
+RATE = 8000
+NOISE = 0.1 * np.random.default_rng(5).standard_normal((2, RATE * 12))
+
+
+def tone(seconds, frequency=1000.0, phase=0.0):
+    return np.sin(2.0 * np.pi * frequency * np.arange(round(seconds * RATE)) / RATE + phase)
+
+
+def published(x):
+    need = Relation.of(Chain())
+    return need.publish(hear(need, x, RATE))
+
+
+@pytest.mark.parametrize("ratio", [-40.0, -6.0, 0.0, 3.0, 25.0])
+@pytest.mark.parametrize("direct", [0.0, 0.2])
+def test_balance_of_sines_is_their_ratio_whatever_the_direct_current(ratio, direct):
+    x = 0.01 * np.vstack([tone(3.0), 10.0 ** (ratio / 20.0) * tone(3.0, 500.0)])
+    x[1] += direct
+    found = published(x)["stereo.balance"]
+    assert (found.value, found.bound) == (pytest.approx(ratio, abs=1e-6), None)
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.7, np.pi / 2.0, 2.5, np.pi])
+def test_correlation_of_sines_is_the_cosine_of_their_phase(phase):
+    x = 0.1 * np.vstack([tone(2.0), tone(2.0, phase=phase)])
+    assert published(x)["stereo.correlation"].value == pytest.approx(np.cos(phase), abs=1e-6)
+
+
+@pytest.mark.parametrize("below", [20.0, 69.0, 100.0])
+def test_difference_over_sum(below):
+    m, s = 0.1 * tone(2.0), 0.1 * 10.0 ** (-below / 20.0) * tone(2.0, 500.0)
+    assert published(np.vstack([m + s, m - s]))["stereo.difference"].value == pytest.approx(-below, abs=1e-3)
+
+
+def test_equal_and_opposite_channels_have_a_difference_at_its_bounds():
+    same, opposed = (published(0.1 * np.vstack([tone(2.0), sign * tone(2.0)])) for sign in (1.0, -1.0))
+    assert (same["stereo.difference"].value, same["stereo.difference"].bound) == (-120.0, "<")
+    assert (opposed["stereo.difference"].value, opposed["stereo.difference"].bound) == (120.0, ">")
+
+
+def test_sixteen_bits_of_independent_dither_are_below_the_warning():
+    """Triangular dither and rounding have the power of a quarter of a squared step in each channel (closed form)."""
+    rng, step, music = np.random.default_rng(1), 2.0**-15, 0.1 * tone(6.0)
+    dithered = [np.round(music / step + rng.random(len(music)) - rng.random(len(music))) * step for _ in range(2)]
+    expected = 10.0 * np.log10(2.0 * step**2 / 4.0 / (4.0 * 0.1**2 / 2.0))
+    found = published(np.vstack(dithered))["stereo.difference"].value
+    assert found == pytest.approx(expected, abs=0.2)
+    assert found < -70.0
+
+
+@pytest.mark.parametrize(("dead", "value", "bound"), [(0, 60.0, ">"), (1, -60.0, "<")])
+@pytest.mark.parametrize("direct", [0.0, 0.3])
+def test_a_silent_channel_is_the_extreme_of_balance_and_no_correlation(dead, value, bound, direct):
+    x = 0.1 * np.vstack([tone(12.0), tone(12.0, 500.0)])
+    x[dead] = direct
+    found = published(x)
+    balance = found["stereo.balance"]
+    assert (balance.value, balance.bound) == (value, bound)
+    # a house's rules "at_most: 3 dB" and "at_least: -3 dB": one of them fails, and it is the right one
+    assert meets(balance.value, 3.0, "<=", "dB") == (dead == 1)
+    assert meets(balance.value, -3.0, ">=", "dB") == (dead == 0)
+    assert found["stereo.correlation"].value == 0.0
+    assert found["programme.dead_share"].value == 100.0
+    assert found["programme.dead_share"].at.channel == ("left", "right")[dead]
+    assert found["programme.dead_longest"].value == pytest.approx(12.0)
+
+
+def test_silence_publishes_nothing():
+    assert published(np.zeros((2, RATE))) == {}
+
+
+@pytest.mark.parametrize("cut", [True, False])
+def test_a_channel_is_cut_off_or_fades(cut):
+    x = 0.2 * np.vstack([tone(12.0), tone(12.0, 500.0)])
+    t = np.arange(x.shape[1]) / RATE
+    fade = 10.0 ** (-3.0 * np.maximum(t - 3.0, 0.0) / (1e-9 if cut else 1.0))  # 60 dB in a second, or at once
+    x[1] *= np.where(t < 8.0, fade, 1.0)
+    (one,) = hear(Relation(), x, RATE).dead
+    assert (one.channel, one.cut_off) == ("right", cut)
+    assert one.end == pytest.approx(800, abs=1)
+    if cut:
+        assert one.first == pytest.approx(300, abs=1)
+    else:  # 0.2 / sqrt(2) = -17 dBFS rms reaches -60 dBFS 43 dB later
+        assert one.first == pytest.approx(300 + 100 * 43.0 / 60.0, abs=2)
+
+
+def test_the_worst_ten_seconds_are_found():
+    x = 0.1 * np.vstack([tone(40.0), tone(40.0, 500.0)])
+    x[1, 20 * RATE : 30 * RATE] *= 10.0 ** (-15.0 / 20.0)
+    found = published(x)["stereo.balance_10s"]
+    assert found.value == pytest.approx(-15.0, abs=0.01)
+    assert (found.at.start_s, found.at.end_s) == pytest.approx((20.0, 30.0))
+
+
+@settings(max_examples=15, deadline=None)
+@given(frames=st.integers(RATE, RATE * 12), sizes=st.lists(st.integers(0, 30_000), max_size=8))
+def test_any_blocks_give_the_same_digits(frames, sizes):
+    x = NOISE[:, :frames].copy()
+    x[1, RATE * 2 : RATE * 6] = 0.0
+    once, cut = hear(Relation(), x, RATE, frames), hear(Relation(), x, RATE, sizes)
+    assert (once.sums == cut.sums).all()
+    assert Relation().publish(once) == Relation().publish(cut)
+    whole = frames // 80
+    assert once.sums[:whole, 3:] == pytest.approx(x[:, : 80 * whole].reshape(2, whole, 80).sum(axis=2).T, abs=1e-12)

@@ -1,0 +1,76 @@
+"""Every regular pattern of the package is listed here with what bounds the text it meets.
+
+Python's patterns go back where they fail. Over a text of a sender that nobody bounded, one that is quadratic keeps the
+command busy for minutes. So a pattern that is new has to be put on this list, with the reason why it is safe.
+"""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+CALLS = {"compile", "match", "fullmatch", "search", "sub", "subn", "split", "findall", "finditer"}
+
+OWN = "text of the package itself, its plugins or its compiler"
+SCALAR = "a value of a YAML file: lined.LONGEST characters"
+ONE_PASS = "linear: one class of characters, or parts that cannot take each other's characters"
+BOUNDED = {
+    "plugins/qc_standard/checks/delivery/number_or_isrc.py": SCALAR,
+    "plugins/qc_standard/checks/delivery/papers_disagree.py": SCALAR,
+    "qc/cli/init.py": "a word of the command line, whose pattern ends after 16 characters",
+    "qc/cli/new_plugin.py": "a word of the command line; parts that cannot take each other's characters",
+    "qc/delivery/cue.py": "cue.LONGEST_LINE, looked at before; the split into lines: " + ONE_PASS,
+    "qc/delivery/model.py": "times.LONGEST_TEXT, looked at before",
+    "qc/delivery/schema.py": SCALAR,
+    "qc/delivery/sums.py": "sums.LONGEST_LINE, looked at before; the split into lines: " + ONE_PASS,
+    "qc/delivery/times.py": "times.LONGEST_TEXT, looked at before",
+    "qc/demo/band.py": OWN,
+    "qc/dsp/compiler.py": OWN,
+    "qc/hooks/vetting.py": OWN,
+    "qc/lined.py": "lined.LARGEST; " + ONE_PASS,
+    "qc/quantity.py": "quantity.LONGEST, looked at before",
+    "qc/report/html/svg.py": OWN,
+    "qc/report/json_pieces.py": "earlier.LARGEST; possessive, so that it never goes back",
+    "qc/report/markdown.py": ONE_PASS,
+    "qc/report/note_template.py": "at the beginning of a sentence of the template engine",
+    "qc/report/pictures_named.py": ONE_PASS,
+    "qc/report/sarif_results.py": ONE_PASS,
+    "qc/rulebook/markdown.py": OWN,
+    "qc/rulebook/members.py": OWN,
+    "qc/ruleset/heading.py": "heading.LONGEST_LINE, looked at before",
+    "qc/ruleset/model.py": SCALAR,
+    "qc/stored/store.py": "names of files, and of plugins' needs",
+    "qc/testing/cases.py": OWN,
+    "qc/wording.py": "at the beginning of a sentence of the YAML parser",
+}  # fmt: skip
+
+
+def patterns(path):
+    """Count the patterns of a source file: calls of functions of `re`."""
+    calls = (node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Call))
+    functions = (call.func for call in calls if isinstance(call.func, ast.Attribute))
+    return sum(
+        function.attr in CALLS and isinstance(function.value, ast.Name) and function.value.id == "re"
+        for function in functions
+    )
+
+
+def test_every_pattern_says_what_bounds_it():
+    found = {
+        str(path.relative_to(ROOT))
+        for folder in ("qc", "plugins", "rulesets")
+        for path in (ROOT / folder).rglob("*.py")
+        if patterns(path)
+    }
+    assert found == set(BOUNDED)
+
+
+def test_patterns_are_always_called_by_the_module():
+    """So that the list above misses none: nothing imports `re`, or a function of it, by another name."""
+    for folder in ("qc", "plugins", "rulesets"):
+        for path in (ROOT / folder).rglob("*.py"):
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                assert not (isinstance(node, ast.ImportFrom) and node.module == "re"), path
+                if isinstance(node, ast.Import):
+                    assert all(one.name != "re" or one.asname is None for one in node.names), path
