@@ -22,9 +22,9 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
         "that was measured on it would mean anything."
     )
     how = (
-        "Header, length and digests, a FLAC's own MD5 too, are compared with the delivery, lists of checksums, the bytes "
-        "and what is decoded; every sample must be a usable number. What could lose or shift audio fails, as does a "
-        "file that changes meanwhile; a wrong byte rate, frame count or bytes behind the audio warn."
+        "Header, length and digests, a FLAC's own MD5 too, are compared with the delivery, lists of checksums, the "
+        "bytes and what is decoded; every sample must be a usable number. What could lose or shift audio fails, as "
+        "does a file that changes meanwhile; a wrong byte rate, frame count or bytes behind the audio warn."
     )
     remedy = "Ask for the file again, or correct the delivery file."
     client = ForClient(
