@@ -14,6 +14,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, BinaryIO
 
+import numpy as np
+
 from qc.delivery.behind import Audio, behind
 from qc.delivery.headers import EXTENSIBLE, FLOAT, PCM, Chunk, Header, bytes_at, chunks, real_sizes
 from qc.delivery.streaminfo import StreamInfo, read_streaminfo
@@ -22,6 +24,12 @@ _ALL_ONES = 0xFFFFFFFF
 _BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32, "FLOAT": 32, "DOUBLE": 64}
 """Bits that a decoded sample takes in the file, by libsndfile's name of the coding."""
 _OCTETS_OF_FORMAT = 40
+_LOOK = 1 << 16
+"""Bytes of samples that are looked at."""
+_ENOUGH = 256
+"""Samples other than zero from which on it can be told what they are (practice)."""
+_LOUDEST = 2.0
+"""Sample value that no float programme reaches (practice)."""
 _CHUNK_NAMES = {b"fmt ": "format", b"data": "data", b"COMM": "common", b"SSND": "sound"}
 
 
@@ -104,9 +112,24 @@ def _wave(file: BinaryIO, size: int, header: Header, info: Any) -> Iterator[Cont
             f"{rate * frame:,}", lost=False,
         )  # fmt: skip
     yield from _decoded(_Stated(rate, channels, -(-bits // 8) * 8, header.frames_stated), info)
+    if info.subtype == "PCM_32" and _floats(file, data, order):
+        yield _lost("states 32-bit integers in its header, and its samples are 32-bit floats")
     yield from _counted(file, size, found, header, channels, order)
     audio = Audio(data.start + data.size, _riff_end(file, header, order), frame, rate, order)
     yield from _behind(file, size, audio)
+
+
+def _floats(file: BinaryIO, data: Chunk, order: str) -> bool:
+    """Tell floats that a header states as 32-bit integers, by samples from the middle of the audio.
+
+    Integers that are small and negative would be beyond 2 as floats, or none at all; music is full of them.
+    """
+    middle = data.size // 8 * 4
+    octets = bytes_at(file, data.start + middle, min(_LOOK, data.size - middle))
+    values = np.frombuffer(octets[: len(octets) // 4 * 4], f"{order}f4")
+    values = values[values != 0.0]
+    with np.errstate(invalid="ignore"):
+        return len(values) >= _ENOUGH and bool((np.abs(values) < _LOUDEST).all())
 
 
 def _first(found: list[Chunk], name: bytes) -> Chunk | None:

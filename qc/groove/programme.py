@@ -129,10 +129,12 @@ class Programme(Derived[Heard]):
     id: ClassVar[str] = "groove.programme"
     publishes: ClassVar[Mapping[str, str]] = {
         "layout.lead_in_silence": "s", "layout.lead_out_silence": "s", "programme.noise_floor": "dBFS",
+        "programme.duration": "s",
     }  # fmt: skip
     meanings: ClassVar[Mapping[str, str]] = {
         "layout.lead_in_silence": "Silence in the file before the first programme, or since the last line-up tone.",
         "layout.lead_out_silence": "Silence in the file after the last programme.",
+        "programme.duration": "Seconds from the first to the last programme, with every pause between.",
         "programme.noise_floor": (
             "Level of the side's own noise, from which programme is told. The signal passes the chain's top and then a "
             "4th-order Butterworth high-pass at 20 Hz, forward, as if its first sample had lasted for ever before. Its "
@@ -164,12 +166,15 @@ class Programme(Derived[Heard]):
         return Heard.of(band.power, measured.stream.frames / measured.stream.rate, band.tones)
 
     def publish(self, result: Heard) -> Mapping[str, Quantity]:
-        """Noise floor in dBFS; silence before and after the programme, in s."""
+        """Noise floor in dBFS; length of the programme and silence before and after it, in s."""
         floor = {"programme.noise_floor": Quantity(value=result.floor, unit="dBFS")}
         if result.first is None:
             return floor
         tail, since = result.duration_s - result.end_s, result.tones[-1].end_s if result.tones else 0.0
         return floor | {
+            "programme.duration": Quantity(
+                value=result.end_s - result.start_s, unit="s", at=At(start_s=result.start_s, end_s=result.end_s)
+            ),
             "layout.lead_in_silence": Quantity(
                 value=max(0.0, result.start_s - since), unit="s", at=At(start_s=since, end_s=result.start_s)
             ),

@@ -82,7 +82,7 @@ def during(monkeypatch):
 
         def loaded(self, count):
             load(self, count)
-            if not done:
+            if not done and self.stream.source.startswith("side:"):  # not the noise that a first run is warmed with
                 done.append(what())
 
         monkeypatch.setattr(source_module.FileSource, "load", loaded)

@@ -25,6 +25,7 @@ from qc_standard.checks.layout.lead_out_room import LeadOutRoom
 from qc_standard.checks.layout.lead_out_silence import LeadOutSilence
 from qc_standard.checks.layout.loudest_or_brightest_last import LoudestOrBrightestLast
 from qc_standard.checks.layout.side_too_long import SideTooLong
+from qc_standard.checks.layout.side_too_short import SideTooShort
 from qc_standard.checks.layout.track_times_disagree import TrackTimesDisagree
 from qc_standard.checks.level.clipped import Clipped
 from qc_standard.checks.level.true_peak_too_high import TruePeakTooHigh
@@ -61,6 +62,7 @@ def every_check() -> list[type[Check[Any]]]:
         LeadOutSilence,
         LoudestOrBrightestLast,
         SideTooLong,
+        SideTooShort,
         TrackTimesDisagree,
         Clipped,
         TruePeakTooHigh,

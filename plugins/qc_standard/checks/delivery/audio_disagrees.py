@@ -22,11 +22,9 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
         "that was measured on it would mean anything."
     )
     how = (
-        "The file is opened, its header, length and digest are compared with the delivery and with lists of "
-        "checksums beside it, and every sample is read and must be a usable number. The fields of the header are "
-        "compared with each other, with the bytes that are there and with what is decoded; the MD5 that a FLAC file "
-        "states of its samples, with theirs. What could lose or shift frames fails; a wrong byte rate or frame count, "
-        "and bytes behind the audio that are no chunk, warn. A file that changes while it is read fails."
+        "Header, length and digests, a FLAC's own MD5 too, are compared with the delivery, lists of checksums, the "
+        "bytes and what is decoded; every sample must be a usable number. What could lose or shift audio fails, as "
+        "does a file that changes meanwhile; a wrong byte rate, frame count or bytes behind the audio warn."
     )
     remedy = "Ask for the file again, or correct the delivery file."
     client = ForClient(
