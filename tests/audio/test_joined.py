@@ -137,7 +137,7 @@ FAULTS = {
     "missing": (lambda _: None, "missing", "a2.wav (track 2) is not there", None),
     "not a number": (holding(np.nan), "not finite", "a2.wav (track 2) holds a sample that is not a number", 4.25),
     "absurd": (holding(1e30), "absurd level", "a2.wav (track 2) holds a sample of +600 dBFS at 0:00.250", 4.25),
-    "silent": (np.zeros_like, "silent", "a2.wav (track 2) holds nothing above -60 dBFS", 4.0),
+    "silent": (np.zeros_like, "silent", "a2.wav (track 2) holds no programme from start to end", 4.0),
     "no frames": (lambda x: x[:, :0], "empty", "a2.wav (track 2) holds no frames", None),
     "mono": (
         lambda x: x[:1], "mixed formats", "a2.wav (track 2) has 1 channel, a1.wav (track 1) 2 channels;", None,

@@ -279,8 +279,12 @@ AUDIO_FAULTS = {
     "not a number": (holding(np.nan), "not finite", "not a number at 0:01.250", "Ask for the file again", 1.25),
     "infinite": (holding(-np.inf, 0.5), "not finite", "infinite at 0:00.500", "Ask for the file again", 0.5),
     "1e30": (holding(1e30, 1.5), "absurd level", "+600 dBFS at 0:01.500", "Ask for the file again", 1.5),
-    "digital silence": (samples(np.zeros_like), "silent", "nothing above -60 dBFS", "Ask for the file again", None),
-    "noise at -70 dBFS": (noise(-70.0), "silent", "nothing above -60 dBFS", "Ask for the file again", None),
+    "digital silence": (
+        samples(np.zeros_like), "silent", "holds no programme from start to end", "Ask for the file again", None,
+    ),
+    "noise at -70 dBFS": (
+        noise(-70.0), "silent", "holds no programme from start to end", "Ask for the file again", None,
+    ),
     "5 channels": (
         samples(lambda x: np.repeat(x[:, :1], 5, axis=1)), "channels", "has 5 channels", "stereo or mono master", None,
     ),

@@ -68,7 +68,7 @@ def test_the_tracks_of_music_with_known_gaps(bench):
     assert len(got) == 3
     for track, (start, end) in zip(got, times, strict=False):
         assert abs(track.start - start) <= FRAME
-        assert abs(track.end - end) <= FRAME
+        assert -FRAME <= track.end - end <= Fraction(1, 10)  # a hard end rings on in the 20 Hz high-pass
     text = (bench.folder / "delivery.yaml").read_text()
     assert [f"silence of {gap} s before" in text for gap in ("1.5", "2.0", "0.9")] == [True] * 3
 
@@ -194,7 +194,7 @@ def test_a_silent_file(bench):
     ran = bench.run("init", "silent.wav")
     assert (ran.code, ran.out) == (2, b"")
     assert ran.sentences[-1] == (
-        "sidegate: silent.wav holds nothing above -60 dBFS from start to end; ask for the file again"
+        "sidegate: silent.wav holds no programme from start to end, only silence or noise; ask for the file again"
     )
     assert not (bench.folder / "delivery.yaml").exists()
 

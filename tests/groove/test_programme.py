@@ -211,7 +211,7 @@ def test_tones_set_no_level_and_are_not_cut(tmp_path):
 
 def test_a_declared_track_is_programme_whatever_it_sounds_like():
     rate = 48_000
-    x = np.concatenate([sine(440.0, 6.0, rate, -18.0), music(4.0, rate, seed=4)], axis=1)
+    x = np.concatenate([sine(440.0, 6.0, rate, -18.0), music(8.0, rate, seed=4)], axis=1)
     found = heard(x, rate)
     assert len(found.tones) == 1
     assert found.declared([Fraction(7)]) is found

@@ -339,20 +339,53 @@ def scaled(kept: Envelopes, factor: float) -> Envelopes:
 # -- where the side starts and ends ------------------------------------------------------------------------
 
 
-def programme(x: F64, rate: int) -> tuple[int, int] | None:
-    """First frame of the first and end of the last 10 ms window above -60 dBFS rms in either channel.
+def audible_band(x: F64, rate: int, top_hz: float) -> F64:
+    """The signal below the top and above 20 Hz (4th-order Butterworth), as if its first sample had always been there.
+
+    Two seconds of nothing behind it take what the high-pass rings on.
+    """
+    n = x.shape[1]
+    size = n + 2 * rate
+    hz = np.fft.rfftfreq(size, 1.0 / rate)
+    response = top_response(hz, top_hz) * butterworth(hz, 20.0, 4, "high")
+    band: F64 = np.fft.irfft(np.fft.rfft(x - x[:, :1], size) * response, size)[:, :n]
+    return band
+
+
+def noise_floor_db(square: F64) -> float:
+    """Noise floor in dBFS from the mean squares of 10 ms windows of the louder channel.
+
+    The quietest second that is steady and quiet; digital silence is asked last, and nothing under -70 dBFS matters.
+    """
+    seconds = [square[i : i + 100] for i in range(0, len(square) - 99, 100)]
+    loudest = max((float(one.mean()) for one in seconds), default=0.0)
+    quiet = []
+    for one in seconds:
+        mean = float(one.mean())
+        steady = float(one.max()) <= mean * 10.0**0.6
+        if mean <= 10.0**-4.5 and mean <= loudest * 10.0**-2.5 and steady:
+            quiet.append(mean)
+    if not quiet:
+        return -60.0
+    noise = [mean for mean in quiet if mean > 1e-10]
+    return max(-70.0, 10.0 * math.log10(min(noise))) if noise else -70.0
+
+
+def programme(x: F64, rate: int, top_hz: float = 20_000.0) -> tuple[int, int] | None:
+    """First frame of the first and end of the last 10 ms window that is 10 dB above the noise floor.
 
     Windows are consecutive from frame 0; the rms of a constant 1.0 is 0 dBFS. The last window may be a part,
-    and its rms is that of the frames there are. None where nothing is heard.
+    and its mean square is that of the frames there are. None where there is no programme. Line-up tones are not known.
     """
     window = rate // 100
+    band = audible_band(x, rate, top_hz)
     starts = np.arange(0, x.shape[1], window)
     stops = np.minimum(starts + window, x.shape[1])
-    square = np.add.reduceat(x * x, starts, axis=1) / (stops - starts)
-    heard = np.flatnonzero((square > 10.0 ** (-60.0 / 10.0)).any(axis=0))
-    if len(heard) == 0:
+    square = (np.add.reduceat(band * band, starts, axis=1) / (stops - starts)).max(axis=0)
+    there = np.flatnonzero(square > 10.0 ** ((noise_floor_db(square) + 10.0) / 10.0))
+    if len(there) == 0:
         return None
-    return int(starts[heard[0]]), int(stops[heard[-1]])
+    return int(starts[there[0]]), int(stops[there[-1]])
 
 
 def span(frames: int, rate: int, tracks: Sequence[Track], heard: tuple[int, int] | None) -> Span:
@@ -792,6 +825,6 @@ def side_of(x: F64, rate: int, tracks: Sequence[Track], chain: Chain) -> Side:
     """Envelopes, span and marks of a file of (2, frames) samples; pass them on to `groove` or `measure`."""
     return Side(
         envelopes=envelopes(motion(x, rate, chain)),
-        span=span(x.shape[1], rate, tracks, programme(x, rate)),
+        span=span(x.shape[1], rate, tracks, programme(x, rate, chain.top_hz)),
         gaps=gaps(tracks),
     )

@@ -304,20 +304,17 @@ def test_the_same_programme_at_every_rate_cuts_the_same_groove() -> None:
 # -- where the side starts and ends ------------------------------------------------------------------------
 
 
-def test_programme_is_heard_above_minus_60_dbfs_rms_in_10_ms_windows() -> None:
-    x = np.zeros((2, 48000))
-    assert m.programme(x, 48000) is None
-    x[1, 4800:5280] = 0.00099
-    assert m.programme(x, 48000) is None
-    x[1, 4800:5280] = 0.00101
-    assert m.programme(x, 48000) == (4800, 5280)
-    x[0, 47999] = 1.0
-    assert m.programme(x, 48000) == (4800, 48000)
-    tail = np.zeros((2, 900))
-    tail[0, 890:] = 0.0011  # a part window of 18 frames: rms 0.00082 over them
-    assert m.programme(tail, 44100) is None
-    tail[0, 882:] = 0.0011
-    assert m.programme(tail, 44100) == (882, 900)
+def test_programme_stands_clear_of_the_noise_floor_in_10_ms_windows() -> None:
+    """1 kHz at -30 dBFS peak from 0.5 s to 0.9 s of 3 s; beside it nothing, an offset, 8 Hz, hiss at -59 dBFS."""
+    t = np.arange(3 * 48000) / 48000
+    rng = np.random.default_rng(1)
+    burst = 10.0 ** (-30.0 / 20.0) * np.sin(2.0 * np.pi * 1000.0 * t) * ((t >= 0.5) & (t < 0.9))
+    assert m.programme(np.zeros((2, 48000)), 48000) is None
+    for beside in (0.0, 0.01, 0.03 * np.cos(2.0 * np.pi * 8.0 * t)):
+        found = m.programme(np.vstack([burst + beside, 0.0 * t + beside]), 48000)
+        assert found == (24000, 43200)
+    loud = 10.0 * burst + 10.0 ** (-59.0 / 20.0) * rng.standard_normal(len(t))
+    assert m.programme(np.vstack([loud, loud]), 48000) == (24000, 43680)  # the high-pass rings on for a window
 
 
 def test_span_goes_from_the_earlier_start_to_the_later_end() -> None:
