@@ -118,7 +118,7 @@ class Stereo(Derived[StereoResult]):
     """The least correlation of 400 ms, one window every 100 ms."""
 
     top: float
-    """Hz, edge of the chain\'s pass band"""
+    """Hz, edge of the chain's pass band"""
 
     id: ClassVar[str] = "stereo.correlation"
     publishes: ClassVar[Mapping[str, str]] = {"stereo.correlation_min": "1"}
@@ -137,8 +137,9 @@ class Stereo(Derived[StereoResult]):
 
     def work(self, measured: Measurements) -> StereoResult:
         """Compute it from the sums."""
-        parts, there = measured[Parts()], measured[Programme(self.top)].programme
-        sums, rate = by_tenths(parts.sums), measured.stream.rate
+        parts, rate = measured[Parts()], measured.stream.rate
+        there = measured[Programme(self.top)].by_parts(len(parts.counts), part_frames(rate) / rate)
+        sums = by_tenths(parts.sums)
         return StereoResult(least_correlation(sums, parts.counts, there, SHORT, rate))
 
     def publish(self, result: StereoResult) -> Mapping[str, Quantity]:
@@ -217,7 +218,8 @@ class LowCorrelation(Derived[LowCorrelationResult]):
     def work(self, measured: Measurements) -> LowCorrelationResult:
         """Work it out from the sums."""
         sums, parts, rate = measured[LowBand(self.subsonic)], measured[Parts()], measured.stream.rate
-        values, frames, tenths = correlations(sums, parts.counts, measured[Programme(self.top)].programme, LONG)
+        there = measured[Programme(self.top)].by_parts(len(parts.counts), part_frames(rate) / rate)
+        values, frames, tenths = correlations(sums, parts.counts, there, LONG)
         step = TENTH * part_frames(rate) / rate
         along = Curve(values, "1", tenths * step / 2.0, step)
         return LowCorrelationResult(_least(values, frames, tenths, rate), along)

@@ -77,6 +77,17 @@ class Heard:
             clear[: end + int(quiet[0]) if len(quiet) else end] = False
         return clear
 
+    def by_parts(self, parts: int, seconds: float) -> NDArray[np.bool_]:
+        """Whether each of `parts` stretches of `seconds` from frame 0 is programme, by the window at its middle.
+
+        At most rates both are 10 ms; where that is no whole number of frames (44,056 Hz) a part is a little longer.
+        """
+        windows = ((np.arange(parts) + 0.5) * (seconds * WINDOWS_A_SECOND)).astype(np.int64)
+        found = np.zeros(parts, dtype=np.bool_)
+        inside = windows < len(self.programme)
+        found[inside] = self.programme[windows[inside]]
+        return found
+
     @property
     def start_s(self) -> float:
         """Where the first window with programme begins, in file seconds."""
