@@ -1,9 +1,10 @@
 """Stretches in which one channel is dead while the other has programme.
 
 A channel is dead in a part of 10 ms where its level without direct current is no higher than its own floor, between
--60 and -45 dBFS rms (practice): hiss, dither, hum or nothing. The floor is 6 dB above the level that one in a hundred
-of its 100 ms keep under while the other channel has programme. Over the whole stretch the other channel has to be
-20 dB louder (practice), so that a quiet passage is not taken for a dead channel.
+-60 and -45 dBFS rms (practice): hiss, dither, hum or nothing; or where it is 40 dB below the other channel (practice):
+crosstalk. The floor is 6 dB above the level that one in a hundred of its 100 ms keep under while the other channel has
+programme. Over the whole stretch the other channel has to be 20 dB louder (practice), so that a quiet passage is not
+taken for a dead channel. A crackle of up to 30 ms in a dead channel does not end the stretch.
 """
 
 from __future__ import annotations
@@ -22,6 +23,12 @@ LEAST_FLOOR, MOST_FLOOR = 1e-6, 10.0**-4.5
 """Mean squares between which a channel's floor lies: -60 and -45 dBFS rms."""
 OVER_FLOOR = 10.0**0.6
 """Power by which a dead channel may exceed its own quietest 100 ms: 6 dB, as hum does within its period."""
+CROSSTALK = 1e-4
+"""Power over that of the other channel up to which there is only crosstalk: -40 dB."""
+CRACKLE = 3
+"""Parts of 10 ms for which a dead channel may make a noise: 30 ms ..."""
+AROUND = 30
+"""... with so many on either side in which it is dead: 300 ms (practice). What is closer together may be music."""
 APART = 100.0
 """Power by which the other channel has to be louder over the stretch: 20 dB."""
 SHORTEST = 100
@@ -67,16 +74,30 @@ def _of_channel(power: Array, programme: Flags, channel: int) -> Iterator[DeadSt
     own, other = power[:, channel], power[:, 1 - channel]
     heard = programme & (other > LEAST_FLOOR)
     floor = _floor(own, heard)
-    quiet = own <= floor
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
-    for begin, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for begin, stop in _quiet(own, other, floor):
         (there,) = np.nonzero(heard[begin:stop])
         if len(there) < SHORTEST:
             continue
         first, end = begin + int(there[0]), begin + int(there[-1]) + 1
-        if other[first:end].sum() < APART * own[first:end].sum():
+        between = own[first:end]  # without its crackles
+        between = between[between <= np.maximum(floor, CROSSTALK * other[first:end])]
+        if other[first:end].mean() < APART * between.mean():
             continue
         yield DeadStretch(CHANNELS[channel], first, end, len(there), _cut_off(own, other, begin, floor))
+
+
+def _quiet(own: Array, other: Array, floor: float) -> list[tuple[int, int]]:
+    """Give the runs in which a channel is dead, first part and end, crackles within them included."""
+    quiet = own <= np.maximum(floor, CROSSTALK * other)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
+    runs: list[tuple[int, int]] = []
+    for begin, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        first, end = runs[-1] if runs else (begin, begin)
+        if begin - end <= CRACKLE and min(end - first, stop - begin) >= AROUND:
+            runs[-1] = (first, stop)
+        else:
+            runs.append((begin, stop))
+    return runs
 
 
 def _floor(own: Array, heard: Flags) -> float:

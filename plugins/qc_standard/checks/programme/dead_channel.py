@@ -33,9 +33,9 @@ class DeadChannel(Check[DeadChannelLimits]):
         "Cut like this, the groove has music on one wall only."
     )
     how = (
-        "By 10 ms and without direct current: a channel no higher than its own floor, which lies between -60 and "
-        "-45 dBFS rms, while the other has programme and is 20 dB louder. Judged by side, track and stretch; cut off "
-        "means that it fell by 20 dB within 50 ms while the other played on."
+        "By 10 ms without direct current: a channel at its own floor, at most -60 to -45 dBFS rms, or 40 dB below the "
+        "other, while that has programme 20 dB louder; crackles of 30 ms aside. Judged by side, track and stretch; cut "
+        "off means that it fell by 20 dB within 50 ms while the other played on."
     )
     remedy = "Ask for the master again; where the music is meant to play on one side only, have that confirmed."
     client = ForClient(
