@@ -27,7 +27,7 @@ class IdenticalChannels(LimitCheck[IdenticalChannelsLimits]):
     )
     how = (
         "Energy of left minus right over that of left plus right, without direct current, over the programme of the "
-        "side and of each track. Rounding and dither alone stay below about -70 dB."
+        "side and of each track. Rounding and dither of 16 bits stay below -50 dB unless the music is very quiet."
     )
     remedy = "Ask whether the music is meant to be mono; if it is, nothing has to be done."
     client = ForClient(
