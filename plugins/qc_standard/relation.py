@@ -38,10 +38,11 @@ LEAST_PARTS = 100
 
 @dataclass(frozen=True)
 class Means(Analysis[Array]):
-    """Sums of the samples of each channel by 10 ms, (parts, 2)."""
+    """Sums of L, R, and of l^2, r^2, l r by 10 ms, (parts, 5); l and r are differences of neighbouring samples."""
 
     id: ClassVar[str] = "stereo.means"
-    cost: ClassVar[float] = 0.2
+    version: ClassVar[int] = 2
+    cost: ClassVar[float] = 0.4
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
@@ -120,7 +121,7 @@ class RelationResult:
     """Sums over parts of 10 ms from frame 0 on."""
 
     sums: Array
-    """(parts, 5): L^2, R^2, L R, L, R"""
+    """(parts, 8): L^2, R^2, L R, L, R, then l^2, r^2, l r of the differences between neighbouring samples"""
     counts: NDArray[np.int64]
     programme: NDArray[np.bool_]
     part_s: float
@@ -148,30 +149,45 @@ class RelationResult:
         n = float(self.counts[parts][chosen].sum())
         if n == 0.0:
             return None
-        l2, r2, lr, l1, r1 = (self.sums[parts][chosen].sum(axis=0) / n).tolist()
+        l2, r2, lr, l1, r1 = (self.sums[parts][chosen, :5].sum(axis=0) / n).tolist()
         return Energies(max(0.0, l2 - l1 * l1), max(0.0, r2 - r1 * r1), lr - l1 * r1)
+
+    def treble(self, parts: slice) -> float | None:
+        """Correlation of the differences between neighbouring samples over a stretch's programme, -1 to 1.
+
+        0 where one channel has none, None where both have not.
+        """
+        left, right, both = self.sums[parts][self.programme[parts], 5:].sum(axis=0).tolist()
+        if max(left, right) <= 0.0:
+            return None
+        return min(1.0, max(-1.0, both / math.sqrt(left * right))) if min(left, right) > 0.0 else 0.0
 
     def place(self, parts: slice, track: int | None = None, channel: str | None = None) -> At:
         """Say where a stretch lies."""
         return At(start_s=parts.start * self.part_s, end_s=parts.stop * self.part_s, track=track, channel=channel)
 
-    def worst_window(self) -> Quantity | None:
-        """Balance of the 10 s that are least balanced, one window every 100 ms, dead stretches left out."""
-        chosen = self.alive[:, None] * self.sums
+    def worst_window(self, where: NDArray[np.bool_]) -> Quantity | None:
+        """Balance of the 10 s that are least balanced, one window every 100 ms, among the parts of `where`.
+
+        A window counts when half of its parts do. None where no window does.
+        """
+        chosen = where[:, None] * self.sums[:, :5]
         width = min(WINDOW, len(chosen))
         if not width:
             return None
-        total, n = sliding(chosen, width)[::10], sliding((self.alive * self.counts).astype(np.float64), width)[::10]
-        enough = 2 * sliding(self.alive.astype(np.int64), width)[::10] >= width
+        total, n = sliding(chosen, width)[::10], sliding((where * self.counts).astype(np.float64), width)[::10]
+        enough = 2 * sliding(where.astype(np.int64), width)[::10] >= width
         mean = total / np.maximum(n, 1.0)[:, None]
-        power = np.maximum(mean[:, :2] - mean[:, 3:] ** 2, SILENT)
-        apart = np.where(enough, 10.0 * np.abs(np.log10(power[:, 1] / power[:, 0])), -1.0)
-        worst = int(np.argmax(apart))
-        if apart[worst] < 0.0:
+        power = mean[:, :2] - mean[:, 3:] ** 2
+        level = 10.0 * np.log10(np.maximum(power, SILENT))
+        apart = level[:, 1] - level[:, 0]
+        apart[(power.min(axis=1) <= SILENT) & (apart != 0.0)] *= math.inf  # one is silent, as in `Energies.balance`
+        size = np.where(enough & (power.max(axis=1) > SILENT), np.abs(apart), -1.0)
+        worst = int(np.argmax(size))
+        if size[worst] < 0.0:
             return None
         window = slice(10 * worst, 10 * worst + width)
-        quantity = bounded(10.0 * math.log10(power[worst, 1] / power[worst, 0]), MOST_BALANCE)
-        return quantity.model_copy(update={"at": self.place(window)})
+        return bounded(float(apart[worst]), MOST_BALANCE).model_copy(update={"at": self.place(window)})
 
 
 @dataclass(frozen=True)
@@ -179,13 +195,14 @@ class Relation(Derived[RelationResult]):
     """The relation of the channels by 10 ms, and its numbers over the whole side."""
 
     top: float
-    """Hz, edge of the chain\'s pass band"""
+    """Hz, edge of the chain's pass band"""
 
     id: ClassVar[str] = "stereo.relation"
     publishes: ClassVar[Mapping[str, str]] = {
         "stereo.balance": "dB",
         "stereo.balance_10s": "dB",
         "stereo.correlation": "1",
+        "stereo.treble_correlation": "1",
         "stereo.difference": "dB",
         "programme.dead_longest": "s",
         "programme.dead_share": "%",
@@ -195,8 +212,11 @@ class Relation(Derived[RelationResult]):
             "How much more energy the right channel has than the left over the programme; -60 or 60 dB where one is "
             "silent."
         ),
-        "stereo.balance_10s": "The same over the least balanced 10 s, stretches with a dead channel left out.",
+        "stereo.balance_10s": "The same over the least balanced 10 s of programme.",
         "stereo.correlation": "Correlation of the channels over the programme, -1 to 1; 0 where one is silent.",
+        "stereo.treble_correlation": (
+            "The same of the differences between neighbouring samples, in which treble counts as much as bass."
+        ),
         "stereo.difference": (
             "Energy of left minus right over that of left plus right; -120 dB where both are the same."
         ),
@@ -217,22 +237,30 @@ class Relation(Derived[RelationResult]):
         """Put the sums together."""
         parts, stream = measured[Parts()], measured.stream
         sums = np.hstack([parts.sums, measured[Means()]])
-        there = measured[Programme(self.top)].programme
-        return RelationResult(sums, parts.counts, there, part_frames(stream.rate) / stream.rate, stream.mono)
+        seconds = part_frames(stream.rate) / stream.rate
+        there = measured[Programme(self.top)].by_parts(len(parts.counts), seconds)
+        return RelationResult(sums, parts.counts, there, seconds, stream.mono)
 
     def publish(self, result: RelationResult) -> Mapping[str, Quantity]:
         """Give what has a meaning: nothing in silence, and no difference or dead channel of a one-channel file."""
         everything = result.over(slice(0, len(result.counts)))
         if everything is None:
             return {}
-        numbers = {"stereo.balance": everything.balance(), "stereo.balance_10s": result.worst_window()}
-        correlation = everything.correlation()
-        if correlation is not None:
-            numbers["stereo.correlation"] = Quantity(value=correlation, unit="1")
+        whole = slice(0, len(result.counts))
+        numbers = {
+            "stereo.balance": everything.balance(),
+            "stereo.balance_10s": result.worst_window(result.programme),
+            "stereo.correlation": _ratio(everything.correlation()),
+            "stereo.treble_correlation": _ratio(result.treble(whole)),
+        }
         if not result.mono:
             numbers["stereo.difference"] = everything.difference()
             numbers |= _dead_numbers(result)
         return {name: quantity for name, quantity in numbers.items() if quantity is not None}
+
+
+def _ratio(value: float | None) -> Quantity | None:
+    return None if value is None else Quantity(value=value, unit="1")
 
 
 def _dead_numbers(result: RelationResult) -> dict[str, Quantity]:

@@ -9,6 +9,7 @@ from qc.chain import Chain
 from qc.quantity import meets
 from qc.testing.drive import hear
 from qc_standard.relation import Relation
+from qc_standard.stereo import LowCorrelation, Stereo
 
 RATE = 8000
 NOISE = 0.1 * np.random.default_rng(5).standard_normal((2, RATE * 12))
@@ -38,6 +39,20 @@ def test_correlation_of_sines_is_the_cosine_of_their_phase(phase):
     assert published(x)["stereo.correlation"].value == pytest.approx(np.cos(phase), abs=1e-6)
 
 
+@pytest.mark.parametrize(("bass", "treble"), [(1.0, 1.0), (-1.0, 1.0), (1.0, -1.0), (-1.0, -1.0)])
+def test_treble_counts_as_its_square_of_frequency_in_the_treble_correlation(bass, treble):
+    """The difference of neighbouring samples of a sine is a sine, 2 sin(pi f / rate) as high (closed form)."""
+    frequencies, signs = np.array([100.0, 2000.0]), np.array([bass, treble])
+    left = 0.1 * (tone(4.0, 100.0) + 0.25 * tone(4.0, 2000.0))
+    right = 0.1 * (bass * tone(4.0, 100.0) + treble * 0.25 * tone(4.0, 2000.0))
+    found = published(np.vstack([left, right]))
+    energies = np.array([1.0, 0.25]) ** 2
+    rising = energies * (2.0 * np.sin(np.pi * frequencies / RATE)) ** 2
+    assert found["stereo.correlation"].value == pytest.approx(energies @ signs / energies.sum(), abs=1e-6)
+    # one difference in 80, that between two parts, is left out
+    assert found["stereo.treble_correlation"].value == pytest.approx(rising @ signs / rising.sum(), abs=1.0 / 80.0)
+
+
 @pytest.mark.parametrize("below", [20.0, 69.0, 100.0])
 def test_difference_over_sum(below):
     m, s = 0.1 * tone(2.0), 0.1 * 10.0 ** (-below / 20.0) * tone(2.0, 500.0)
@@ -57,7 +72,7 @@ def test_sixteen_bits_of_independent_dither_are_below_the_warning():
     expected = 10.0 * np.log10(2.0 * step**2 / 4.0 / (4.0 * 0.1**2 / 2.0))
     found = published(np.vstack(dithered))["stereo.difference"].value
     assert found == pytest.approx(expected, abs=0.2)
-    assert found < -70.0
+    assert found < -50.0
 
 
 @pytest.mark.parametrize(("dead", "value", "bound"), [(0, 60.0, ">"), (1, -60.0, "<")])
@@ -71,6 +86,8 @@ def test_a_silent_channel_is_the_extreme_of_balance_and_no_correlation(dead, val
     # a house's rules "at_most: 3 dB" and "at_least: -3 dB": one of them fails, and it is the right one
     assert meets(balance.value, 3.0, "<=", "dB") == (dead == 1)
     assert meets(balance.value, -3.0, ">=", "dB") == (dead == 0)
+    worst = found["stereo.balance_10s"]
+    assert (worst.value, worst.bound, worst.at.end_s - worst.at.start_s) == (value, bound, pytest.approx(10.0))
     assert found["stereo.correlation"].value == 0.0
     assert found["programme.dead_share"].value == 100.0
     assert found["programme.dead_share"].at.channel == ("left", "right")[dead]
@@ -92,8 +109,36 @@ def test_a_channel_is_cut_off_or_fades(cut):
     assert one.end == pytest.approx(800, abs=1)
     if cut:
         assert one.first == pytest.approx(300, abs=1)
-    else:  # 0.2 / sqrt(2) = -17 dBFS rms reaches -60 dBFS 43 dB later
-        assert one.first == pytest.approx(300 + 100 * 43.0 / 60.0, abs=2)
+    else:  # 40 dB below the other channel; at 0.2 / sqrt(2) = -17 dBFS rms that is above the floor of -60 dBFS
+        assert one.first == pytest.approx(300 + 100 * 40.0 / 60.0, abs=2)
+
+
+@pytest.mark.parametrize(("every", "dead"), [(0.7, True), (0.2, False)])
+def test_a_crackle_does_not_bring_a_dead_channel_to_life(every, dead):
+    """Common practice, no source: a loose plug crackles now and then; what sounds five times a second may be music."""
+    x = 0.1 * np.vstack([tone(6.0), 0.0 * tone(6.0)])
+    x[1, RATE // 2 :: round(every * RATE)] = 0.1
+    assert published(x)["programme.dead_share"].value == (100.0 if dead else 0.0)
+
+
+@pytest.mark.parametrize(("leaks", "dead"), [(-41.0, True), (-39.0, False)])
+def test_what_only_leaks_over_from_the_other_channel_is_no_programme(leaks, dead):
+    rise = np.linspace(0.05, 0.5, 6 * RATE)  # so that the channel rises above its own floor
+    left = rise * tone(6.0)
+    x = np.vstack([left, 10.0 ** (leaks / 20.0) * left])
+    share = published(x)["programme.dead_share"].value
+    assert share == 100.0 if dead else share < 50.0
+
+
+@pytest.mark.parametrize("channel", [0, 1])
+def test_a_balance_beyond_what_is_silent_is_a_bound(channel):
+    """One channel at -40 dBFS, the other at -100 dBFS, which is silence: the truth lies beyond 60 dB or is unknown."""
+    x = 0.01 * np.sqrt(2.0) * np.vstack([tone(12.0), tone(12.0)])
+    x[channel] *= 1e-3
+    sign = 1.0 if channel == 0 else -1.0
+    for name in ("stereo.balance", "stereo.balance_10s"):
+        found = published(x)[name]
+        assert (found.value, found.bound) == (60.0 * sign, ">" if channel == 0 else "<")
 
 
 def test_the_worst_ten_seconds_are_found():
@@ -102,6 +147,20 @@ def test_the_worst_ten_seconds_are_found():
     found = published(x)["stereo.balance_10s"]
     assert found.value == pytest.approx(-15.0, abs=0.01)
     assert (found.at.start_s, found.at.end_s) == pytest.approx((20.0, 30.0))
+
+
+@pytest.mark.parametrize("rate", [44_056, 47_952])
+@pytest.mark.parametrize("seconds", [0.004, 3.0, 12.0])
+def test_rates_at_which_10_ms_are_no_whole_number_of_frames(rate, seconds):
+    """44.1 and 48 kHz pulled down by 1000/1001 for video: each sum has a part of its own length."""
+    t = np.arange(round(seconds * rate)) / rate
+    x = 0.1 * np.vstack([np.sin(2.0 * np.pi * 1000.0 * t), np.sin(2.0 * np.pi * 1000.0 * t + np.pi / 3.0)])
+    found = {}
+    for need in (Relation.of(Chain()), Stereo.of(Chain()), LowCorrelation.of(Chain())):
+        found |= need.publish(hear(need, x, rate))
+    if seconds > 1.0:  # the cosine of 60 degrees
+        assert found["stereo.correlation"].value == pytest.approx(0.5, abs=1e-3)
+        assert found["stereo.correlation_min"].value == pytest.approx(0.5, abs=1e-3)
 
 
 @settings(max_examples=15, deadline=None)
@@ -113,4 +172,4 @@ def test_any_blocks_give_the_same_digits(frames, sizes):
     assert (once.sums == cut.sums).all()
     assert Relation(20_000.0).publish(once) == Relation(20_000.0).publish(cut)
     whole = frames // 80
-    assert once.sums[:whole, 3:] == pytest.approx(x[:, : 80 * whole].reshape(2, whole, 80).sum(axis=2).T, abs=1e-12)
+    assert once.sums[:whole, 3:5] == pytest.approx(x[:, : 80 * whole].reshape(2, whole, 80).sum(axis=2).T, abs=1e-12)

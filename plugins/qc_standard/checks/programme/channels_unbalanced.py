@@ -64,7 +64,7 @@ class ChannelsUnbalanced(Check[ChannelsUnbalancedLimits]):
             of = f"what the {louder} channel of {passage.name} is louder by"
             found += ctx.hold(quantity, self.limits.track, op="<=", of=of)
         yield from found
-        worst = relation.worst_window()
+        worst = relation.worst_window(relation.alive)
         if worst is not None:
             louder = "right" if worst.value > 0.0 else "left"
             place = (worst.at or At()).model_copy(update={"channel": louder})

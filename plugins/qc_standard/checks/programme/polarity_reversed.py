@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
 from qc.contract import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, Need, Quantity
-from qc_standard.relation import Relation, RelationResult, passages
+from qc_standard.relation import Passage, Relation, RelationResult, passages
 
 
 class PolarityReversedLimits(Model):
@@ -25,8 +25,9 @@ class PolarityReversed(LimitCheck[PolarityReversedLimits]):
         "takes room and depth, and vanishes when played in mono."
     )
     how = (
-        "Correlation of left and right at all frequencies, without direct current, over the programme of the side and "
-        "of each track: +1 is the same, 0 unrelated, -1 opposite."
+        "Correlation of left and right without direct current over the programme of the side and of each track: +1 is "
+        "the same, 0 unrelated, -1 opposite. Judged only where the differences between neighbouring samples, in which "
+        "treble counts as much as bass, correlate below 0 too."
     )
     remedy = "Look for a swapped pair of wires or a polarity switch, and ask for the master with both channels alike."
     client = ForClient(
@@ -48,15 +49,24 @@ class PolarityReversed(LimitCheck[PolarityReversedLimits]):
     }
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Judge each track, and the side where no track was found."""
+        """Judge each track, and the side where no track was found; bass alone has stereo.low-end-out-of-phase."""
         relation = ctx[Relation]
         found: list[Finding] = []
         for passage in passages(ctx, relation):
             energies = relation.over(passage.parts)
             value = None if energies is None else energies.correlation()
-            if value is None or passage.track is None:
+            if value is None or passage.track is None or not _treble_too(relation, passage):
                 continue
             quantity = Quantity(value=value, unit="1", at=relation.place(passage.parts, passage.track))
             of = f"the correlation of the channels on {passage.name}"
             found += ctx.hold(quantity, self.limits.correlation, op=">=", of=of)
-        yield from found or super().evaluate(ctx)
+        yield from found
+        side = next(passages(ctx, relation))
+        if not found and (_treble_too(relation, side) or relation.over(side.parts) is None):
+            yield from super().evaluate(ctx)
+
+
+def _treble_too(relation: RelationResult, passage: Passage) -> bool:
+    """Whether the treble is opposite as well, as it is where a whole channel is reversed."""
+    treble = relation.treble(passage.parts)
+    return treble is not None and treble < 0.0
