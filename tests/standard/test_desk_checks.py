@@ -25,7 +25,8 @@ def music(seconds, gain=LOUD, treble=0.0):
     t = np.arange(round(seconds * RATE)) / RATE
     x = np.vstack([np.sin(2.0 * np.pi * 440.0 * t), np.sin(2.0 * np.pi * 554.0 * t)])
     x = gain * (x + 0.5 * np.sin(2.0 * np.pi * 110.0 * t)) + treble * np.sin(2.0 * np.pi * 8_000.0 * t)
-    return x * np.clip(np.minimum(t, t[::-1]) / 0.002, 0.0, 1.0)
+    # soft enough that the 20 Hz high-pass, by which programme is told, does not ring on behind it
+    return x * (0.5 - 0.5 * np.cos(np.pi * np.clip(np.minimum(t, t[::-1]) / 0.03, 0.0, 1.0)))
 
 
 def silence(seconds):
