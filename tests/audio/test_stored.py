@@ -27,7 +27,10 @@ from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
 
 RATE = 48_000
-CORE = {"groove.sectors", "groove.parts", "level.peaks", "loudness.programme", "stereo.low-band"}
+CORE = {
+    "groove.band-parts", "groove.sectors", "groove.parts", "level.peaks", "loudness.programme", "stereo.low-band",
+    "stereo.means",
+}  # fmt: skip
 ENTRIES = len(CORE) + 1
 """of a side: one an analysis, and what the level search found"""
 WRONG = "0" * 64
@@ -110,13 +113,13 @@ def test_other_limits_and_another_cut_need_no_pass(folder, check, variant):
 
 
 def test_another_signal_is_heard_where_it_matters(folder, check, passes, variant):
-    """The top is the business of the wall motion alone; peaks and loudness are of the samples as they came."""
+    """The top is the business of the wall motion and of what is programme; peaks and loudness are of the samples as they came."""
     check(folder)
     passes.clear()
     ruleset = str(variant({"top": "19 kHz"}))
     report, origins, _ = check(folder, ruleset=ruleset)
     assert set(origins.values()) == {"partly stored"}
-    assert [analyses for _, analyses in passes] == [{"groove.sectors"}] * 2
+    assert [analyses for _, analyses in passes] == [{"groove.band-parts", "groove.sectors"}] * 2
     assert report == api.check(folder, api.Options(ruleset)).model_dump(mode="json", exclude={"run"})
 
 

@@ -34,11 +34,11 @@ def test_what_is_there_is_found(judged):
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        ({"severity": "fail"}, "found nothing that fails; it found: The number of clipped runs is 2"),
+        ({"severity": "fail"}, "found nothing that fails; it found: The number of clipped runs at any level is 2"),
         ({"at_s": 1.0}, "found nothing within 0.05 s of 1 s; it found"),
         ({"track": 1}, "found nothing on track 1"),
         ({"channel": "right"}, "found nothing in the right channel"),
-        ({"side": "B"}, "level.clipped on side B found nothing; it measured level.clipped_runs 0 1"),
+        ({"side": "B"}, "level.clipped on side B found nothing; it measured level.flat_top_runs 0 1"),
     ],
 )
 def test_what_is_not_there_is_not_found(judged, asked, words):
