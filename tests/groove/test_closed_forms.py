@@ -96,12 +96,12 @@ def test_a_segue_opens_no_mark(tmp_path):
 def test_silence_before_and_after_is_timed_in_hundredths(judged, rate):
     """From frame 0 to the first 10 ms of programme, and from the end of the last to the end of the file.
 
-    A tone of -30 dBFS rms is programme, one of -80 dBFS is not, be it in one channel alone.
+    A tone of -48 dBFS rms is programme, one of -80 dBFS is not, be it in one channel alone.
     """
     hundredth = rate // 100
 
-    def side(first, last, total, dbfs=-30.0, odd=0):
-        """A tone from one hundredth to before another, in the right channel alone; all around it 50 dB less."""
+    def side(first, last, total, dbfs=-48.0, odd=0):
+        """A tone from one hundredth to before another, in the right channel alone; all around it at -80 dBFS."""
         n = np.arange(total * hundredth + odd)
         rms = np.full(len(n), -80.0)
         rms[first * hundredth : last * hundredth] = dbfs
