@@ -115,7 +115,7 @@ def main() -> None:
     watch.on(Taps, "hear", "taps")
     watch.on(Group, "hear", ears)
     watch.on(Group, "finish", "finish")
-    watch.on(measuring, "_measured", "levels")
+    watch.on(at_level.SearchedSide, "at", "levels")
     watch.on(checking, "judge_side", "judge")
     watch.on(checking, "judge_delivery", "judge")
     watch.on(checking, "advise", "advise")
