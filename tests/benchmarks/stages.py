@@ -94,7 +94,7 @@ class Watch:
 
 
 def main() -> None:
-    from qc import api, checking, measuring
+    from qc import api, at_level, checking
     from qc.audio.group import Group, Taps
     from qc.audio.source import FileSource
     from qc.cli import check as command
