@@ -13,6 +13,9 @@ from qc.cli.main import main
 from qc.hooks.host import Host
 from qc.testing.deliveries import deliver
 
+HUM = 0.1 * np.tile(np.sin(np.arange(9600.0) / 8.0), (2, 1))
+"""0.2 s of a tone in both channels."""
+
 
 @dataclass(frozen=True)
 class Deaf(Analysis[float]):
@@ -65,9 +68,7 @@ def test_the_cores_numbers_keep_their_names(name):
 def test_an_analysis_sees_the_signal_chain_only(tmp_path, variant):
     """With another land the same analysis would be another need, and hear the audio again for nothing."""
     ruleset = variant({"land": "20 um"})
-    folder = deliver(
-        tmp_path / "d", {"A": Sent(0.1 * np.sin(np.arange(9600.0) / 8.0).reshape(1, -1).repeat(2, axis=0))}
-    )
+    folder = deliver(tmp_path / "d", {"A": Sent(HUM)})
     report = api.check(folder, api.Options(ruleset=str(ruleset)), built(Deaf))
     (failure,) = report.plugin_failures
     assert "chain.signal" in failure.message
@@ -84,9 +85,7 @@ def test_a_ruleset_whose_plugin_is_not_installed_judges_nothing(tmp_path, varian
     ruleset = variant({})
     text = ruleset.read_text()
     ruleset.write_text(text.replace('requires: {sidegate: ">=0.1"}', 'requires: {acme-rules: ">=2"}'))
-    folder = deliver(
-        tmp_path / "d", {"A": Sent(0.1 * np.sin(np.arange(9600.0) / 8.0).reshape(1, -1).repeat(2, axis=0))}
-    )
+    folder = deliver(tmp_path / "d", {"A": Sent(HUM)})
     out = tmp_path / "report.json"
     assert main(["check", str(folder), "--ruleset", str(ruleset), "--out", f"json={out}"]) == 3
     (line,) = capsys.readouterr().err.splitlines()
@@ -116,9 +115,7 @@ def test_a_misspelt_check_is_told_although_a_plugin_did_not_load(tmp_path, varia
     ruleset = variant({})
     ruleset.write_text(ruleset.read_text().replace("groove.cut-too-deep:", "groove.cut-too-deeep:"))
     host = Host.build(extra=[("acme", Broken())])
-    folder = deliver(
-        tmp_path / "d", {"A": Sent(0.1 * np.sin(np.arange(9600.0) / 8.0).reshape(1, -1).repeat(2, axis=0))}
-    )
+    folder = deliver(tmp_path / "d", {"A": Sent(HUM)})
     with pytest.raises(RulesetError, match=r"groove\.cut-too-deep"):
         api.check(folder, api.Options(ruleset=str(ruleset)), host)
 
@@ -127,9 +124,7 @@ def test_a_check_of_a_plugin_that_did_not_load_is_an_error(tmp_path, variant):
     ruleset = variant({})
     ruleset.write_text(ruleset.read_text().replace("limits:\n", "limits:\n  acme.quite-another-thing: {}\n", 1))
     host = Host.build(extra=[("acme", Broken())])
-    folder = deliver(
-        tmp_path / "d", {"A": Sent(0.1 * np.sin(np.arange(9600.0) / 8.0).reshape(1, -1).repeat(2, axis=0))}
-    )
+    folder = deliver(tmp_path / "d", {"A": Sent(HUM)})
     report = api.check(folder, api.Options(ruleset=str(ruleset)), host)
     lost = next(result for result in report.results if result.check == "acme.quite-another-thing")
     assert lost.outcome == "error"
