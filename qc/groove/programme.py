@@ -37,6 +37,15 @@ AFTER_TONES = 500
 """Windows of programme that follow line-up tones at the least; without them the tones are all there is (practice)."""
 TAIL = 20
 """Windows after the last line-up tone in which its own end may fall."""
+BEHIND_TONES = "loudness.without_line_up"
+"""Name of the programme's loudness in LUFS, which is published for a side that begins with line-up tones."""
+LOUDNESSES = frozenset({BEHIND_TONES, "loudness.integrated"})
+"""What `programme_loudness` looks for."""
+
+
+def programme_loudness(published: Mapping[str, Quantity]) -> Quantity | None:
+    """Loudness of what is cut: behind the line-up tones where there are any, else of the file; None if not measured."""
+    return published.get(BEHIND_TONES) or published.get("loudness.integrated")
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +85,17 @@ class Heard:
             (quiet,) = np.nonzero(~clear[end : end + TAIL])
             clear[: end + int(quiet[0]) if len(quiet) else end] = False
         return clear
+
+    def by_parts(self, parts: int, seconds: float) -> NDArray[np.bool_]:
+        """Whether each of `parts` stretches of `seconds` from frame 0 is programme, by the window at its middle.
+
+        At most rates both are 10 ms; where that is no whole number of frames (44,056 Hz) a part is a little longer.
+        """
+        windows = ((np.arange(parts) + 0.5) * (seconds * WINDOWS_A_SECOND)).astype(np.int64)
+        found = np.zeros(parts, dtype=np.bool_)
+        inside = windows < len(self.programme)
+        found[inside] = self.programme[windows[inside]]
+        return found
 
     @property
     def start_s(self) -> float:

@@ -5,10 +5,12 @@ from fractions import Fraction
 import numpy as np
 import pytest
 import scipy.signal
+import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import Sent
+from qc import api
 from qc.chain import Chain
 from qc.groove.band_parts import CORNER, BandParts
 from qc.groove.programme import ASSUMED, CLEAR, HIGHEST, LOWEST, Heard, Programme, noise_floor
@@ -235,3 +237,25 @@ def test_a_note_that_dies_away_or_trembles_is_no_tone():
 def test_a_silent_side_has_no_programme():
     found = Heard.of(np.zeros((2, 300), np.float32), 3.0)
     assert (found.first, found.last) == (None, None)
+
+
+def test_tones_do_not_count_in_the_level_on_disc(tmp_path):
+    """The loudness behind the tones is that of the file without them (BS.1770-5): 30 s at -3 dBFS before soft music."""
+    rate = 48_000
+    x = np.concatenate([np.zeros((2, rate)), 0.1 * music(20.0, rate, 3), np.zeros((2, rate))], axis=1)
+    head = sine(1000.0, 30.0, rate, -3.0)
+    found = {}
+    for name, samples in (("plain", x), ("tones", np.concatenate([head, x], axis=1))):
+        folder = tmp_path / name
+        folder.mkdir()
+        soundfile.write(folder / "a.wav", samples.T, rate, subtype="PCM_24")
+        (folder / "delivery.yaml").write_text(
+            "schema: 1\ntitle: T\ndisc: {size: 12in, speed: 33}\nsides:\n  - {id: A, audio: a.wav}\n", encoding="utf-8"
+        )
+        found[name] = api.check(folder, api.Options()).sides[0].measurements
+    plain, tones = found["plain"], found["tones"]
+    assert "loudness.without_line_up" not in plain
+    assert tones["loudness.integrated"].value > plain["loudness.integrated"].value + 10.0
+    for name in ("groove.recommended_level", "groove.level_on_disc"):
+        assert tones[name].value == pytest.approx(plain[name].value, abs=0.1), name
+    assert tones["loudness.without_line_up"].value == pytest.approx(plain["loudness.integrated"].value, abs=0.05)
