@@ -259,3 +259,19 @@ def test_tones_do_not_count_in_the_level_on_disc(tmp_path):
     for name in ("groove.recommended_level", "groove.level_on_disc"):
         assert tones[name].value == pytest.approx(plain[name].value, abs=0.1), name
     assert tones["loudness.without_line_up"].value == pytest.approx(plain["loudness.integrated"].value, abs=0.05)
+
+
+@pytest.mark.parametrize("phase", [0.0, 1.0, np.pi / 2.0])
+def test_rumble_from_the_first_frame_on_is_no_programme_while_the_filters_settle(phase):
+    """8 Hz at -30 dBFS that is there when the file begins: its onset rings in the high-pass for some 100 ms."""
+    rate = 48_000
+    x = np.concatenate([np.zeros((2, 3 * rate // 2)), music(8.0, rate, 1), np.zeros((2, rate))], axis=1)
+    x += db(-30.0) * np.sin(2.0 * np.pi * 8.0 * np.arange(x.shape[1]) / rate + phase)
+    assert heard(x, rate).start_s == pytest.approx(1.5, abs=0.03)
+
+
+def test_music_from_the_first_frame_on_is_programme_from_there():
+    rate = 48_000
+    t = np.arange(4 * rate) / rate
+    dying = np.tile(0.5 * np.exp(-t) * np.sin(2.0 * np.pi * 330.0 * t), (2, 1))
+    assert heard(dying, rate).first == 0
