@@ -20,7 +20,7 @@ from qc.contract import Check, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.errors import DeliveryError, UsageError
-from qc.groove.programme import Programme
+from qc.groove.programme import LOUDNESSES, Programme
 from qc.groove.release import LevelOption, by_discs
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
@@ -166,7 +166,7 @@ def plan(
     from qc.groove.running_order import Delivered  # these are nobody else's business
     from qc.measuring import hear_side
     from qc.planned_level import at_level
-    from qc.planning import LOUDNESS, heard_through, plan_breaks, plan_side
+    from qc.planning import heard_through, plan_breaks, plan_side
     from qc.report.plan import PlanReport
 
     options, began = options or PlanOptions(), time.monotonic()
@@ -180,7 +180,7 @@ def plan(
     bound = _bound(ruleset, host)
     _warned(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
-    needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
+    needs = (*CORE, *(need for need in host.needs if LOUDNESSES.intersection(need.publishes)))
     how, origins = _hearing(options, host), dict[str, Origin]()
     sides, delivered, failures, cuts = [], [], list(host.failures), dict[str, Delivered | None]()
     chosen = [index for index, _ in _chosen(read, options.sides)]

@@ -12,11 +12,12 @@ from qc.chain import Chain
 from qc.contract import At, CheckResult, Curve, Evidence, Need, View
 from qc.errors import FAULTS
 from qc.groove.along import along
+from qc.groove.programme import programme_loudness
 from qc.groove.sectors import Sectors
 from qc.groove.views import views
 from qc.groove.worked import AsCut, WorkedSide
 from qc.patience import Patient
-from qc.planning import LOUDNESS, Disc, fitted, format_rows
+from qc.planning import Disc, fitted, format_rows
 from qc.report.findings import Found
 from qc.report.plan import FormatRow
 from qc.wording import told
@@ -52,7 +53,7 @@ def draw(
 def _on_discs(measured: MeasuredSide, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
     """Compare the discs; there are envelopes wherever a side was worked out."""
     known = measured.evidence
-    fits = fitted(worked.search.side.span, known.results[Sectors], discs, known.quantities.get(LOUDNESS))
+    fits = fitted(worked.search.side.span, known.results[Sectors], discs, programme_loudness(known.quantities))
     return format_rows(discs, fits)
 
 

@@ -19,7 +19,7 @@ from qc.delivery.examine import with_fault
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.errors import FAULTS
-from qc.groove.programme import Programme
+from qc.groove.programme import BEHIND_TONES, Programme, programme_loudness
 from qc.groove.sectors import Sectors
 from qc.groove.span import TrackTimes
 from qc.groove.worked import AsCut, WorkedSide
@@ -81,7 +81,7 @@ def search_side(
     if Sectors in results and Programme in results:
         worked = WorkedSide.of(
             chain, results[Sectors], results[Programme], searched.tracks, bound.rows, side.cut_level, memory.known,
-            bound.policy, {**searched.quantities, **published}.get("loudness.integrated"),
+            bound.policy, programme_loudness(published),
         )  # fmt: skip
     return replace(
         searched,
@@ -225,7 +225,10 @@ def _found(
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     broken = {**unbuilt, **failed}
-    return results, broken, _published(wanted, results, broken, patience)
+    published = _published(wanted, results, broken, patience)
+    if Programme in results and not results[Programme].tones:  # the declaration may have taken them for programme
+        published.pop(BEHIND_TONES, None)
+    return results, broken, published
 
 
 def _published(

@@ -10,7 +10,7 @@ from qc.groove import sensitivity as assumptions
 from qc.groove.breaks import Breaks, Part
 from qc.groove.formats import Fitted, Format, compare
 from qc.groove.highest import Highest, highest
-from qc.groove.programme import Heard, Programme
+from qc.groove.programme import Heard, Programme, programme_loudness
 from qc.groove.reordered import reordered
 from qc.groove.running_order import Delivered, RunningOrder
 from qc.groove.sectors import GrooveInput, Sectors
@@ -20,7 +20,6 @@ from qc.measuring import HeardSide
 from qc.quantity import Quantity
 from qc.report import plan as report
 
-LOUDNESS = "loudness.integrated"
 SIDES = 4
 """Sides that a programme is broken into at the most when nobody says, two discs; more where more were delivered."""
 
@@ -53,7 +52,7 @@ def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> repor
     if cut is None:
         why = next(iter(side.broken.values()), "it was not heard")
         return told.model_copy(update={"fault": fault.message if fault is not None else why})
-    loudness = side.quantities.get(LOUDNESS)
+    loudness = programme_loudness(side.quantities)
     fits = fitted(cut.span, cut.envelopes, discs, loudness)
     planned = next(disc for disc in discs if disc.planned)
     assert planned.form is not None  # the planned disc has a ruleset

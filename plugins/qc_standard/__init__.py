@@ -21,9 +21,9 @@ def qc_checks() -> list[type[Check[Any]]]:
 @hookimpl
 def qc_measures() -> list[type[Need[Any]]]:
     """Give what is measured of the programme; the groove itself is measured by the core."""
-    from qc_standard.loudness import Loudness
+    from qc_standard.loudness import Loudness, ProgrammeLoudness
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation
     from qc_standard.stereo import LowCorrelation, Stereo
 
-    return [Loudness, Peaks, Stereo, LowCorrelation, Relation]
+    return [Loudness, ProgrammeLoudness, Peaks, Stereo, LowCorrelation, Relation]

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, Chain, Curve, Quantity, Stream
+from qc.contract import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
 from qc.dsp.kweighted import KWeightedSums
 from qc.dsp.windows import part_frames, sliding
+from qc.groove.programme import BEHIND_TONES, Programme
 
 Array = NDArray[np.float64]
 
@@ -100,6 +102,41 @@ class Loudness(Analysis[LoudnessResult]):
         """Give the loudness of 3 s, at the middle of each."""
         middle = SHORT_TERM * result.hop_s / HOP / 2.0
         return {"loudness.short_term": Curve(result.short_term, "LUFS", middle, result.hop_s)}
+
+
+@dataclass(frozen=True)
+class ProgrammeLoudness(Derived[float | None]):
+    """Integrated loudness behind the line-up tones; None where there are none."""
+
+    top: float
+    """Hz, edge of the chain's top: what lies above is no programme"""
+
+    id: ClassVar[str] = "loudness.behind-line-up"
+    publishes: ClassVar[Mapping[str, str]] = {BEHIND_TONES: "LUFS"}
+    meanings: ClassVar[Mapping[str, str]] = {
+        BEHIND_TONES: "Gated loudness of what follows the line-up tones: that of the programme on the disc.",
+    }
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:
+        """Build for a chain's top."""
+        return cls(chain.signal.top)
+
+    def needs(self) -> tuple[Need[Any], ...]:
+        """Ask for the loudness window by window, and for the tones."""
+        return Loudness(), Programme(self.top)
+
+    def work(self, measured: Measurements) -> float | None:
+        """Gate the windows that begin behind the last tone (BS.1770-5)."""
+        tones, loudness = measured[Programme(self.top)].tones, measured[Loudness()]
+        if not tones:
+            return None
+        first = math.ceil(tones[-1].end_s / loudness.hop_s - 1e-9)
+        return integrated_loudness(10.0 ** ((loudness.momentary[first:] - _OFFSET) / 10.0))
+
+    def publish(self, result: float | None) -> Mapping[str, Quantity]:
+        """Publish it where there are tones."""
+        return {} if result is None else {BEHIND_TONES: _lufs(result)}
 
 
 class _Listening:

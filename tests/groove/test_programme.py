@@ -5,10 +5,12 @@ from fractions import Fraction
 import numpy as np
 import pytest
 import scipy.signal
+import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import Sent
+from qc import api
 from qc.chain import Chain
 from qc.groove.band_parts import CORNER, BandParts
 from qc.groove.programme import ASSUMED, CLEAR, HIGHEST, LOWEST, Heard, Programme, noise_floor
@@ -235,3 +237,41 @@ def test_a_note_that_dies_away_or_trembles_is_no_tone():
 def test_a_silent_side_has_no_programme():
     found = Heard.of(np.zeros((2, 300), np.float32), 3.0)
     assert (found.first, found.last) == (None, None)
+
+
+def test_tones_do_not_count_in_the_level_on_disc(tmp_path):
+    """The loudness behind the tones is that of the file without them (BS.1770-5): 30 s at -3 dBFS before soft music."""
+    rate = 48_000
+    x = np.concatenate([np.zeros((2, rate)), 0.1 * music(20.0, rate, 3), np.zeros((2, rate))], axis=1)
+    head = sine(1000.0, 30.0, rate, -3.0)
+    found = {}
+    for name, samples in (("plain", x), ("tones", np.concatenate([head, x], axis=1))):
+        folder = tmp_path / name
+        folder.mkdir()
+        soundfile.write(folder / "a.wav", samples.T, rate, subtype="PCM_24")
+        (folder / "delivery.yaml").write_text(
+            "schema: 1\ntitle: T\ndisc: {size: 12in, speed: 33}\nsides:\n  - {id: A, audio: a.wav}\n", encoding="utf-8"
+        )
+        found[name] = api.check(folder, api.Options()).sides[0].measurements
+    plain, tones = found["plain"], found["tones"]
+    assert "loudness.without_line_up" not in plain
+    assert tones["loudness.integrated"].value > plain["loudness.integrated"].value + 10.0
+    for name in ("groove.recommended_level", "groove.level_on_disc"):
+        assert tones[name].value == pytest.approx(plain[name].value, abs=0.1), name
+    assert tones["loudness.without_line_up"].value == pytest.approx(plain["loudness.integrated"].value, abs=0.05)
+
+
+@pytest.mark.parametrize("phase", [0.0, 1.0, np.pi / 2.0])
+def test_rumble_from_the_first_frame_on_is_no_programme_while_the_filters_settle(phase):
+    """8 Hz at -30 dBFS that is there when the file begins: its onset rings in the high-pass for some 100 ms."""
+    rate = 48_000
+    x = np.concatenate([np.zeros((2, 3 * rate // 2)), music(8.0, rate, 1), np.zeros((2, rate))], axis=1)
+    x += db(-30.0) * np.sin(2.0 * np.pi * 8.0 * np.arange(x.shape[1]) / rate + phase)
+    assert heard(x, rate).start_s == pytest.approx(1.5, abs=0.03)
+
+
+def test_music_from_the_first_frame_on_is_programme_from_there():
+    rate = 48_000
+    t = np.arange(4 * rate) / rate
+    dying = np.tile(0.5 * np.exp(-t) * np.sin(2.0 * np.pi * 330.0 * t), (2, 1))
+    assert heard(dying, rate).first == 0

@@ -381,7 +381,10 @@ def programme(x: F64, rate: int, top_hz: float = 20_000.0) -> tuple[int, int] | 
     band = audible_band(x, rate, top_hz)
     starts = np.arange(0, x.shape[1], window)
     stops = np.minimum(starts + window, x.shape[1])
-    square = (np.add.reduceat(band * band, starts, axis=1) / (stops - starts)).max(axis=0)
+    channels = np.add.reduceat(band * band, starts, axis=1) / (stops - starts)
+    if channels.shape[1] > 20:  # the filters settle
+        channels[:, :20] = np.minimum(channels[:, :20], channels[:, 20:30].max(axis=1, keepdims=True))
+    square = channels.max(axis=0)
     there = np.flatnonzero(square > 10.0 ** ((noise_floor_db(square) + 10.0) / 10.0))
     if len(there) == 0:
         return None
