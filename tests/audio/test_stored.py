@@ -113,7 +113,7 @@ def test_other_limits_and_another_cut_need_no_pass(folder, check, variant):
 
 
 def test_another_signal_is_heard_where_it_matters(folder, check, passes, variant):
-    """The top is the business of the wall motion and of what is programme; peaks and loudness are of the samples as they came."""
+    """The top is the business of the wall motion and of what is programme; peaks are of the samples as they came."""
     check(folder)
     passes.clear()
     ruleset = str(variant({"top": "19 kHz"}))
