@@ -150,10 +150,11 @@ def test_a_check_without_limits_has_a_case_of_each_outcome():
 
 def kinds_of_fault():
     """What the sources of the tool can find wrong with an audio file, by reading them."""
+    makers = {"_fault", "AudioFault", "Contradiction", "unreadable"}
     kinds = set()
     for path in Path(qc.__file__).parent.glob("**/*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and getattr(node.func, "id", "") in {"_fault", "AudioFault", "unreadable"}:
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") in makers:
                 given = [*node.args[:1], *(word.value for word in node.keywords if word.arg == "kind")]
                 kinds |= {one.value for one in given if isinstance(one, ast.Constant)}
     return kinds
@@ -169,7 +170,9 @@ def test_every_fault_that_audio_can_have_has_a_case():
         for finding in result["findings"]
     }
     assert len(found) > 10
-    assert found == kinds_of_fault()
+    elsewhere = {"changed"}  # no file shows that it changes while it is read: tests/audio/test_changing.py
+    elsewhere |= {"byte rate", "contradicting header", "frame count"}  # tests/delivery/test_contradictions.py
+    assert found == kinds_of_fault() - elsewhere
 
 
 # -- that the tests above can fail -----------------------------------------------------------------------------

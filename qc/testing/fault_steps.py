@@ -66,30 +66,32 @@ class DcOffset(Fault):
 
 
 class Dropout(Fault):
-    """A stretch is silent."""
+    """A stretch is silent; the sound stops and comes back at once, or fades out before it and in behind it."""
 
     at: Seconds = Field(examples=["2 s"])
     lasts: Seconds = Field(examples=["0.1 s"])
     channel: Where = "both"
+    fade: Seconds = 0.0
 
     def done(self, x: Samples, rate: int) -> Samples:
         """Do it."""
         from qc.testing import faults
 
-        return faults.dropout(x, rate, at_s=self.at, seconds=self.lasts, channel=self.channel)
+        return faults.dropout(x, rate, at_s=self.at, seconds=self.lasts, channel=self.channel, fade_s=self.fade)
 
 
 class Gap(Fault):
-    """Silence is pushed in, and everything behind it comes later."""
+    """Silence is pushed in, and everything behind it comes later; with `fade` the sound fades out and in around it."""
 
     at: Seconds = Field(examples=["2 s"])
     lasts: Seconds = Field(examples=["1 s"])
+    fade: Seconds = 0.0
 
     def done(self, x: Samples, rate: int) -> Samples:
         """Do it."""
         from qc.testing import faults
 
-        return faults.gap(x, rate, at_s=self.at, seconds=self.lasts)
+        return faults.gap(x, rate, at_s=self.at, seconds=self.lasts, fade_s=self.fade)
 
 
 class Shift(Fault):
@@ -202,8 +204,11 @@ class OneSample(Fault):
 class FileFaults(Sent):
     """What becomes of the file once it is written, and what the delivery says of it."""
 
-    becomes: Literal["missing", "empty", "text", "folder", "damaged", "length left open"] | None = None
-    """"damaged" turns over one byte in the middle"""
+    becomes: Literal[
+        "missing", "empty", "text", "folder", "damaged", "length left open", "length understated", "other md5"
+    ] | None = None  # fmt: skip
+    """"damaged" turns over one byte in the middle, "length understated" lets a WAV or FLAC header state half of the
+    sound, "other md5" lets a FLAC header state the MD5 of other samples"""
     keeps: Part | None = None
     """the file is cut off: only so much of its bytes is left"""
     checksum: Literal["right", "wrong"] | None = None
@@ -228,5 +233,7 @@ class FileFaults(Sent):
                 "folder": faults.replace_with_folder,
                 "damaged": faults.damage,
                 "length left open": faults.leave_length_open,
+                "length understated": faults.understate_length,
+                "other md5": faults.restate_md5,
             }
             acts[self.becomes](file)

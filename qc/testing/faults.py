@@ -50,17 +50,29 @@ def dc_offset(x: Array, offset: float, *, channel: Where = "both") -> Array:
     return y
 
 
-def dropout(x: Array, rate: int, *, at_s: float, seconds: float, channel: Where = "both") -> Array:
-    """Silence a stretch at once, as a transfer that lost contact."""
-    y = x.copy()
-    y[ROWS[channel], round(at_s * rate) : round((at_s + seconds) * rate)] = 0.0
+def dropout(x: Array, rate: int, *, at_s: float, seconds: float, channel: Where = "both", fade_s: float = 0.0) -> Array:
+    """Silence a stretch: at once, as a transfer that lost contact, or with fades before and behind it."""
+    start, stop = round(at_s * rate), round((at_s + seconds) * rate)
+    y, rows = x.copy(), ROWS[channel]
+    y[rows, start:stop] = 0.0
+    y[rows, :start] = _faded_out(y[rows, :start], rate, fade_s)
+    y[rows, stop:] = _faded_out(y[rows, stop:][:, ::-1], rate, fade_s)[:, ::-1]
     return y
 
 
-def gap(x: Array, rate: int, *, at_s: float, seconds: float) -> Array:
-    """Push silence in at a second: everything behind it comes later."""
+def gap(x: Array, rate: int, *, at_s: float, seconds: float, fade_s: float = 0.0) -> Array:
+    """Push silence in at a second, with fades before and behind it or none: what follows comes later."""
     at = round(at_s * rate)
-    return np.concatenate([x[:, :at], np.zeros((2, round(seconds * rate))), x[:, at:]], axis=1)
+    after = _faded_out(x[:, at:][:, ::-1], rate, fade_s)[:, ::-1]
+    return np.concatenate([_faded_out(x[:, :at], rate, fade_s), np.zeros((2, round(seconds * rate))), after], axis=1)
+
+
+def _faded_out(x: Array, rate: int, fade_s: float) -> Array:
+    """Fade the last seconds of (rows, frames) to nothing along a raised cosine."""
+    frames = min(round(fade_s * rate), x.shape[1])
+    ramp = np.ones(x.shape[1])
+    ramp[x.shape[1] - frames :] = 0.5 + 0.5 * np.cos(np.pi * (np.arange(frames) + 0.5) / max(frames, 1))
+    return x * ramp
 
 
 def shifted(x: Array, rate: int, *, seconds: float) -> Array:
@@ -153,6 +165,35 @@ def leave_length_open(file: Path) -> None:
         raise ValueError(f"{file.name} is no WAV file, so its length cannot be left open")
     struct.pack_into("<I", content, 4, 0xFFFFFFFF)
     struct.pack_into("<I", content, data + 4, 0xFFFFFFFF)
+    file.write_bytes(content)
+
+
+def understate_length(file: Path) -> None:
+    """Let the header of a WAV or FLAC file state half of its sound, so that the rest lies behind what it states.
+
+    A FLAC header then states no MD5 either. Raises ValueError for other files.
+    """
+    content = bytearray(file.read_bytes())
+    data = content.find(b"data")
+    if content[:4] == b"RIFF" and data > 0:
+        size, frame = struct.unpack_from("<I", content, data + 4)[0], struct.unpack_from("<H", content, 32)[0]
+        struct.pack_into("<I", content, data + 4, size // (2 * frame) * frame)
+    elif content[:4] == b"fLaC":
+        packed = struct.unpack_from(">Q", content, 18)[0]
+        frames = packed & (1 << 36) - 1
+        struct.pack_into(">Q", content, 18, packed - frames + frames // 2)
+        content[26:42] = bytes(16)
+    else:
+        raise ValueError(f"{file.name} is no WAV or FLAC file, so its length cannot be understated")
+    file.write_bytes(content)
+
+
+def restate_md5(file: Path) -> None:
+    """Let the header of a FLAC file state the MD5 of other samples; raises ValueError for others."""
+    content = bytearray(file.read_bytes())
+    if content[:4] != b"fLaC" or content[4] & 0x7F != 0:
+        raise ValueError(f"{file.name} is no FLAC file, so it states no MD5 of its samples")
+    content[26:42] = hashlib.md5(b"other samples", usedforsecurity=False).digest()
     file.write_bytes(content)
 
 
