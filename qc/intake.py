@@ -17,7 +17,7 @@ from qc.audio.sample_md5 import SampleMd5
 from qc.audio.source import FileSource
 from qc.contract import At
 from qc.delivery.checksum import SAMPLES_MD5
-from qc.delivery.examine import AGAIN, Declared, Examined, changed, inspect, silent, with_fault
+from qc.delivery.examine import AGAIN, NO_PROGRAMME, Declared, Examined, changed, inspect, silent, with_fault
 from qc.delivery.joining import join
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
@@ -127,7 +127,7 @@ class Arrived:
             if first < last and not heard.programme[first:last].any():
                 yield AudioFault(
                     kind="silent",
-                    message=f"{part.named} holds no programme from start to end, only silence or noise",
+                    message=f"{part.named} {NO_PROGRAMME}",
                     remedy=AGAIN,
                     at=At(track=part.track, start_s=part.start / part.rate),
                 )

@@ -365,6 +365,9 @@ def with_fault(received: Received, fault: AudioFault) -> Received:
     return replace(received, faults=(*received.faults, fault))
 
 
+NO_PROGRAMME = "holds no programme from start to end, only silence, noise, or sound too low or too high to cut"
+
+
 def silent(received: Received) -> AudioFault:
     """Say that a file holds no programme."""
-    return _fault("silent", f"{received.file} holds no programme from start to end, only silence or noise", AGAIN)
+    return _fault("silent", f"{received.file} {NO_PROGRAMME}", AGAIN)

@@ -17,6 +17,9 @@ from qc.groove.topped import Topped, motion_rate
 
 CORNER = 20.0
 """Hz, corner of the 4th-order Butterworth high-pass: rumble and a DC offset are no programme (practice)."""
+SETTLING, AHEAD = 20, 50
+"""Windows at the head of a file in which the high-pass settles, and the windows from whose end it is run backward over
+them: 0.3 s are 125 dB of its slowest pole."""
 AT_REST = 1e-150
 """State below which a filter is at rest, before its numbers are too small for the processor."""
 
@@ -25,7 +28,8 @@ AT_REST = 1e-150
 class BandPower:
     """Mean square of each 10 ms from frame 0 on in the audible band, and the line-up tones at the head.
 
-    power: (2, parts) float32, left and right; the last part may be shorter.
+    power: (2, parts) float32, left and right; the last part may be shorter. A file that begins amid a swing, be it of
+    rumble alone, makes the high-pass ring: the first windows count as no more than the same filter run backward gives.
     """
 
     power: NDArray[np.float32]
@@ -67,6 +71,9 @@ class _Running:
         self._first = np.zeros((2, 1))
         self._begun = False
         self._out = np.empty((2, 0))
+        self._head: list[NDArray[np.float64]] = []
+        self._wanted = min(AHEAD * part_frames(rate), self._left)
+        self._part = part_frames(rate)
 
     def push(self, block: Block) -> None:
         """Take the next slice."""
@@ -85,6 +92,9 @@ class _Running:
             self._out = np.empty((2, count))
         band = self._out[:, :count]
         np.subtract(topped, self._first, out=band)
+        if self._wanted:
+            self._head.append(band[:, : self._wanted].copy())
+            self._wanted -= self._head[-1].shape[1]
         biquad.run(band, self._sections, self._state, band)
         self._state[np.abs(self._state) < AT_REST] = 0.0
         self._sums.push(band)
@@ -93,5 +103,16 @@ class _Running:
     def finish(self) -> BandPower:
         """Return the mean squares."""
         sums, counts = self._sums.finish()
-        power = sums[:, :2] / np.maximum(counts, 1)[:, None]
-        return BandPower(np.ascontiguousarray(power.T, dtype=np.float32), self._tones.finish())
+        power = (sums[:, :2] / np.maximum(counts, 1)[:, None]).T
+        power[:, :SETTLING] = np.minimum(power[:, :SETTLING], self._backward()[:, : power.shape[1]])
+        return BandPower(np.ascontiguousarray(power, dtype=np.float32), self._tones.finish())
+
+    def _backward(self) -> NDArray[np.float64]:
+        """Mean squares of the first windows with the high-pass run backward, (2, windows)."""
+        head = np.concatenate([*self._head, np.empty((2, 0))], axis=1)[:, ::-1]
+        band = np.ascontiguousarray(head - head[:, :1])
+        biquad.run(band, self._sections, biquad.fresh(self._sections, 2), band)
+        sums = WindowSums(self._part, band.shape[1])
+        sums.push(np.ascontiguousarray(band[:, ::-1]))
+        squares, counts = sums.finish()
+        return (squares[:SETTLING, :2] / np.maximum(counts[:SETTLING], 1)[:, None]).T

@@ -31,8 +31,6 @@ STEADY = 6.0
 """dB that the loudest window of a quiet second stands above its mean at the most: noise does not swing (practice)."""
 BELOW = 25.0
 """dB by which a quiet second lies below the loudest second of the side at the least (practice)."""
-SETTLING, AFTERWARDS = 20, 10
-"""Windows at the head of a file in which the filters settle, and those behind them that they are compared with."""
 SILENT = -100.0
 """dBFS up to which a second is digital silence, which is asked last (practice)."""
 AFTER_TONES = 500
@@ -57,7 +55,7 @@ class Heard:
     first: int | None
     last: int | None
     power: NDArray[np.float32]
-    """(2, windows): mean square of each channel from 20 Hz to the top, `settled`; the last window may be a part"""
+    """(2, windows): mean square of each channel from 20 Hz to the top; the last window may be a part"""
     duration_s: float
     floor: float = ASSUMED
     """noise floor, dBFS"""
@@ -117,18 +115,6 @@ class Heard:
         return Heard.of(self.power, self.duration_s, before)
 
 
-def settled(power: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Bound the powers of the first windows, (2, windows), by those behind them.
-
-    What is there when the file begins makes the filters ring, be it rumble alone.
-    """
-    behind = power[:, SETTLING : SETTLING + AFTERWARDS].max(axis=1, keepdims=True, initial=0.0)
-    bounded = power.copy()
-    if power.shape[1] > SETTLING:
-        bounded[:, :SETTLING] = np.minimum(power[:, :SETTLING], behind)
-    return bounded
-
-
 def noise_floor(power: NDArray[np.float32]) -> float:
     """Find the noise floor of a side in dBFS from the powers of its 10 ms windows, (2, windows).
 
@@ -173,10 +159,10 @@ class Programme(Derived[Heard]):
             "Level of the side's own noise, from which programme is told. The signal passes the chain's top and "
             "then a 4th-order Butterworth high-pass at 20 Hz, forward, as if its first sample had lasted for ever "
             "before. Its mean square is taken over windows of 10 ms, consecutive from frame 0, of the louder "
-            "channel. In each channel the first 20 windows, in which the filters settle, count as no more than the "
-            "greatest of the 10 behind them. A second is 100 windows, consecutive from frame 0. A second is quiet "
-            "when its mean is at most -45 dBFS and at least 25 dB below that of the loudest second, and none of its "
-            "windows is more than 6 dB above its mean. The noise floor is the mean of the quietest such second "
+            "channel. In each channel the first 20 windows, in which the high-pass settles, count as no more than the "
+            "same high-pass gives when it runs backward from the end of the 50th. A second is 100 windows, "
+            "consecutive from frame 0. A second is quiet when its mean is at most -45 dBFS and at least 25 dB below that "
+            "of the loudest second, and none of its windows is more than 6 dB above its mean. The noise floor is the mean of the quietest such second "
             "above -100 dBFS, and never counts as less than -70 dBFS; where all quiet seconds are digital silence "
             "it is -70 dBFS, without a quiet second -60 dBFS. A window is programme when either channel is more "
             "than 10 dB above the noise floor. Line-up tones at the head are no programme, nor is anything before "
@@ -198,7 +184,7 @@ class Programme(Derived[Heard]):
     def work(self, measured: Measurements) -> Heard:
         """Find where the programme lies."""
         band = measured[BandParts(self.top)]
-        return Heard.of(settled(band.power), measured.stream.frames / measured.stream.rate, band.tones)
+        return Heard.of(band.power, measured.stream.frames / measured.stream.rate, band.tones)
 
     def publish(self, result: Heard) -> Mapping[str, Quantity]:
         """Noise floor in dBFS; length of the programme and silence before and after it, in s."""

@@ -340,16 +340,26 @@ def scaled(kept: Envelopes, factor: float) -> Envelopes:
 
 
 def audible_band(x: F64, rate: int, top_hz: float) -> F64:
-    """The signal below the top and above 20 Hz (4th-order Butterworth), as if its first sample had always been there.
+    """The signal below the top and above 20 Hz, as if its first sample had always been there."""
+    return high_passed(low_passed(x, rate, top_hz), rate)
 
-    Two seconds of nothing behind it take what the high-pass rings on.
-    """
+
+def low_passed(x: F64, rate: int, top_hz: float) -> F64:
+    """The signal less its first sample, below the top."""
     n = x.shape[1]
     size = n + 2 * rate
     hz = np.fft.rfftfreq(size, 1.0 / rate)
-    response = top_response(hz, top_hz) * butterworth(hz, 20.0, 4, "high")
-    band: F64 = np.fft.irfft(np.fft.rfft(x - x[:, :1], size) * response, size)[:, :n]
-    return band
+    low: F64 = np.fft.irfft(np.fft.rfft(x - x[:, :1], size) * top_response(hz, top_hz), size)[:, :n]
+    return low
+
+
+def high_passed(x: F64, rate: int) -> F64:
+    """What a 4th-order Butterworth at 20 Hz leaves; two seconds of nothing behind it take what it rings on."""
+    n = x.shape[1]
+    size = n + 2 * rate
+    response = butterworth(np.fft.rfftfreq(size, 1.0 / rate), 20.0, 4, "high")
+    high: F64 = np.fft.irfft(np.fft.rfft(x, size) * response, size)
+    return high[:, :n]
 
 
 def noise_floor_db(square: F64) -> float:
@@ -382,8 +392,11 @@ def programme(x: F64, rate: int, top_hz: float = 20_000.0) -> tuple[int, int] | 
     starts = np.arange(0, x.shape[1], window)
     stops = np.minimum(starts + window, x.shape[1])
     channels = np.add.reduceat(band * band, starts, axis=1) / (stops - starts)
-    if channels.shape[1] > 20:  # the filters settle
-        channels[:, :20] = np.minimum(channels[:, :20], channels[:, 20:30].max(axis=1, keepdims=True))
+    head = low_passed(x, rate, top_hz)[:, : min(50 * window, x.shape[1])][:, ::-1]  # where the high-pass settles
+    turned = high_passed(head - head[:, :1], rate)[:, ::-1]
+    for k in range(min(20, channels.shape[1])):
+        there = turned[:, starts[k] : stops[k]]
+        channels[:, k] = np.minimum(channels[:, k], np.mean(there * there, axis=1))
     square = channels.max(axis=0)
     there = np.flatnonzero(square > 10.0 ** ((noise_floor_db(square) + 10.0) / 10.0))
     if len(there) == 0:
