@@ -23,6 +23,7 @@ from qc.groove.parts import Parts
 from qc.groove.programme import Programme
 from qc_standard.dead import DeadStretch, dead_stretches
 from qc_standard.layout import DeclaredTrack
+from qc_standard.stereo import TENTH, LowBand, by_tenths
 
 Array = NDArray[np.float64]
 
@@ -32,17 +33,19 @@ MOST_BALANCE, MOST_DIFFERENCE = 60.0, 120.0
 """dB at which a balance, and the difference of the channels, are given as a bound."""
 WINDOW = 1000
 """Parts of 10 ms in the windows that the balance is worked out over: 10 s."""
+LEAST_ABOVE = 0.05
+"""Part of the energy that must lie above 300 Hz for a correlation there (practice)."""
 LEAST_PARTS = 100
 """Parts of programme that a track needs to be judged by itself: 1 s."""
 
 
 @dataclass(frozen=True)
 class Means(Analysis[Array]):
-    """Sums of L, R, and of l^2, r^2, l r by 10 ms, (parts, 5); l and r are differences of neighbouring samples."""
+    """Sums of L and R by 10 ms, (parts, 2)."""
 
     id: ClassVar[str] = "stereo.means"
-    version: ClassVar[int] = 2
-    cost: ClassVar[float] = 0.4
+    version: ClassVar[int] = 3
+    cost: ClassVar[float] = 0.2
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
@@ -121,7 +124,9 @@ class RelationResult:
     """Sums over parts of 10 ms from frame 0 on."""
 
     sums: Array
-    """(parts, 8): L^2, R^2, L R, L, R, then l^2, r^2, l r of the differences between neighbouring samples"""
+    """(parts, 5): sums of L^2, R^2, L R, L and R"""
+    low: Array
+    """(tenths, 3): sums of L^2, R^2 and L R up to 300 Hz, by tenths of a second"""
     counts: NDArray[np.int64]
     programme: NDArray[np.bool_]
     part_s: float
@@ -152,15 +157,28 @@ class RelationResult:
         l2, r2, lr, l1, r1 = (self.sums[parts][chosen, :5].sum(axis=0) / n).tolist()
         return Energies(max(0.0, l2 - l1 * l1), max(0.0, r2 - r1 * r1), lr - l1 * r1)
 
-    def treble(self, parts: slice) -> float | None:
-        """Correlation of the differences between neighbouring samples over a stretch's programme, -1 to 1.
+    def above_bass(self, parts: slice) -> float | None:
+        """Compute the correlation above 300 Hz over a stretch's programme, -1 to 1, by whole tenths of a second.
 
-        0 where one channel has none, None where both have not.
+        The energy there is what the low band, a Butterworth filter, leaves of the whole. None where that is less than
+        5 % in either channel: the tenths' edges would count for too much.
         """
-        left, right, both = self.sums[parts][self.programme[parts], 5:].sum(axis=0).tolist()
-        if max(left, right) <= 0.0:
+        tenths = slice(-(-parts.start // TENTH), max(-(-parts.start // TENTH), parts.stop // TENTH))
+        there = self._by_tenths[2][tenths]
+        n = float(self._by_tenths[1][tenths][there].sum())
+        if n == 0.0:
             return None
-        return min(1.0, max(-1.0, both / math.sqrt(left * right))) if min(left, right) > 0.0 else 0.0
+        l2, r2, lr, l1, r1 = self._by_tenths[0][tenths][there].sum(axis=0)
+        whole = np.array([l2 - l1 * l1 / n, r2 - r1 * r1 / n, lr - l1 * r1 / n])
+        left, right, both = whole - self.low[tenths][there].sum(axis=0)
+        if left <= LEAST_ABOVE * whole[0] or right <= LEAST_ABOVE * whole[1]:
+            return None
+        return min(1.0, max(-1.0, float(both) / math.sqrt(left * right)))
+
+    @cached_property
+    def _by_tenths(self) -> tuple[Array, NDArray[np.int64], NDArray[np.bool_]]:
+        """Sums, frames, and whether there is programme, by tenths of a second."""
+        return by_tenths(self.sums), by_tenths(self.counts), by_tenths(self.programme.astype(np.int64)) > 0
 
     def place(self, parts: slice, track: int | None = None, channel: str | None = None) -> At:
         """Say where a stretch lies."""
@@ -194,6 +212,8 @@ class RelationResult:
 class Relation(Derived[RelationResult]):
     """The relation of the channels by 10 ms, and its numbers over the whole side."""
 
+    subsonic: float
+    """Hz, corner of the chain's subsonic high-pass"""
     top: float
     """Hz, edge of the chain's pass band"""
 
@@ -202,7 +222,7 @@ class Relation(Derived[RelationResult]):
         "stereo.balance": "dB",
         "stereo.balance_10s": "dB",
         "stereo.correlation": "1",
-        "stereo.treble_correlation": "1",
+        "stereo.upper_correlation": "1",
         "stereo.difference": "dB",
         "programme.dead_longest": "s",
         "programme.dead_share": "%",
@@ -214,8 +234,8 @@ class Relation(Derived[RelationResult]):
         ),
         "stereo.balance_10s": "The same over the least balanced 10 s of programme.",
         "stereo.correlation": "Correlation of the channels over the programme, -1 to 1; 0 where one is silent.",
-        "stereo.treble_correlation": (
-            "The same of the differences between neighbouring samples, in which treble counts as much as bass."
+        "stereo.upper_correlation": (
+            "The same above 300 Hz; none where less than 5 % of a channel's energy lies there."
         ),
         "stereo.difference": (
             "Energy of left minus right over that of left plus right; -120 dB where both are the same."
@@ -226,12 +246,12 @@ class Relation(Derived[RelationResult]):
 
     @classmethod
     def of(cls, chain: Chain) -> Self:
-        """Build for a chain's top."""
-        return cls(chain.signal.top)
+        """Build for a chain's subsonic corner and top."""
+        return cls(chain.signal.subsonic, chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Ask for the sums of 10 ms, and for where there is programme."""
-        return Parts(), Means(), Programme(self.top)
+        """Ask for the sums of 10 ms, for the low band, and for where there is programme."""
+        return Parts(), Means(), LowBand(self.subsonic), Programme(self.top)
 
     def work(self, measured: Measurements) -> RelationResult:
         """Put the sums together."""
@@ -239,7 +259,8 @@ class Relation(Derived[RelationResult]):
         sums = np.hstack([parts.sums, measured[Means()]])
         seconds = part_frames(stream.rate) / stream.rate
         there = measured[Programme(self.top)].by_parts(len(parts.counts), seconds)
-        return RelationResult(sums, parts.counts, there, seconds, stream.mono)
+        low = measured[LowBand(self.subsonic)]
+        return RelationResult(sums, low, parts.counts, there, seconds, stream.mono)
 
     def publish(self, result: RelationResult) -> Mapping[str, Quantity]:
         """Give what has a meaning: nothing in silence, and no difference or dead channel of a one-channel file."""
@@ -251,7 +272,7 @@ class Relation(Derived[RelationResult]):
             "stereo.balance": everything.balance(),
             "stereo.balance_10s": result.worst_window(result.programme),
             "stereo.correlation": _ratio(everything.correlation()),
-            "stereo.treble_correlation": _ratio(result.treble(whole)),
+            "stereo.upper_correlation": _ratio(result.above_bass(whole)),
         }
         if not result.mono:
             numbers["stereo.difference"] = everything.difference()

@@ -39,18 +39,25 @@ def test_correlation_of_sines_is_the_cosine_of_their_phase(phase):
     assert published(x)["stereo.correlation"].value == pytest.approx(np.cos(phase), abs=1e-6)
 
 
-@pytest.mark.parametrize(("bass", "treble"), [(1.0, 1.0), (-1.0, 1.0), (1.0, -1.0), (-1.0, -1.0)])
-def test_treble_counts_as_its_square_of_frequency_in_the_treble_correlation(bass, treble):
-    """The difference of neighbouring samples of a sine is a sine, 2 sin(pi f / rate) as high (closed form)."""
-    frequencies, signs = np.array([100.0, 2000.0]), np.array([bass, treble])
-    left = 0.1 * (tone(4.0, 100.0) + 0.25 * tone(4.0, 2000.0))
-    right = 0.1 * (bass * tone(4.0, 100.0) + treble * 0.25 * tone(4.0, 2000.0))
+@pytest.mark.parametrize(("bass", "above"), [(1.0, 1.0), (-1.0, 1.0), (1.0, -1.0), (-1.0, -1.0)])
+def test_the_upper_correlation_is_of_what_a_butterworth_low_pass_leaves(bass, above):
+    """Powers of a 4th-order low-pass at 300 Hz, 1 / (1 + (f / 300)^8), and a 2nd-order high-pass at 10 Hz."""
+    frequencies, signs = np.array([100.0, 500.0]), np.array([bass, above])
+    left = 0.1 * (tone(4.0, 100.0) + 0.5 * tone(4.0, 500.0))
+    right = 0.1 * (bass * tone(4.0, 100.0) + above * 0.5 * tone(4.0, 500.0))
     found = published(np.vstack([left, right]))
-    energies = np.array([1.0, 0.25]) ** 2
-    rising = energies * (2.0 * np.sin(np.pi * frequencies / RATE)) ** 2
+    energies = np.array([1.0, 0.5]) ** 2
+    low = 1.0 / (1.0 + (frequencies / 300.0) ** 8) / (1.0 + (10.0 / frequencies) ** 4)
+    rest = energies * (1.0 - low)
     assert found["stereo.correlation"].value == pytest.approx(energies @ signs / energies.sum(), abs=1e-6)
-    # one difference in 80, that between two parts, is left out
-    assert found["stereo.treble_correlation"].value == pytest.approx(rising @ signs / rising.sum(), abs=1.0 / 80.0)
+    assert found["stereo.upper_correlation"].value == pytest.approx(rest @ signs / rest.sum(), abs=0.01)
+
+
+@pytest.mark.parametrize(("treble", "said"), [(0.1, False), (0.3, True)])
+def test_music_that_is_nearly_all_bass_has_no_upper_correlation(treble, said):
+    """1 % of the energy above 300 Hz, and 8 %."""
+    x = 0.1 * (tone(4.0, 60.0) + treble * tone(4.0, 1000.0))
+    assert ("stereo.upper_correlation" in published(np.vstack([x, -x]))) == said
 
 
 @pytest.mark.parametrize("below", [20.0, 69.0, 100.0])
@@ -104,7 +111,7 @@ def test_a_channel_is_cut_off_or_fades(cut):
     t = np.arange(x.shape[1]) / RATE
     fade = 10.0 ** (-3.0 * np.maximum(t - 3.0, 0.0) / (1e-9 if cut else 1.0))  # 60 dB in a second, or at once
     x[1] *= np.where(t < 8.0, fade, 1.0)
-    (one,) = hear(Relation(20_000.0), x, RATE).dead
+    (one,) = hear(Relation.of(Chain()), x, RATE).dead
     assert (one.channel, one.cut_off) == ("right", cut)
     assert one.end == pytest.approx(800, abs=1)
     if cut:
@@ -168,8 +175,8 @@ def test_rates_at_which_10_ms_are_no_whole_number_of_frames(rate, seconds):
 def test_any_blocks_give_the_same_digits(frames, sizes):
     x = NOISE[:, :frames].copy()
     x[1, RATE * 2 : RATE * 6] = 0.0
-    once, cut = hear(Relation(20_000.0), x, RATE, frames), hear(Relation(20_000.0), x, RATE, sizes)
+    once, cut = hear(Relation.of(Chain()), x, RATE, frames), hear(Relation.of(Chain()), x, RATE, sizes)
     assert (once.sums == cut.sums).all()
-    assert Relation(20_000.0).publish(once) == Relation(20_000.0).publish(cut)
+    assert Relation.of(Chain()).publish(once) == Relation.of(Chain()).publish(cut)
     whole = frames // 80
     assert once.sums[:whole, 3:5] == pytest.approx(x[:, : 80 * whole].reshape(2, whole, 80).sum(axis=2).T, abs=1e-12)

@@ -8,6 +8,9 @@ from typing import ClassVar
 from qc.contract import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, Need, Quantity
 from qc_standard.relation import Passage, Relation, RelationResult, passages
 
+OPPOSITE = -0.1
+"""Correlation above 300 Hz below which what lies above the bass is opposite, not merely unrelated (practice)."""
+
 
 class PolarityReversedLimits(Model):
     """How far below 0 the correlation of the channels may go over a side or track."""
@@ -26,8 +29,8 @@ class PolarityReversed(LimitCheck[PolarityReversedLimits]):
     )
     how = (
         "Correlation of left and right without direct current over the programme of the side and of each track: +1 is "
-        "the same, 0 unrelated, -1 opposite. Judged only where the differences between neighbouring samples, in which "
-        "treble counts as much as bass, correlate below 0 too."
+        "the same, 0 unrelated, -1 opposite. Judged only where what lies above 300 Hz is 5 % of the energy or more, "
+        "and correlates below -0.1 too."
     )
     remedy = "Look for a swapped pair of wires or a polarity switch, and ask for the master with both channels alike."
     client = ForClient(
@@ -40,7 +43,7 @@ class PolarityReversed(LimitCheck[PolarityReversedLimits]):
     )
     blind_to = (
         "A reversed channel of very wide music, whose correlation is near 0 either way, and a single instrument that "
-        "is reversed. The bass by itself has a check of its own."
+        "is reversed. Music that is nearly all bass: it has a check of its own."
     )
     needs: ClassVar[tuple[type[Need[RelationResult]], ...]] = (Relation,)
     Limits = PolarityReversedLimits
@@ -55,18 +58,18 @@ class PolarityReversed(LimitCheck[PolarityReversedLimits]):
         for passage in passages(ctx, relation):
             energies = relation.over(passage.parts)
             value = None if energies is None else energies.correlation()
-            if value is None or passage.track is None or not _treble_too(relation, passage):
+            if value is None or passage.track is None or not _above_bass_too(relation, passage):
                 continue
             quantity = Quantity(value=value, unit="1", at=relation.place(passage.parts, passage.track))
             of = f"the correlation of the channels on {passage.name}"
             found += ctx.hold(quantity, self.limits.correlation, op=">=", of=of)
         yield from found
         side = next(passages(ctx, relation))
-        if not found and (_treble_too(relation, side) or relation.over(side.parts) is None):
+        if not found and (_above_bass_too(relation, side) or relation.over(side.parts) is None):
             yield from super().evaluate(ctx)
 
 
-def _treble_too(relation: RelationResult, passage: Passage) -> bool:
-    """Whether the treble is opposite as well, as it is where a whole channel is reversed."""
-    treble = relation.treble(passage.parts)
-    return treble is not None and treble < 0.0
+def _above_bass_too(relation: RelationResult, passage: Passage) -> bool:
+    """Whether what lies above the bass is opposite as well, as it is where a whole channel is reversed."""
+    correlation = relation.above_bass(passage.parts)
+    return correlation is not None and correlation < OPPOSITE
