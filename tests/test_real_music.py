@@ -28,7 +28,7 @@ from whole_array import levels, model
 MUSIC = Path("/usr/share/games/wesnoth/1.16/data/core/music")
 TRACK = MUSIC / "traveling_minstrels.ogg"  # 3:35, a wide range, and peaks between its samples above full scale
 SECTOR = 1.0 / 75.0  # s; the file ends within its last sector, and places end with a sector
-RULESET = files("qc_rulesets") / "disc-12in-33" / "1.1.0.yaml"
+RULESET = files("qc_rulesets") / "disc-12in-33" / "2.0.0.yaml"
 
 pytestmark = pytest.mark.music
 

@@ -18,7 +18,7 @@ PLACES = {
     "sheet": "sheet.md", "text": "report.txt", "traces": "traces.csv",
 }  # fmt: skip
 FOLDERS = {"pictures"}
-OF_THE_FILE = {"format", "coding", "sha256", "checked"}
+OF_THE_FILE = {"format", "coding", "sha256", "own_md5", "checked"}
 
 
 @pytest.fixture

@@ -81,7 +81,7 @@ def test_two_released_versions(found):
 
 
 def test_a_house_file_against_what_it_extends(found, house):
-    told = found("disc-12in-33", house)
+    told = found("disc-12in-33@1.1.0", house)
     assert [(one["name"], one["version"]) for one in told["after"]["extends"]] == [("disc-12in-33", "1.1.0")]
     rows = {row["limit"]: row for row in told["limits"]}
     row = rows["groove.last-diameter-too-small/least"]
