@@ -156,19 +156,19 @@ class Programme(Derived[Heard]):
         "layout.lead_out_silence": "Silence in the file after the last programme.",
         "programme.duration": "Seconds from the first to the last programme, with every pause between.",
         "programme.noise_floor": (
-            "Level of the side's own noise, from which programme is told. The signal passes the chain's top and "
-            "then a 4th-order Butterworth high-pass at 20 Hz, forward, as if its first sample had lasted for ever "
-            "before. Its mean square is taken over windows of 10 ms, consecutive from frame 0, of the louder "
-            "channel. In each channel the first 20 windows, in which the high-pass settles, count as no more than the "
-            "same high-pass gives when it runs backward from the end of the 50th. A second is 100 windows, "
-            "consecutive from frame 0. A second is quiet when its mean is at most -45 dBFS and at least 25 dB below that "
-            "of the loudest second, and none of its windows is more than 6 dB above its mean. The noise floor is the mean of the quietest such second "
-            "above -100 dBFS, and never counts as less than -70 dBFS; where all quiet seconds are digital silence "
-            "it is -70 dBFS, without a quiet second -60 dBFS. A window is programme when either channel is more "
-            "than 10 dB above the noise floor. Line-up tones at the head are no programme, nor is anything before "
-            "the end of the last one: steady sines of 2 s or more, each 100 ms of them a single line to 30 dB that "
-            "keeps its level to 0.2 dB and its frequency to 1 %, with at most 0.4 s of anything else between two of "
-            "them and 5 s or more of programme behind them, unless a track is declared to begin before they end."
+            "Level of the side's own noise, from which programme is told. The signal passes the chain's top and then "
+            "a 4th-order Butterworth high-pass at 20 Hz, forward, as if its first sample had lasted for ever before. "
+            "Its mean square is taken over windows of 10 ms, consecutive from frame 0, of the louder channel. In each "
+            "channel the first 20 windows, in which the high-pass settles, count as no more than the same high-pass "
+            "gives when it runs backward from the end of the 50th. A second is 100 windows, consecutive from frame 0. "
+            "A second is quiet when its mean is at most -45 dBFS and at least 25 dB below that of the loudest second, "
+            "and none of its windows is more than 6 dB above its mean. The noise floor is the mean of the quietest "
+            "such second above -100 dBFS, and never counts as less than -70 dBFS; where all quiet seconds are digital "
+            "silence it is -70 dBFS, without a quiet second -60 dBFS. A window is programme when either channel is "
+            "more than 10 dB above the noise floor. Line-up tones at the head are no programme, nor is anything "
+            "before the end of the last one: steady sines of 2 s or more, each 100 ms of them a single line to 30 dB "
+            "that keeps its level to 0.2 dB and its frequency to 1 %, with at most 0.4 s of anything else between two "
+            "of them and 5 s or more of programme behind them, unless a track is declared to begin before they end."
         ),
     }
 
