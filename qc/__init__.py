@@ -9,22 +9,22 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # what is handed on, for those who check their types
-    from qc.contract import *  # noqa: F403
-    from qc.hooks.spec import hookimpl as hookimpl
+    from qc.plugin_api import *  # noqa: F403
+    from qc.plugin_host.spec import hookimpl as hookimpl
 
 __version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> Any:
-    """Hand on what qc.contract and the hook marker hold, when first asked for."""
+    """Hand on what qc.plugin_api and the hook marker hold, when first asked for."""
     if name == "hookimpl":
-        from qc.hooks.spec import hookimpl
+        from qc.plugin_host.spec import hookimpl
 
         return hookimpl
     if name.startswith("_"):
         raise AttributeError(name)
-    import qc.contract
+    import qc.plugin_api
 
-    if name in qc.contract.__all__:
-        return getattr(qc.contract, name)
+    if name in qc.plugin_api.__all__:
+        return getattr(qc.plugin_api, name)
     raise AttributeError(f"module 'qc' has no attribute {name!r}")

@@ -10,43 +10,43 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import qc
-from qc.audio.heard import default_workers
-from qc.beside import Papers, read_beside
-from qc.cautions import CAUTIONS
-from qc.check_words import CheckWords
-from qc.checking import Case, Judging, broken_measures
-from qc.choosing import choose, for_disc, loaded, others
-from qc.contract import Check, Evidence, Need, Report
+from qc.audio.pipeline.process import default_workers
+from qc.cache.keys import package_of
+from qc.cache.store import Store
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
-from qc.errors import DeliveryError, UsageError
-from qc.groove.programme import LOUDNESSES, Programme
-from qc.groove.release import LevelOption, by_discs
-from qc.groove.sectors import Sectors
-from qc.groove.worked import UNITS
-from qc.hooks.host import Host
+from qc.groove.level.release import LevelOption, by_discs
+from qc.groove.level.side_at_level import UNITS
+from qc.groove.signal.programme import LOUDNESSES, Programme
+from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import verdict
+from qc.judge.held import held
+from qc.judge.inputs import Papers, read_beside
+from qc.judge.level_option import level_words, read_level
+from qc.judge.session import Case, Judging, broken_measures
 from qc.judge.unset import unset_limits
-from qc.level_option import level_words, read_level
-from qc.measuring import FILE_UNITS, Hearing, Progress
-from qc.nearest import nearest
-from qc.patience import PATIENCE_S
-from qc.report.held import held
-from qc.report.model import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run
-from qc.ruleset.changed import Change, changed, read_changes
+from qc.measure.side import FILE_UNITS, Hearing, Progress
+from qc.model.cautions import CAUTIONS
+from qc.model.check_docs import CheckWords
+from qc.model.errors import DeliveryError, UsageError
+from qc.model.report import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run
+from qc.plugin_api import Check, Evidence, Need, Report
+from qc.plugin_host.host import Host
+from qc.plugin_host.time_out import PATIENCE_S
+from qc.ruleset.choose import choose, for_disc, loaded, others
 from qc.ruleset.find import Available, available, find
+from qc.ruleset.library import Shelf, disc_named
 from qc.ruleset.load import Ruleset
-from qc.ruleset.shelf import Shelf, disc_named
-from qc.stored.keys import package_of
-from qc.stored.store import Store
+from qc.ruleset.overrides import Change, changed, read_changes
+from qc.text.suggest import nearest
 
 if TYPE_CHECKING:
     from qc.demo.planted import Planted
-    from qc.groove.formats import Format
-    from qc.planning import Disc
-    from qc.report.plan import PlanReport
-    from qc.report.ruleset_diff import RulesetDiff
+    from qc.model.plan import PlanReport
+    from qc.model.ruleset_diff import RulesetDiff
+    from qc.plan.formats import Format
+    from qc.plan.planning import Disc
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
@@ -76,7 +76,7 @@ class Options:
     cache: Path | None = None
     """folder of stored measurements, made when needed; None: everything is heard, and nothing is stored. What is stored
     in it decides the verdict, so it must not be a folder that a sender may have filled; the command line uses the
-    user's own cache folder (`qc.stored.place`) unless told otherwise"""
+    user's own cache folder (`qc.cache.place`) unless told otherwise"""
     verify: bool = False
     """measure everything again; where what is stored differs, it is replaced, and `told` is told so"""
     told: Callable[[str], None] | None = None
@@ -163,11 +163,11 @@ def plan(
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
     """
-    from qc.groove.running_order import Delivered  # these are nobody else's business
-    from qc.measuring import hear_side
-    from qc.planned_level import at_level
-    from qc.planning import heard_through, plan_breaks, plan_side
-    from qc.report.plan import PlanReport
+    from qc.measure.side import hear_side
+    from qc.model.plan import PlanReport
+    from qc.plan.level import at_level
+    from qc.plan.planning import heard_through, plan_breaks, plan_side
+    from qc.plan.running_order import Delivered  # these are nobody else's business
 
     options, began = options or PlanOptions(), time.monotonic()
     started, level = datetime.now(UTC).isoformat(timespec="seconds"), read_level(options.level)
@@ -228,9 +228,9 @@ def rulesets_diff(
 
     Raises RulesetError, UsageError, DeliveryError or PluginError, each one sentence.
     """
-    from qc.comparing import differences, on_delivery  # these are nobody else's business
-    from qc.rejudging import Judging, Rejudging
-    from qc.report.earlier import read_report
+    from qc.judge.baseline.earlier import read_report
+    from qc.ruleset_diff.compare import differences, on_delivery  # these are nobody else's business
+    from qc.ruleset_diff.rejudge import Judging, Rejudging
 
     host, options = host or build_host(), options or Options()
     shelf = Shelf(host.ruleset_folders)
@@ -257,7 +257,7 @@ def _discs(
     ruleset: Ruleset, bound: Bound, changes: Sequence[Change], host: Host, shelf: Shelf
 ) -> list[Disc]:  # fmt: skip
     """Give every disc with its chain and limits, the ruleset's own first."""
-    from qc.planning import Disc
+    from qc.plan.planning import Disc
 
     own = Disc(disc_named(*ruleset.serves), ruleset.full_name, _format(ruleset, bound), planned=True)
     return [
@@ -272,7 +272,7 @@ def _discs(
 
 
 def _format(ruleset: Ruleset, bound: Bound) -> Format:
-    from qc.groove.formats import Format  # nobody else's business
+    from qc.plan.formats import Format  # nobody else's business
 
     return Format(ruleset.chain, bound.rows, bound.policy)
 

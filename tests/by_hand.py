@@ -4,15 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from qc.audio.heard import hear
-from qc.audio.plan import plan
-from qc.chain import Chain, Signal
-from qc.contract import Stream
-from qc.groove.levels import LevelSearch
-from qc.groove.rows import LevelRow
-from qc.groove.sectors import GrooveInput, Sectors
-from qc.groove.side import Side
-from qc.groove.span import Span
+from qc.audio.pipeline.plan import plan
+from qc.audio.pipeline.process import hear
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import Span
+from qc.groove.level.levels import LevelSearch
+from qc.groove.level.rows import LevelRow
+from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
+from qc.model.cutting_chain import Chain, Signal
+from qc.plugin_api import Stream
 
 SECOND, TURN = 75, 135  # sectors
 UM = 1e-6

@@ -17,7 +17,7 @@ import numpy as np
 import soundfile
 from jsonschema import Draft202012Validator
 
-from qc.report.schemas import generated
+from qc.schemas.build import generated
 
 SCRIPT = Path(sys.executable).with_name("sidegate")
 COMMAND = [str(SCRIPT)] if SCRIPT.is_file() else [sys.executable, "-m", "qc"]

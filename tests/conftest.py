@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from qc.patience import Hand
+from qc.plugin_host.time_out import Hand
 from qc.testing.deliveries import Judged, Sent, deliver, judge
 
 SHIPPED = Path(str(files("qc_rulesets"))) / "disc-12in-33" / "1.0.0.yaml"

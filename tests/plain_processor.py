@@ -10,7 +10,7 @@ import re
 import sys
 
 from qc.cli.main import main
-from qc.dsp import compiler, jit, linked
+from qc.dsp.kernels import compiler, jit, linked
 
 WIDE = re.compile(r"%[yz]mm\d")
 

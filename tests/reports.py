@@ -7,9 +7,8 @@ import io
 import numpy as np
 
 import qc_standard
-from qc.check_words import CheckWords
-from qc.contract import At, Evidence, Finding, Limit, Location, Quantity, Remedy
-from qc.report.model import (
+from qc.model.check_docs import CheckWords
+from qc.model.report import (
     AudioFacts,
     BaselineFacts,
     CheckResult,
@@ -25,6 +24,7 @@ from qc.report.model import (
     TrackPlace,
     WaiverFacts,
 )
+from qc.plugin_api import At, Evidence, Finding, Limit, Location, Quantity, Remedy
 from qc.ruleset.sources import Sources
 from qc_rulesets import qc_rulesets
 
@@ -185,7 +185,7 @@ def beside(**more):
 
 def traced(one, sectors=300):
     """Evidence with traces of a side of a report, every value another one; no drive at the ends."""
-    from qc.report.traces_table import COLUMNS
+    from qc.report.traces.table import COLUMNS
 
     draw = np.random.default_rng(7)
     traces = {name: draw.normal(size=sectors) * 10.0 ** draw.integers(-9, 9) for name in COLUMNS.values()}

@@ -8,13 +8,13 @@ from functools import cache
 import numpy as np
 
 from qc import api
-from qc.chain import Chain, Signal
-from qc.groove.rows import LevelRow
-from qc.groove.running_order import Delivered, joined, silence
-from qc.groove.sectors import GrooveInput
-from qc.groove.span import Span, TrackTimes
+from qc.groove.geometry.span import Span, TrackTimes
+from qc.groove.level.rows import LevelRow
+from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.judge.bind import bind
-from qc.ruleset.shelf import DISCS, Shelf
+from qc.model.cutting_chain import Chain, Signal
+from qc.plan.running_order import Delivered, joined, silence
+from qc.ruleset.library import DISCS, Shelf
 
 UNITY = Chain().cut.unity_velocity
 """m/s a wall moves with at 0 dBFS and 0 dB"""

@@ -14,8 +14,8 @@ from documents.commands import LEFT_TO_CI, LEFT_TO_PEOPLE, ci, subcommands, try_
 from documents.kinds import do
 from documents.pages import ROOT, Block, every_page, read
 from qc import api
-from qc.cautions import CAUTIONS
-from qc.hooks.host import Host
+from qc.model.cautions import CAUTIONS
+from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
 from rulebook.reading import Read
 

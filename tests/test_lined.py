@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 from pydantic import Field
 from ruamel.yaml import __with_libyaml__
 
-import qc.lined
-from qc.errors import DeliveryError, RulesetError
-from qc.lined import LARGEST, load_lined, parse_lined, validate
-from qc.quantity import Model
-from qc.wording import misplaced
+import qc.files.yaml_source
+from qc.files.yaml_source import LARGEST, load_lined, parse_lined, validate
+from qc.model.errors import DeliveryError, RulesetError
+from qc.model.quantity import Model
+from qc.text.sanitize import misplaced
 
 
 def read(text: str | bytes):
@@ -178,7 +178,7 @@ def test_both_parsers_read_the_same(text: str):
     taken = []
     for quick in (True, False):
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("qc.lined.__with_libyaml__", quick)
+            patch.setattr("qc.files.yaml_source.__with_libyaml__", quick)
             try:
                 taken.append(read("top: 1\n" + text))
             except DeliveryError as error:
@@ -189,13 +189,13 @@ def test_both_parsers_read_the_same(text: str):
 @pytest.mark.skipif(not __with_libyaml__, reason="needs ruamel.yaml.clib")
 def test_shipped_rulesets_are_read_alike_and_by_the_quick_parser(monkeypatch):
     asked = []
-    plain = qc.lined._Reading.document
-    monkeypatch.setattr(qc.lined._Reading, "document", lambda self: asked.append(self.pure) or plain(self))
+    plain = qc.files.yaml_source._Reading.document
+    monkeypatch.setattr(qc.files.yaml_source._Reading, "document", lambda self: asked.append(self.pure) or plain(self))
     for path in sorted(Path(str(files("qc_rulesets"))).rglob("*.yaml")):
         text = path.read_bytes()
         quick = read(text)
         with monkeypatch.context() as patch:
-            patch.setattr("qc.lined.__with_libyaml__", False)
+            patch.setattr("qc.files.yaml_source.__with_libyaml__", False)
             assert read(text) == quick
     assert asked
     assert asked == [False, True] * (len(asked) // 2)

@@ -9,9 +9,9 @@ import time
 
 import pytest
 
-from qc.errors import FAULTS, GivenUpError
-from qc.patience import Hand, Patient, still_at_work
-from qc.wording import told
+from qc.model.errors import FAULTS, GivenUpError
+from qc.plugin_host.time_out import Hand, Patient, still_at_work
+from qc.text.sanitize import told
 
 
 def test_a_call_gives_what_it_gives_and_raises_what_it_raises():
@@ -69,7 +69,7 @@ def test_a_call_that_is_busy_without_end_is_given_up_too():
 
 STOPPED = """
 import os, signal, subprocess, sys, time
-from qc.patience import Patient
+from qc.plugin_host.time_out import Patient
 awake = f"import os, signal, time; time.sleep(1.5); os.kill({os.getpid()}, signal.SIGCONT)"
 with Patient(1.0) as ask:
     def call():

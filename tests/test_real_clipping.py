@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from qc.dsp.peaks import PeakSweep
+from qc.dsp.meters.peaks import PeakSweep
 from test_real_music import MUSIC, needed
 
 pytestmark = pytest.mark.music

@@ -21,7 +21,7 @@ from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
 from command import COMMAND
-from qc.report.model import Report
+from qc.model.report import Report
 from qc.testing.deliveries import Judged, Sent, deliver
 from whole_array import levels, model
 

@@ -10,7 +10,7 @@ import pytest
 
 from houses import PARENT, Houses
 from qc import api
-from qc.errors import UsageError
+from qc.model.errors import UsageError
 from qc.report.json import written
 from qc.testing.deliveries import Sent, deliver
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from qc.hooks.spec import hookimpl
+from qc.plugin_host.spec import hookimpl
 
 if TYPE_CHECKING:
-    from qc.contract import Check, Need
+    from qc.plugin_api import Check, Need
 
 
 @hookimpl

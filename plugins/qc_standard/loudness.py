@@ -10,10 +10,10 @@ from typing import Any, ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
-from qc.dsp.kweighted import KWeightedSums
-from qc.dsp.windows import part_frames, sliding
-from qc.groove.programme import BEHIND_TONES, Programme
+from qc.dsp.meters.kweighted import KWeightedSums
+from qc.dsp.meters.windows import part_frames, sliding
+from qc.groove.signal.programme import BEHIND_TONES, Programme
+from qc.plugin_api import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
 
 Array = NDArray[np.float64]
 

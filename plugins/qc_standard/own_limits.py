@@ -7,8 +7,8 @@ from typing import Annotated
 
 from pydantic import AfterValidator
 
-from qc.contract import Limit
-from qc.quantity import convert, meets
+from qc.model.quantity import convert, meets
+from qc.plugin_api import Limit
 
 
 def _at_most(unit: str) -> Callable[[Limit], Limit]:

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from qc.contract import Analysis, At, Block, Chain, Quantity, Stream
-from qc.dsp.flat_tops import FlatRuns
-from qc.dsp.peaks import Peak, PeakSweep
-from qc.dsp.runs import Runs
+from qc.dsp.meters.flat_tops import FlatRuns
+from qc.dsp.meters.peaks import Peak, PeakSweep
+from qc.dsp.meters.runs import Runs
+from qc.plugin_api import Analysis, At, Block, Chain, Quantity, Stream
 
 SILENCE = -200.0
 """dBFS below which a level is given as this bound: digital silence has no level, and JSON no infinity."""

@@ -14,11 +14,11 @@ from typing import Any, ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.contract import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
-from qc.dsp.lowband import LowBandSums
-from qc.dsp.windows import part_frames, sliding
-from qc.groove.parts import Parts
-from qc.groove.programme import Programme
+from qc.dsp.meters.lowband import LowBandSums
+from qc.dsp.meters.windows import part_frames, sliding
+from qc.groove.signal.energies import Parts
+from qc.groove.signal.programme import Programme
+from qc.plugin_api import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
 
 Array = NDArray[np.float64]
 

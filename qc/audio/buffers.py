@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.room import blank
+from qc.dsp.kernels.room import blank
 
 
 class Buffers:

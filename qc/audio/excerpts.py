@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from qc.audio.decoding import UNDECODABLE, decoder
-from qc.audio.joined import Part
-from qc.audio.plan import lineage
+from qc.audio.decode import UNDECODABLE, decoder
+from qc.audio.multi_file_source import Part
+from qc.audio.pipeline.plan import lineage
 from qc.audio.received import AudioFault
 from qc.audio.source import BLOCK
-from qc.chain import SECTORS_A_SECOND
-from qc.contract import RunningTap, Samples, Stream, Tap
-from qc.errors import NotHeardAgainError
+from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.errors import NotHeardAgainError
+from qc.plugin_api import RunningTap, Samples, Stream, Tap
 
 MOST_S = 60
 """Seconds of a side that may be read again, what filters need counted in."""

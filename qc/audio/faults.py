@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from qc.audio.received import AudioFault
-from qc.contract import At, Stream
-from qc.quantity import clock
+from qc.model.quantity import clock
+from qc.plugin_api import At, Stream
 
 
 class AudioFaultError(Exception):

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from qc.chain import Chain
-from qc.contract import Need
-from qc.quantity import At
-from qc.report.model import AudioFacts
+from qc.model.cutting_chain import Chain
+from qc.model.quantity import At
+from qc.model.report import AudioFacts
+from qc.plugin_api import Need
 
 
 @dataclass(frozen=True, slots=True)

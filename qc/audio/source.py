@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 
 from qc.audio.buffers import Buffers
-from qc.audio.decoding import UNDECODABLE, Decoder, decoder
+from qc.audio.container.file_hash import FileHash
+from qc.audio.decode import UNDECODABLE, Decoder, decoder
 from qc.audio.faults import AudioFaultError, longer, short, unreadable, unusable
-from qc.audio.hashing import FileHash
-from qc.contract import Samples, Stream
-from qc.dsp.usable import first_unusable
+from qc.dsp.samples.usable import first_unusable
+from qc.plugin_api import Samples, Stream
 
 __all__ = ["ABSURD", "BLOCK", "HIGH_RATE", "RING", "SLICE", "AudioFaultError", "FileSource", "Slices"]
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.audio.excerpts import MOST_S, Excerpts
-from qc.errors import NotHeardAgainError
-from qc.pictured import Line, Spectrum
+from qc.model.errors import NotHeardAgainError
+from qc.model.figures import Line, Spectrum
 
 Array = NDArray[np.float64]
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from qc.report.page import Page
 from qc.rulebook.words import HEARD, may_be
 from qc.ruleset.level import UNSTATED, stated
 from qc.ruleset.load import Ruleset
 from qc.ruleset.meanings import MEANINGS, OF_LEVEL
 from qc.ruleset.sources import keys_of
+from qc.text.page import Page
 
 LABEL = 12
 

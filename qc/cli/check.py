@@ -17,15 +17,15 @@ from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
-from qc.contract import Renderer, Report
-from qc.dsp import jit
-from qc.errors import UsageError
+from qc.dsp.kernels import jit
+from qc.judge.baseline.since import counted_words
 from qc.judge.engine import exit_code
-from qc.level_option import read_level
-from qc.patience import PATIENCE_S
-from qc.report.since import counted_words
+from qc.judge.level_option import read_level
+from qc.model.errors import UsageError
+from qc.plugin_api import Renderer, Report
+from qc.plugin_host.time_out import PATIENCE_S
 from qc.ruleset.find import is_path
-from qc.wording import shown
+from qc.text.sanitize import shown
 
 
 def check(words: argparse.Namespace) -> int:
@@ -104,7 +104,7 @@ def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None
 
         return text(words, path)
     if kind.name == "sarif":
-        from qc.report.sarif import Sarif
+        from qc.report.sarif.renderer import Sarif
 
         return Sarif(strict=words.strict, only_new=words.only_new)
     if kind.name == "junit":
@@ -112,7 +112,7 @@ def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None
 
         return JUnit(only_new=words.only_new)
     if kind.name == "note":
-        from qc.report.note import Note
+        from qc.report.note.renderer import Note
 
         return Note.for_path(path, None if words.note_template is None else Path(words.note_template))
     return kind.for_path(path)

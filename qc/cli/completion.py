@@ -12,7 +12,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from qc.cli.main import emit, parser
-from qc.errors import UsageError
+from qc.model.errors import UsageError
 
 FIRST = ("text", "json", "html", "sheet", "note", "junit", "sarif", "traces", "pictures")
 """The core's formats, those that most people ask for first."""
@@ -87,7 +87,7 @@ def _names() -> list[str]:
 
 
 def _chain() -> list[str]:
-    from qc.ruleset.changed import keys
+    from qc.ruleset.overrides import keys
 
     return [f"{key}=" for key in keys()]
 

@@ -11,14 +11,14 @@ from qc import api
 from qc.cli.main import emit, say
 from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
-from qc.contract import Report
 from qc.demo.folder import refuse
 from qc.demo.planted import Planted, findings
-from qc.dsp import jit
-from qc.errors import UsageError
-from qc.quantity import minutes
-from qc.report.text import VERDICTS
-from qc.wording import shown
+from qc.dsp.kernels import jit
+from qc.model.errors import UsageError
+from qc.model.quantity import minutes
+from qc.plugin_api import Report
+from qc.report.text.report import VERDICTS
+from qc.text.sanitize import shown
 
 NEXT = (
     ("check {}", "what to mend, the gravest first"),

@@ -12,23 +12,23 @@ from qc import api
 from qc.cli import chain_value
 from qc.cli.main import emit
 from qc.cli.terminal import colour, width
-from qc.contract import Check, Limit
-from qc.errors import UsageError
-from qc.hooks.host import Host
 from qc.judge.bind import bind
-from qc.judge.without_code import made, owners
-from qc.report.findings import both
-from qc.report.held import held
-from qc.report.model import HeldLimit
-from qc.report.page import Page
-from qc.report.text import LEAST, MOST
+from qc.judge.held import held
+from qc.judge.yaml_checks import made, owners
+from qc.model.errors import UsageError
+from qc.model.findings import both
+from qc.model.report import HeldLimit
+from qc.plugin_api import Check, Limit
+from qc.plugin_host.host import Host
+from qc.report.text.report import LEAST, MOST
 from qc.rulebook.words import SILENT, finds, judging, meanings, publisher, side_of, trust
 from qc.ruleset.find import find, serving
 from qc.ruleset.load import Ruleset, load_ruleset
 from qc.ruleset.meanings import MEANINGS as MEANINGS_OF_CHAIN
 from qc.ruleset.meanings import OF_LEVEL
 from qc.ruleset.sources import HOUSE, Sources, keys_of
-from qc.wording import shown
+from qc.text.page import Page
+from qc.text.sanitize import shown
 
 LABEL = 12
 

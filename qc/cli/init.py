@@ -10,12 +10,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from qc.cli.main import say
-from qc.cli.placing import put
 from qc.cli.progress import Progress
-from qc.delivery.cue import read_cue
-from qc.delivery.drafting import Given, draft
-from qc.errors import UsageError
-from qc.wording import shown
+from qc.draft.cue import read_cue
+from qc.draft.delivery import Given, draft
+from qc.files.atomic_write import put
+from qc.model.errors import UsageError
+from qc.text.sanitize import shown
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 NAME = "delivery.yaml"

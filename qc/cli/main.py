@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, NoReturn
 import qc
 from qc.cli import stopping
 from qc.cli.streams import LONGEST, emit, flush, open_missing, say
-from qc.errors import SidegateError
-from qc.wording import shown
+from qc.model.errors import SidegateError
+from qc.text.sanitize import shown
 
 if TYPE_CHECKING:
     from _typeshed import SupportsWrite
@@ -51,7 +51,7 @@ class _Version(argparse.Action):
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
         """Write on stdout and end."""
-        from qc.hooks.finder import find
+        from qc.plugin_host.finder import find
 
         lines = [f"sidegate {qc.__version__}"]
         lines += [f"plugin {one.name} of {one.package} {one.version}".rstrip() for one in find()]
@@ -372,7 +372,7 @@ def _flushed(code: str | int | None) -> str | int | None:
 def _leave(code: str | int | None) -> NoReturn:
     """End the process, also while a plugin's call that was given up, or interrupted, is still at work."""
     stopping.not_at_all()
-    patience = sys.modules.get("qc.patience")
+    patience = sys.modules.get("qc.plugin_host.time_out")
     if patience is not None and patience.still_at_work():
         with contextlib.suppress(OSError, ValueError):
             sys.stderr.flush()

@@ -15,10 +15,10 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from qc.cli.main import say
-from qc.cli.placing import permissions
-from qc.errors import OutputError, UsageError
-from qc.hooks.finder import find
-from qc.wording import shown
+from qc.files.atomic_write import permissions
+from qc.model.errors import OutputError, UsageError
+from qc.plugin_host.finder import find
+from qc.text.sanitize import shown
 
 DRAFTED = "drafted_plugin"
 """Folder of this package that holds the files, each with ".txt" behind its name."""

@@ -13,12 +13,12 @@ from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.writing import as_asked, attempted, places, refuse_sources
-from qc.dsp import jit
-from qc.errors import UsageError
-from qc.level_option import read_level
-from qc.patience import PATIENCE_S
-from qc.report.plan import exit_code
-from qc.report.plan_text import plan_text
+from qc.dsp.kernels import jit
+from qc.judge.level_option import read_level
+from qc.model.errors import UsageError
+from qc.model.plan import exit_code
+from qc.plugin_host.time_out import PATIENCE_S
+from qc.report.text.plan import plan_text
 from qc.ruleset.find import is_path
 
 FORMATS = ("json", "text")

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from qc.audio.returned import few_arenas
-from qc.contract import Need
-from qc.dsp import jit
-from qc.patience import PATIENCE_S
+from qc.audio.memory import few_arenas
+from qc.dsp.kernels import jit
+from qc.plugin_api import Need
+from qc.plugin_host.time_out import PATIENCE_S
 
 
 def prepare(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None:
@@ -19,7 +19,7 @@ def prepare(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> N
     few_arenas()
     if jit.announce():
         # nobody else needs another process; and what the compiler hides from others while it is imported is hidden now
-        from qc.dsp import compiler  # noqa: F401
-        from qc.warming import warm
+        from qc.dsp.kernels import compiler  # noqa: F401
+        from qc.measure.warm_up import warm
 
         warm(needs, patience)

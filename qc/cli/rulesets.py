@@ -25,7 +25,7 @@ def rulesets(words: argparse.Namespace) -> int:
 
 def listed() -> int:
     """List rulesets: name@version, what they serve, the digest in reports; 2 where a released file was edited."""
-    from qc.hooks.folders import ruleset_folders
+    from qc.plugin_host.folders import ruleset_folders
 
     folders = ruleset_folders()
     known = available(folders)

@@ -14,11 +14,11 @@ from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.writing import Place, as_asked, attempted, places, refuse_sources
-from qc.dsp import jit
-from qc.errors import UsageError
-from qc.patience import PATIENCE_S
-from qc.report.ruleset_diff import RulesetDiff
-from qc.report.ruleset_diff_text import ruleset_diff_text
+from qc.dsp.kernels import jit
+from qc.model.errors import UsageError
+from qc.model.ruleset_diff import RulesetDiff
+from qc.plugin_host.time_out import PATIENCE_S
+from qc.report.text.ruleset_diff import ruleset_diff_text
 from qc.ruleset.find import is_path
 
 FORMATS = ("json", "text")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 
+from qc.cache.place import LONG, place
+from qc.cache.sweep import LIMIT, Contents, clear, contents
 from qc.cli.main import emit
-from qc.errors import UsageError
-from qc.stored.place import LONG, place
-from qc.stored.sweep import LIMIT, Contents, clear, contents
-from qc.wording import shown
+from qc.model.errors import UsageError
+from qc.text.sanitize import shown
 
 MEBIBYTE = 2**20
 GIBIBYTE = 2**30

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from qc.cache.place import outside, place, sent
 from qc.cli.main import say
 from qc.delivery.reader import ReadDelivery
-from qc.stored.place import outside, place, sent
 
 
 def cache(words: argparse.Namespace, read: ReadDelivery) -> Path | None:

@@ -11,8 +11,8 @@ import io
 import os
 import sys
 
-from qc.errors import OutputError
-from qc.wording import shown
+from qc.model.errors import OutputError
+from qc.text.sanitize import shown
 
 LONGEST = 2000
 """Characters of a sentence on stderr: what was read may be longer than anyone wants to see again."""

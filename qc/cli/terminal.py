@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from qc.report.text import Counted, Detail, Text
+    from qc.report.text.report import Counted, Detail, Text
 
 
 def width() -> int:
     """Columns of the terminal, or of a page where stdout is none."""
-    from qc.report.text import PIPED  # only where text is written
+    from qc.report.text.report import PIPED  # only where text is written
 
     return shutil.get_terminal_size((PIPED, 0)).columns if sys.stdout.isatty() else PIPED
 
@@ -27,7 +27,7 @@ def colour() -> bool:
 
 def text(words: argparse.Namespace, path: Path | None) -> Text:
     """Build the text report as the words on the command line ask for it; no path means stdout."""
-    from qc.report.text import Text  # only where one is asked for
+    from qc.report.text.report import Text  # only where one is asked for
 
     detail: Detail = "quiet" if words.quiet else "verbose" if words.verbose else "usual"
     counted: Counted | None = None

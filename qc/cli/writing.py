@@ -13,14 +13,14 @@ from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
 
 from qc.cli.main import emit, say
-from qc.cli.placing import not_ours, put, put_file, put_folder
 from qc.cli.terminal import colour, width
-from qc.contract import Evidence, FolderRenderer, Model, Renderer, Report
-from qc.errors import FAULTS, PluginError, SidegateError, UsageError
-from qc.nearest import nearest
-from qc.patience import PATIENCE_S, Patient
+from qc.files.atomic_write import not_ours, put, put_file, put_folder
+from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError
+from qc.plugin_api import Evidence, FolderRenderer, Model, Renderer, Report
+from qc.plugin_host.time_out import PATIENCE_S, Patient
 from qc.report.json import written
-from qc.wording import shown, told
+from qc.text.sanitize import shown, told
+from qc.text.suggest import nearest
 
 R = TypeVar("R")
 M = TypeVar("M", bound=Model)
@@ -29,12 +29,12 @@ CORE = {
     "html": "qc.report.html.renderer:Html",
     "json": "qc.report.json:Json",
     "junit": "qc.report.junit:JUnit",
-    "note": "qc.report.note:Note",
-    "pictures": "qc.report.pictures:Pictures",
-    "sarif": "qc.report.sarif:Sarif",
-    "sheet": "qc.report.sheet:Sheet",
-    "text": "qc.report.text:Text",
-    "traces": "qc.report.traces:Traces",
+    "note": "qc.report.note.renderer:Note",
+    "pictures": "qc.report.figures.renderer:Pictures",
+    "sarif": "qc.report.sarif.renderer:Sarif",
+    "sheet": "qc.report.sheet.renderer:Sheet",
+    "text": "qc.report.text.report:Text",
+    "traces": "qc.report.traces.renderer:Traces",
 }
 """Our own formats by name, each imported when a report is asked for in it."""
 CORE_FOLDERS = ("pictures",)

@@ -11,8 +11,8 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from qc.delivery.checksum import sha256_of
-    from qc.delivery.headers import Header, read_header
+    from qc.audio.container.digests import sha256_of
+    from qc.audio.container.headers import Header, read_header
     from qc.delivery.model import Delivery, Side, Track
     from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 

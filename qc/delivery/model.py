@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
 
-from qc.delivery.schema import (
+from qc.delivery.fields import (
     Counted,
     Day,
     Decibels,
@@ -24,8 +24,8 @@ from qc.delivery.schema import (
     Text,
     ToneLevel,
 )
-from qc.delivery.times import LONGEST_TEXT, PATTERN, read_time, write_time
-from qc.wording import misplaced, shown
+from qc.delivery.timecode import LONGEST_TEXT, PATTERN, read_time, write_time
+from qc.text.sanitize import misplaced, shown
 
 STEREO = ("left", "right")
 FOUR = ("front_left", "front_right", "rear_left", "rear_right")

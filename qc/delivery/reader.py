@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from qc.delivery.checksum_files import places
 from qc.delivery.model import FOUR, Delivery
-from qc.delivery.sums import places
-from qc.errors import DeliveryError
-from qc.lined import Lined, Loc, load_lined, parse_lined, validate
-from qc.wording import shown
+from qc.files.yaml_source import Lined, Loc, load_lined, parse_lined, validate
+from qc.model.errors import DeliveryError
+from qc.text.sanitize import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

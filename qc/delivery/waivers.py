@@ -6,10 +6,10 @@ from pathlib import Path
 
 from pydantic import Field
 
+from qc.delivery.fields import SchemaOne, Sent, SideId
 from qc.delivery.model import Waiver
-from qc.delivery.schema import SchemaOne, Sent, SideId
-from qc.errors import DeliveryError
-from qc.lined import Lined, load_lined, validate
+from qc.files.yaml_source import Lined, load_lined, validate
+from qc.model.errors import DeliveryError
 
 
 class SidedWaiver(Waiver):

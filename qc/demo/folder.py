@@ -11,13 +11,13 @@ from pathlib import Path
 
 import soundfile
 
-from qc.delivery.checksum import sha256_of
+from qc.audio.container.digests import sha256_of
 from qc.demo.planted import Planted
 from qc.demo.release import CATALOGUE, TITLE, SideMade, bad_side, good_side
 from qc.demo.voices import RATE
-from qc.errors import OutputError, UsageError
-from qc.quantity import clock
-from qc.wording import shown
+from qc.model.errors import OutputError, UsageError
+from qc.model.quantity import clock
+from qc.text.sanitize import shown
 
 PAPER = "delivery.yaml"
 HEAD = f"""\

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from qc.contract import Finding, Report
+from qc.plugin_api import Finding, Report
 
 NEAR = 0.05
 """s by which a finding may lie beside its fault."""

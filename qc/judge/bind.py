@@ -8,15 +8,15 @@ from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
-from qc.contract import Check, Judged, Limit
-from qc.errors import PluginError, RulesetError
-from qc.groove.cutting import FOLLOWING, rises
-from qc.groove.rows import EDGE, LevelPolicy, LevelRow
-from qc.judge.without_code import made
-from qc.nearest import meant
-from qc.quantity import meets, parse, read
+from qc.groove.geometry.cut import FOLLOWING, rises
+from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.judge.yaml_checks import made
+from qc.model.errors import PluginError, RulesetError
+from qc.model.quantity import meets, parse, read
+from qc.plugin_api import Check, Judged, Limit
 from qc.ruleset.load import RawLimit, Ruleset
-from qc.wording import shown
+from qc.text.sanitize import shown
+from qc.text.suggest import meant
 
 GROOVE = "groove."
 """What the names of most measurements begin with that the level search may look at."""

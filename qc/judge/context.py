@@ -8,13 +8,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from qc.chain import Chain
-from qc.contract import At, Check, Finding, Limit, Location, Need, Quantity, Severity
-from qc.errors import NotMeasuredError
-from qc.groove.cutting import MEASURES
-from qc.groove.events import PlacedEvent
-from qc.quantity import Op, clock, convert, margin, meets, show
-from qc.report.model import Stretch
+from qc.groove.geometry.cut import MEASURES
+from qc.groove.level.events import PlacedEvent
+from qc.model.cutting_chain import Chain
+from qc.model.errors import NotMeasuredError
+from qc.model.quantity import Op, clock, convert, margin, meets, show
+from qc.model.report import Stretch
+from qc.plugin_api import At, Check, Finding, Limit, Location, Need, Quantity, Severity
 
 R = TypeVar("R")
 Field = tuple[str | int, ...]

@@ -6,15 +6,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from typing import Any, NamedTuple
 
-from qc.contract import Check, CheckResult, Finding, Outcome, Report
-from qc.errors import FAULTS, NotApplicableError, NotMeasuredError
+from qc.judge.baseline.since import failed
 from qc.judge.context import BrokenNeedError, Context, Evidence, told_apart
-from qc.judge.waivers import Waivers
-from qc.patience import PATIENCE_S, Patient
-from qc.report.findings import Found
-from qc.report.model import PluginFailure, Verdict
-from qc.report.since import failed
-from qc.wording import told
+from qc.judge.waivers.model import Waivers
+from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError
+from qc.model.findings import Found
+from qc.model.report import PluginFailure, Verdict
+from qc.plugin_api import Check, CheckResult, Finding, Outcome, Report
+from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.text.sanitize import told
 
 MOST_FINDINGS = 100
 """Findings kept of one check on one side, the gravest; the rest are counted."""

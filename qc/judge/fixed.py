@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from qc.contract import Check, CheckResult
-from qc.report.model import PluginFailure
+from qc.model.report import PluginFailure
+from qc.plugin_api import Check, CheckResult
 
 FIXED = frozenset({"pass", "warn", "waived", "not_applicable"})
 """Outcomes of a check that does not fail; one that broke or could not measure is no better than before."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from qc.groove.cutting import rises
+from qc.groove.geometry.cut import rises
 from qc.judge.bind import Bound
 from qc.ruleset.load import RawLimit, Ruleset
 

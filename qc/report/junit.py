@@ -10,14 +10,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import BinaryIO
 from xml.etree import ElementTree as ET
 
-from qc.contract import Evidence, Renderer, Report
-from qc.report.findings import Found, place
-from qc.report.level_words import judged_as
-from qc.report.model import CheckResult, Finding, PluginFailure
-from qc.report.since import counted_of, mark
-from qc.report.stored_sides import measured_earlier
-from qc.report.waived import given
-from qc.wording import shown
+from qc.judge.baseline.since import counted_of, mark
+from qc.judge.waivers.counts import given
+from qc.model.findings import Found, place
+from qc.model.level_words import judged_as
+from qc.model.report import CheckResult, Finding, PluginFailure
+from qc.plugin_api import Evidence, Renderer, Report
+from qc.report.views.stored_sides import measured_earlier
+from qc.text.sanitize import shown
 
 LONGEST = 4000
 """Characters of one line."""

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import qc
 from qc import api
-from qc.errors import SidegateError, UsageError
-from qc.hooks.finder import find
-from qc.hooks.host import Host
-from qc.hooks.names import PROJECT
+from qc.model.errors import SidegateError, UsageError
+from qc.plugin_host.finder import find
+from qc.plugin_host.host import Host
+from qc.plugin_host.names import PROJECT
 from qc.rulebook.book import Book
 from qc.rulebook.pages import pages, put, shipped_pages
-from qc.wording import shown
+from qc.text.sanitize import shown
 
 ROOT = Path(qc.__file__).resolve().parent.parent
 

@@ -8,15 +8,15 @@ from functools import cached_property
 from typing import NamedTuple
 
 from qc import api
-from qc.errors import PluginError
-from qc.hooks.host import Host
 from qc.judge.bind import bind
+from qc.model.errors import PluginError
+from qc.plugin_host.host import Host
 from qc.rulebook.markdown import anchors, code, link, text
 from qc.rulebook.words import meanings
 from qc.ruleset.find import Available, available, find
+from qc.ruleset.library import Shelf
 from qc.ruleset.load import Ruleset
 from qc.ruleset.meanings import MEANINGS
-from qc.ruleset.shelf import Shelf
 from qc.ruleset.sources import Sources, keys_of
 
 INDEX, SOURCES, MEASUREMENTS, CHAIN, LIMITS = "README.md", "sources.md", "measurements.md", "chain.md", "limits.md"

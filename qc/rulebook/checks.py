@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from qc.contract import Check
+from qc.plugin_api import Check
 from qc.rulebook.book import Book
 from qc.rulebook.markdown import bullets, code, heading, page, paragraph, prose, table, text
 from qc.rulebook.words import SILENT, finds, side_of, trust

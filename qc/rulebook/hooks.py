@@ -1,14 +1,14 @@
-"""The reference of hooks and of the contract, made from qc/hooks/spec.py and qc/contract.py."""
+"""The reference of hooks and of the contract, made from qc/plugin_host/spec.py and qc/plugin_api.py."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from qc import contract
-from qc.hooks import names, spec
-from qc.report.schemas import NAMES
+from qc import plugin_api as contract
+from qc.plugin_host import names, spec
 from qc.rulebook.markdown import bullets, code, heading, link, page, paragraph, prose
 from qc.rulebook.members import Member, Told, function, told
+from qc.schemas.build import NAMES
 
 LEFT_OUT = (
     "The plugin is left out with all that it brings, and named; the others go on, a check that is missed gives error; "

@@ -6,14 +6,14 @@ import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from qc.errors import OutputError
-from qc.report.schemas import NAMES
+from qc.model.errors import OutputError
 from qc.rulebook.book import CHAIN, CHECKS, INDEX, LIMITS, MEASUREMENTS, SOURCES, Book
 from qc.rulebook.checks import check_page
 from qc.rulebook.hooks import hooks_page
 from qc.rulebook.markdown import link
 from qc.rulebook.overview import chain_page, index_page, limits_page
 from qc.rulebook.reference import measurements_page, sources_page
+from qc.schemas.build import NAMES
 
 MARK = "<!-- Made by python -m qc.rulebook from the code and the rulesets; what is changed here is lost. -->\n"
 SHIPPED, HOOKS = "rulesets/rulebook/", "plugins/hooks.md"

@@ -7,13 +7,13 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from qc import api
-from qc.contract import Check, Judged, Need
-from qc.groove.meanings import MEANINGS
-from qc.hooks.host import Host
-from qc.measuring import FILE_UNITS
+from qc.groove.geometry.meanings import MEANINGS
+from qc.measure.side import FILE_UNITS
+from qc.plugin_api import Check, Judged, Need
+from qc.plugin_host.host import Host
 from qc.ruleset.model import ChainEntry
 from qc.ruleset.sources import Source
-from qc.ruleset.written import Between, OneOf
+from qc.ruleset.value_types import Between, OneOf
 
 CONFIDENCE = {
     "A": "A, a standard's own text or mathematics",

@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 from packaging.version import InvalidVersion, Version
 
-from qc.errors import RulesetError
-from qc.nearest import meant
+from qc.model.errors import RulesetError
 from qc.ruleset.heading import heading
 from qc.ruleset.versions import read_version
-from qc.wording import shown
+from qc.text.sanitize import shown
+from qc.text.suggest import meant
 
 SUFFIXES = (".yaml", ".yml")
 
@@ -131,7 +131,7 @@ def _served(one: Available, known: Iterable[Available], folders: Sequence[Path])
     told = heading(one.path, paths(known))
     if told is not None:
         return _Served((told.size, told.speed), told.extends)
-    from qc.ruleset.lineage import generations
+    from qc.ruleset.inheritance import generations
 
     several = list(generations(one, folders))
     serves = several[-1].file.serves

@@ -7,11 +7,11 @@ from typing import Annotated, Self
 
 from pydantic import model_validator
 
-from qc.delivery.schema import Sent
-from qc.groove.rows import EDGE, LevelPolicy
-from qc.quantity import read
-from qc.ruleset.written import Between, OneOf, Sourced
-from qc.wording import misplaced
+from qc.delivery.fields import Sent
+from qc.groove.level.rows import EDGE, LevelPolicy
+from qc.model.quantity import read
+from qc.ruleset.value_types import Between, OneOf, Sourced
+from qc.text.sanitize import misplaced
 
 UNSTATED = "not stated"
 """The source of a value that a ruleset leaves out."""

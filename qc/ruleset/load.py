@@ -10,21 +10,21 @@ from typing import Any, Literal, NamedTuple
 from packaging.version import InvalidVersion
 
 import qc
-from qc.chain import Chain, Cut, Disc, Playback, Signal
-from qc.delivery.schema import Sent
-from qc.errors import RulesetError
-from qc.groove.rows import EDGE, LevelPolicy
-from qc.lined import Lined, Loc
+from qc.delivery.fields import Sent
+from qc.files.yaml_source import Lined, Loc
+from qc.groove.level.rows import EDGE, LevelPolicy
+from qc.model.cutting_chain import Chain, Cut, Disc, Playback, Signal
+from qc.model.errors import RulesetError
 from qc.ruleset.find import Available
+from qc.ruleset.inheritance import Generation, Read, generations
 from qc.ruleset.level import policy_of, rows_of
-from qc.ruleset.lineage import Generation, Read, generations
 from qc.ruleset.merge import Document, both, joined
 from qc.ruleset.model import ChainEntry, LimitEntry, RulesetFile
 from qc.ruleset.read import read_file
 from qc.ruleset.released import digest, is_released
 from qc.ruleset.sources import Sources
+from qc.ruleset.value_types import Between, Sourced
 from qc.ruleset.versions import read_specifier, read_version
-from qc.ruleset.written import Between, Sourced
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,9 +14,9 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from qc.errors import RulesetError
-from qc.lined import Lined, Loc
-from qc.wording import first_fault
+from qc.files.yaml_source import Lined, Loc
+from qc.model.errors import RulesetError
+from qc.text.sanitize import first_fault
 
 M = TypeVar("M", bound=BaseModel)
 

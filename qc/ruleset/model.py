@@ -11,13 +11,13 @@ from packaging.specifiers import InvalidSpecifier
 from packaging.version import InvalidVersion
 from pydantic import AfterValidator, Field, model_validator
 
+from qc.delivery.fields import Line, SchemaOne, Sent
 from qc.delivery.model import Rpm
-from qc.delivery.schema import Line, SchemaOne, Sent
-from qc.quantity import parse, read
+from qc.model.quantity import parse, read
 from qc.ruleset.level import LevelEntry
+from qc.ruleset.value_types import Between, OneOf, Sourced
 from qc.ruleset.versions import read_specifier, read_version
-from qc.ruleset.written import Between, OneOf, Sourced
-from qc.wording import misplaced, shown
+from qc.text.sanitize import misplaced, shown
 
 
 def _name(text: str) -> str:

@@ -7,10 +7,10 @@ from pathlib import Path
 from packaging.specifiers import InvalidSpecifier
 
 import qc
-from qc.errors import RulesetError
-from qc.lined import Lined, load_lined
+from qc.files.yaml_source import Lined, load_lined
+from qc.model.errors import RulesetError
 from qc.ruleset.versions import read_specifier
-from qc.wording import shown
+from qc.text.sanitize import shown
 
 
 def read_file(path: Path) -> Lined:

@@ -7,8 +7,8 @@ import json
 from collections.abc import Mapping
 from pathlib import Path
 
-from qc.errors import RulesetError
-from qc.wording import shown
+from qc.model.errors import RulesetError
+from qc.text.sanitize import shown
 
 FILE = "digests.json"
 """Beside the folders of the rulesets: "NAME@VERSION" -> SHA-256 of the file as it was released."""

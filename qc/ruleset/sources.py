@@ -9,11 +9,11 @@ from typing import Annotated
 
 from pydantic import AfterValidator, ValidationError
 
-from qc.delivery.schema import Line, Sent
-from qc.errors import RulesetError
-from qc.lined import Lined, load_lined
-from qc.nearest import meant
-from qc.wording import first_fault, shown
+from qc.delivery.fields import Line, Sent
+from qc.files.yaml_source import Lined, load_lined
+from qc.model.errors import RulesetError
+from qc.text.sanitize import first_fault, shown
+from qc.text.suggest import meant
 
 FILE = "sources.yaml"
 HOUSE = "house:"

@@ -7,13 +7,13 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from qc.delivery.fields import Line, Sent, SideId, Text
 from qc.delivery.model import Disc
-from qc.delivery.schema import Line, Sent, SideId, Text
 from qc.ruleset.model import LimitEntry
 from qc.testing.fault_steps import FileFaults
 from qc.testing.steps import Step
 from qc.testing.written import Number, Rate, Seconds
-from qc.wording import misplaced
+from qc.text.sanitize import misplaced
 
 Coding = Literal["8 bit", "16 bit", "24 bit", "32 bit", "32 bit float", "64 bit float"]
 Audio = Annotated[tuple[Step, ...], Field(min_length=1)]

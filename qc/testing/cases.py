@@ -17,10 +17,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from qc.errors import SidegateError
-from qc.hooks.host import Host
-from qc.lined import load_lined, validate
-from qc.nearest import meant
+from qc.files.yaml_source import load_lined, validate
+from qc.model.errors import SidegateError
+from qc.plugin_host.host import Host
 from qc.ruleset.find import is_path
 from qc.ruleset.model import LimitEntry
 from qc.testing.case_file import CaseFile, Expected
@@ -28,7 +27,8 @@ from qc.testing.deliveries import Judged
 from qc.testing.findings import Found, assert_outcome, reaches, result_of
 from qc.testing.made import make
 from qc.testing.written import Number
-from qc.wording import shown
+from qc.text.sanitize import shown
+from qc.text.suggest import meant
 
 OUTCOMES = {"pass": "pass", "warn": "warn", "fail": "fail", "na": "not_applicable"}
 _NAMED = re.compile(rf"({'|'.join(OUTCOMES)})-[a-z0-9][a-z0-9.-]*")

@@ -8,8 +8,8 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.audio.plan import lineage, plan
-from qc.contract import Analysis, Measurements, Need, RunningTap, Samples, Stream, Tap
+from qc.audio.pipeline.plan import lineage, plan
+from qc.plugin_api import Analysis, Measurements, Need, RunningTap, Samples, Stream, Tap
 
 R = TypeVar("R")
 

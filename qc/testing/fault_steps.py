@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
-from qc.delivery.schema import Day, Sent
+from qc.delivery.fields import Day, Sent
 from qc.testing.channels import Channels, Where
 from qc.testing.written import Hertz, Level, Part, Seconds
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from qc.contract import Samples
+    from qc.plugin_api import Samples
 
 
 class Fault(Sent):

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from qc.choosing import choose
 from qc.delivery.reader import ReadDelivery
-from qc.hooks.host import Host
+from qc.plugin_host.host import Host
+from qc.ruleset.choose import choose
 from qc.ruleset.load import RawLimit, Ruleset
 from qc.ruleset.model import LimitEntry
 
@@ -22,7 +22,7 @@ def ruled(
     """Write the ruleset that a delivery is held against, or the one asked for, with more limits; gives the file.
 
     A limit takes the place of one of the same key, and a check that was put off is judged again. Raises what
-    `qc.choosing.choose` raises.
+    `qc.ruleset.choose.choose` raises.
     """
     ruleset = choose(read, asked, host)
     path.parent.mkdir(parents=True, exist_ok=True)

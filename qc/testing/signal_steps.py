@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Literal
 
 from pydantic import Field
 
-from qc.delivery.schema import Sent
+from qc.delivery.fields import Sent
 from qc.testing.channels import Channels
 from qc.testing.written import Hertz, Level, Phase, Seconds
 
 if TYPE_CHECKING:
-    from qc.contract import Samples
+    from qc.plugin_api import Samples
 
 
 class Signal(Sent):

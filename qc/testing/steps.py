@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from pydantic import model_validator
 
-from qc.delivery.schema import Sent
+from qc.delivery.fields import Sent
 from qc.testing.fault_steps import (
     BassOutOfPhase,
     Clicks,
@@ -29,7 +29,7 @@ from qc.testing.fault_steps import (
 from qc.testing.signal_steps import Bursts, Music, PinkNoise, Signal, Silence, Sine, Sweep, Swell
 
 if TYPE_CHECKING:
-    from qc.contract import Samples
+    from qc.plugin_api import Samples
 
 
 class Step(Sent):

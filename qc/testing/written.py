@@ -6,9 +6,9 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from qc.delivery.schema import Sent
-from qc.quantity import convert, parse, read
-from qc.wording import shown
+from qc.delivery.fields import Sent
+from qc.model.quantity import convert, parse, read
+from qc.text.sanitize import shown
 
 
 def _of(unit: str, example: str) -> BeforeValidator:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from qc.hooks.spec import hookimpl
+from qc.plugin_host.spec import hookimpl
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from qc import measuring
-from qc.audio import hashing
+from qc.audio.container import file_hash as hashing
+from qc.measure import side as measuring
 from qc.testing.deliveries import judge
 from qc.testing.music import Song, song
 
@@ -70,7 +70,7 @@ def test_the_digest_is_in_the_report(folder, way, monkeypatch):
 
 
 def test_a_file_that_is_heard_is_not_read_for_its_digest_alone(folder, monkeypatch):
-    monkeypatch.setattr("qc.delivery.examine.digests_of", None)
+    monkeypatch.setattr("qc.intake.inspection.digests_of", None)
     assert judge(folder, folder / "r.json").side()["audio"]["sha256"] == digest(folder / "side-a.wav")
 
 
@@ -115,7 +115,7 @@ def test_a_disk_that_fails_when_all_is_heard(folder, monkeypatch):
     def failing(*_, **__):
         raise OSError(5, "Input/output error")
 
-    monkeypatch.setattr("qc.delivery.examine.digests_of", failing)
+    monkeypatch.setattr("qc.intake.inspection.digests_of", failing)
     got = judge(folder, folder / "r.json")
     assert found(got) == [("missing", None)]
 

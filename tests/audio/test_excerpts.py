@@ -7,12 +7,12 @@ import pytest
 import soundfile
 
 from qc.audio.excerpts import BEFORE, BEHIND, MOST_S, Excerpts
-from qc.audio.joined import Part
-from qc.chain import Signal
-from qc.contract import Stream
-from qc.errors import NotHeardAgainError
-from qc.groove.motion import Motion
-from qc.groove.topped import motion_rate
+from qc.audio.multi_file_source import Part
+from qc.groove.signal.band_limit import motion_rate
+from qc.groove.signal.wall_motion import Motion
+from qc.model.cutting_chain import Signal
+from qc.model.errors import NotHeardAgainError
+from qc.plugin_api import Stream
 from qc.testing.drive import through
 
 PRE_S = (BEFORE + BEHIND) / 75

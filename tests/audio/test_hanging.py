@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 
 from audio.test_heard import FRAMES, Collect, Delay, Memory, Sum, Times
-from qc.audio import heard
-from qc.audio.heard import hear
-from qc.audio.plan import plan
-from qc.contract import Tap
-from qc.errors import SidegateError
-from qc.patience import Hand
+from qc.audio.pipeline import process as heard
+from qc.audio.pipeline.plan import plan
+from qc.audio.pipeline.process import hear
+from qc.model.errors import SidegateError
+from qc.plugin_api import Tap
+from qc.plugin_host.time_out import Hand
 
 PATIENCE = 0.8
 

@@ -10,11 +10,12 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from qc.audio import heard, steps
-from qc.audio.heard import RING, hear
-from qc.audio.plan import plan
-from qc.contract import Analysis, Derived, Stream, Tap
-from qc.errors import SidegateError
+from qc.audio.pipeline import process as heard
+from qc.audio.pipeline import steps
+from qc.audio.pipeline.plan import plan
+from qc.audio.pipeline.process import RING, hear
+from qc.model.errors import SidegateError
+from qc.plugin_api import Analysis, Derived, Stream, Tap
 
 FRAMES = 5_000
 

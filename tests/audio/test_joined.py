@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from conftest import Sent
 from qc.audio import source as source_module
-from qc.audio.joined import JoinedSource, Part
+from qc.audio.multi_file_source import JoinedSource, Part
 from qc.audio.source import AudioFaultError
 from qc.testing.deliveries import deliver, judge
 from qc.testing.music import Song, song

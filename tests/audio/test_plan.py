@@ -5,8 +5,8 @@ from typing import ClassVar
 
 import pytest
 
-from qc.audio.plan import lineage, plan
-from qc.contract import Analysis, Derived, Tap
+from qc.audio.pipeline.plan import lineage, plan
+from qc.plugin_api import Analysis, Derived, Tap
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from qc.audio.returned import give_back
+from qc.audio.memory import give_back
 
 KEPT = """
 import ctypes, threading
 from pathlib import Path
-from qc.audio.returned import give_back
+from qc.audio.memory import give_back
 
 def resident():
     return int(Path("/proc/self/statm").read_text().split()[1])
@@ -50,7 +50,7 @@ HEAPS = """
 import threading
 from xml.etree import ElementTree
 import ctypes
-from qc.audio.returned import few_arenas
+from qc.audio.memory import few_arenas
 
 few_arenas()
 c = ctypes.CDLL(None)

@@ -14,7 +14,7 @@ import pytest
 import soundfile
 
 from qc.audio import source as source_module
-from qc.audio.sample_md5 import SampleMd5
+from qc.audio.container.sample_md5 import SampleMd5
 from qc.testing.deliveries import judge
 
 RATE = 48_000

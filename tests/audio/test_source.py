@@ -15,9 +15,9 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.audio import decoding
+from qc.audio import decode as decoding
 from qc.audio import source as source_module
-from qc.audio.hashing import FileHash
+from qc.audio.container.file_hash import FileHash
 from qc.audio.source import AudioFaultError, FileSource
 
 RATE = 48_000

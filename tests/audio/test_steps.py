@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.audio.steps import AHEAD, READ, Steps
+from qc.audio.pipeline.steps import AHEAD, READ, Steps
 
 pytestmark = pytest.mark.filterwarnings("error")
 

@@ -17,12 +17,13 @@ import pytest
 import soundfile
 
 import forged_store
-from qc import Analysis, Quantity, api, hookimpl, measuring
-from qc.groove.known import Kept
-from qc.hooks.host import Host
-from qc.stored import entry, keys
-from qc.stored.forms import form_of
-from qc.stored.store import Store
+from qc import Analysis, Quantity, api, hookimpl
+from qc.cache import entry, keys
+from qc.cache.codec import form_of
+from qc.cache.store import Store
+from qc.groove.geometry.memo import Kept
+from qc.measure import side as measuring
+from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
 
@@ -169,7 +170,7 @@ def unnoticed(folder, monkeypatch):
         out.write(octets)
     os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
     frozen = (state.st_size, state.st_mtime_ns, state.st_ino, state.st_dev, state.st_ctime_ns)
-    of = "qc.delivery.examine._state"
+    of = "qc.intake.inspection._state"
     known = measuring.arrive.__globals__["inspect"].__globals__["_state"]
     monkeypatch.setattr(of, lambda one: frozen if one.samefile(path) else known(one))
 
@@ -557,7 +558,7 @@ def test_what_nobody_used_for_long_goes_and_nothing_else(folder, check, tmp_path
 def test_a_first_run_reads_no_file_twice(tmp_path, check, monkeypatch):
     """Two sides of one length are hashed while they are heard, as they are without a store."""
     folder = deliver(tmp_path / "d", {"A": Sent(music()), "B": Sent(music(4))})
-    monkeypatch.setattr("qc.delivery.examine.digests_of", None)
+    monkeypatch.setattr("qc.intake.inspection.digests_of", None)
     assert check(folder)[1] == {"A": "heard", "B": "heard"}
 
 

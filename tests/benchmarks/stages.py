@@ -94,12 +94,14 @@ class Watch:
 
 
 def main() -> None:
-    from qc import api, at_level, checking
-    from qc.audio.group import Group, Taps
+    from qc import api
+    from qc.audio.pipeline.group import Group, Taps
     from qc.audio.source import FileSource
     from qc.cli import check as command
     from qc.cli.main import main as sidegate
-    from qc.patience import Patient
+    from qc.judge import level as at_level
+    from qc.judge import session as checking
+    from qc.plugin_host.time_out import Patient
 
     began = time.process_time()  # all until here: the start
     watch = Watch()

@@ -9,8 +9,8 @@ import soundfile
 
 from command import PINNED, RATE, programme
 from conftest import opposed, tone
-from qc.report.asked import mended
-from qc.report.model import Report
+from qc.model.report import Report
+from qc.report.views.asked import mended
 
 ABOVE = "groove.level-above-recommended"
 SAID = re.compile(r"That level mends (\d+) of the (\d+) others too\.")

@@ -16,7 +16,7 @@ from ruamel.yaml import YAML
 
 import qc
 from command import COMMAND
-from qc.report.schemas import NAMES, generated
+from qc.schemas.build import NAMES, generated
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "quiet_harbour"
 
@@ -113,7 +113,7 @@ def test_a_schema_is_printed_committed_and_current(name):
     done = ran("schema", name)
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout == (files("qc") / "schemas" / f"{name}.json").read_text(encoding="utf-8")
-    assert done.stdout == generated(name), "run python -m qc.report.schemas"
+    assert done.stdout == generated(name), "run python -m qc.schemas.build"
     schema = json.loads(done.stdout)
     Draft202012Validator.check_schema(schema)
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"

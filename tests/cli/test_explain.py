@@ -12,8 +12,8 @@ from qc import api
 from qc.cli import explain
 from qc.cli.main import main
 from qc.rulebook.words import meanings
-from qc.ruleset.changed import keys
 from qc.ruleset.meanings import MEANINGS
+from qc.ruleset.overrides import keys
 
 SHIPPED = files("qc_rulesets") / "disc-12in-33" / "1.0.0.yaml"
 

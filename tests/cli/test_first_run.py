@@ -9,21 +9,21 @@ import numpy as np
 import pytest
 
 from conftest import Sent, tone
+from qc.measure.warm_up import _hear, _write
 from qc.testing.deliveries import deliver
-from qc.warming import _hear, _write
 
 COUNTING = """
 import sys
-from qc.dsp import linked
+from qc.dsp.kernels import linked
 made = []
 kept = linked.write
 linked.write = lambda path, code: (made.append(path), kept(path, code))[1]
-import qc.warming
-warm = qc.warming.warm
+import qc.measure.warm_up
+warm = qc.measure.warm_up.warm
 def first(*words):
     warm(*words)
     made.clear()
-qc.warming.warm = first
+qc.measure.warm_up.warm = first
 from qc.cli.main import main
 code = main(sys.argv[1:])
 print(len(made))
@@ -58,11 +58,11 @@ def test_without_a_cache_that_lasts_nothing_is_compiled_elsewhere(tmp_path):
     blocked = tmp_path / "file"
     blocked.write_text("not a folder")
     code = (
-        "import subprocess, qc.warming\n"
+        "import subprocess, qc.measure.warm_up\n"
         "subprocess.Popen = None\n"
         "from qc.dsp import jit\n"
         "assert not jit.LASTING\n"
-        "qc.warming.warm([])\n"
+        "qc.measure.warm_up.warm([])\n"
     )
     assert run([], blocked, code).returncode == 0
 
@@ -70,8 +70,8 @@ def test_without_a_cache_that_lasts_nothing_is_compiled_elsewhere(tmp_path):
 def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
     noise = Path(tmp_path / "noise.wav")
     _write(noise)
-    words = [str(noise), "nowhere.at.all:Need", "qc.groove.programme:Nothing", "qc.groove.programme:Programme"]
-    done = run(words, tmp_path, "from qc.warming import beside; beside()")
+    words = [str(noise), "nowhere.at.all:Need", "qc.groove.signal.programme:Nothing", "qc.groove.signal.programme:Programme"]
+    done = run(words, tmp_path, "from qc.measure.warm_up import beside; beside()")
     assert (done.returncode, done.stderr) == (0, "")
     assert _hear(noise, []) == {}
 
@@ -79,7 +79,7 @@ def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
 def test_nothing_in_the_folder_that_it_runs_in_is_imported(tmp_path):
     """A delivery may hold anything, also a file called as a library is."""
     (tmp_path / "soundfile.py").write_text(f"open({str(tmp_path / 'run')!r}, 'w').close()\n")
-    code = "import sys, os; sys.path.remove(''); os.chdir(sys.argv[1]); from qc.warming import warm; warm([])"
+    code = "import sys, os; sys.path.remove(''); os.chdir(sys.argv[1]); from qc.measure.warm_up import warm; warm([])"
     done = subprocess.run(
         [sys.executable, "-c", code, str(tmp_path)],
         env={**os.environ, "SIDEGATE_CACHE": str(tmp_path / "cache")}, check=False,

@@ -15,8 +15,8 @@ from ruamel.yaml import YAML
 
 from command import RATE, one_sentence, programme
 from qc.delivery import read_delivery
-from qc.delivery.found import found_tracks
-from qc.groove.programme import Heard
+from qc.draft.silence_split import found_tracks
+from qc.groove.signal.programme import Heard
 from qc.testing.music import Song, song
 
 FRAME = Fraction(1, 75)

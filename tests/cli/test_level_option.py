@@ -11,8 +11,8 @@ import soundfile
 from command import RATE, one_sentence, programme
 from qc import api
 from qc.cli.main import main
-from qc.errors import UsageError
-from qc.level_option import read_level
+from qc.judge.level_option import read_level
+from qc.model.errors import UsageError
 
 ABOVE = "groove.level-above-recommended"
 FREE = """\

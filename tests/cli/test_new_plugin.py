@@ -11,7 +11,7 @@ import pytest
 from hooks.installed import install, own_tests
 from qc.cli.main import main
 from qc.cli.new_plugin import DRAFTED, MODULE, NAME
-from qc.hooks.host import Host
+from qc.plugin_host.host import Host
 
 
 @pytest.fixture

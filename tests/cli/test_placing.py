@@ -9,11 +9,11 @@ from typing import ClassVar
 
 import pytest
 
-from qc.cli.placing import OWN, put_folder
 from qc.cli.writing import Output, outputs, places, refuse_sources, write
-from qc.contract import Evidence, FolderRenderer
-from qc.errors import OutputError, PluginError, UsageError
-from qc.hooks import vetting
+from qc.files.atomic_write import OWN, put_folder
+from qc.model.errors import OutputError, PluginError, UsageError
+from qc.plugin_api import Evidence, FolderRenderer
+from qc.plugin_host import validation as vetting
 from reports import eventful
 
 

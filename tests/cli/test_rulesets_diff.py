@@ -8,7 +8,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from command import DELIVERY, no_constant, one_sentence
-from qc.report.schemas import generated
+from qc.schemas.build import generated
 
 SCHEMA = Draft202012Validator(json.loads(generated("rulesets-diff")))
 HOUSE = """\

@@ -185,7 +185,7 @@ def test_a_relative_variable_is_refused(bench):
 @pytest.fixture
 def home(bench, tmp_path_factory):
     """The bench with a home folder of its own and no other word on where to store; compiled kernels stay."""
-    from qc.dsp import jit
+    from qc.dsp.kernels import jit
 
     folder = tmp_path_factory.mktemp("home")
     for name in ("SIDEGATE_STORE", "XDG_CACHE_HOME"):

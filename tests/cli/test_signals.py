@@ -31,8 +31,8 @@ sys.argv = ["sidegate", "check", {folder!r}, "--out", "json=" + {out!r}]
 runpy.run_module("qc", run_name="__main__")
 """
 MODULES = [
-    "argparse", "qc.cli.main", "qc.errors", "qc.cli.check", "qc.api", "numpy", "numpy._core.multiarray",
-    "pydantic", "pydantic_core", "pluggy", "qc_standard", "qc.dsp.jit", "ruamel.yaml",
+    "argparse", "qc.cli.main", "qc.model.errors", "qc.cli.check", "qc.api", "numpy", "numpy._core.multiarray",
+    "pydantic", "pydantic_core", "pluggy", "qc_standard", "qc.dsp.kernels.jit", "ruamel.yaml",
 ]  # fmt: skip
 
 
@@ -73,8 +73,9 @@ def test_an_ignored_signal_stays_ignored(bench):
 WRITING = """
 import os, signal, sys, time
 from pathlib import Path
-from qc.cli import placing, stopping
-from qc.patience import Patient
+from qc.cli import stopping
+from qc.files import atomic_write as placing
+from qc.plugin_host.time_out import Patient
 
 def filled(out):
     for number in range(10_000):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from qc.delivery.examine import Declared, inspect
+from qc.intake.inspection import Declared, inspect
 from qc.testing.deliveries import judge
 
 RATE, FRAMES = 48_000, 4_800

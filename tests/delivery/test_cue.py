@@ -13,8 +13,8 @@ import soundfile
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from qc.delivery.cue import matched, parse_cue, read_cue, written
-from qc.errors import DeliveryError
+from qc.draft.cue import matched, parse_cue, read_cue, written
+from qc.model.errors import DeliveryError
 
 PLAIN = """\
 REM GENRE Invented

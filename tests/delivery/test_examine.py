@@ -5,8 +5,8 @@ import errno
 import numpy as np
 import soundfile
 
-from qc.delivery import examine as module
-from qc.delivery.examine import Declared, examine
+from qc.intake import inspection as module
+from qc.intake.inspection import Declared, examine
 
 
 def test_a_disk_that_fails_is_a_fault_of_the_file(tmp_path, monkeypatch):

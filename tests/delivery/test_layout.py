@@ -10,7 +10,7 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.delivery.layout import Layout, read_layout
+from qc.audio.container.layout import Layout, read_layout
 
 RATE = 48_000
 

@@ -22,10 +22,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from qc.audio.hashing import FileHash
-from qc.audio.sample_md5 import SampleMd5
+from qc.audio.container.file_hash import FileHash
+from qc.audio.container.sample_md5 import SampleMd5
 from qc.audio.source import AudioFaultError, FileSource
-from qc.delivery.examine import Declared, inspect
+from qc.intake.inspection import Declared, inspect
 
 RATE, FRAMES = 48_000, 2_000
 MUTATIONS = int(os.environ.get("SIDEGATE_MUTATIONS", "120"))

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from qc.delivery import ReadDelivery, parse_delivery, read_delivery
-from qc.errors import DeliveryError
+from qc.model.errors import DeliveryError
 
 GOOD = """\
 schema: 1

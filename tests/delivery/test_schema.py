@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
 from qc.delivery import Delivery, parse_delivery
-from qc.errors import DeliveryError
+from qc.model.errors import DeliveryError
 
 WHOLE = """\
 schema: 1

@@ -13,9 +13,9 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.delivery import sums
-from qc.delivery.checksum import digests_of, sha256_of
-from qc.delivery.examine import Declared, examine
+from qc.audio.container.digests import digests_of, sha256_of
+from qc.delivery import checksum_files as sums
+from qc.intake.inspection import Declared, examine
 
 NAME = "side-a.wav"
 OTHER = "0" * 64

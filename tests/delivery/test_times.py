@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from qc.delivery.times import read_time, to_seconds_float, write_time
+from qc.delivery.timecode import read_time, to_seconds_float, write_time
 
 
 @pytest.mark.parametrize(

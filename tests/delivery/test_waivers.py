@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 
 from qc.delivery import parse_delivery
 from qc.delivery.waivers import WaiversFile, read_waivers
-from qc.errors import DeliveryError
+from qc.model.errors import DeliveryError
 
 GOOD = {"check": "level.clipped", "reason": "the fuzz", "owner": "M. Reed"}
 

@@ -14,7 +14,7 @@ from command import COMMAND, heed_interrupts
 from qc.cli.main import main
 from qc.delivery.reader import read_delivery
 from qc.demo import folder
-from qc.errors import OutputError
+from qc.model.errors import OutputError
 
 
 def names(path):

@@ -25,14 +25,14 @@ from qc import api
 from qc.cli.main import parser
 from qc.delivery.reader import parse_delivery
 from qc.delivery.waivers import read_waivers
-from qc.hooks.host import Host
-from qc.hooks.names import GROUP
 from qc.judge.bind import bind
-from qc.report.schemas import generated
-from qc.report.text import VERDICTS
+from qc.plugin_host.host import Host
+from qc.plugin_host.names import GROUP
+from qc.report.text.report import VERDICTS
 from qc.ruleset.find import Available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
+from qc.schemas.build import generated
 from qc.testing import cases
 
 

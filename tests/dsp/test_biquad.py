@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import sosfilt
 
-from qc.dsp import biquad
+from qc.dsp.filters import biquad
 
 
 def butterworth(order, corner, frequency, kind):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from qc.dsp import biquad, cascade, recording
+from qc.dsp.filters import biquad, cascade, recording
 
 
 def plain(x, sections):

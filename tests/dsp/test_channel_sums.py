@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.dsp.channel_sums import ChannelSums, channel_sums
+from qc.dsp.meters.channel_sums import ChannelSums, channel_sums
 
 NOISE = np.random.default_rng(3).standard_normal((2, 20_000)) + 0.5
 

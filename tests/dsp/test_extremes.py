@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from qc.dsp import extremes, search
+from qc.dsp.meters import extremes, search
 
 
 def lawson(basis, want, weight, sweeps=1500):

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from qc.chain import Signal
-from qc.dsp import fir
-from qc.groove.topped import FOLDED, IMAGE, STOP, TRANSITION
+from qc.dsp.filters import fir
+from qc.groove.signal.band_limit import FOLDED, IMAGE, STOP, TRANSITION
+from qc.model.cutting_chain import Signal
 
 
 def streamed(stage, x, cuts, total):

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from qc.dsp.biquad import response
-from qc.dsp.kweighting import HIGH_PASS_48K, SHELF_48K, _high_pass, _shelf, k_weighting
+from qc.dsp.filters.biquad import response
+from qc.dsp.filters.kweighting import HIGH_PASS_48K, SHELF_48K, _high_pass, _shelf, k_weighting
 
 RATES = (44_100, 88_200, 96_000, 176_400, 192_000)
 # frequency in Hz: gain in dB at 48 kHz, of the published coefficients

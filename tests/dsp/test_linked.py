@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from conftest import Sent, tone
-from qc.dsp import compiler, jit, linked
-from qc.dsp.jit import as_written, kernel
+from qc.dsp.kernels import compiler, jit, linked
+from qc.dsp.kernels.jit import as_written, kernel
 from qc.testing.deliveries import deliver
 
 NOISE = np.random.default_rng(5).standard_normal((3, 40))
@@ -225,7 +225,7 @@ def test_code_that_cannot_be_kept_is_no_fault(tmp_path):
 def test_what_was_damaged_is_compiled_again(tmp_path):
     code = (
         "import numpy as np\n"
-        "from qc.dsp.usable import first_unusable\n"
+        "from qc.dsp.samples.usable import first_unusable\n"
         "x = np.zeros((2, 50)); x[1, 30] = np.nan\n"
         "assert first_unusable(x, 1.0) == 30\n"
         "import sys; print('numba' in sys.modules)\n"
@@ -286,7 +286,7 @@ def test_kernels_of_one_name_in_two_files_are_two(tmp_path):
     for package, value in (("one", 7), ("other", 8)):
         (tmp_path / package).mkdir()
         (tmp_path / package / "usable.py").write_text(
-            f"from qc.dsp.jit import kernel\n\n\n@kernel\ndef first(x):\n    return x + {value}\n"
+            f"from qc.dsp.kernels.jit import kernel\n\n\n@kernel\ndef first(x):\n    return x + {value}\n"
         )
     env = {**os.environ, "SIDEGATE_CACHE": str(tmp_path / "cache"), "PYTHONPATH": str(tmp_path)}
     for package, expected in (("one", "10"), ("other", "11"), ("one", "10")):

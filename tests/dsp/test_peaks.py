@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import pushed
-from qc.dsp.peaks import SEGMENT, PeakSweep, sweep
-from qc.dsp.truepeak import HALF
+from qc.dsp.meters.peaks import SEGMENT, PeakSweep, sweep
+from qc.dsp.meters.truepeak import HALF
 
 NOISE = np.random.default_rng(4).standard_normal((2, 3000)) + np.array([[0.1], [-0.3]])
 

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import pushed
-from qc.dsp.peaks import PeakSweep
-from qc.dsp.runs import NEAR_FULL_SCALE
+from qc.dsp.meters.peaks import PeakSweep
+from qc.dsp.meters.runs import NEAR_FULL_SCALE
 
 
 def heard(x, sizes=()):

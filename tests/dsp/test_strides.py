@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from qc.dsp import biquad
-from qc.dsp.strides import AT_REST, settle, stride
+from qc.dsp.filters import biquad
+from qc.dsp.meters.strides import AT_REST, settle, stride
 
 SECTIONS = np.vstack([biquad.butterworth_2_high(10.0, 48_000), biquad.butterworth_4_low(300.0, 48_000)])
 

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import pushed
-from qc.dsp.peaks import SEGMENT, PeakSweep
-from qc.dsp.truepeak import BOUND, HALF, between
+from qc.dsp.meters.peaks import SEGMENT, PeakSweep
+from qc.dsp.meters.truepeak import BOUND, HALF, between
 
 NOISE = np.random.default_rng(9).standard_normal((2, 2000))
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.dsp import unpack
+from qc.dsp.samples import unpack
 
 TYPES = {"<i2": 2.0**-15, "<i4": 2.0**-31, "<f4": 1.0, "<f8": 1.0}
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import pushed
-from qc.dsp.windows import WindowSums, part_frames, sliding, window_sums
+from qc.dsp.meters.windows import WindowSums, part_frames, sliding, window_sums
 
 NOISE = np.random.default_rng(5).standard_normal((2, 3000))
 

@@ -6,14 +6,14 @@ from itertools import combinations, pairwise, permutations
 import numpy as np
 import pytest
 
-from qc.chain import Signal
-from qc.groove import breaks
-from qc.groove.breaks import Breaks
-from qc.groove.highest import highest
-from qc.groove.reordered import reordered
-from qc.groove.running_order import JOIN, Delivered, RunningOrder
-from qc.groove.side import Side
-from qc.groove.span import Span, TrackTimes
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import Span, TrackTimes
+from qc.groove.level.highest import highest
+from qc.model.cutting_chain import Signal
+from qc.plan import breaks
+from qc.plan.breaks import Breaks
+from qc.plan.reordered import reordered
+from qc.plan.running_order import JOIN, Delivered, RunningOrder
 from sides import DEEP, LAST, TRACED, delivered, shipped, sound
 
 ROWS = (LAST, TRACED, DEEP)

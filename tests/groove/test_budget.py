@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from by_hand import CHAIN, GRAVITY, ROWS, SECOND, TURN, UM, envelopes, on, search, side, swinging, with_cut
-from qc.groove.budget import LONGEST, MOST, budget
-from qc.groove.levels import LevelSearch
-from qc.groove.neighbours import neighbours
+from qc.groove.level.budget import LONGEST, MOST, budget
+from qc.groove.level.levels import LevelSearch
+from qc.groove.level.print_through import neighbours
 
 EASE = 10.0 ** (-6.0 / 20.0)
 FIXED = with_cut(depth="fixed")

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from by_hand import CHAIN, GRAVITY, ROWS, SECOND, TURN, UM, envelopes, on, search, swinging, with_cut
-from qc.groove.cutting import MEASURES
-from qc.groove.events import events, placed
-from qc.groove.span import TrackTimes
+from qc.groove.geometry.cut import MEASURES
+from qc.groove.geometry.span import TrackTimes
+from qc.groove.level.events import events, placed
 
 BASE = 69.0 * UM / TURN  # of plain pitch, a sector
 

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from qc.chain import Signal
-from qc.groove.formats import Format, compare
-from qc.groove.levels import LevelSearch
-from qc.groove.side import Side
-from qc.groove.span import Span
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import Span
+from qc.groove.level.levels import LevelSearch
+from qc.model.cutting_chain import Signal
+from qc.plan.formats import Format, compare
 from sides import DEEP, LAST, every_disc, row, shipped, sound
 
 OUTER = {"12in": 292.6, "10in": 241.8, "7in": 168.3}

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from qc.groove import cutting
-from qc.groove.highest import HighestSearch, Windings, highest
-from qc.groove.levels import LevelSearch
-from qc.groove.side import Side, greatest_near
-from qc.groove.span import Span
+from qc.groove.geometry import cut as cutting
+from qc.groove.geometry.side import Side, greatest_near
+from qc.groove.geometry.span import Span
+from qc.groove.level.highest import HighestSearch, Windings, highest
+from qc.groove.level.levels import LevelSearch
 from sides import LAST, every_disc, shipped, sound
 
 CASES = [

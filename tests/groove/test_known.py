@@ -7,14 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import qc.groove.cutting
+import qc.groove.geometry.cut
 from by_hand import ROWS, UM, envelopes, on, side, with_cut
-from qc.groove.budget import budget
-from qc.groove.cutting import MEASURES
-from qc.groove.known import MOST_LEVELS, MOST_TRIALS, Known, Trial, Worst, contradicts
-from qc.groove.levels import LevelSearch
-from qc.stored.entry import read, write
-from qc.stored.forms import form_of
+from qc.cache.codec import form_of
+from qc.cache.entry import read, write
+from qc.groove.geometry.cut import MEASURES
+from qc.groove.geometry.memo import MOST_LEVELS, MOST_TRIALS, Known, Trial, Worst, contradicts
+from qc.groove.level.budget import budget
+from qc.groove.level.levels import LevelSearch
 
 FIXED = with_cut(depth="fixed")
 RISES = ((1000, 1010, 20.0), (3000, 3010, 16.0), (5000, 5010, 12.0))
@@ -44,8 +44,8 @@ def laid(monkeypatch):
     """The spirals that were laid."""
     spirals = []
     for name in ("lay", "wind"):
-        given_by = getattr(qc.groove.cutting, name)
-        monkeypatch.setattr(qc.groove.cutting, name, lambda *a, by=given_by: spirals.append(None) or by(*a))
+        given_by = getattr(qc.groove.geometry.cut, name)
+        monkeypatch.setattr(qc.groove.geometry.cut, name, lambda *a, by=given_by: spirals.append(None) or by(*a))
     return spirals
 
 

@@ -6,14 +6,14 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from qc.chain import SECTORS_A_SECOND, Chain
-from qc.groove.cutting import CHANNELS, MEASURES, Cutting
-from qc.groove.known import Worst
-from qc.groove.levels import HIGHEST, LOWEST, LevelSearch
-from qc.groove.rows import LevelRow
-from qc.groove.sectors import GrooveInput
-from qc.groove.side import Side
-from qc.groove.span import Span
+from qc.groove.geometry.cut import CHANNELS, MEASURES, Cutting
+from qc.groove.geometry.memo import Worst
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import Span
+from qc.groove.level.levels import HIGHEST, LOWEST, LevelSearch
+from qc.groove.level.rows import LevelRow
+from qc.groove.signal.sector_envelopes import GrooveInput
+from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 
 CHAIN = Chain()
 ROWS = tuple(

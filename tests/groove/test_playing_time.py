@@ -2,7 +2,7 @@
 
 import pytest
 
-from qc.groove.playing_time import minutes_for
+from qc.groove.geometry.playing_time import minutes_for
 
 CHART = [  # r/min, dB, minutes for 7, 10 and 12 inch, as printed
     ("33", 0.0, (6.5, 13.0, 20.0)),

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from conftest import Sent
 from qc import api
-from qc.chain import Chain
-from qc.groove.band_parts import CORNER, BandParts
-from qc.groove.programme import ASSUMED, CLEAR, HIGHEST, LOWEST, Heard, Programme, noise_floor
+from qc.groove.signal.band_power import CORNER, BandParts
+from qc.groove.signal.programme import ASSUMED, CLEAR, HIGHEST, LOWEST, Heard, Programme, noise_floor
+from qc.model.cutting_chain import Chain
 from qc.testing.deliveries import deliver, judge
 from qc.testing.drive import hear as drive
 from qc.testing.music import Song, song
@@ -151,7 +151,7 @@ def test_what_is_no_music_is_no_programme(two_tracks, tmp_path, name):
 
 @pytest.mark.parametrize("name", SPOILERS)
 def test_init_finds_both_tracks(two_tracks, name):
-    from qc.delivery.found import found_tracks
+    from qc.draft.silence_split import found_tracks
 
     x, rate, _ = two_tracks
     found = found_tracks(heard(x + SPOILERS[name](x.shape[1], rate), rate))

@@ -5,16 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from qc.chain import Chain
-from qc.groove.cutting import FOLLOWING, MEASURES, OF_LOUDNESS, Cutting
-from qc.groove.highest import HighestSearch, Windings
-from qc.groove.known import Known, Worst
-from qc.groove.levels import HIGHEST, LOWEST, LevelSearch
-from qc.groove.rows import EDGE, LevelPolicy, LevelRow
-from qc.groove.sectors import GrooveInput
-from qc.groove.side import Side
-from qc.groove.span import Span
-from qc.groove.worked import WorkedSide
+from qc.groove.geometry.cut import FOLLOWING, MEASURES, OF_LOUDNESS, Cutting
+from qc.groove.geometry.memo import Known, Worst
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import Span
+from qc.groove.level.highest import HighestSearch, Windings
+from qc.groove.level.levels import HIGHEST, LOWEST, LevelSearch
+from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.groove.level.side_at_level import WorkedSide
+from qc.groove.signal.sector_envelopes import GrooveInput
+from qc.model.cutting_chain import Chain
 
 LOUDNESS = -16.4  # LUFS
 TOLERANCE = {"um": 0.01, "mm": 0.01}  # what counts as on a limit, section 4 of the groove model

@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from qc.groove.levels import Reached
-from qc.groove.release import DiscDecision, SideLevels, by_discs
+from qc.groove.level.levels import Reached
+from qc.groove.level.release import DiscDecision, SideLevels, by_discs
 
 LEVELS = st.integers(-400, 200).map(lambda tenths: tenths / 10.0)
 OPTIONS = st.one_of(st.none(), st.sampled_from(["release", "recommended", "clean"]), LEVELS)

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from by_hand import CHAIN, ROWS, SECOND, UM, envelopes, search
-from qc.chain import Signal
-from qc.groove.bass_mono import CORNERS, cost, narrowed
-from qc.groove.length import shorten
-from qc.groove.motion import Motion
-from qc.groove.outermost import allowed
-from qc.groove.taming import held, needed
-from qc.groove.worked import WorkedSide
+from qc.groove.level.side_at_level import WorkedSide
+from qc.groove.remedies.bass_mono import CORNERS, cost, narrowed
+from qc.groove.remedies.length import shorten
+from qc.groove.remedies.outermost import allowed
+from qc.groove.remedies.taming import held, needed
+from qc.groove.signal.wall_motion import Motion
+from qc.model.cutting_chain import Signal
 from qc.testing.drive import through
 
 RATE = 96_000

@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 
-from qc.chain import Signal
-from qc.contract import Stream
-from qc.dsp import biquad, extremes
-from qc.groove.motion import LOW_LATE, Displacement, Motion
-from qc.groove.sectors import MARGIN, Sectors, reach
-from qc.groove.topped import AFTER, motion_rate
+from qc.dsp.filters import biquad
+from qc.dsp.meters import extremes
+from qc.groove.signal.band_limit import AFTER, motion_rate
+from qc.groove.signal.sector_envelopes import MARGIN, Sectors, reach
+from qc.groove.signal.wall_motion import LOW_LATE, Displacement, Motion
+from qc.model.cutting_chain import Signal
+from qc.plugin_api import Stream
 from qc.testing.drive import through
 
 ROOT = np.sqrt(0.5)

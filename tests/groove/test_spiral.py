@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.chain import Cut, Disc
-from qc.groove.side import greatest_near
-from qc.groove.spiral import TOUCH, lay, lookahead, travel_least, wind
+from qc.groove.geometry.side import greatest_near
+from qc.groove.geometry.spiral import TOUCH, lay, lookahead, travel_least, wind
+from qc.model.cutting_chain import Cut, Disc
 
 DISCS = {speed: Disc(size="12in", speed=speed) for speed in ("33", "45")}
 

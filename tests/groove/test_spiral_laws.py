@@ -8,10 +8,10 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from by_hand import CHAIN, ROWS, TURN, UM, envelopes, on, side, swinging, with_cut
-from qc.groove.budget import budget
-from qc.groove.cutting import Cutting
-from qc.groove.levels import LevelSearch
-from qc.groove.sectors import GrooveInput
+from qc.groove.geometry.cut import Cutting
+from qc.groove.level.budget import budget
+from qc.groove.level.levels import LevelSearch
+from qc.groove.signal.sector_envelopes import GrooveInput
 
 LAWS = settings(max_examples=25, deadline=None)
 SECTORS = 3000

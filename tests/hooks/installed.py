@@ -7,7 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from qc.hooks import names
+from qc.plugin_host import names
 
 
 def install(folder, package, version, *lines):

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping
 from types import FunctionType
 from typing import Any, BinaryIO, ClassVar, Self
 
-from qc.chain import Chain
-from qc.contract import (
+from qc.model.cutting_chain import Chain
+from qc.model.report import DeliveryFacts, Report, RulesetFacts
+from qc.plugin_api import (
     Check,
     CheckContext,
     Derived,
@@ -20,8 +21,7 @@ from qc.contract import (
     Model,
     Renderer,
 )
-from qc.hooks.spec import hookimpl
-from qc.report.model import DeliveryFacts, Report, RulesetFacts
+from qc.plugin_host.spec import hookimpl
 
 
 class QuietLimits(Model):

@@ -8,8 +8,8 @@ from importlib.metadata import distributions
 import pytest
 
 from hooks.installed import install
-from qc.hooks import names, spec
-from qc.hooks.finder import find, named
+from qc.plugin_host import names, spec
+from qc.plugin_host.finder import find, named
 
 
 def entries(folder):

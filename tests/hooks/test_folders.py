@@ -4,9 +4,9 @@ from importlib.metadata import EntryPoint
 from pathlib import Path
 
 import qc_rulesets
-from qc.hooks.finder import Found, find
-from qc.hooks.folders import ruleset_folders
-from qc.hooks.host import Host
+from qc.plugin_host.finder import Found, find
+from qc.plugin_host.folders import ruleset_folders
+from qc.plugin_host.host import Host
 
 
 def entry(name, module, package="acme"):

@@ -12,10 +12,10 @@ import pytest
 import qc_rulesets
 import qc_standard
 from hooks.plugins import NotACheck, Plain, Unfinished, check, need, plugin, renderer, report
-from qc.hooks import names
-from qc.hooks.finder import Found
-from qc.hooks.host import Host, Plugin
-from qc.hooks.spec import hookimpl
+from qc.plugin_host import names
+from qc.plugin_host.finder import Found
+from qc.plugin_host.host import Host, Plugin
+from qc.plugin_host.spec import hookimpl
 
 GOOD = plugin(qc_checks=[check("good.thing")])
 
@@ -314,7 +314,7 @@ def test_a_class_or_an_object_may_be_a_plugin():
 
 def test_finding_and_importing_the_plugins_stays_light():
     code = (
-        "import sys, qc_standard, qc_rulesets, qc.hooks.finder\n"
+        "import sys, qc_standard, qc_rulesets, qc.plugin_host.finder\n"
         "heavy = {'numpy', 'numba', 'pydantic', 'soundfile', 'ruamel'} & set(sys.modules)\n"
         "assert not heavy, heavy"
     )

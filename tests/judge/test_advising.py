@@ -5,12 +5,12 @@ import pytest
 import soundfile
 
 from qc.audio.excerpts import Excerpts
-from qc.audio.joined import Part
-from qc.chain import Chain
-from qc.contract import At, Check, Limit, Model, Quantity, Remedy, Stream
-from qc.judge.advising import advise
+from qc.audio.multi_file_source import Part
 from qc.judge.context import Evidence
 from qc.judge.engine import judge_side, verdict
+from qc.judge.remedies import advise
+from qc.model.cutting_chain import Chain
+from qc.plugin_api import At, Check, Limit, Model, Quantity, Remedy, Stream
 
 RATE = 48_000
 

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from qc.errors import UsageError
-from qc.judge.baseline import Earlier, Layout, compared, matched, nearest, refuse_stale
+from qc.judge.baseline.compare import Earlier, Layout, compared, matched, nearest, refuse_stale
 from qc.judge.engine import exit_code
-from qc.quantity import Quantity
-from qc.report.model import (
+from qc.model.errors import UsageError
+from qc.model.quantity import Quantity
+from qc.model.report import (
     AudioFacts,
     CheckResult,
     DeliveryFacts,

@@ -11,11 +11,11 @@ import pytest
 import qc_rulesets
 import qc_standard
 from qc import api
-from qc.contract import Check, Judged, Limit, LimitCheck, Model
-from qc.errors import PluginError, RulesetError
-from qc.groove.rows import LevelRow
-from qc.hooks.host import Host
+from qc.groove.level.rows import LevelRow
 from qc.judge.bind import bind
+from qc.model.errors import PluginError, RulesetError
+from qc.plugin_api import Check, Judged, Limit, LimitCheck, Model
+from qc.plugin_host.host import Host
 from qc.ruleset.find import find
 from qc.ruleset.load import RawLimit, Ruleset, load_ruleset
 from qc.ruleset.sources import Sources

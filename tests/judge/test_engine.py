@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from qc.audio.received import AsReceived
-from qc.chain import Chain
-from qc.contract import At, Check, CheckResult, Limit, LimitCheck, Model, Quantity
-from qc.contract import Judged as Held
-from qc.errors import NotApplicableError, NotMeasuredError
 from qc.judge.context import Evidence
 from qc.judge.engine import MOST_FINDINGS, exit_code, judge_side, verdict
-from qc.report.model import DeliveryFacts, Finding, PluginFailure, Report, RulesetFacts
+from qc.model.cutting_chain import Chain
+from qc.model.errors import NotApplicableError, NotMeasuredError
+from qc.model.report import DeliveryFacts, Finding, PluginFailure, Report, RulesetFacts
+from qc.plugin_api import At, Check, CheckResult, Limit, LimitCheck, Model, Quantity
+from qc.plugin_api import Judged as Held
 
 MOST = Limit(warn=1.0, fail=2.0, unit="dB", source="S13; practice", origin="house.yaml:3")
 

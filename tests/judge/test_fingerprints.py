@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from qc.chain import Chain
-from qc.contract import At, Check, Limit, Model, Quantity
 from qc.judge.context import Evidence
 from qc.judge.engine import judge_side
+from qc.model.cutting_chain import Chain
+from qc.plugin_api import At, Check, Limit, Model, Quantity
 
 
 def evidence():

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from qc.contract import Check, Model
 from qc.delivery.reader import parse_delivery
-from qc.errors import DeliveryError, UsageError
-from qc.judge.granted import granted
+from qc.judge.waivers.loading import granted
+from qc.model.errors import DeliveryError, UsageError
+from qc.plugin_api import Check, Model
 
 DELIVERY = """\
 schema: 1

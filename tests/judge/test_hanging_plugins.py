@@ -19,7 +19,7 @@ from hooks.installed import environment, install
 from hooks.plugins import plugin
 from judge.test_plugins_through_the_command import Loudest, TooLoud, built
 from qc import api
-from qc.contract import Derived
+from qc.plugin_api import Derived
 from qc.testing.deliveries import Sent, deliver
 
 PATIENCE = "2.5"

@@ -14,7 +14,11 @@ import pytest
 from conftest import SHIPPED, Sent
 from hooks.plugins import Plain, plugin
 from qc import api
-from qc.contract import (
+from qc.groove.level.side_at_level import UNITS
+from qc.groove.signal.wall_motion import Motion
+from qc.judge.engine import exit_code
+from qc.model.errors import NotApplicableError
+from qc.plugin_api import (
     Analysis,
     At,
     Check,
@@ -29,13 +33,9 @@ from qc.contract import (
     Renderer,
     Tap,
 )
-from qc.errors import NotApplicableError
-from qc.groove.motion import Motion
-from qc.groove.worked import UNITS
-from qc.hooks.finder import Found, find
-from qc.hooks.host import Host
-from qc.hooks.spec import hookimpl
-from qc.judge.engine import exit_code
+from qc.plugin_host.finder import Found, find
+from qc.plugin_host.host import Host
+from qc.plugin_host.spec import hookimpl
 from qc.testing.deliveries import deliver, judge
 from qc.testing.music import Song, song
 
@@ -598,7 +598,7 @@ def test_a_failure_is_said_in_every_report(delivery):
     host.renderers["lines"]().render(report, Evidence(), out)
     assert len(out.getvalue().splitlines()) == 13
     from qc.report.json import Json
-    from qc.report.text import Text
+    from qc.report.text.report import Text
 
     texts = []
     for renderer in (Json, Text):

@@ -6,7 +6,7 @@ import pytest
 
 from conftest import Sent, both, tone
 from qc import api
-from qc.errors import UsageError
+from qc.model.errors import UsageError
 from qc.testing.deliveries import deliver
 
 LAST = dt.date(2026, 6, 15)

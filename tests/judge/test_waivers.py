@@ -9,13 +9,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from qc.chain import Chain
-from qc.contract import Check, Limit, Model
-from qc.errors import NotApplicableError, NotMeasuredError
 from qc.judge.context import Evidence
 from qc.judge.engine import MOST_FINDINGS, judge_delivery, judge_side, verdict
-from qc.judge.waivers import Waiver, Waivers
-from qc.report.model import Finding, Location, Stretch
+from qc.judge.waivers.model import Waiver, Waivers
+from qc.model.cutting_chain import Chain
+from qc.model.errors import NotApplicableError, NotMeasuredError
+from qc.model.report import Finding, Location, Stretch
+from qc.plugin_api import Check, Limit, Model
 
 CHECK = "house.own"
 TODAY = dt.date(2026, 6, 15)

@@ -10,7 +10,7 @@ import pytest
 from conftest import Sent
 from qc import Analysis, Quantity, api, hookimpl
 from qc.cli.main import main
-from qc.hooks.host import Host
+from qc.plugin_host.host import Host
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
 from qc.testing.deliveries import deliver
@@ -112,7 +112,7 @@ def test_plugins_that_did_not_load_are_listed_with_why_and_end_with_3(monkeypatc
 
 
 def test_a_misspelt_check_is_told_although_a_plugin_did_not_load(tmp_path, variant):
-    from qc.errors import RulesetError
+    from qc.model.errors import RulesetError
 
     ruleset = variant({})
     ruleset.write_text(ruleset.read_text().replace("groove.cut-too-deep:", "groove.cut-too-deeep:"))

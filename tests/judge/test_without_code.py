@@ -12,9 +12,9 @@ import qc_standard
 from houses import Houses
 from qc import api
 from qc.cli.main import main
-from qc.errors import RulesetError
-from qc.hooks.host import Host
 from qc.judge.bind import bind
+from qc.model.errors import RulesetError
+from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
 
 HOST = Host.build((), extra=[("standard", qc_standard), ("rulesets", qc_rulesets)])

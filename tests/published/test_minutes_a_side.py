@@ -17,10 +17,10 @@ import numpy as np
 import pytest
 
 from by_hand import CHAIN, heard, side
-from qc.chain import Disc
-from qc.groove.cutting import Cutting
-from qc.groove.playing_time import MINUTES
-from qc.groove.sectors import GrooveInput
+from qc.groove.geometry.cut import Cutting
+from qc.groove.geometry.playing_time import MINUTES
+from qc.groove.signal.sector_envelopes import GrooveInput
+from qc.model.cutting_chain import Disc
 from qc.testing.music import Song, song
 
 DISCS = {"7in": (0.1683, 0.10795), "10in": (0.2418, 0.12065), "12in": (0.2926, 0.12065)}

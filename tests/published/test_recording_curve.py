@@ -6,10 +6,10 @@ The table is computed from 3180/318/75 us (IEC 60098); subsonic and top are divi
 import numpy as np
 import pytest
 
-from qc.chain import Signal
-from qc.dsp.extremes import FIRST
-from qc.groove.motion import Motion
-from qc.groove.topped import motion_rate
+from qc.dsp.meters.extremes import FIRST
+from qc.groove.signal.band_limit import motion_rate
+from qc.groove.signal.wall_motion import Motion
+from qc.model.cutting_chain import Signal
 from qc.testing.drive import through
 
 TABLE_1A = {  # Hz: replay gain dB, phase degrees

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from qc import api
-from qc.contract import Evidence
-from qc.report.model import Report
+from qc.model.report import Report
+from qc.plugin_api import Evidence
 from qc.testing.deliveries import Sent, deliver
 
 REPORT = Path(__file__).with_name("report.json")

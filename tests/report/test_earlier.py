@@ -10,11 +10,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from qc.errors import UsageError
-from qc.report import earlier
-from qc.report.earlier import read_baseline, read_report
+from qc.files.json_pieces import PiecesError, items, members
+from qc.judge.baseline import earlier
+from qc.judge.baseline.earlier import read_baseline, read_report
+from qc.model.errors import UsageError
 from qc.report.json import written
-from qc.report.json_pieces import PiecesError, items, members
 
 
 @pytest.fixture
@@ -101,9 +101,9 @@ def test_what_is_too_large_is_no_report(kept, monkeypatch):
 SPEND = """
 import resource, sys
 from pathlib import Path
-from qc.errors import UsageError
-from qc.judge import baseline
-from qc.report.earlier import read_baseline
+from qc.model.errors import UsageError
+from qc.judge.baseline import compare as baseline
+from qc.judge.baseline.earlier import read_baseline
 
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 try:

@@ -13,11 +13,11 @@ from lxml import etree
 from markdown_it import MarkdownIt
 
 from qc.report.junit import JUnit
-from qc.report.note import Note
-from qc.report.sarif import Sarif
-from qc.report.sheet import Sheet
-from qc.report.text import Text
-from qc.report.traces import Traces
+from qc.report.note.renderer import Note
+from qc.report.sarif.renderer import Sarif
+from qc.report.sheet.renderer import Sheet
+from qc.report.text.report import Text
+from qc.report.traces.renderer import Traces
 from reports import HOSTILE, eventful, hostile, traced, written
 
 FORMATS = {

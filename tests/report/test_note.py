@@ -9,12 +9,12 @@ import pytest
 from markdown_it import MarkdownIt
 
 import qc_standard
-from qc.check_words import CheckWords
-from qc.contract import Evidence, Remedy
-from qc.errors import UsageError
-from qc.report.model import BaselineFacts, LevelThen, TrackFile
-from qc.report.note import Note
-from qc.report.note_letter import letter
+from qc.model.check_docs import CheckWords
+from qc.model.errors import UsageError
+from qc.model.report import BaselineFacts, LevelThen, TrackFile
+from qc.plugin_api import Evidence, Remedy
+from qc.report.note.letter import letter
+from qc.report.note.renderer import Note
 from reports import WAIVER, eventful, finding, report, result, side, written
 
 WORDS = {check.id: CheckWords.of(check) for check in qc_standard.qc_checks()}

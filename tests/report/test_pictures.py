@@ -14,16 +14,16 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from png import pixels
-from qc.cli.placing import OWN
 from qc.cli.writing import outputs, write
-from qc.contract import Evidence
-from qc.errors import PluginError, UsageError
-from qc.report import pictures_png
+from qc.files.atomic_write import OWN
+from qc.model.errors import PluginError, UsageError
+from qc.plugin_api import Evidence
+from qc.report.figures import png as pictures_png
+from qc.report.figures.named import SCALE, WIDE, pictures, safe, side_names
+from qc.report.figures.renderer import INDEX, ONLY_SVG
 from qc.report.html import microscope
 from qc.report.html.renderer import Html
 from qc.report.html.svg import HEAD, ROOM
-from qc.report.pictures import INDEX, ONLY_SVG
-from qc.report.pictures_named import SCALE, WIDE, pictures, safe, side_names
 from reports import HOSTILE, hostile
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 from rich.cells import cell_len
 
-from qc.judge.baseline import Earlier, compared
-from qc.report.model import Run, Stretch, WaiverFacts
-from qc.report.sheet import Sheet
-from qc.report.text import Text
+from qc.judge.baseline.compare import Earlier, compared
+from qc.model.report import Run, Stretch, WaiverFacts
+from qc.report.sheet.renderer import Sheet
+from qc.report.text.report import Text
 
 GOLDEN = Path(__file__).with_name("golden")
 PAGES = [(60, "usual"), (80, "usual"), (120, "usual"), (80, "quiet"), (80, "verbose")]

@@ -10,8 +10,8 @@ from typing import ClassVar
 import pytest
 
 from qc.report.json import Json
-from qc.report.passages import pages
-from qc.report.sheet import Sheet
+from qc.report.sheet.passages import pages
+from qc.report.sheet.renderer import Sheet
 
 HOSTILE = "<script>alert(1)</script> | **bold** _it_ [x](http://x) `code` &amp; # $x$ \x1b[2J\nnext <b>"
 

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from qc.report.text import SCREEN, Text
+from qc.report.text.report import SCREEN, Text
 
 GOLDEN = Path(__file__).with_name("golden")
 DETAILS = ("quiet", "usual", "verbose")

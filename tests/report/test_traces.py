@@ -13,12 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.contract import Evidence
-from qc.errors import UsageError
-from qc.groove.cutting import MEASURES
-from qc.report.traces import Traces
-from qc.report.traces_csv import digits
-from qc.report.traces_table import COLUMNS
+from qc.groove.geometry.cut import MEASURES
+from qc.model.errors import UsageError
+from qc.plugin_api import Evidence
+from qc.report.traces.csv_file import digits
+from qc.report.traces.renderer import Traces
+from qc.report.traces.table import COLUMNS
 from reports import report, side, traced, written
 
 ONE = report([side(), side("B")], [])
@@ -120,7 +120,7 @@ def test_the_suffix_says_which(tmp_path):
 
 
 def test_without_pyarrow_it_says_how_to_install_it(tmp_path, monkeypatch):
-    monkeypatch.setattr("qc.report.traces.find_spec", lambda _: None)
+    monkeypatch.setattr("qc.report.traces.renderer.find_spec", lambda _: None)
     with pytest.raises(UsageError, match=r"pip install 'sidegate\[parquet\]'"):
         Traces.for_path(tmp_path / "t.parquet")
     assert not Traces.for_path(tmp_path / "t.csv").parquet

@@ -2,10 +2,10 @@
 
 import pytest
 
-from qc.quantity import Quantity
-from qc.report.model import Passage, Repair
-from qc.report.text import Text
-from qc.report.worth import ruled
+from qc.model.quantity import Quantity
+from qc.model.report import Passage, Repair
+from qc.report.text.report import Text
+from qc.report.views.worth import ruled
 
 
 def db(value):

@@ -5,8 +5,8 @@ import inspect
 
 import pytest
 
-from qc import contract
-from qc.hooks import spec
+from qc import plugin_api as contract
+from qc.plugin_host import spec
 from qc.rulebook import hooks, members
 from rulebook.reading import Read
 

@@ -7,8 +7,8 @@ import pytest
 from conftest import SHIPPED
 from hooks.plugins import check, need
 from qc import api
-from qc.contract import Judged
-from qc.hooks.spec import hookimpl
+from qc.plugin_api import Judged
+from qc.plugin_host.spec import hookimpl
 from qc.rulebook import __main__ as command
 from qc.rulebook.__main__ import main
 from qc.rulebook.pages import MARK

@@ -4,7 +4,7 @@ import posixpath
 
 import pytest
 
-from qc.quantity import read
+from qc.model.quantity import read
 from qc.rulebook.pages import HOOKS, MARK, SHIPPED
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.sources import keys_of

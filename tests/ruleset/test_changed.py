@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 import qc_rulesets
-from qc.chain import Chain
-from qc.errors import RulesetError, UsageError
-from qc.ruleset.changed import changed, keys, read_changes
+from qc.model.cutting_chain import Chain
+from qc.model.errors import RulesetError, UsageError
+from qc.ruleset.library import DISCS, Shelf
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.model import ChainEntry
-from qc.ruleset.shelf import DISCS, Shelf
-from qc.ruleset.written import Between
+from qc.ruleset.overrides import changed, keys, read_changes
+from qc.ruleset.value_types import Between
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))
 SHIPPED = HOME / "disc-12in-33" / "1.0.0.yaml"
@@ -106,7 +106,7 @@ def shelf_file(path):
 
 
 def test_a_shelf_reads_no_file_twice(monkeypatch):
-    from qc.ruleset import shelf as module
+    from qc.ruleset import library as module
 
     read = []
     real = module.read_file

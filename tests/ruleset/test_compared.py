@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from houses import PARENT, Houses
-from qc.quantity import meets, read
-from qc.ruleset.compared import compared
+from qc.model.quantity import meets, read
 from qc.ruleset.load import RawLimit
+from qc.ruleset_diff.delta import compared
 
 CHECK = "groove.cut-too-deep"
 OPPOSITE = {"tightened": "loosened", "loosened": "tightened", "added": "removed", "removed": "added"}
@@ -79,7 +79,7 @@ def severity(value, limit, op):
 @given(LIMITS, LIMITS, st.sampled_from(["<=", ">="]))
 def test_a_tightened_limit_is_milder_on_no_value_and_a_loosened_one_harder_on_none(before, after, op):
     """Held against every value there is: the way is what becomes of them."""
-    from qc.ruleset.compared import _way
+    from qc.ruleset_diff.delta import _way
 
     found = _way(before, after, op)
     worse = any(severity(v, after, op) > severity(v, before, op) for v in VALUES)

@@ -8,8 +8,8 @@ import pytest
 import qc_rulesets
 from conftest import Sent, both, tone
 from qc.delivery.reader import parse_delivery
-from qc.groove.rows import LevelPolicy
-from qc.quantity import read
+from qc.groove.level.rows import LevelPolicy
+from qc.model.quantity import read
 from qc.ruleset.find import available, find, serving
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import qc_rulesets
-from qc.errors import RulesetError
+from qc.model.errors import RulesetError
 from qc.ruleset.find import Available, available, find, serving
 
 SHIPPED = Path(str(qc_rulesets.qc_rulesets()))

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import qc_rulesets
-from qc.chain import Chain
-from qc.errors import RulesetError
+from qc.model.cutting_chain import Chain
+from qc.model.errors import RulesetError
 from qc.ruleset.find import Available
 from qc.ruleset.load import RawLimit, load_ruleset, missing_requirements
 from qc.ruleset.sources import Sources

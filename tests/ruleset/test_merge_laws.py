@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.errors import RulesetError
-from qc.lined import parse_lined
+from qc.files.yaml_source import parse_lined
+from qc.model.errors import RulesetError
 from qc.ruleset.merge import DEPTH, Document, joined, laid_over
 
 NAMES = st.sampled_from(["a.one", "b.two", "c.three"])

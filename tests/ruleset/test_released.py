@@ -11,7 +11,7 @@ import pytest
 
 import qc_rulesets
 from qc.cli.main import main
-from qc.errors import RulesetError
+from qc.model.errors import RulesetError
 from qc.ruleset.find import Available, available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
@@ -87,7 +87,7 @@ def test_digests_that_cannot_be_read_vouch_for_nothing(copy, text):
 
 
 def test_the_list_tells_what_was_edited(copy, monkeypatch, capfdbinary):
-    monkeypatch.setattr("qc.hooks.folders.ruleset_folders", lambda: (copy,))
+    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda: (copy,))
     assert main(["rulesets"]) == 0
     assert capfdbinary.readouterr().err == b""
     path = copy / "disc-7in-45" / "1.0.0.yaml"

@@ -9,7 +9,7 @@ import pytest
 
 import qc
 import qc_rulesets
-from qc.errors import RulesetError
+from qc.model.errors import RulesetError
 from qc.ruleset.sources import Source, Sources, keys_of
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))

@@ -7,7 +7,7 @@ import pytest
 import soundfile
 
 from conftest import Sent, both, opposed, tone
-from qc import checking
+from qc.judge import session as checking
 from qc.testing.deliveries import deliver, judge
 from qc.testing.music import Song, song
 

@@ -12,10 +12,10 @@ import pytest
 import qc_rulesets
 import qc_standard
 from qc.audio.received import AsReceived, AudioFault, Received
-from qc.chain import Chain
-from qc.contract import At, Limit
-from qc.errors import NotApplicableError, NotMeasuredError
-from qc.report.model import AudioFacts
+from qc.model.cutting_chain import Chain
+from qc.model.errors import NotApplicableError, NotMeasuredError
+from qc.model.report import AudioFacts
+from qc.plugin_api import At, Limit
 from qc.ruleset.find import available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from qc.contract import Analysis, Derived, Tap
+from qc.plugin_api import Analysis, Derived, Tap
 from qc.testing.drive import hear
 
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.chain import Chain
+from qc.model.cutting_chain import Chain
 from qc.testing.drive import hear
 from qc_standard.peaks import Peaks
 

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.chain import Chain
-from qc.quantity import meets
+from qc.model.cutting_chain import Chain
+from qc.model.quantity import meets
 from qc.testing.drive import hear
 from qc_standard.relation import Relation
 from qc_standard.stereo import LowCorrelation, Stereo

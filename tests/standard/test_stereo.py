@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.chain import Chain, Signal
-from qc.groove.parts import Parts
-from qc.groove.programme import Programme
+from qc.groove.signal.energies import Parts
+from qc.groove.signal.programme import Programme
+from qc.model.cutting_chain import Chain, Signal
 from qc.testing.drive import hear
 from qc_standard.stereo import LowBand, LowCorrelation, Stereo
 

@@ -13,9 +13,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from qc.stored import entry
-from qc.stored.entry import DamagedError
-from qc.stored.forms import UnknownFormError, form_of
+from qc.cache import entry
+from qc.cache.codec import UnknownFormError, form_of
+from qc.cache.entry import DamagedError
 
 KIND = tuple[float, NDArray[np.float64], NDArray[np.int16]]
 FORM = form_of(KIND)

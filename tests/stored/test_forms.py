@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from numpy.typing import NDArray
 
-from qc.stored.forms import NUMBERS, MisfitError, UnknownFormError, form_of
+from qc.cache.codec import NUMBERS, MisfitError, UnknownFormError, form_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,13 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from qc.chain import Signal
-from qc.contract import Analysis, Stream
-from qc.groove.motion import Motion
-from qc.groove.sectors import Sectors
-from qc.stored.forms import UnknownFormError
-from qc.stored.keys import Sound, key_of, parameters, result_of
-from qc.stored.store import seal
+from qc.cache.codec import UnknownFormError
+from qc.cache.keys import Sound, key_of, parameters, result_of
+from qc.cache.store import seal
+from qc.groove.signal.sector_envelopes import Sectors
+from qc.groove.signal.wall_motion import Motion
+from qc.model.cutting_chain import Signal
+from qc.plugin_api import Analysis, Stream
 
 SOUND = Sound(Stream("side:A", 48_000, 2, 96_000), (("a" * 64, 0, 96_000),))
 

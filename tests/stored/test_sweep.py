@@ -11,12 +11,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from qc import api
-from qc.errors import UsageError
-from qc.stored import place as places
-from qc.stored.folder import StoreFolder
-from qc.stored.forms import form_of
-from qc.stored.place import HOMELESS, StorePlace, outside, place
-from qc.stored.sweep import LIMIT, clear, contents, sweep
+from qc.cache import place as places
+from qc.cache.codec import form_of
+from qc.cache.folder import StoreFolder
+from qc.cache.place import HOMELESS, StorePlace, outside, place
+from qc.cache.sweep import LIMIT, clear, contents, sweep
+from qc.model.errors import UsageError
 from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
 

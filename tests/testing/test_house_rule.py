@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from qc import api
-from qc.hooks.host import Host
+from qc.plugin_host.host import Host
 from qc.testing.cases import cases_in, check
 
 PAGE = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"

@@ -10,9 +10,9 @@ import pytest
 import by_hand
 from by_hand import heard, side, with_cut
 from conftest import both, tone
-from qc.chain import Chain, Signal
-from qc.groove.cutting import Cutting
-from qc.groove.sectors import GrooveInput
+from qc.groove.geometry.cut import Cutting
+from qc.groove.signal.sector_envelopes import GrooveInput
+from qc.model.cutting_chain import Chain, Signal
 from qc.testing.music import Song, song
 from whole_array import model
 from whole_array.turn_by_turn import lay

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from qc.chain import SECTORS_A_SECOND
-from qc.contract import Finding, Quantity, Remedy
-from qc.groove.worked import WorkedSide
-from qc.quantity import Polarity
+from qc.groove.level.side_at_level import WorkedSide
+from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.quantity import Polarity
+from qc.plugin_api import Finding, Quantity, Remedy
 
 
 def broken(finding: Finding) -> float:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from qc.contract import Excerpt, Finding, Quantity, Remedy
-from qc.errors import NotMeasuredError
-from qc.groove.cutting import ROOM, ends_at
-from qc.groove.playing_time import minutes_for
-from qc.groove.worked import AsCut
-from qc.quantity import clock, show
+from qc.groove.geometry.cut import ROOM, ends_at
+from qc.groove.geometry.playing_time import minutes_for
+from qc.groove.level.side_at_level import AsCut
+from qc.model.errors import NotMeasuredError
+from qc.model.quantity import clock, show
+from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
 from qc_standard.advice.advised import advised, broken
 
 if TYPE_CHECKING:
-    from qc.groove.length import Length
+    from qc.groove.remedies.length import Length
 
 LOWEST_DB = 40.0
 """dB by which a level for the table is looked for at the most."""
@@ -48,7 +48,7 @@ def come_down(finding: Finding, look: Excerpt) -> Finding:
 
 
 def _shorter(finding: Finding, look: Excerpt, diameter: float) -> Finding:
-    from qc.groove.length import shorten  # few sides are too long
+    from qc.groove.remedies.length import shorten  # few sides are too long
 
     worked = look[AsCut]
     length = shorten(worked, diameter)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.contract import Excerpt, Finding, Quantity, Remedy, Stretch
-from qc.groove.cutting import windowed
-from qc.groove.outermost import POWERS, Place, outermost
-from qc.groove.passage import Passage, looked_at
-from qc.groove.taming import LOOKED, MOST_DB, Taming, densest, held, needed, tame
-from qc.groove.traces import DRIVES
-from qc.groove.worked import AsCut, WorkedSide
-from qc.quantity import clock, minutes
+from qc.groove.geometry.cut import windowed
+from qc.groove.geometry.traces import DRIVES
+from qc.groove.level.side_at_level import AsCut, WorkedSide
+from qc.groove.remedies.outermost import POWERS, Place, outermost
+from qc.groove.remedies.passage import Passage, looked_at
+from qc.groove.remedies.taming import LOOKED, MOST_DB, Taming, densest, held, needed, tame
+from qc.model.quantity import clock, minutes
+from qc.plugin_api import Excerpt, Finding, Quantity, Remedy, Stretch
 from qc_standard.advice.advised import about_worst, advised, broken, polarity, window
 
 MEASURED = {*POWERS, *DRIVES, "groove.acceleration_peak", "groove.lateral_velocity_peak"}

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from qc.contract import Excerpt, Finding, Quantity, Remedy
-from qc.groove.bass_mono import CORNERS, Mono, cost, lowest_corner
-from qc.groove.passage import Passage
-from qc.groove.taming import LOOKED
-from qc.groove.worked import AsCut
-from qc.quantity import show
+from qc.groove.level.side_at_level import AsCut
+from qc.groove.remedies.bass_mono import CORNERS, Mono, cost, lowest_corner
+from qc.groove.remedies.passage import Passage
+from qc.groove.remedies.taming import LOOKED
+from qc.model.quantity import show
+from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
 from qc_standard.advice.advised import about_worst, advised, broken, whole_stretch
 
 NAMES = {

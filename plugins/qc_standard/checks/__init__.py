@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from qc.contract import Check
+from qc.plugin_api import Check
 from qc_standard.checks.delivery.audio_disagrees import AudioDisagrees
 from qc_standard.checks.delivery.number_or_isrc import NumberOrIsrc
 from qc_standard.checks.delivery.papers_disagree import PapersDisagree

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator
 
 from markupsafe import Markup
 
+from qc.model.report import BudgetLine, Levels, SideReport
 from qc.report.html.svg import Figure, element, path, text
 from qc.report.html.tables import second
 from qc.report.html.timelines import ticks
-from qc.report.model import BudgetLine, Levels, SideReport
 
 WIDTH, LEFT, RIGHT, HEAD, ROW, FOOT = 1200.0, 390.0, 170.0, 40.0, 26.0, 30.0
 MOST = 14

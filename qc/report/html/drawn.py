@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from qc.contract import Evidence, Report, View
-from qc.quantity import clock
+from qc.model.quantity import clock
+from qc.plugin_api import Evidence, Report, View
 from qc.report.html import face, microscope, spectrum, timelines
 from qc.report.html.bars import bars
 from qc.report.html.panels import panels
@@ -84,7 +84,7 @@ def _place(name: str, view: View, own: Sequence[Told]) -> Place:
 
 
 def _left_out(own: Sequence[Told], seen: Sequence[View]) -> int:
-    from qc.groove.views import WORST_AT
+    from qc.groove.figures.views import WORST_AT
 
     shown = {fingerprint for view in seen for fingerprint in view.findings}
     return sum(one.found.measure in WORST_AT and one.found.finding.fingerprint not in shown for one in own)

@@ -11,12 +11,12 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from qc.chain import SECTORS_A_SECOND
-from qc.groove.along import PITCH, RADIUS, WIDTH
-from qc.quantity import clock
+from qc.groove.figures.curves import PITCH, RADIUS, WIDTH
+from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.quantity import clock
+from qc.model.report import Geometry, Report, SideReport
 from qc.report.html.svg import Figure, element, group, num, path, text
 from qc.report.html.told import Told
-from qc.report.model import Geometry, Report, SideReport
 
 Array = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from qc.pictured import Turn, View
-from qc.quantity import clock
+from qc.model.figures import Turn, View
+from qc.model.quantity import clock
 from qc.report.html.svg import Figure, element, group, path, text
 
 Array = NDArray[np.float64]

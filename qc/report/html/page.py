@@ -11,23 +11,24 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from qc.contract import Evidence, Report
-from qc.quantity import clock
-from qc.report import asked, level_notes, since, worth
-from qc.report.changed import change_lines
-from qc.report.declared import declared_lines
-from qc.report.glance import own_md5
+from qc.judge.baseline import since
+from qc.judge.waivers.counts import given
+from qc.model.level_words import disc_notes, judged_as, option_words, sides_of
+from qc.model.quantity import clock
+from qc.model.report import SideReport
+from qc.plugin_api import Evidence, Report
 from qc.report.html import tables
 from qc.report.html.drawn import Drawn, drawn
 from qc.report.html.plotter import plotter
 from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
-from qc.report.level_words import disc_notes, judged_as, option_words, sides_of
-from qc.report.lineup import lineup_line
-from qc.report.model import SideReport
-from qc.report.stored_sides import measured_earlier, measured_earlier_lines
-from qc.report.text import VERDICTS
-from qc.report.waived import given
+from qc.report.text.report import VERDICTS
+from qc.report.views import asked, level_notes, worth
+from qc.report.views.changed import change_lines
+from qc.report.views.declared import declared_lines
+from qc.report.views.glance import own_md5
+from qc.report.views.lineup import lineup_line
+from qc.report.views.stored_sides import measured_earlier, measured_earlier_lines
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
 """Nothing is fetched from anywhere; of scripts only those that the page itself is made with may run."""

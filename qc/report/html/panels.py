@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.chain import SECTORS_A_SECOND
-from qc.contract import Curve
-from qc.groove.along import DEMAND, PITCH, UNITS
-from qc.groove.worked import UNITS as WORKED
-from qc.report.findings import number
-from qc.report.model import HeldLimit, Report
+from qc.groove.figures.curves import DEMAND, PITCH, UNITS
+from qc.groove.level.side_at_level import UNITS as WORKED
+from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.findings import number
+from qc.model.report import HeldLimit, Report
+from qc.plugin_api import Curve
 
 Array = NDArray[np.float64]
 

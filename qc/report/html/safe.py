@@ -8,7 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from qc.wording import shown
+from qc.text.sanitize import shown
 
 LONGEST = 600
 """Characters of one thing; a report is no place for a whole essay."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from qc.quantity import At, Quantity, clock, meets
-from qc.report.findings import both, listed, number
-from qc.report.model import HeldLimit, Report, SideReport
-from qc.report.plan import FormatRow
+from qc.model.findings import both, listed, number
+from qc.model.plan import FormatRow
+from qc.model.quantity import At, Quantity, clock, meets
+from qc.model.report import HeldLimit, Report, SideReport
 
 NEVER = 1e3
 """dB at which a limit is put that no level reaches."""

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from qc.quantity import clock, minutes
+from qc.model.quantity import clock, minutes
+from qc.model.report import Geometry, SideReport
 from qc.report.html.face import spot
 from qc.report.html.packed import packed, thinned
 from qc.report.html.panels import Panel, Series
 from qc.report.html.svg import Figure, element, path, text
 from qc.report.html.told import Told
-from qc.report.model import Geometry, SideReport
 
 WIDTH, LEFT, RIGHT = 1200.0, 64.0, 12.0
 HEAD, TITLE, HEIGHT, GAP, FOOT = 46.0, 18.0, 84.0, 10.0, 26.0

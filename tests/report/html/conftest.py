@@ -4,7 +4,7 @@ import io
 
 import pytest
 
-from qc.contract import Evidence
+from qc.plugin_api import Evidence
 from qc.report.html.renderer import Html
 
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from qc import api
-from qc.chain import SECTORS_A_SECOND
-from qc.drawn import _curves
-from qc.groove.along import DEMAND, PITCH, RADIUS, UNITS
-from qc.groove.cutting import MEASURES
-from qc.groove.views import WORST_AT
+from qc.groove.figures.curves import DEMAND, PITCH, RADIUS, UNITS
+from qc.groove.figures.views import WORST_AT
+from qc.groove.geometry.cut import MEASURES
+from qc.judge.figures import _curves
+from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.testing.deliveries import Sent, deliver
 
 

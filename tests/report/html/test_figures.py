@@ -9,8 +9,8 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from qc.groove.along import PITCH, RADIUS, WIDTH
-from qc.pictured import Spectrum, Turn, View
+from qc.groove.figures.curves import PITCH, RADIUS, WIDTH
+from qc.model.figures import Spectrum, Turn, View
 from qc.report.html import face, microscope, spectrum, timelines
 from qc.report.html.drawn import drawn
 from qc.report.html.panels import panels

@@ -5,9 +5,9 @@ import pytest
 import soundfile
 
 from qc.audio.excerpts import Excerpts
-from qc.audio.joined import Part
+from qc.audio.multi_file_source import Part
 from qc.audio.spectrum import spectrum
-from qc.contract import Stream
+from qc.plugin_api import Stream
 
 RATE = 48_000
 SECONDS = 20

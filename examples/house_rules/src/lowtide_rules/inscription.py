@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from qc import Check, CheckContext, Finding, Model
-from qc.errors import NotApplicableError
+from qc.model.errors import NotApplicableError
 
 
 class InscriptionLimits(Model):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import BinaryIO
 
 from qc import Evidence, Finding, Renderer, Report
-from qc.quantity import clock
+from qc.model.quantity import clock
 
 
 class Timecodes(Renderer):

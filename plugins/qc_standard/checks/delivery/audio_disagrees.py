@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from qc.audio.received import AsReceived
-from qc.contract import Check, CheckContext, Finding, ForClient, Model, Severity
+from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Severity
 
 
 class AudioDisagreesLimits(Model):

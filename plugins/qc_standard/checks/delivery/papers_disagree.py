@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from qc.audio.received import AsReceived
-from qc.contract import Check, CheckContext, Finding, ForClient, Model
-from qc.errors import NotApplicableError
+from qc.model.errors import NotApplicableError
+from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model
 
 
 class PapersDisagreeLimits(Model):

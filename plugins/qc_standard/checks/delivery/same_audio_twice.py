@@ -8,10 +8,10 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from qc.contract import Check, CheckContext, Finding, ForClient, Model, Need, Scope
-from qc.errors import NotApplicableError, NotMeasuredError
-from qc.groove.programme import Heard, Programme
-from qc.groove.sectors import GrooveInput, Sectors
+from qc.groove.signal.programme import Heard, Programme
+from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
+from qc.model.errors import NotApplicableError, NotMeasuredError
+from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Need, Scope
 
 
 class SameAudioTwiceLimits(Model):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
-from qc.errors import NotApplicableError
+from qc.model.errors import NotApplicableError
+from qc.plugin_api import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
 from qc_standard.advice import too_long
 
 

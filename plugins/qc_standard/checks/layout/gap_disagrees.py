@@ -7,10 +7,10 @@ from typing import ClassVar
 
 import numpy as np
 
-from qc.contract import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
-from qc.errors import NotApplicableError
-from qc.groove.programme import Heard, Programme
-from qc.quantity import clock
+from qc.groove.signal.programme import Heard, Programme
+from qc.model.errors import NotApplicableError
+from qc.model.quantity import clock
+from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
 from qc_standard.layout import DeclaredTrack, Stretch, gaps, silences, sounding, within
 from qc_standard.own_limits import MostPercent, MostSeconds
 

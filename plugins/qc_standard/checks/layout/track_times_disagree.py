@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import ClassVar
 
-from qc.contract import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
-from qc.errors import NotApplicableError
-from qc.groove.programme import Heard, Programme
-from qc.quantity import clock
+from qc.groove.signal.programme import Heard, Programme
+from qc.model.errors import NotApplicableError
+from qc.model.quantity import clock
+from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
 from qc_standard.layout import DeclaredTrack, gaps, silences
 from qc_standard.own_limits import MostSeconds
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model, Stretch
-from qc.quantity import clock
+from qc.model.quantity import clock
+from qc.plugin_api import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model, Stretch
 from qc_standard.advice import clipping
 from qc_standard.peaks import FLAT_TOPS, Peaks, PeaksResult
 

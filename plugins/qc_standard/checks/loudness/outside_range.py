@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
-from qc.contract import ForClient, Judged, Limit, LimitCheck, Model
+from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class OutsideRangeLimits(Model):

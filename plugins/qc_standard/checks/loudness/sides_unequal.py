@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from qc.contract import Check, CheckContext, Finding, ForClient, Model, Quantity, Scope
-from qc.errors import NotApplicableError, NotMeasuredError
+from qc.model.errors import NotApplicableError, NotMeasuredError
+from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Quantity, Scope
 from qc_standard.own_limits import MostLoudnessUnits
 
 

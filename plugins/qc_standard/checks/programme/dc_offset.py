@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.contract import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model
+from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model
 
 
 class DcOffsetLimits(Model):

@@ -1,0 +1,1 @@
+"""Containers: headers, layout of samples, digests, and what contradicts the bytes. No samples are decoded here."""

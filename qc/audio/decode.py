@@ -1,0 +1,265 @@
+"""Three ways from a file to samples, for plain files, for FLAC and for all others.
+
+Plain files are read and unpacked here. FLAC of 16 and 24 bits is left to dr_flac (miniaudio), which takes two thirds of
+the time that libsndfile does; everything else is left to that. All give the same digits for the same file. A decoder
+takes frames in, in order, and puts them out in pieces.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from qc.audio.buffers import Buffers
+from qc.audio.container.layout import Layout, read_layout
+from qc.audio.container.sample_md5 import Integers
+from qc.dsp.samples import unpack
+
+Row = NDArray[np.float64]
+UNDECODABLE = (OSError, soundfile.LibsndfileError)
+"""What a decoder may raise."""
+STEP = 1024
+"""Frames a read where the place of a fault is looked for."""
+_VALUES = {"PCM_16": np.int16, "PCM_24": np.uint16, "PCM_32": np.int32, "FLOAT": np.float32, "DOUBLE": np.float64}
+_SCALES = {"PCM_16": 2.0**-15, "PCM_32": 2.0**-31, "FLOAT": 1.0, "DOUBLE": 1.0}
+
+
+class Decoder(Protocol):
+    """A file that is open; full scale is 1.0."""
+
+    whole_numbers: bool
+    """whether the file holds nothing else, so that no sample is above full scale"""
+
+    def load(self, count: int) -> int:
+        """Take in the next frames and give how many there were; raises one of UNDECODABLE."""
+        ...
+
+    def put(self, at: int, left: Row, right: Row) -> None:
+        """Give frames of what was taken in last, from its frame `at` on; a mono file fills both rows."""
+        ...
+
+    def seek(self, frame: int) -> None:
+        """Go to a frame, for the next `load`; raises one of UNDECODABLE."""
+        ...
+
+    def came_from(self) -> tuple[int, memoryview] | None:
+        """Give the bytes that were taken in last and where in the file they begin; None when they are not at hand."""
+        ...
+
+    def integers(self) -> Integers | None:
+        """Give the samples that were taken in last as integers; None where they are not decoded to any."""
+        ...
+
+    def goes_on(self) -> bool:
+        """Whether more can be decoded behind what was taken in last; asked once, after the last `load`."""
+        ...
+
+    def place(self, frame: int) -> tuple[str, int]:
+        """Find the frame at which decoding fails, from `frame` on, and the kind of fault that this is."""
+        ...
+
+    def close(self) -> None:
+        """Close the file."""
+        ...
+
+
+def decoder(path: Path, rate: int, frames: int, most: int, ring: int) -> Decoder:
+    """Open a file to take in at most `most` frames at a time; raises one of UNDECODABLE.
+
+    The bytes and integers of the last `ring` times stay as they are while they are referred to. A plain file must have
+    the rate, in Hz, and the frames that libsndfile told.
+    """
+    layout = read_layout(path) if sys.byteorder == "little" else None
+    if layout is not None and (layout.rate, layout.frames) == (rate, frames):
+        return _Plain(path, layout, min(most, frames), ring)
+    return _Flac.of(_Library(path, frames, min(most, frames), ring))
+
+
+class _Plain:
+    """Reads the bytes of a plain file and unpacks them."""
+
+    def __init__(self, path: Path, layout: Layout, most: int, ring: int) -> None:
+        self._file = path.open("rb", buffering=0)
+        self._file.seek(layout.start)
+        self._layout = layout
+        self._next = self._begin = layout.start
+        octets = -(-most * layout.frame // 8) * 8
+        self._buffers = Buffers((octets,), np.uint8, ring)
+        self._raw: NDArray[np.uint8] = self._buffers.take()
+        self._got = memoryview(b"")
+        self.whole_numbers = layout.coding.startswith("PCM")
+
+    def load(self, count: int) -> int:
+        del self._raw, self._got  # so that they can be used again when nobody else holds them
+        self._raw = self._buffers.take()
+        into = memoryview(self._raw)[: count * self._layout.frame]  # type: ignore[arg-type]
+        there = 0
+        while there < len(into) and (more := self._file.readinto(into[there:])):
+            there += more
+        self._got = into[:there]
+        self._begin, self._next = self._next, self._next + there
+        return there // self._layout.frame
+
+    def put(self, at: int, left: Row, right: Row) -> None:
+        coding, pair = self._layout.coding, self._layout.channels == 2
+        if coding == "PCM_24" and pair:
+            unpack.stereo24(self._raw.view(np.uint16), at, left, right)
+        elif coding == "PCM_24":
+            unpack.mono24(self._raw, at, left, right)
+        else:
+            values: NDArray[Any] = self._raw.view(_VALUES[coding])
+            (unpack.stereo if pair else unpack.mono)(values, at, _SCALES[coding], left, right)
+
+    def seek(self, frame: int) -> None:
+        self._next = self._file.seek(self._layout.start + frame * self._layout.frame)
+
+    def came_from(self) -> tuple[int, memoryview] | None:
+        return self._begin, self._got
+
+    def integers(self) -> Integers | None:
+        return None
+
+    def goes_on(self) -> bool:
+        return False
+
+    def place(self, frame: int) -> tuple[str, int]:
+        return "damaged", frame
+
+    def close(self) -> None:
+        self._file.close()
+
+
+class _Library:
+    """Leaves a file to libsndfile, which lets other threads run while it decodes."""
+
+    def __init__(self, path: Path, frames: int, most: int, ring: int) -> None:
+        self.path, self._frames = path, frames
+        self._sound: Any = soundfile.SoundFile(path)
+        self.whole_numbers = self._sound.subtype.startswith("PCM")
+        # whole numbers come in the upper bits of int32, half as wide as float64 and not a digit less
+        kind = np.int32 if self.whole_numbers else np.float64
+        self._buffers = Buffers((most, self._sound.channels), kind, ring)
+        self.held: NDArray[Any] = self._buffers.take()
+        self._got = 0
+        self._scale = 2.0**-31 if self.whole_numbers else 1.0
+        self.usual_flac = self._sound.format == "FLAC" and self._sound.subtype in {"PCM_16", "PCM_24"}
+
+    def load(self, count: int) -> int:
+        self._got = len(self._sound.read(out=self.renewed()[:count]))
+        return self._got
+
+    def renewed(self) -> NDArray[Any]:
+        """Take an array for the next frames that nobody else holds."""
+        del self.held  # so that it can be used again
+        self.held = self._buffers.take()
+        return self.held
+
+    def put(self, at: int, left: Row, right: Row) -> None:
+        one_by_one = unpack.stereo if self.held.shape[1] == 2 else unpack.mono
+        one_by_one(self.held.reshape(-1), at, self._scale, left, right)
+
+    def seek(self, frame: int) -> None:
+        self._sound.seek(frame)
+
+    def came_from(self) -> tuple[int, memoryview] | None:
+        return None
+
+    def integers(self) -> Integers | None:
+        return self.held[: self._got] if self.whole_numbers else None
+
+    def goes_on(self) -> bool:
+        return False
+
+    def place(self, frame: int) -> tuple[str, int]:
+        kind = "cut off"
+        for step in (len(self.held), STEP):
+            with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self.path) as sound:
+                sound.seek(frame)
+                while len(sound.read(step)) == step:
+                    frame += step
+        with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self.path) as sound:
+            sound.seek(self._frames - 1)
+            kind = "damaged" if len(sound.read(1)) else kind
+        return kind, frame
+
+    def hear_out(self) -> None:
+        """Decode all of the file; raises what libsndfile says of it."""
+        with soundfile.SoundFile(self.path) as sound:
+            while len(sound.read(out=self.held)):
+                pass
+
+    def close(self) -> None:
+        self._sound.close()
+
+
+class _Flac:
+    """Reads FLAC from its beginning on by dr_flac; whatever is not as it should be is left to libsndfile.
+
+    Where a frame is damaged dr_flac goes on with the next one, and ends before its time. Then libsndfile says what it
+    thinks of the file, from the beginning.
+    """
+
+    whole_numbers = True
+
+    def __init__(self, library: _Library, miniaudio: Any, flac: Any) -> None:
+        self._library, self._miniaudio, self._flac = library, miniaudio, flac
+        self._got = 0
+
+    @classmethod
+    def of(cls, library: _Library) -> Decoder:
+        """Give one for a file that libsndfile has opened, or libsndfile itself where it is none for this."""
+        if not library.usual_flac:
+            return library
+        import miniaudio
+
+        flac = miniaudio.lib.ma_dr_flac_open_file(os.fsencode(library.path), miniaudio.ffi.NULL)
+        return cls(library, miniaudio, flac) if flac != miniaudio.ffi.NULL else library
+
+    def load(self, count: int) -> int:
+        if self._flac is None:
+            return self._library.load(count)
+        self._got = self._read(self._library.renewed()[:count])
+        if self._got < count:
+            self._library.hear_out()
+        return self._got
+
+    def put(self, at: int, left: Row, right: Row) -> None:
+        self._library.put(at, left, right)
+
+    def seek(self, frame: int) -> None:
+        self._let_go()
+        self._library.seek(frame)
+
+    def came_from(self) -> tuple[int, memoryview] | None:
+        return None
+
+    def integers(self) -> Integers | None:
+        return self._library.integers() if self._flac is None else self._library.held[: self._got]
+
+    def goes_on(self) -> bool:
+        return self._flac is not None and self._read(np.empty((1, self._library.held.shape[1]), np.int32)) > 0
+
+    def _read(self, into: Integers) -> int:
+        """Decode the next frames into an array and give how many there were."""
+        there = self._miniaudio.ffi.from_buffer("int *", into, require_writable=True)
+        got: int = self._miniaudio.lib.ma_dr_flac_read_pcm_frames_s32(self._flac, len(into), there)
+        return got
+
+    def place(self, frame: int) -> tuple[str, int]:
+        return self._library.place(frame if self._flac is None else 0)
+
+    def close(self) -> None:
+        self._let_go()
+        self._library.close()
+
+    def _let_go(self) -> None:
+        if self._flac is not None:
+            self._miniaudio.lib.ma_dr_flac_close(self._flac)
+            self._flac = None

@@ -1,0 +1,30 @@
+"""What is worked out from what was heard, each need from those it waits for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import partial
+from typing import Any
+
+from qc.model.errors import FAULTS
+from qc.plugin_api import Derived, Measurements, Need
+from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.text.sanitize import told
+
+
+def work_out(measured: Measurements, derived: Iterable[Derived[Any]], patience: float = PATIENCE_S) -> Measurements:
+    """Add derived needs, in an order that can be worked; what a plugin raises is kept in `failed`.
+
+    One that takes longer than `patience`, s, fails with that reason.
+    """
+    results: dict[Need[Any], Any] = dict(measured.results)
+    failed: dict[Need[Any], str] = dict(measured.failed)
+    measured = replace(measured, results=results, failed=failed)
+    with Patient(patience) as ask:
+        for need in derived:
+            try:
+                results[need] = ask(partial(need.work, measured))
+            except FAULTS as error:
+                failed[need] = told(error)
+    return measured

@@ -1,0 +1,119 @@
+"""The store's folder: entries are read and written in it, private to the user and through no link."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from qc.cache import entry
+from qc.cache.codec import Form
+from qc.cache.entry import DamagedError, Dated
+from qc.cache.place import LONG, SENT, VARIABLE
+from qc.cache.sweep import is_folder
+from qc.text.sanitize import shown
+
+PRIVATE = 0o700
+"""Mode of the folder and its subfolders: only the user looks into them."""
+ATTEMPTS = 5
+"""How often an entry is tried to be written while another process deletes its subfolder."""
+NOTE = """\
+Signature: 8a477f597d28d172789f06886806bc55
+# What sidegate measured of audio files, so that it need not measure them again.
+# Everything in here may be deleted at any time.
+"""
+
+
+class StoreFolder:
+    """A folder of entries, made when the first one is written; `report` is told each kind of sentence once."""
+
+    def __init__(self, path: Path, report: Callable[[str], None]) -> None:
+        self.path, self.report = path, report
+        self.written = False
+        self._reported: set[str] = set()
+
+    @cached_property
+    def fault(self) -> str:
+        """Why the folder is not used at all; empty when it is."""
+        if self.path.name == SENT:
+            return "a folder of this name may have come with a delivery"
+        if self.path.is_symlink():
+            return "it is a link, and links are not followed"
+        return ""
+
+    def names(self, subfolder: str) -> set[str]:
+        """Return the names in a subfolder; none where it cannot be read or is a link."""
+        if not self.fault and is_folder(self.path / subfolder):
+            with contextlib.suppress(OSError):
+                return set(os.listdir(self.path / subfolder))  # noqa: PTH208
+        return set()
+
+    def read(self, path: Path, key: str, form: Form) -> Dated | None:
+        """Return the entry at a path, None when there is none that can be used."""
+        if self.fault or path.parent.is_symlink():
+            return None
+        try:
+            found = entry.read(path, key, form)
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+        except DamagedError as why:
+            self._report(f"what is stored in {shown(str(path), LONG)} {why}; it is measured again", kind=str(why))
+            return None
+        except OSError as why:
+            self._report(
+                f"what is stored in {self._shown} cannot be read ({why.strerror}); it is measured again", kind="read"
+            )
+            return None
+        with contextlib.suppress(OSError):
+            os.utime(path)  # used now: it goes after those that were not
+        return found
+
+    def write(self, path: Path, key: str, form: Form, value: Any) -> None:
+        """Write an entry of today; raises UnknownFormError for a value that is not stored."""
+        day = datetime.now(UTC).date().isoformat()
+        try:
+            for left in reversed(range(ATTEMPTS)):
+                try:
+                    self._make(path.parent)
+                    entry.write(path, key, form, value, day)
+                    break
+                except FileNotFoundError:  # another process cleared the store meanwhile
+                    if not left:
+                        raise
+            self.written = True
+        except OSError as why:
+            self._report(
+                f"measurements are not stored in {self._shown} ({why.strerror}); the next run measures again, unless "
+                f"--cache or {VARIABLE} names another folder",
+                kind="write",
+            )
+
+    def _make(self, subfolder: Path) -> None:
+        """Make a subfolder, and the folder with marks for backups and version control; raises OSError."""
+        if self.fault:
+            raise OSError(0, self.fault)
+        if is_folder(subfolder):
+            return
+        if subfolder.is_symlink():
+            raise OSError(0, f"{subfolder.name} in it is a link, and links are not followed")
+        if not self.path.is_dir() or not any(self.path.iterdir()):
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            self.path.mkdir(mode=PRIVATE, exist_ok=True)
+            for name, text in (("CACHEDIR.TAG", NOTE), (".gitignore", "*\n")):
+                mark = self.path / name
+                mark.touch(entry.PRIVATE)
+                mark.write_text(text, encoding="utf-8")
+        subfolder.mkdir(mode=PRIVATE, exist_ok=True)
+
+    @property
+    def _shown(self) -> str:
+        return shown(str(self.path), LONG)
+
+    def _report(self, sentence: str, kind: str) -> None:
+        if kind not in self._reported:
+            self._reported.add(kind)
+            self.report(sentence)

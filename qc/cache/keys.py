@@ -1,0 +1,165 @@
+"""What a stored result hangs on, as one digest: the sound, the need with its parameters and taps, and the code.
+
+No version has to be raised by hand: the sources that hear are part of the key, and so is what compiled them.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import sys
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, ForwardRef, TypeVar, get_args, get_origin
+
+import qc
+from qc.cache.codec import UnknownFormError
+from qc.dsp.kernels import jit
+from qc.plugin_api import Analysis, Need, Stream, Tap
+
+FORMAT = 1
+MOST_FILES = 2_000
+"""Sources of a plugin that are gone through at the most."""
+_CORE = ("audio/*.py", "chain.py", "contract.py", "quantity.py")
+"""Sources of the core that a result may hang on, besides those of the kernels."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """What was heard: the stream as it was told, and its files, each with its digest, first frame and frames."""
+
+    stream: Stream
+    files: tuple[tuple[str, int, int], ...]
+
+    @property
+    def digest(self) -> str:
+        """Name of all that is stored of these files."""
+        return _digest(self.files)[:32]
+
+
+def key_of(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str]) -> str:
+    """Give the key of a result as 64 hex digits; raises UnknownFormError where it cannot be told what it hangs on.
+
+    `versions` names the distribution of each plugin's outermost package, with its version.
+    """
+    try:
+        return _key(analysis, sound, versions)
+    except UnknownFormError:
+        raise
+    except Exception as why:  # a plugin's own words may raise anything
+        raise UnknownFormError(str(why)) from None
+
+
+def _key(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str]) -> str:
+    taps, packages = _taps(analysis), _packages(analysis)
+    return _digest([
+        FORMAT, parameters(sound), type(analysis).id, type(analysis).version, parameters(analysis),
+        [parameters(tap) for tap in taps], _core(), [[one, versions.get(one, ""), code_of(one)] for one in packages],
+    ])  # fmt: skip
+
+
+def key_of_further(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str], on: Any) -> str:
+    """Give the key of what the core works out from a result and from `on`; raises UnknownFormError."""
+    return _digest([key_of(analysis, sound, versions), parameters(on)])
+
+
+def look_at(analyses: Iterable[Analysis[Any]]) -> None:
+    """Read the sources that some results will hang on; they are read once."""
+    for analysis in analyses:
+        with contextlib.suppress(Exception):  # told where it matters: nothing is stored without them
+            for package in _packages(analysis):
+                code_of(package)
+
+
+def parameters(value: Any) -> Any:
+    """Write a need, a tap or anything they are made of so that equal ones, and only they, are written alike."""
+    if value is None or type(value) in {bool, int, str}:
+        return value
+    if type(value) is float:
+        return ["float", value.hex()]
+    if type(value) is tuple:
+        return ["tuple", *map(parameters, value)]
+    if is_dataclass(value) and not isinstance(value, type):
+        kind = type(value)
+        held = {field.name: parameters(getattr(value, field.name)) for field in fields(value)}
+        return [f"{kind.__module__}:{kind.__qualname__}", held]
+    raise UnknownFormError(f"a parameter of type {type(value).__name__}")
+
+
+def _taps(analysis: Analysis[Any]) -> list[Tap]:
+    """Give the taps of an analysis with all that they listen to, each once."""
+    found: dict[Tap, None] = {}
+    for named in analysis.taps():
+        tap: Tap | None = named
+        while tap is not None and tap not in found:
+            found[tap] = None
+            tap = tap.base()
+    return list(found)
+
+
+def _packages(analysis: Analysis[Any]) -> list[str]:
+    """Name the outermost packages that an analysis and its taps come from."""
+    return sorted({package_of(type(one)) for one in (analysis, *_taps(analysis))})
+
+
+def _digest(value: Any) -> str:
+    text = json.dumps(value, sort_keys=True, separators=(",", ":"))
+    return hashlib.blake2b(text.encode(), digest_size=32).hexdigest()
+
+
+@cache
+def code_of(package: str) -> str:
+    """Give the digest of all sources of an outermost package or module; raises UnknownFormError where there are none.
+
+    Of the core it is that of what hears.
+    """
+    if package == qc.__name__:
+        return _core()
+    module = sys.modules.get(package)
+    folders = [Path(folder) for folder in getattr(module, "__path__", ())]
+    found = [path for folder in folders for path in sorted(folder.rglob("*.py"))]
+    if not found and (own := getattr(module, "__file__", None)):
+        found = [Path(own)]
+    if not 0 < len(found) <= MOST_FILES:
+        raise UnknownFormError(f"{package} has no sources that could be told apart")
+    return _sources(found)
+
+
+@cache
+def _core() -> str:
+    """Give the digest of what hears: the version, the kernels with their compilers and processor, and the pass."""
+    kernels = jit.CACHE.name if jit.LASTING else jit._digest()  # noqa: SLF001 - the folder is named by it, if it lasts
+    root = Path(qc.__file__).parent
+    own = _sources([path for pattern in _CORE for path in sorted(root.glob(pattern))])
+    return _digest([qc.__version__, kernels.removeprefix("kernels-"), own])
+
+
+def _sources(paths: Iterable[Path]) -> str:
+    digest = hashlib.blake2b(digest_size=32)
+    try:
+        for path in paths:
+            text = path.read_bytes()
+            digest.update(f"{path.name}\0{len(text)}\0".encode() + text)
+    except OSError as why:
+        raise UnknownFormError(str(why)) from None
+    return digest.hexdigest()
+
+
+def result_of(need: type[Need[Any]]) -> Any:
+    """Give the type of what a class of Analysis[...] finds, as it names it; raises UnknownFormError."""
+    for base in need.__mro__:
+        for named in vars(base).get("__orig_bases__", ()):
+            origin, inside = get_origin(named), get_args(named)
+            if not (isinstance(origin, type) and issubclass(origin, Need) and len(inside) == 1):
+                continue
+            if not isinstance(inside[0], TypeVar | ForwardRef):
+                return inside[0]
+    raise UnknownFormError(f"{need.__name__} does not name the type of what it finds")
+
+
+def package_of(kind: type) -> str:
+    """Give the outermost package that a class comes from."""
+    return kind.__module__.partition(".")[0]

@@ -1,0 +1,1 @@
+"""Drafts of a delivery: tracks from a CUE sheet or from silences."""

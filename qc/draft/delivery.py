@@ -1,0 +1,230 @@
+"""A delivery file drafted from audio files: tracks from a CUE sheet or from silences, comments where a person fills in.
+
+Nothing is guessed that the audio cannot tell: sides come in the order given, one file each, unless files are named as
+the tracks of one side. What was found is marked as found.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import partial
+from pathlib import Path
+
+import qc
+from qc.audio.pipeline.plan import plan
+from qc.audio.pipeline.process import hear
+from qc.audio.source import AudioFaultError, FileSource
+from qc.delivery.reader import parse_delivery
+from qc.delivery.timecode import write_time
+from qc.draft.cue import CueSheet, CueTrack, matched
+from qc.draft.silence_split import LEAST_SILENCE, found_tracks
+from qc.groove.signal.programme import Heard, Programme
+from qc.intake.inspection import Declared, examine, silent
+from qc.model.cutting_chain import Chain
+from qc.model.errors import DeliveryError
+from qc.model.quantity import clock
+from qc.model.report import AudioFacts
+from qc.text.sanitize import shown
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """One side as it was named: its id, its files, and whether they are its tracks one by one."""
+
+    id: str
+    files: tuple[Path, ...]
+    one_a_track: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _File:
+    """An audio file as it was found, by its name in the delivery."""
+
+    path: Path
+    name: str
+    facts: AudioFacts
+
+    @property
+    def end(self) -> Fraction:
+        """Exact s of the file's end."""
+        return Fraction(self.facts.frames or 0, self.facts.sample_rate or 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A delivery file to be written, and how many tracks it names."""
+
+    text: str
+    tracks: int
+
+
+def draft(sides: Sequence[Given], file: Path, sheet: CueSheet | None = None, progress: Progress | None = None) -> Draft:
+    """Draft the delivery that will lie at `file`; the audio must lie in its folder or below.
+
+    Raises DeliveryError with one sentence for audio that cannot be used or lies elsewhere, and for a sheet that
+    does not fit the audio.
+    """
+    folder = file.parent
+    came = [[_examined(path, folder) for path in side.files] for side in sides]
+    flat = [one for files in came for one in files]
+    of_sheet = {} if sheet is None else {where: i for i, where in matched(sheet, [one.name for one in flat]).items()}
+    lines = _head(sheet)
+    for side, files in zip(sides, came, strict=True):
+        lines.append(f"  - id: {side.id}")
+        if side.one_a_track:
+            lines += _joined(files, [_by_sheet(one, flat, sheet, of_sheet) for one in files])
+        else:
+            tracks = _by_sheet(files[0], flat, sheet, of_sheet)
+            lines += _one_file(files[0], tracks, sheet, None if progress is None else partial(progress, side.id))
+    text = "\n".join(lines) + "\n"
+    read = parse_delivery(text.encode(), file, folder)
+    return Draft(text, sum(len(side.tracks) for side in read.delivery.sides))
+
+
+def _examined(path: Path, folder: Path) -> _File:
+    """Find an audio file inside the folder, and usable."""
+    home, there = Path(os.path.realpath(folder)), Path(os.path.realpath(path.parent)) / path.name
+    said = shown(str(path))
+    if not there.is_relative_to(home):
+        raise DeliveryError(f"{said} lies outside {shown(str(folder))}; write the delivery to a folder above the audio")
+    if not Path(os.path.realpath(there)).is_relative_to(home):
+        raise DeliveryError(f"{said} leads through a link out of {shown(str(folder))}; put the file itself there")
+    name = there.relative_to(home).as_posix()
+    if not name.isprintable() or "\\" in name or name[1:2] == ":":
+        raise DeliveryError(f"{said} cannot be named in a delivery; give the file a name of plain letters")
+    if not os.path.lexists(path):
+        raise DeliveryError(f"{said} is not there; check its name")
+    received = examine(Declared(path, name, folder=folder))
+    if received.fatal is not None:
+        raise DeliveryError(f"{received.fatal.message}; {_small(received.fatal.remedy)}")
+    return _File(path, name, received.facts)
+
+
+def _small(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:].rstrip(".")
+
+
+_Times = Sequence[tuple[CueTrack, Fraction, Fraction]]
+
+
+def _by_sheet(one: _File, flat: Sequence[_File], sheet: CueSheet | None, of_sheet: dict[int, int]) -> _Times:
+    """Give the tracks that the sheet has for a file; none when it has none."""
+    number = of_sheet.get(flat.index(one))
+    return () if sheet is None or number is None else sheet.times(number, one.end)
+
+
+def _head(sheet: CueSheet | None) -> list[str]:
+    title = "Untitled" if sheet is None or sheet.title is None else sheet.title
+    whence = "from the CUE sheet" if title != "Untitled" else "fill in: the title of the record"
+    lines = [
+        f"# Drafted by sidegate {qc.__version__} from the audio. Look through every line, and fill in what only",
+        "# the paper that came with it can tell.",
+        "schema: 1",
+        f"title: {_quoted(title)}    # {whence}",
+        '# catalogue: QH-001    # fill in: the catalogue number, and take the "#" away',
+        "disc: {size: 12in, speed: 33}    # fill in: 12in, 10in or 7in; 33 or 45",
+        "sides:",
+    ]
+    if sheet is not None:
+        extras = (("performer", sheet.performer), ("catalog number", sheet.catalog))
+        lines[2:2] = [f"# The CUE sheet gives the {what} {shown(text)}." for what, text in extras if text]
+    return lines
+
+
+def _one_file(
+    one: _File, tracks: _Times, sheet: CueSheet | None, progress: Callable[[float], None] | None
+) -> list[str]:
+    """Draft a side in one file."""
+    lines = [
+        f"    audio: {_quoted(one.name)}    # {_described(one.facts)}",
+        f"    sha256: {one.facts.sha256}    # of the file as it was found",
+        "    # cut_level: -3 dB    # only when somebody asked for it; without it the level is free",
+    ]
+    if one.facts.channels == 2:
+        lines.append("    channels: [left, right]")
+    lines.append("    tracks:")
+    if tracks:
+        return lines + [_track(track.number, track, start, end, _of_sheet(track)) for track, start, end in tracks]
+    if sheet is not None:
+        lines.append("      # The CUE sheet names no track of this file.")
+    least = f"{float(LEAST_SILENCE):g} s without programme (practice)"
+    lines.append(f"      # Found from silences of at least {least}, to 10 ms.")
+    for number, found in enumerate(found_tracks(_heard(one, progress)), start=1):
+        before = f"found: silence of {float(found.silence_before):.1f} s before"
+        lines.append(_track(number, None, found.start, min(found.end, one.end), before))
+    return lines
+
+
+def _joined(files: Sequence[_File], tracks: Sequence[_Times]) -> list[str]:
+    """Draft a side with one file a track."""
+    lines = [
+        "    # One file a track, joined with the silence of gap_after between: a time, mark (2 s) or segue (none).",
+        "    # Digests of the files belong into a file SHA256SUMS beside this one.",
+        "    tracks:",
+    ]
+    for i, (one, times) in enumerate(zip(files, tracks, strict=True)):
+        known = times[0][0] if len(times) == 1 else None
+        title = _quoted(f"Track {i + 1}" if known is None or known.title is None else known.title)
+        isrc = f", isrc: {_quoted(known.isrc)}" if known is not None and known.isrc else ""
+        gap = ", gap_after: mark" if i + 1 < len(files) else ""
+        whence = "title: fill in" if known is None or known.title is None else "from the CUE sheet"
+        lines.append(
+            f"      - {{number: {i + 1}, title: {title}, audio: {_quoted(one.name)}{isrc}{gap}}}"
+            f"    # {whence}; {_described(one.facts)}"
+        )
+    return lines
+
+
+def _track(number: int, known: CueTrack | None, start: Fraction, end: Fraction, whence: str) -> str:
+    title = _quoted(f"Track {number}" if known is None or known.title is None else known.title)
+    isrc = f", isrc: {_quoted(known.isrc)}" if known is not None and known.isrc else ""
+    times = f'start: "{_time(start, math.ceil)}", end: "{_time(end, math.floor)}"'
+    return f"      - {{number: {number}, title: {title}, {times}{isrc}}}    # {whence}"
+
+
+def _of_sheet(track: CueTrack) -> str:
+    """Say whence a track is, and which silence the sheet asks for that is in no file."""
+    gaps = (("before", track.pregap), ("after", track.postgap))
+    more = "".join(
+        f"; it asks for {float(gap):.1f} s of silence {where} that the file has not" for where, gap in gaps if gap
+    )
+    return f"from the CUE sheet{more}"
+
+
+def _time(second: Fraction, to: Callable[[Fraction], int]) -> str:
+    """Write a time to the microsecond, rounded into the track so that it stays in the same 1/75 s."""
+    return write_time(Fraction(to(second * 1_000_000), 1_000_000))
+
+
+def _heard(one: _File, progress: Callable[[float], None] | None) -> Heard:
+    """Hear a file for its programme alone."""
+    assert one.facts.sample_rate is not None  # examined without a fault
+    assert one.facts.frames is not None
+    need = Programme.of(Chain())
+    source = FileSource(one.path, f"file:{one.name}", one.facts.sample_rate, one.facts.frames, one.name)
+    try:
+        heard = hear(source, plan([need]), progress=progress)[need]
+    except AudioFaultError as error:
+        raise DeliveryError(f"{error.fault.message}; {_small(error.fault.remedy)}") from None
+    if heard.first is None:
+        fault = silent(examine(Declared(one.path, one.name)))
+        raise DeliveryError(f"{fault.message}; {_small(fault.remedy)}")
+    return heard
+
+
+def _described(facts: AudioFacts) -> str:
+    channels = "mono" if facts.channels == 1 else "stereo"
+    rate = f"{(facts.sample_rate or 0) / 1000:g} kHz"
+    return f"{rate}, {facts.coding}, {channels}, {clock(facts.duration_s or 0.0)}"
+
+
+def _quoted(text: str) -> str:
+    """Write a text as YAML reads it, whatever it holds."""
+    return json.dumps(text, ensure_ascii=False)

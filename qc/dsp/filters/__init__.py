@@ -1,0 +1,1 @@
+"""Filters: biquads, cascades, linear-phase FIR, the recording curve."""

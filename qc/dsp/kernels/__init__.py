@@ -1,0 +1,1 @@
+"""Compiled kernels: how they are compiled, cached and called; explicit vectors."""

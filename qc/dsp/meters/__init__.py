@@ -1,0 +1,1 @@
+"""Meters: sums over windows, loudness, peaks, runs."""

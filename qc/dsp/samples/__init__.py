@@ -1,0 +1,1 @@
+"""Samples packed to bytes and unpacked from them."""

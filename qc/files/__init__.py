@@ -1,0 +1,1 @@
+"""Files: read within bounds, written whole or not at all, YAML with its lines."""

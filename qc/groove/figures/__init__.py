@@ -1,0 +1,1 @@
+"""Curves and close views for pictures."""

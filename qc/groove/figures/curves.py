@@ -1,0 +1,67 @@
+"""A worked side followed sector by sector, in the units of reports: what every picture along a side is drawn from."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.groove.geometry.cut import MEASURES, Cutting
+from qc.groove.geometry.spiral import take
+from qc.groove.geometry.traces import DRIVES, OF_SECTORS, SHARES, Trace
+from qc.groove.level.events import trace_of_each
+from qc.groove.level.side_at_level import WorkedSide
+
+Array = NDArray[np.float64]
+
+RADIUS, PITCH, DEMAND, WIDTH = "groove.radius", "groove.pitch", "groove.pitch_demanded", "groove.plain_width"
+UNITS = {RADIUS: "mm", PITCH: "um", DEMAND: "um", WIDTH: "um"}
+"""What has no worst value, by name: radius after a sector, pitch given and demanded, top width without modulation."""
+
+
+def along(worked: WorkedSide) -> dict[str, Array]:
+    """Follow a side at the judged level: name -> (sectors,), of measurements the worse wall and polarity.
+
+    What is taken over a window of seconds stands at the middle of the window, and is NaN within half of one of the
+    ends. The worst of each is the number that the report gives.
+    """
+    found = {
+        name: _worse([one.sign for one in known], [_placed(one) for one in known]) * MEASURES[name].factor
+        for name in (*OF_SECTORS, *DRIVES, *SHARES)
+        if (known := list(trace_of_each(worked.search, worked.judged, name).values()))
+    }
+    cutting = worked.cutting
+    spiral = cutting.spiral
+    found[RADIUS], found[PITCH] = 1e3 * spiral.radius, 1e6 * spiral.pitch
+    found[DEMAND], found[WIDTH] = 1e6 * demanded(cutting), 2e6 * cutting.depth
+    return found
+
+
+def _worse(signs: list[float], rows: list[Array]) -> Array:
+    """Take the worst of several rows, sector by sector."""
+    values = np.vstack(rows)
+    worst: Array = values.max(axis=0) if signs[0] > 0.0 else values.min(axis=0)
+    return worst
+
+
+def _placed(one: Trace) -> Array:
+    """Put windows at their middles."""
+    if one.window == 1:
+        return one.values
+    sectors = one.walls.shape[1]
+    placed = np.full((len(one.values), sectors), np.nan)
+    first = one.window // 2
+    placed[:, first : first + one.values.shape[1]] = one.values
+    return placed
+
+
+def demanded(cutting: Cutting) -> Array:
+    """Pitch that each sector demands, land with it, m, (sectors,): what the carriage is asked for."""
+    walls, cut, disc = cutting.spread, cutting.side.chain.cut, cutting.side.chain.disc
+    plain = cut.top_width / 2.0
+    deepest = cut.nominal_depth if cut.depth == "variable" else plain
+    taken = np.empty(cutting.side.span.sectors)
+    take(
+        walls.right, walls.left, walls.up_near, walls.unity, cutting.gain, cut.keep_width / 2.0, plain, deepest,
+        disc.sectors_a_turn, taken,
+    )  # fmt: skip
+    return taken + cut.land

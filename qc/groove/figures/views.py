@@ -1,0 +1,196 @@
+"""The groove under the microscope: the edges of a turn and of its neighbours at one place, from the audio itself.
+
+What is seen lies inside one sector, so that depth, which the model keeps for a sector, is one number a turn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.groove.geometry.cut import Cutting
+from qc.groove.level.side_at_level import WorkedSide
+from qc.groove.remedies.passage import Heard
+from qc.groove.signal.band_limit import motion_rate
+from qc.groove.signal.wall_motion import Displacement
+from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.errors import NotHeardAgainError
+from qc.model.figures import Turn, View
+from qc.model.quantity import At
+from qc.plugin_api import Samples, Stream
+
+Array = NDArray[np.float64]
+
+LENGTH = 1.2e-3
+"""m of groove that are seen, or a sector where that is shorter: three turns of usual pitch are a third as high."""
+EDGE = 2
+"""Points beside a sector that derivatives are read from."""
+ROOT = float(np.sqrt(2.0))
+AWAY: tuple[Literal[-1, 0, 1], ...] = (-1, 0, 1)
+
+
+def _lateral(d: Samples) -> Array:
+    return (d[0] + d[1]) / ROOT
+
+
+def _vertical(d: Samples) -> Array:
+    return (d[0] - d[1]) / ROOT
+
+
+def _lateral_speed(d: Samples) -> Array:
+    return np.abs(np.gradient(_lateral(d)))
+
+
+def _vertical_speed(d: Samples) -> Array:
+    return np.abs(np.gradient(_vertical(d)))
+
+
+def _wall_speed(d: Samples) -> Array:
+    return np.abs(np.gradient(d, axis=-1)).max(axis=0)
+
+
+def _bend(d: Samples) -> Array:
+    return np.abs(np.gradient(np.gradient(d, axis=-1), axis=-1)).max(axis=0)
+
+
+def _swing(d: Samples) -> Array:
+    return np.abs(_lateral(d))
+
+
+def _either_way(d: Samples) -> Array:
+    return np.abs(_vertical(d))
+
+
+def _sunk(d: Samples) -> Array:
+    return -_vertical(d)
+
+
+def _outward(d: Samples) -> Array:
+    return d[1]
+
+
+WORST_AT: dict[str, Callable[[Samples], Array]] = {
+    "groove.wall_velocity_peak": _wall_speed,
+    "groove.lateral_velocity_peak": _lateral_speed,
+    "groove.lateral_displacement_peak": _swing,
+    "groove.vertical_up_peak": _vertical,
+    "groove.vertical_down_peak": _sunk,
+    "groove.low_vertical_peak": _either_way,
+    "groove.top_width_min": _vertical,
+    "groove.depth_max": _sunk,
+    "groove.land_min": _outward,
+    "groove.lateral_slope_peak": _lateral_speed,
+    "groove.lateral_slope_share": _lateral_speed,
+    "groove.vertical_slope_peak": _vertical_speed,
+    "groove.vertical_slope_share": _vertical_speed,
+    "groove.acceleration_peak": _bend,
+    "groove.drive_1s": _bend,
+    "groove.drive_10s": _bend,
+    "groove.tracing_ratio_peak": _bend,
+    "groove.tracing_ratio_peak_5um": _bend,
+    "groove.tracing_ratio_peak_18um": _bend,
+    "groove.tracing_ratio_share": _bend,
+    "groove.sibilance_share": _bend,
+}
+"""What is greatest where a measurement is worst, of walls (2, n) as they are cut; all others have no such place."""
+
+
+def view(
+    look: Heard, stream: Stream, worked: WorkedSide, measure: str, at: At, finding: str
+) -> View:  # fmt: skip
+    """See the groove where a measurement is worst; `at` is its sector. Raises NotHeardAgainError.
+
+    `measure` is one of `WORST_AT`.
+    """
+    side = worked.search.side
+    polarity = at.polarity or side.polarities[0]
+    cutting = worked.search.cutting(worked.judged, polarity)
+    assert at.start_s is not None  # it is the place of a sector
+    sector = round(at.start_s * SECTORS_A_SECOND) - side.span.start
+    rate = motion_rate(stream.rate)
+    size = rate // SECTORS_A_SECOND
+    walls = _walls(look, cutting, sector, rate)
+    worst = int(WORST_AT[measure](walls)[EDGE:-EDGE].argmax())
+    speed = float(cutting.speed[sector])
+    count = min(size, 1 + round(LENGTH / speed * rate))
+    first = min(max(0, worst - count // 2), size - count)
+    middle = _middle(cutting, sector, first + count // 2, size)
+    turns = []
+    for away in AWAY:
+        beside = sector + away * side.chain.disc.sectors_a_turn
+        if 0 <= beside < side.span.sectors:
+            heard = walls if away == 0 else _walls(look, cutting, beside, rate)
+            seen = heard[:, EDGE + first : EDGE + first + count]
+            turns.append(Turn(away, *_edges(cutting, beside, seen, first, size, middle)))
+    narrowest = next(int(turn.width.argmin()) for turn in turns if turn.away == 0)
+    return View(
+        findings=(finding,), measures=(measure,), start_s=(side.span.start + sector) / SECTORS_A_SECOND + first / rate,
+        rate=rate, speed=speed, radius=middle, polarity=polarity, worst=worst - first,
+        narrowest=narrowest, tip_radius=side.chain.playback.tip_radius, turns=tuple(turns),
+    )  # fmt: skip
+
+
+def _walls(look: Heard, cutting: Cutting, sector: int, rate: int) -> Samples:
+    """Hear the walls of a sector as they are cut, m, (2, EDGE + frames + EDGE); nothing is there beyond the file."""
+    side = cutting.side
+    size = rate // SECTORS_A_SECOND
+    first = (side.span.start + sector) * size - EDGE
+    heard = look(first / rate, (first + size + 2 * EDGE) / rate, Displacement(side.chain.signal))
+    walls = np.zeros((2, size + 2 * EDGE))
+    ahead = max(0, -first)
+    walls[:, ahead : ahead + heard.shape[1]] = heard
+    return walls * (cutting.scale if cutting.polarity == "normal" else -cutting.scale)
+
+
+def _middle(cutting: Cutting, sector: int, frame: int, size: int) -> float:
+    """Radius of the middle of a groove at a frame of a sector, m: the carriage runs evenly through a sector."""
+    before = cutting.side.chain.disc.outer / 2.0 if sector == 0 else cutting.radius_at(sector - 1)
+    return before + (cutting.radius_at(sector) - before) * frame / size
+
+
+def _edges(
+    cutting: Cutting, sector: int, walls: Samples, first: int, size: int, middle: float
+) -> tuple[Array, Array]:  # fmt: skip
+    """Lay the edges of a turn: the inner one is the left wall's alone, the outer the right wall's."""
+    count = walls.shape[1]
+    begin, end = (_middle(cutting, sector, first + frame, size) - middle for frame in (0, count))
+    line = begin + (end - begin) * np.arange(count) / count
+    depth = float(cutting.depth[sector])
+    return line - depth + ROOT * walls[0], line + depth + ROOT * walls[1]
+
+
+def views(
+    look: Heard, stream: Stream, worked: WorkedSide, wanted: list[tuple[str, str, At]], most: int
+) -> tuple[View, ...]:  # fmt: skip
+    """See the places of findings, (fingerprint, measurement, sector), in their order, `most` of them at the most.
+
+    What lies within one view is seen once. Where no more may be heard again, what was seen so far is given.
+    """
+    seen: list[View] = []
+    for finding, measure, at in wanted:
+        if measure not in WORST_AT or at.start_s is None:
+            continue
+        same = next((index for index, one in enumerate(seen) if _shows(one, worked, measure, at)), None)
+        if same is not None:
+            one = seen[same]
+            seen[same] = replace(one, findings=(*one.findings, finding), measures=(*one.measures, measure))
+        elif len(seen) < most:
+            try:
+                seen.append(view(look, stream, worked, measure, at, finding))
+            except NotHeardAgainError:
+                break
+    return tuple(seen)
+
+
+def _shows(one: View, worked: WorkedSide, measure: str, at: At) -> bool:
+    """Whether a view shows a place too: the same sector, polarity and kind of worst."""
+    assert at.start_s is not None  # asked before
+    polarity = at.polarity or worked.search.side.polarities[0]
+    same_sector = int(one.start_s * SECTORS_A_SECOND + 1e-6) == round(at.start_s * SECTORS_A_SECOND)
+    return (
+        same_sector and one.polarity == polarity and any(WORST_AT[measure] is WORST_AT[name] for name in one.measures)
+    )

@@ -1,0 +1,1 @@
+"""How the turns lie: the spiral, its radius, and the cut at one level."""

@@ -1,0 +1,322 @@
+"""A side as cut at one level and polarity: every number of the groove model with the sector where it is worst."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.groove.geometry.memo import Numbers, Worst
+from qc.groove.geometry.playing_time import minutes_for
+from qc.groove.geometry.ratios import over
+from qc.groove.geometry.side import Side, Walls
+from qc.groove.geometry.spiral import Laid, Spiral, lay, travel_least, wind
+from qc.model.cutting_chain import LEAD_OUT_PITCH, SECTORS_A_SECOND, STANDARD_GRAVITY, Disc
+from qc.model.quantity import Op, Polarity
+
+Array = NDArray[np.float64]
+CHANNELS = ("left", "right")
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """How a groove measurement is reported: unit, factor from SI, and which direction must be kept to."""
+
+    unit: str
+    factor: float
+    op: Op
+    of: Callable[[Cutting], Worst]
+
+
+class Cutting:
+    """One side at one cut level in dB and one polarity; everything is worked out when first asked for.
+
+    What is worked out is put into `known`, and what is there already is not worked out again.
+    """
+
+    def __init__(self, side: Side, level: float, polarity: Polarity, known: Numbers | None = None) -> None:
+        self.side, self.level, self.polarity = side, level, polarity
+        self.gain = 10.0 ** (level / 20.0)
+        self._walls = side.walls[polarity]
+        self._scale = self.gain * side.chain.cut.unity_velocity
+        known = Numbers() if known is None else known
+        self._known, self._radii = known.worst, known.radii
+
+    def measure(self, name: str) -> Worst:
+        """Give a measurement of `MEASURES` by name, or one of `OF_LOUDNESS`, which `known` cannot keep."""
+        if name in OF_LOUDNESS:
+            return OF_LOUDNESS[name].of(self)
+        if name not in self._known:
+            self._known[name] = MEASURES[name].of(self)
+            if "laid" in self.__dict__:
+                self._keep()
+        return self._known[name]
+
+    @property
+    def walls(self) -> Walls:
+        """The displacements of this polarity at a cut level of 0 dB."""
+        return self._walls
+
+    @property
+    def spread(self) -> Walls:
+        """What the pitch is demanded by: the displacements themselves."""
+        return self._walls
+
+    @property
+    def scale(self) -> float:
+        """What an envelope for 1 m/s at 0 dBFS is multiplied by at this level."""
+        return self._scale
+
+    @property
+    def depth(self) -> Array:
+        """Depth of the unmodulated groove, m, (n,)."""
+        cut = self.side.chain.cut
+        if cut.depth == "fixed":
+            return np.full(self.side.span.sectors, cut.top_width / 2.0)
+        wanted = cut.keep_width / 2.0 + self.gain * self._walls.up_near
+        return np.clip(wanted, cut.top_width / 2.0, cut.nominal_depth)
+
+    @property
+    def spiral(self) -> Spiral:
+        """The spiral as cut, with all its arrays; they are large, and laid again each time."""
+        walls, cut, disc = self.spread, self.side.chain.cut, self.side.chain.disc
+        return wind(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
+
+    @cached_property
+    def laid(self) -> Laid:
+        """The spiral as cut, with no array but its radius."""
+        walls, cut, disc = self.spread, self.side.chain.cut, self.side.chain.disc
+        return lay(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
+
+    def _keep(self) -> None:
+        """Keep of the spiral what is asked for after it is let go: its own numbers, and the radius of each place."""
+        for name in ("groove.travel", "groove.last_diameter", "groove.land_min"):
+            if name not in self._known:
+                self._known[name] = MEASURES[name].of(self)
+        for worst in self._known.values():
+            self.radius_at(worst.sector)
+            self.radius_at(worst.start)
+
+    def radius_at(self, sector: int) -> float:
+        """Radius after a sector, m; remembered, so that no spiral is laid again to place what was found."""
+        if sector not in self._radii:
+            self._radii[sector] = float(self.laid.radius[sector])
+        return self._radii[sector]
+
+    def forget(self) -> None:
+        """Let go of all arrays; they are worked out again when they are asked for."""
+        for name in ("laid", "speed"):
+            self.__dict__.pop(name, None)
+
+    @cached_property
+    def speed(self) -> Array:
+        """Groove speed, m/s, (n,); the radius counts as no less than the finishing groove's."""
+        disc = self.side.chain.disc
+        radius = np.maximum(self.laid.radius, disc.finishing / 2.0)
+        return 2.0 * math.pi * disc.rpm / 60.0 * radius
+
+    @property
+    def lateral_slope(self) -> Array:
+        """Lateral velocity over what the cutter's back edges allow, (n,) (C-1)."""
+        return self._slope(self.side.envelopes.lateral_v)
+
+    @property
+    def vertical_slope(self) -> Array:
+        """Vertical velocity over what the cutter's back edges allow, (n,) (C-1)."""
+        return self._slope(self.side.envelopes.vertical_v)
+
+    def _slope(self, velocity: Array) -> Array:
+        return self._scale * velocity / (self.speed * math.tan(self.side.chain.playback.back_angle))
+
+    def tracing(self, acceleration: Array, tip: float | None = None) -> Array:
+        """Ratio of tip radius to groove radius of curvature, e = R a / V^2, (2, n) (C-3)."""
+        radius = self.side.chain.playback.tip_radius if tip is None else tip
+        return radius * self._scale * acceleration / self.speed**2
+
+    # -- the worst of each -------------------------------------------------------------------------------------
+
+    def peak(self, values: Array, factor: float = 1.0, *, least: bool = False) -> Worst:
+        """Greatest (or least) of (n,) or of (2, n) by wall, with its sector."""
+        rows = np.atleast_2d(values)
+        index = int(rows.argmin() if least else rows.argmax())
+        channel, sector = divmod(index, rows.shape[1])
+        name = CHANNELS[channel] if rows.shape[0] == 2 else None
+        return Worst(factor * float(rows[channel, sector]), sector, sector, sector + 1, name)
+
+    def scaled_peak(self, values: Array) -> Worst:
+        """Greatest of values for 0 dBFS and 1 m/s, at this level."""
+        return self.peak(values, self._scale)
+
+    def envelope_peak(self, name: str) -> Worst:
+        """Greatest of an envelope, at this level."""
+        rows = np.atleast_2d(getattr(self.side.envelopes, name))
+        channel, sector = self.side.peak(name)
+        value = self._scale * float(rows[channel, sector])
+        return Worst(value, sector, sector, sector + 1, CHANNELS[channel] if rows.shape[0] == 2 else None)
+
+    def slope_peak(self, name: str) -> Worst:
+        """Greatest of a velocity over what the cutter's back edges allow (C-1)."""
+        return self._ratio(name, self._scale, 0, edges=True)
+
+    def slope_share(self, name: str, seconds: int) -> Worst:
+        """Share of sectors whose slope is above 1 in the worst `seconds`, or in all of a shorter side."""
+        return self._ratio(name, self._scale, seconds, edges=True)
+
+    def tracing_peak(self, name: str, tip: float | None = None) -> Worst:
+        """Greatest tracing ratio (C-3)."""
+        radius = self.side.chain.playback.tip_radius if tip is None else tip
+        return self._ratio(name, radius * self._scale, 0, edges=False)
+
+    def tracing_share(self, name: str, seconds: int) -> Worst:
+        """Share of sectors whose tracing ratio is above 1 in the worst `seconds`; the greater wall."""
+        return self._ratio(name, self.side.chain.playback.tip_radius * self._scale, seconds, edges=False)
+
+    def _ratio(self, name: str, factor: float, seconds: int, *, edges: bool) -> Worst:
+        """Peak of a ratio (no seconds) or its share above 1, for an envelope times a factor."""
+        disc, rows = self.side.chain.disc, np.ascontiguousarray(np.atleast_2d(getattr(self.side.envelopes, name)))
+        window = min(seconds * SECTORS_A_SECOND, rows.shape[1])
+        turning, angle = 2.0 * math.pi * disc.rpm / 60.0, self.side.chain.playback.back_angle
+        value, sector, start, channel = over(
+            rows[0], rows[-1], factor, self.laid.radius, disc.finishing / 2.0, turning,
+            math.tan(angle) if edges else 0.0, window, np.empty(rows.shape[1] if window else 0, np.uint8),
+        )  # fmt: skip
+        return Worst(value, sector, start, start + max(1, window), CHANNELS[channel] if len(rows) == 2 else None)
+
+    def drive(self, seconds: int) -> Worst:
+        """Root of the mean square acceleration of the worst `seconds`, greater wall, m/s2 (C-10)."""
+        mean, channel, start, window = self.side.loudest(seconds)
+        worst = start + int(self.side.envelopes.a_square[channel, start : start + window].argmax())
+        return Worst(self._scale * math.sqrt(max(0.0, mean)), worst, start, start + window, CHANNELS[channel])
+
+    def swing(self) -> Worst:
+        """Greatest lateral excursion to either side."""
+        e = self.side.envelopes
+        return self.scaled_peak(np.maximum(e.lateral_max, -e.lateral_min))
+
+    def up(self) -> Worst:
+        """Greatest excursion out of the disc."""
+        return self.peak(self._walls.up, self.gain)
+
+    def down(self) -> Worst:
+        """Greatest excursion into the disc."""
+        return self.peak(self._walls.down, self.gain)
+
+    def width(self) -> Worst:
+        """Least top width: twice the depth that the upward excursion leaves."""
+        return self.peak(2.0 * (self.depth - self.gain * self._walls.up), least=True)
+
+    def deepest(self) -> Worst:
+        """Greatest depth."""
+        return self.peak(self.depth + self.gain * self._walls.down)
+
+    def land(self) -> Worst:
+        """Least land."""
+        at = self.laid.tightest
+        return Worst(self.laid.land, at, at, at + 1)
+
+    @property
+    def travel_least(self) -> float:
+        """Travel of the least possible spiral, m."""
+        walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
+        return travel_least(walls.right, walls.left, walls.up_near, walls.unity, self.gain, cut, disc)
+
+    def lead_out_room(self) -> Worst:
+        """Room between the last groove and the finishing groove, in turns of `LEAD_OUT_PITCH` (D-8)."""
+        last = self.measure(DIAMETER)
+        return replace(last, value=(last.value - self.side.chain.disc.finishing) / 2.0 / LEAD_OUT_PITCH)
+
+    @property
+    def on_disc(self) -> float:
+        """Loudness on the disc against the alignment tone, LU; asked only where the side's loudness is known."""
+        assert self.side.loudness is not None
+        return self.side.loudness - self.side.chain.cut.align + self.level
+
+    def minutes_over(self) -> Worst:
+        """Minutes beyond what the playing-time table allows at this loudness on the disc (5a, S13)."""
+        side = self.side
+        allowed = minutes_for(side.chain.disc.size, side.chain.disc.speed, self.on_disc)
+        assert allowed is not None  # asked only where the table has the disc
+        lasts = min(side.span.end / SECTORS_A_SECOND, side.span.file_end_s) - side.span.start / SECTORS_A_SECOND
+        return self.whole(lasts / 60.0 - allowed)
+
+    def whole(self, value: float) -> Worst:
+        """Give a number of the whole side, placed at its end."""
+        n = self.side.span.sectors
+        return Worst(value, n - 1, n - 1, n)
+
+
+G = 1.0 / STANDARD_GRAVITY
+DIAMETER, ROOM, MINUTES = "groove.last_diameter", "layout.lead_out_room", "layout.minutes_over_table"
+
+MEASURES: dict[str, Measure] = {
+    "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("v_abs")),
+    "groove.lateral_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("lateral_v")),
+    "groove.lateral_displacement_peak": Measure("um", 1e6, "<=", Cutting.swing),
+    "groove.vertical_up_peak": Measure("um", 1e6, "<=", Cutting.up),
+    "groove.vertical_down_peak": Measure("um", 1e6, "<=", Cutting.down),
+    "groove.low_vertical_peak": Measure("um", 1e6, "<=", lambda c: c.envelope_peak("low_vertical")),
+    "groove.acceleration_peak": Measure("g", G, "<=", lambda c: c.envelope_peak("a_abs")),
+    "groove.drive_1s": Measure("g", G, "<=", lambda c: c.drive(1)),
+    "groove.drive_10s": Measure("g", G, "<=", lambda c: c.drive(10)),
+    "groove.top_width_min": Measure("um", 1e6, ">=", Cutting.width),
+    "groove.depth_max": Measure("um", 1e6, "<=", Cutting.deepest),
+    "groove.land_min": Measure("um", 1e6, ">=", Cutting.land),
+    "groove.lateral_slope_peak": Measure("1", 1.0, "<=", lambda c: c.slope_peak("lateral_v")),
+    "groove.vertical_slope_peak": Measure("1", 1.0, "<=", lambda c: c.slope_peak("vertical_v")),
+    "groove.tracing_ratio_peak": Measure("1", 1.0, "<=", lambda c: c.tracing_peak("a_abs")),
+    "groove.tracing_ratio_peak_5um": Measure("1", 1.0, "<=", lambda c: c.tracing_peak("a_abs", 5e-6)),
+    "groove.tracing_ratio_peak_18um": Measure("1", 1.0, "<=", lambda c: c.tracing_peak("a_abs", 18e-6)),
+    "groove.lateral_slope_share": Measure("1", 1.0, "<=", lambda c: c.slope_share("lateral_v", 10)),
+    "groove.vertical_slope_share": Measure("1", 1.0, "<=", lambda c: c.slope_share("vertical_v", 10)),
+    "groove.tracing_ratio_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("a_abs", 10)),
+    "groove.sibilance_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("sibilance_a", 1)),
+    "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.laid.travel)),
+    "groove.travel_least": Measure("mm", 1e3, "<=", lambda c: c.whole(c.travel_least)),
+    DIAMETER: Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.radius_at(c.side.span.sectors - 1))),
+    ROOM: Measure("turn", 1.0, ">=", Cutting.lead_out_room),
+}
+"""Groove measurements that depend on the cut level, by name; `op` is the side that they leave as the level rises."""
+
+OF_LOUDNESS: dict[str, Measure] = {
+    "groove.judged_level": Measure("dB", 1.0, "<=", lambda c: c.whole(c.level)),
+    "groove.level_on_disc": Measure("LU", 1.0, "<=", lambda c: c.whole(c.on_disc)),
+    MINUTES: Measure("min", 1.0, "<=", Cutting.minutes_over),
+}
+"""What else rises with the cut level: it takes no envelope, and but for the level itself the side's loudness."""
+
+FOLLOWING: dict[str, Measure] = MEASURES | OF_LOUDNESS
+"""Every measurement that gets worse on one side as the level rises: limits on that side can set the level."""
+
+
+def measurable(measure: str, side: Side) -> bool:
+    """Whether a measurement of `FOLLOWING` has a value on a side."""
+    disc, heard = side.chain.disc, side.loudness is not None
+    if measure == MINUTES:
+        return heard and minutes_for(disc.size, disc.speed, 0.0) is not None
+    return heard or measure != "groove.level_on_disc"
+
+
+def rises(measure: str, op: Op) -> bool:
+    """Whether a limit on this side of a measurement is broken rather by a higher cut level than by a lower one."""
+    return measure in FOLLOWING and FOLLOWING[measure].op == op
+
+
+def ends_at(measure: str, bound: float, disc: Disc) -> float | None:
+    """Last diameter, m, at which a bound is reached, in its unit; None for what is not about where the side ends."""
+    if measure == DIAMETER:
+        return bound / MEASURES[DIAMETER].factor
+    return disc.finishing + 2.0 * LEAD_OUT_PITCH * bound if measure == ROOM else None
+
+
+def is_worse(measure: Measure, one: float, other: float) -> bool:
+    """Whether `one` is worse than `other`."""
+    return one > other if measure.op == "<=" else one < other
+
+
+def windowed(name: str) -> bool:
+    """Whether a measurement is taken over a window of seconds rather than one sector."""
+    return name.endswith("_share") or ".drive_" in name

@@ -1,0 +1,163 @@
+"""A side made ready: envelopes of its span for both polarities, in SI at a cut level of 0 dB."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.groove.geometry.span import Span
+from qc.groove.geometry.spiral import lookahead
+from qc.groove.signal.sector_envelopes import GrooveInput
+from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
+from qc.model.quantity import Polarity
+from qc.plugin_api import At
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """The span of a side under one chain; what it holds is for a cut level of 0 dB and scales with it."""
+
+    chain: Chain
+    span: Span
+    envelopes: GrooveInput
+    """of the span only, for 1 m/s at 0 dBFS"""
+    loudness: float | None = None
+    """integrated, LUFS; None where it is not known"""
+    _peaks: dict[str, tuple[int, int]] = field(default_factory=dict, init=False, repr=False)
+    _loudest: dict[int, tuple[float, int, int, int]] = field(default_factory=dict, init=False, repr=False)
+
+    @classmethod
+    def of(cls, chain: Chain, span: Span, envelopes: GrooveInput, loudness: float | None = None) -> Side:
+        """Cut the file's envelopes to the span; `loudness` is integrated, LUFS."""
+        return cls(chain, span, envelopes.cut(span.start, span.end), loudness)
+
+    def under(self, chain: Chain) -> Side:
+        """Give the same span under another chain; what both work out alike is not worked out again."""
+        side = Side(chain, self.span, self.envelopes, self.loudness)
+        shared = vars(side)  # where a frozen dataclass and its cached properties keep what they know
+        shared |= {"_peaks": self._peaks, "_loudest": self._loudest}
+        if _walls_of(chain) == _walls_of(self.chain):
+            shared["walls"] = self.walls
+        return side
+
+    @property
+    def polarities(self) -> tuple[Polarity, ...]:
+        """The polarities that are judged."""
+        polarity = self.chain.cut.polarity
+        return ("normal", "inverted") if polarity == "worst" else (polarity,)
+
+    @cached_property
+    def marks(self) -> Array:
+        """Least advance of each sector, m."""
+        return self.span.mark_advance(self.chain.disc.mark_width)
+
+    @cached_property
+    def walls(self) -> dict[Polarity, Walls]:
+        """What differs between the polarities."""
+        return {polarity: Walls.of(self, polarity) for polarity in self.polarities}
+
+    def peak(self, name: str) -> tuple[int, int]:
+        """Channel and sector of the greatest of an envelope; no level moves it."""
+        if name not in self._peaks:
+            rows = np.atleast_2d(getattr(self.envelopes, name))
+            self._peaks[name] = divmod(int(rows.argmax()), rows.shape[1])
+        return self._peaks[name]
+
+    def loudest(self, seconds: int) -> tuple[float, int, int, int]:
+        """Greatest mean of `a_square` over a window, its channel, first sector and length; no level moves it."""
+        if seconds not in self._loudest:
+            square = self.envelopes.a_square
+            window = min(seconds * SECTORS_A_SECOND, square.shape[1])
+            found = []
+            for channel, row in enumerate(square):
+                total = np.cumsum(np.concatenate([[0.0], row]))
+                means = (total[window:] - total[:-window]) / window
+                start = int(means.argmax())
+                found.append((float(means[start]), channel, start, window))
+            self._loudest[seconds] = max(found, key=lambda one: one[0])
+        return self._loudest[seconds]
+
+    def at(
+        self, start: int, end: int, radius: Array | float | None, polarity: Polarity | None, channel: str | None
+    ) -> At:
+        """Place the sectors from `start` to before `end` of the span; `radius` is that of `start`, or of all."""
+        if isinstance(radius, np.ndarray):
+            radius = float(radius[start])
+        return At(
+            start_s=(self.span.start + start) / SECTORS_A_SECOND,
+            end_s=min((self.span.start + end) / SECTORS_A_SECOND, self.span.file_end_s),
+            track=self.span.track_at(start),
+            radius_mm=None if radius is None else radius * 1e3,
+            polarity=polarity if len(self.polarities) > 1 else None,
+            channel=channel,
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Walls:
+    """Displacements of one polarity in m at a cut level of 0 dB, each (sectors,).
+
+    out: greatest of the right (outer) wall; inward: least of the left (inner) wall; up, down: greatest excursion
+    out of and into the disc; up_near: greatest `up` within the preview on either side, for variable depth. Only
+    `up_near` is held: `right`, `left`, `rise` and `fall` are the envelopes themselves, to be multiplied by `unity`,
+    which is negative where the motion is turned round.
+    """
+
+    right: Array
+    left: Array
+    rise: Array
+    fall: Array
+    unity: float
+    up_near: Array
+
+    @classmethod
+    def of(cls, side: Side, polarity: Polarity) -> Walls:
+        """Take the envelopes as they are, or with the sign of the motion turned round."""
+        e, unity = side.envelopes, side.chain.cut.unity_velocity
+        reach = lookahead(side.chain.cut, side.chain.disc)
+        if polarity == "normal":
+            near = greatest_near(unity * e.vertical_max, reach)
+            return cls(e.d_max[1], e.d_min[0], e.vertical_max, e.vertical_min, unity, near)
+        near = greatest_near(-unity * e.vertical_min, reach)
+        return cls(e.d_min[1], e.d_max[0], e.vertical_min, e.vertical_max, -unity, near)
+
+    @property
+    def out(self) -> Array:
+        """Greatest displacement of the right wall."""
+        return self.unity * self.right
+
+    @property
+    def inward(self) -> Array:
+        """Least displacement of the left wall."""
+        return self.unity * self.left
+
+    @property
+    def up(self) -> Array:
+        """Greatest excursion out of the disc."""
+        return self.unity * self.rise
+
+    @property
+    def down(self) -> Array:
+        """Greatest excursion into the disc."""
+        return -self.unity * self.fall
+
+
+def _walls_of(chain: Chain) -> tuple[object, ...]:
+    """Give what the walls depend on."""
+    return chain.cut.polarity, chain.cut.unity_velocity, lookahead(chain.cut, chain.disc)
+
+
+def greatest_near(x: Array, reach: int) -> Array:
+    """Greatest of x over `reach` values on either side, cut at the ends; (n,)."""
+    near = np.concatenate([np.full(reach, -np.inf), x, np.full(reach, -np.inf)])
+    seen, window = 1, 2 * reach + 1
+    while seen < window:  # what looks over `seen` values looks over twice as many beside a copy of itself
+        further = min(seen, window - seen)
+        near = np.maximum(near[:-further], near[further:])
+        seen += further
+    return near

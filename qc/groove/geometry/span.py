@@ -1,0 +1,73 @@
+"""Which sectors of a file are cut, which track each belongs to, and where the marks between tracks lie."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.groove.signal.programme import Heard
+from qc.model.cutting_chain import SECTORS_A_SECOND
+
+LEAST_GAP = Fraction(3, 10)
+"""s; a declared gap of more than this is opened into a mark (practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrackTimes:
+    """A track as declared: number, title, exact start and end in file seconds, and whether a mark follows it."""
+
+    number: int
+    title: str
+    start: Fraction
+    end: Fraction
+    mark_after: bool = True
+
+
+@dataclass(frozen=True)
+class Span:
+    """Sectors from `start` to before `end`, counted from frame 0 of the file."""
+
+    start: int
+    end: int
+    tracks: tuple[TrackTimes, ...] = ()
+    file_end_s: float = math.inf
+    """where the file ends; the last sector may be a part"""
+
+    @property
+    def sectors(self) -> int:
+        """Number of sectors."""
+        return self.end - self.start
+
+    def track_at(self, sector: int) -> int | None:
+        """Give the number of the track that sounds at a sector of the span, or was the last to; None without tracks."""
+        second = Fraction(self.start + sector, SECTORS_A_SECOND)
+        begun = [t.number for t in self.tracks if t.start < second + Fraction(1, SECTORS_A_SECOND)]
+        return begun[-1] if begun else (self.tracks[0].number if self.tracks else None)
+
+    def mark_advance(self, mark_width: float) -> NDArray[np.float64]:
+        """Least advance of each sector in m, (sectors,): the mark's width spread over the gap, 0 elsewhere."""
+        least = np.zeros(self.sectors)
+        for track, following in zip(self.tracks, self.tracks[1:], strict=False):
+            if track.mark_after and following.start - track.end > LEAST_GAP:
+                s, t = _nearest(track.end), _nearest(following.start)
+                least[max(0, s - self.start) : max(0, t - self.start)] = mark_width / (t - s)
+        return least
+
+
+def span_of(tracks: Sequence[TrackTimes], heard: Heard, sectors: int) -> Span:
+    """Span the tracks declared and the programme heard, whichever reaches further, inside the file's sectors."""
+    first, last = heard.first or 0, -1 if heard.last is None else heard.last
+    start, end = Fraction(first, 100), Fraction(last + 1, 100)
+    if tracks:
+        start, end = min(start, tracks[0].start), max(end, tracks[-1].end)
+    begin = min(math.floor(start * SECTORS_A_SECOND), sectors - 1)
+    return Span(begin, max(begin + 1, min(math.ceil(end * SECTORS_A_SECOND), sectors)), tuple(tracks), heard.duration_s)
+
+
+def _nearest(second: Fraction) -> int:
+    return math.floor(second * SECTORS_A_SECOND + Fraction(1, 2))

@@ -1,0 +1,164 @@
+"""What each limit looks at along a side: a value for every sector, or for every window of seconds.
+
+The worst of a trace is the measurement of the same name in `qc.groove.geometry.cut.MEASURES`, to the last digit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.groove.geometry.cut import CHANNELS, MEASURES, Cutting
+from qc.groove.geometry.memo import Worst
+from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.quantity import Op, last
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """One measurement along a side, in SI or as a ratio.
+
+    values: (walls, sectors) a sector's own value, or (walls, starts) that of the window from a sector on; one row
+    where the walls are not told apart. walls: (walls, sectors) what makes a sector of a window stand out.
+    """
+
+    values: Array
+    window: int
+    """sectors that a value is taken over"""
+    op: Op
+    walls: Array
+
+    @property
+    def sign(self) -> float:
+        """1 where the greater value is the worse one, else -1."""
+        return 1.0 if self.op == "<=" else -1.0
+
+    def beyond(self, bound: float) -> Mask:
+        """Which values do not keep to a bound in the trace's own unit, of either wall; (sectors,) or (starts,)."""
+        return any_wall(self.values > bound if self.op == "<=" else self.values < bound)
+
+    def spread(self, starts: Mask) -> Mask:
+        """Give the sectors that lie in any of some windows; (sectors,)."""
+        if self.window == 1:
+            return starts
+        begun = np.concatenate([np.zeros(self.window), starts, np.zeros(self.window - 1)]).cumsum()
+        covered: Mask = begun[self.window :] > begun[: -self.window]
+        return covered
+
+    def worst(self, start: int = 0, end: int | None = None) -> Worst:
+        """Give the worst value that has to do with the sectors from `start` to before `end`."""
+        end = self.walls.shape[1] if end is None else end
+        first = max(0, start - self.window + 1)
+        among = self.sign * self.values[:, first : min(end, self.values.shape[1])]
+        row, index = divmod(int(among.argmax()), among.shape[1])
+        at = first + index
+        value = float(self.values[row, at])
+        if self.window == 1:
+            return Worst(value, at, at, at + 1, _channel(self.values, row))
+        low, high = max(at, start), min(at + self.window, end)
+        if len(self.values) == 2:
+            sector, wall = low + int(self.walls[row, low:high].argmax()), row
+        else:
+            sector = low + int(self.walls[:, low:high].max(axis=0).argmax())
+            wall = int(self.walls[:, sector].argmax())
+        return Worst(value, sector, at, at + self.window, _channel(self.walls, wall))
+
+
+def any_wall(rows: Mask) -> Mask:
+    """Whether it is so of either wall: (walls, n) to (n,)."""
+    either: Mask = np.logical_or.reduce(rows, axis=0)
+    return either
+
+
+def _channel(rows: Array, wall: int) -> str | None:
+    return CHANNELS[wall] if len(rows) == 2 else None
+
+
+def furthest(measure: str, bound: float) -> float:
+    """Give the last value of a trace, in its own unit, that keeps to a bound in the unit of the measurement."""
+    how = MEASURES[measure]
+    return last(bound, how.op, how.unit) / how.factor
+
+
+def trace(cutting: Cutting, measure: str, without: Mask | None = None) -> Trace | None:
+    """Follow a measurement along a side; sectors `without` count for nothing. None for a number of the whole side."""
+    if measure in OF_SECTORS:
+        rows = np.atleast_2d(OF_SECTORS[measure](cutting))
+        op = MEASURES[measure].op
+        if without is not None and measure not in OF_TRAVEL:
+            rows = np.where(without, -np.inf if op == "<=" else np.inf, rows)
+        return Trace(rows, 1, op, rows)
+    if measure in SHARES:
+        of, seconds = SHARES[measure]
+        return _share(np.atleast_2d(of(cutting)), seconds, without)
+    if measure in DRIVES:
+        return _drive(cutting, DRIVES[measure], without)
+    return None
+
+
+def _share(ratio: Array, seconds: int, without: Mask | None) -> Trace:
+    if without is not None:
+        ratio = np.where(without, 0.0, ratio)
+    window = min(seconds * SECTORS_A_SECOND, ratio.shape[1])
+    over = np.cumsum(np.concatenate([[0], ratio.max(axis=0) > 1.0]))
+    return Trace((over[window:] - over[:-window])[None, :] / window, window, "<=", ratio)
+
+
+def _drive(cutting: Cutting, seconds: int, without: Mask | None) -> Trace:
+    square = cutting.side.envelopes.a_square
+    if without is not None:
+        square = np.where(without, 0.0, square)
+    window = min(seconds * SECTORS_A_SECOND, square.shape[1])
+    total = np.cumsum(np.pad(square, ((0, 0), (1, 0))), axis=1)
+    means = (total[:, window:] - total[:, :-window]) / window
+    scale = cutting.scale
+    return Trace(scale * np.sqrt(np.maximum(0.0, means)), window, "<=", scale * np.sqrt(square))
+
+
+def loud(measure: str, bound: float) -> float:
+    """Give what a sector of a window must be above to have part in what its window is over, as `Trace.walls`."""
+    return 1.0 if measure in SHARES else bound
+
+
+OF_SECTORS: dict[str, Callable[[Cutting], Array]] = {
+    "groove.wall_velocity_peak": lambda c: c.scale * c.side.envelopes.v_abs,
+    "groove.lateral_velocity_peak": lambda c: c.scale * c.side.envelopes.lateral_v,
+    "groove.lateral_displacement_peak": lambda c: (
+        c.scale * np.maximum(c.side.envelopes.lateral_max, -c.side.envelopes.lateral_min)
+    ),
+    "groove.vertical_up_peak": lambda c: c.gain * c.walls.up,
+    "groove.vertical_down_peak": lambda c: c.gain * c.walls.down,
+    "groove.low_vertical_peak": lambda c: c.scale * c.side.envelopes.low_vertical,
+    "groove.acceleration_peak": lambda c: c.scale * c.side.envelopes.a_abs,
+    "groove.top_width_min": lambda c: 2.0 * (c.depth - c.gain * c.walls.up),
+    "groove.depth_max": lambda c: c.depth + c.gain * c.walls.down,
+    "groove.land_min": lambda c: c.spiral.land,
+    "groove.lateral_slope_peak": lambda c: c.lateral_slope,
+    "groove.vertical_slope_peak": lambda c: c.vertical_slope,
+    "groove.tracing_ratio_peak": lambda c: c.tracing(c.side.envelopes.a_abs),
+    "groove.tracing_ratio_peak_5um": lambda c: c.tracing(c.side.envelopes.a_abs, 5e-6),
+    "groove.tracing_ratio_peak_18um": lambda c: c.tracing(c.side.envelopes.a_abs, 18e-6),
+    "groove.last_diameter": lambda c: 2.0 * c.laid.radius,
+    "groove.travel": lambda c: np.cumsum(c.spiral.advance),
+}
+"""Measurements that every sector has a value of."""
+
+OF_TRAVEL = ("groove.last_diameter", "groove.travel", "layout.lead_out_room")
+"""Those that only grow along the side: no stretch of it can be left out of them."""
+
+SHARES: dict[str, tuple[Callable[[Cutting], Array], int]] = {
+    "groove.lateral_slope_share": (lambda c: c.lateral_slope, 10),
+    "groove.vertical_slope_share": (lambda c: c.vertical_slope, 10),
+    "groove.tracing_ratio_share": (lambda c: c.tracing(c.side.envelopes.a_abs), 10),
+    "groove.sibilance_share": (lambda c: c.tracing(c.side.envelopes.sibilance_a), 1),
+}
+"""What is above 1 where a sector counts, and the seconds of the window."""
+
+DRIVES = {"groove.drive_1s": 1, "groove.drive_10s": 10}
+"""Seconds of the window."""

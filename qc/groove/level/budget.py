@@ -1,0 +1,243 @@
+"""The level budget of a side: what each limit allows, which one rules, and what taming its worst passages would win.
+
+A repair is tried out: the passages, none longer than 5 s, are excluded from the limit that rules and lowered by 6 dB
+in the pitch they demand, and the recommended level is searched again. What wins nothing more is not tried further.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qc.groove.geometry.cut import windowed
+from qc.groove.geometry.memo import Known, Trial
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.traces import OF_TRAVEL, Array, Mask, Trace, any_wall, furthest, loud, trace
+from qc.groove.level.events import Stretch
+from qc.groove.level.levels import HIGHEST, Reached
+from qc.groove.level.reduction import Tamed
+from qc.groove.level.rows import LevelRow
+from qc.model.cutting_chain import SECTORS_A_SECOND
+
+MOST = 5
+"""Passages that are taken out at the most."""
+LONGEST = 5 * SECTORS_A_SECOND
+"""Sectors of a passage at the most."""
+NOTHING = 1e-9
+"""m of travel that are rounding and not a passage."""
+LAND = "groove.land_min"
+NEVER = HIGHEST + 1
+"""A tenth of a dB at which no search looks."""
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """Passages to be tamed, in sectors of the span, the worst first; the level the side then takes, and its gain."""
+
+    passages: tuple[Stretch, ...]
+    reached: Reached
+    wins: float
+    """dB above the recommended level"""
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """The limits that set the level, the tightest first; the one that rules; what is there without it; the repairs."""
+
+    rows: tuple[tuple[LevelRow, Reached], ...]
+    ruling: LevelRow | None
+    lifted: Reached
+    """the level if the limit that rules were not there, and what would rule then"""
+    repairs: tuple[Repair, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """A limit that sets the level: the value it does it at, and the tenth of a dB at which it alone still holds."""
+
+    row: LevelRow
+    bound: float
+    tenths: int
+
+    @property
+    def text(self) -> str:
+        """Everything that what is tried hangs on, and nothing else."""
+        return f"{self.row.measure} {self.row.op} {self.bound!r} {self.row.unit} at {self.tenths}"
+
+
+def budget(
+    side: Side, by_limit: dict[LevelRow, Reached], recommended: Reached, known: Known | None = None
+) -> Budget:  # fmt: skip
+    """Work out the budget of a side from the level that each limit alone allows.
+
+    `known` is what was found of the side before: repairs that were tried with the same limits are not tried again.
+    """
+    setting = [(row, reached) for row, reached in by_limit.items() if row.sets_level]
+    setting.sort(key=lambda pair: (pair[1].level, pair[1].bound != "<"))
+    ruling = recommended.by
+    others = [pair for pair in setting if pair[0] != ruling]
+    lifted = others[0][1] if others else Reached(HIGHEST / 10.0, ">")
+    lifted = replace(lifted, by=None) if lifted.bound == ">" else lifted
+    kept = [_Kept(row, _bound(row), round(10.0 * reached.level)) for row, reached in setting]
+    repairs = [] if ruling is None or recommended.bound else _repairs(side, kept, ruling, recommended, known or Known())
+    return Budget(tuple(setting), ruling, lifted, tuple(repairs))
+
+
+def _bound(row: LevelRow) -> float:
+    bound = row.setting
+    assert bound is not None  # a limit that sets the level has the value it sets it at
+    return bound
+
+
+def _repairs(
+    side: Side, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached, known: Known
+) -> list[Repair]:  # fmt: skip
+    """Give what repairs win, tried now or before."""
+    (rule,) = [one for one in kept if one.row == ruling]
+    start = round(10.0 * recommended.level)
+    key = f"{start} by {kept.index(rule)}: " + ", ".join(one.text for one in kept)
+    trials = known.trials(key)
+    if trials is None:
+        trials = tuple(_tried(side, kept, rule, start))
+        known.tried(key, trials)
+    rows = [one.row for one in kept]
+    return [_repair(trial, None if trial.by is None else rows[trial.by], start) for trial in trials]
+
+
+def _repair(trial: Trial, by: LevelRow | None, start: int) -> Repair:
+    reached = Reached(trial.tenths / 10.0, ">" if trial.tenths == HIGHEST else None, by)
+    return Repair(trial.passages, reached, (trial.tenths - start) / 10.0)
+
+
+def _tried(side: Side, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[Trial]:
+    """Take out one passage after the other, as long as the limit that rules is the same."""
+    rows = [one.row for one in kept]
+    tamed = Tamed(side, (), rule.row.measure)
+    for _ in range(MOST):
+        if level == HIGHEST:
+            return
+        passage = _worst_passage(tamed, rule, (level + 1) / 10.0)
+        if passage is None:
+            return
+        tamed.forget()
+        tamed = Tamed(side, (*tamed.passages, passage), rule.row.measure)
+        beyond = level + 1  # where the passage was too much
+        level, by = _highest(tamed, kept, rule, level)
+        told, won = tamed, level
+        narrow = _narrowed(tamed, rule, max(level, beyond))
+        if narrow is not None and _broken(narrow, kept, rule, level) is None:
+            told = narrow
+            won, by = _highest(narrow, kept, rule, level)
+        yield Trial(told.passages, won, None if by is None else rows.index(by))
+        if by != rule.row:
+            return
+
+
+def _highest(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, low: int) -> tuple[int, LevelRow | None]:
+    """Find the highest tenth at which every limit holds, from one at which all do, and the limit that ends it."""
+    high, by = NEVER, None
+    others = [one.tenths for one in kept if one != rule]
+    step = 1
+    at_once = len(tamed.passages) == 1 and rule.row.measure not in OF_TRAVEL  # may win all that the others leave
+    tried = min(others, default=HIGHEST) if at_once else low + 1
+    while high - low > 1:
+        tried = min(max(tried, low + 1), high - 1)
+        broken = _broken(tamed, kept, rule, tried)
+        if broken is None:
+            low, tried = tried, tried + step
+        else:
+            high, by, tried = tried, broken, low + step
+        step *= 2
+        if high < NEVER and tried >= high:
+            tried, step = (low + high) // 2, 1
+    return low, by
+
+
+def _broken(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, tenths: int) -> LevelRow | None:
+    """Name a limit that does not hold at a level, the one that rules first; None where all hold.
+
+    What holds by itself at that level holds all the more where less is demanded, for every radius is then greater;
+    only the land is looked at again.
+    """
+    doubtful = (one for one in kept if one != rule and (one.tenths < tenths or one.row.measure == LAND))
+    for one in (rule, *doubtful):
+        if not tamed.keeps(one.row, one.bound, tenths / 10.0):
+            return one.row
+    return None
+
+
+# -- which passage ---------------------------------------------------------------------------------------------
+
+
+def _worst_passage(tamed: Tamed, rule: _Kept, level: float) -> Stretch | None:
+    """Find the worst 5 s of what the limit still looks at, at a level at which it does not hold."""
+    if rule.row.measure in OF_TRAVEL:
+        return _furthest_travelled(tamed, level)
+    seen = [one for polarity in tamed.side.polarities if (one := tamed.trace(level, polarity)) is not None]
+    if not seen:
+        return None
+    worst, of = max(((one.worst(), one) for one in seen), key=lambda pair: pair[1].sign * pair[0].value)
+    n, sector = tamed.side.span.sectors, worst.sector
+    start = (worst.start + worst.end - LONGEST) // 2
+    if worst.end - worst.start > LONGEST:
+        part = of.walls[:, worst.start : worst.end].max(axis=0)
+        start = worst.start + _heaviest(part > 1.0 if rule.row.measure.endswith("_share") else part**2)
+        sector = start + int(of.walls[:, start : start + LONGEST].max(axis=0).argmax())
+    start = max(0, min(start, n - LONGEST))
+    return _between(tamed, sector, start, min(start + LONGEST, n))
+
+
+def _between(tamed: Tamed, sector: int, start: int, end: int) -> Stretch | None:
+    """Cut a passage about a sector off where one begins that is tamed already; None where the sector itself is."""
+    if tamed.mask[sector]:
+        return None
+    before = np.flatnonzero(tamed.mask[start:sector])
+    after = np.flatnonzero(tamed.mask[sector:end])
+    return start + int(before[-1]) + 1 if len(before) else start, sector + int(after[0]) if len(after) else end
+
+
+def _furthest_travelled(tamed: Tamed, level: float) -> Stretch | None:
+    """Find the 5 s in which the spiral runs furthest beyond plain pitch, outside marks and what is tamed already."""
+    side = tamed.side
+    cut, turn = side.chain.cut, side.chain.disc.sectors_a_turn
+    cutting = max((tamed.cutting(level, polarity) for polarity in side.polarities), key=lambda one: one.laid.travel)
+    spare = cutting.spiral.advance - (cut.top_width + cut.land) / turn
+    cutting.forget()
+    spare[side.marks > 0.0] = 0.0
+    spare[tamed.mask] = -1.0  # no passage reaches into another
+    start = _heaviest(spare)
+    end = min(start + LONGEST, side.span.sectors)
+    return (start, end) if spare[start:end].sum() > NOTHING else None
+
+
+def _heaviest(weight: Array | Mask) -> int:
+    """Give the first start of the 5 s that weigh the most, 0 where there are no 5 s; sums that only round apart tie."""
+    if len(weight) <= LONGEST:
+        return 0
+    total = np.concatenate([[0.0], np.cumsum(weight, dtype=np.float64)])
+    heavy = total[LONGEST:] - total[:-LONGEST]
+    return int((heavy >= heavy.max() - 1e-12 * np.abs(total).max()).argmax())
+
+
+def _narrowed(tamed: Tamed, rule: _Kept, tenths: int) -> Tamed | None:
+    """Narrow the passages to what is over the limit at a level; None where all of them count."""
+    if rule.row.measure in OF_TRAVEL:
+        return None
+    alone = Tamed(tamed.side, (), tamed.forgets) if rule.row.measure == LAND else tamed  # which is tamed itself
+    seen = [trace(alone.cutting(tenths / 10.0, polarity), rule.row.measure) for polarity in tamed.side.polarities]
+    over = np.logical_or.reduce([_over(one, rule) for one in seen if one is not None])
+    narrow: list[Stretch] = []
+    for start, end in tamed.passages:
+        there = np.flatnonzero(over[start:end])
+        narrow.append((start + int(there[0]), start + int(there[-1]) + 1) if len(there) else (start, end))
+    return Tamed(tamed.side, narrow, tamed.forgets)
+
+
+def _over(seen: Trace, rule: _Kept) -> Mask:
+    """Which sectors have part in what is over a limit."""
+    at = furthest(rule.row.measure, rule.bound)
+    if windowed(rule.row.measure):
+        return any_wall(seen.walls > loud(rule.row.measure, at))
+    return seen.beyond(at)

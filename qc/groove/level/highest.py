@@ -1,0 +1,271 @@
+"""The recommended level by itself, in a few windings: what `LevelSearch.allowed` finds beside much else.
+
+The level is the same to the tenth of a dB, and so is the limit that rules. Limits that need no spiral are searched
+first; then a level is guessed from the travels that are known already, and tried with the tenth above it. Discs of
+one speed wind alike whatever their diameters, so that they share what was wound.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from qc.groove.geometry.cut import DIAMETER, FOLLOWING, MINUTES, ROOM, Cutting, ends_at, measurable
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.spiral import Laid
+from qc.groove.level.levels import HIGHEST, LOWEST, Reached, Wanted, below
+from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.model.cutting_chain import Chain
+from qc.model.quantity import Polarity, meets
+
+HELD = 4
+"""Levels whose spirals are held at once."""
+SLACK = 1e-5
+"""m by which a diameter may be short of its limit, and more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Highest:
+    """The recommended level, and where the side ends there, in m.
+
+    `edge` is the highest level at which every limit that sets the level holds; the policy of the ruleset says how far
+    below it the recommended one, `reached`, lies.
+    """
+
+    reached: Reached
+    last_diameter: float
+    travel: float
+    edge: Reached
+
+    @property
+    def tenths(self) -> int:
+        """The edge in tenths of a dB; below the lowest of the search where nothing holds."""
+        return LOWEST - 1 if self.edge.bound == "<" else round(10.0 * self.edge.level)
+
+
+class _Unwound(Cutting):
+    """A side before it is wound; asking for what needs the spiral raises."""
+
+    @cached_property
+    def laid(self) -> Laid:
+        raise _NeedsSpiralError
+
+
+class _NeedsSpiralError(Exception):
+    pass
+
+
+class Windings:
+    """What one span comes to under one cut at one speed, whatever the diameters; shared between searches."""
+
+    def __init__(self, side: Side) -> None:
+        self.side = side
+        self.travels: dict[int, float] = {}
+        """tenths of a dB -> travel in m, of the polarity that was wound"""
+        self._held: dict[tuple[int, Polarity], tuple[float, Laid]] = {}
+        """with the outer diameter that the radii are counted from"""
+        self._flat: dict[Wanted, int | None] = {}
+
+    @staticmethod
+    def key(chain: Chain) -> tuple[object, ...]:
+        """Give what must be equal for two chains to share."""
+        return chain.cut, chain.disc.speed, chain.disc.mark_width
+
+    def cutting(self, side: Side, tenths: int, polarity: Polarity) -> Cutting:
+        """Give a side of this span, on a disc of its own, as cut at a level."""
+        cutting = Cutting(side, tenths / 10.0, polarity)
+        outer = side.chain.disc.outer
+        counted, laid = self._held.pop((tenths, polarity), (outer, None))
+        if laid is None:
+            laid = cutting.laid
+            self.travels[tenths] = max(laid.travel, self.travels.get(tenths, 0.0))
+        self._held[tenths, polarity] = counted, laid
+        if len(self._held) > 2 * HELD:
+            del self._held[next(iter(self._held))]
+        further = (outer - counted) / 2.0
+        cutting.laid = replace(laid, radius=laid.radius + further) if further else laid
+        return cutting
+
+    def flat(self, want: Wanted) -> int | None:
+        """Give the highest tenth at which a limit holds that needs no spiral; None for one that needs it.
+
+        None also for the table of minutes: windings are shared by discs of several sizes.
+        """
+        if want[0].measure == MINUTES:
+            return None
+        if want not in self._flat:
+            try:
+                self._flat[want] = self._searched(want)
+            except _NeedsSpiralError:
+                self._flat[want] = None
+        return self._flat[want]
+
+    def _searched(self, want: Wanted) -> int:
+        """Search from the level that a number in step with the gain would allow; exact for any that rises."""
+        row, bound = want
+        known: dict[int, bool] = {}
+
+        def holds(tenths: int) -> bool:
+            if tenths not in known:
+                cuttings = (_Unwound(self.side, tenths / 10.0, polarity) for polarity in self.side.polarities)
+                known[tenths] = all(keeps(want, cutting) for cutting in cuttings)
+            return known[tenths]
+
+        value = max(_Unwound(self.side, 0.0, p).measure(row.measure).value for p in self.side.polarities)
+        ratio = bound / (value * FOLLOWING[row.measure].factor) if value > 0.0 else 0.0
+        guess = int(np.clip(200.0 * np.log10(ratio), LOWEST, HIGHEST)) if ratio > 0.0 else HIGHEST
+        low, high = LOWEST - 1, HIGHEST + 1
+        step = 1
+        while high - low > 1:
+            tried = min(max(guess, low + 1), high - 1)
+            if holds(tried):
+                low, guess = tried, tried + step if high > HIGHEST else (tried + high) // 2
+            else:
+                high, guess = tried, tried - step if low < LOWEST else (low + tried) // 2
+            step *= 2
+        return low
+
+
+def keeps(want: Wanted, cutting: Cutting) -> bool:
+    """Whether a limit holds at the level and polarity of a cutting."""
+    row, bound = want
+    value = cutting.measure(row.measure).value * FOLLOWING[row.measure].factor
+    return meets(value, bound, row.op, row.unit)
+
+
+def wanted(rows: Iterable[LevelRow], side: Side) -> tuple[Wanted, ...]:
+    """Give the limits that set the level of a side, with the value each does it at."""
+    pairs = ((row, row.setting) for row in rows if row.measure in FOLLOWING and measurable(row.measure, side))
+    return tuple((row, bound) for row, bound in pairs if bound is not None)
+
+
+class HighestSearch:
+    """Searches one side on one disc; `windings` may be shared with others of the same `Windings.key`."""
+
+    def __init__(
+        self, side: Side, rows: Iterable[LevelRow], windings: Windings | None = None, policy: LevelPolicy = EDGE
+    ) -> None:  # fmt: skip
+        self.side, self.policy = side, policy
+        self.windings = windings or Windings(side)
+        self.wanted = wanted(rows, side)
+        self._order = list(side.polarities)
+        flat = {want: self.windings.flat(want) for want in self.wanted}
+        self.ceiling = min((level for level in flat.values() if level is not None), default=HIGHEST)
+        """tenths of a dB above which a limit does not hold that needs no spiral"""
+        wound = [want for want in self.wanted if flat[want] is None]
+        self.wound = sorted(wound, key=lambda want: want[0].measure not in {DIAMETER, ROOM})
+        """limits that need the spiral, the cheapest first"""
+        cut, disc = side.chain.cut, side.chain.disc
+        ends = [end for row, bound in wound if (end := ends_at(row.measure, bound, disc)) is not None]
+        self._room = disc.outer / 2.0 - max(ends) / 2.0 if ends else None
+        self._silence = side.span.sectors * (cut.top_width + cut.land) / disc.sectors_a_turn
+        """travel in m of an unmodulated groove, than which no sector advances less"""
+
+    def highest(self, near: int | None = None) -> Highest:
+        """Search from a guess in tenths of a dB; the guess costs or saves windings and changes nothing."""
+        low, high = LOWEST - 1, self.ceiling + 1  # holds at the first, does not at the second
+        if self.never():
+            high = LOWEST
+        near = self.ceiling if near is None else near
+        predicted = self._predicted()
+        guess = near if predicted is None else min(near, predicted)
+        run = 0  # how often in a row it held; below 0, did not
+        while high - low > 1:
+            tried = min(max(guess, low + 1), high - 1)
+            if self.holds(tried):
+                low, run = tried, max(run, 0) + 1
+            else:
+                high, run = tried, min(run, 0) - 1
+            guess = self._guess(low, high, run)
+        return self._found(low)
+
+    def _guess(self, low: int, high: int, run: int) -> int:
+        """Go by the travel; where that has led nowhere, step wider and wider, and halve once both ends are known."""
+        predicted = self._predicted()
+        if predicted is not None and abs(run) < 3:
+            if predicted == low:
+                return low + 1  # the last one that was expected to hold does
+            if low < predicted < high:
+                return predicted
+        step = 2 << abs(run)
+        if run > 0 and high > self.ceiling:
+            return low + step
+        return high - step if run < 0 and low < LOWEST else (low + high) // 2
+
+    def holds(self, tenths: int) -> bool:
+        """Whether every limit holds at a level; ends at the first that does not."""
+        if tenths > self.ceiling:
+            return False
+        for polarity in tuple(self._order):
+            cutting = self.windings.cutting(self.side, tenths, polarity)
+            if not all(keeps(want, cutting) for want in self.wound):
+                self._order.sort(key=lambda one: one != polarity)  # the one that gives out first
+                return False
+        return True
+
+    def never(self) -> bool:
+        """Whether even silence would run in too far, told without winding it."""
+        return self._room is not None and self._silence > self._room + SLACK
+
+    def _predicted(self) -> int | None:
+        """Guess from the travels that are known the last tenth at which the last diameter holds.
+
+        What a side travels beyond silence is taken to go with the gain, as excursions do.
+        """
+        if self._room is None or not self.windings.travels:
+            return None
+        known = sorted(self.windings.travels.items())
+        levels = [level for level, _ in known]
+        beyond = [math.log(max(1e-9, travel - self._silence)) for _, travel in known]
+        room = math.log(max(1e-9, self._room - self._silence))
+        if beyond[0] <= room <= beyond[-1]:
+            return math.floor(np.interp(room, beyond, levels))
+        index = 0 if room < beyond[0] else -1
+        return math.floor(levels[index] + (room - beyond[index]) * 200.0 / math.log(10.0))
+
+    def _found(self, low: int) -> Highest:
+        found = self._kept_to(low)
+        if found >= HIGHEST:
+            edge = Reached(HIGHEST / 10.0, ">")
+        elif found < LOWEST:
+            edge = Reached(LOWEST / 10.0, "<", self._ruling(LOWEST))
+        else:
+            edge = Reached(found / 10.0, None, self._ruling(found + 1))
+        reached = below(edge, self.policy)
+        if reached != edge:
+            tenths = round(10.0 * reached.level)
+            lower = self._kept_to(tenths)
+            reached = reached if lower == tenths else replace(reached, level=max(lower, LOWEST) / 10.0)
+        cuttings = self._cuttings(round(10.0 * reached.level))
+        travel = max(cutting.laid.travel for cutting in cuttings)
+        ends = min(cutting.measure(DIAMETER).value for cutting in cuttings)
+        return Highest(reached, ends, travel, edge)
+
+    def _cuttings(self, tenths: int) -> list[Cutting]:
+        return [self.windings.cutting(self.side, tenths, polarity) for polarity in self.side.polarities]
+
+    def _kept_to(self, tenths: int) -> int:
+        """Go down from a level until all limits hold that set it: numbers are nearly, not quite, monotonic."""
+        while tenths >= LOWEST:
+            cuttings = self._cuttings(tenths)
+            if all(keeps(want, cutting) for cutting in cuttings for want in self.wanted):
+                break
+            tenths -= 1
+        return tenths
+
+    def _ruling(self, tenths: int) -> LevelRow | None:
+        """Give the first limit, in the order of the rows, that does not hold at a level."""
+        cuttings = self._cuttings(tenths)
+        for want in self.wanted:
+            if not all(keeps(want, cutting) for cutting in cuttings):
+                return want[0]
+        return None
+
+
+def highest(side: Side, rows: Sequence[LevelRow], near: int = -30, policy: LevelPolicy = EDGE) -> Highest:
+    """Search one side by itself."""
+    return HighestSearch(side, rows, policy=policy).highest(near)

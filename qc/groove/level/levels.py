@@ -1,0 +1,295 @@
+"""The level a side can take: judged, recommended and clean, and the level that each limit alone allows.
+
+Every number is the worse of the polarities. The search runs on a grid of 0.1 dB from -40 to +20 dB, and narrows
+down to two neighbours, since no number improves when the level rises. One may all the same, by a little: the level
+that was found is therefore tried once more with every limit that sets it, and lowered until all hold.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from qc.groove.geometry.cut import FOLLOWING, MEASURES, Cutting, is_worse, measurable, rises, windowed
+from qc.groove.geometry.memo import Known, Worst
+from qc.groove.geometry.side import Side
+from qc.groove.level.rows import LevelPolicy, LevelRow
+from qc.model.quantity import Op, Polarity, Quantity, meets
+from qc.plugin_api import At
+
+LOWEST, HIGHEST = -400, 200
+"""Ends of the search in tenths of a dB."""
+FIRST, STRIDE = 0, 16
+"""Where it begins, and how far it goes on from there first: far levels, where turns overlap, take longest to lay."""
+
+Wanted = tuple[LevelRow, float]
+"""A limit and the value it is searched at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """A cut level in dB; `bound` when the search ended at one of its ends."""
+
+    level: float
+    bound: Literal["<", ">"] | None = None
+    by: LevelRow | None = None
+
+    def quantity(self) -> Quantity:
+        """Give it as a report does."""
+        return Quantity(value=self.level, unit="dB", bound=self.bound)
+
+
+class LevelSearch:
+    """Judges one side at any level; what is `known` of it, from an earlier search, is not worked out again."""
+
+    def __init__(self, side: Side, rows: Iterable[LevelRow], known: Known | None = None) -> None:
+        self.side, self.known = side, known or Known()
+        following = [row for row in rows if row.measure in FOLLOWING and measurable(row.measure, side)]
+        self.rows = tuple(row for row in following if row.measure in MEASURES or row.sets_level)
+        self.unset = tuple(row for row in following if row.sets_level is None and rises(row.measure, row.op))
+        """limits that a higher level breaks and that do not set it"""
+        self._cuttings: dict[float, dict[Polarity, Cutting]] = {}
+        self._holding = math.nan  # level whose arrays are held
+
+    def forget(self) -> None:
+        """Let go of all arrays, not of what was found; they are worked out again when they are asked for."""
+        for one in self._cuttings.get(self._holding, {}).values():
+            one.forget()
+
+    def cutting(self, level: float, polarity: Polarity) -> Cutting:
+        """Give the side as cut at a level and polarity.
+
+        What was found at a level is remembered; the arrays, which are large, are held for the last level only.
+        """
+        if level not in self._cuttings:
+            self._cuttings[level] = {
+                one: Cutting(self.side, level, one, self.known.at(level, one)) for one in self.side.polarities
+            }
+        if level != self._holding:
+            self.forget()
+            self._holding = level
+        return self._cuttings[level][polarity]
+
+    def worst(self, name: str, level: float) -> tuple[Worst, Polarity]:
+        """Give a measurement at a level for its own worse polarity."""
+        found = [(self.cutting(level, p).measure(name), p) for p in self.side.polarities]
+        worst = found[0]
+        for other in found[1:]:
+            if is_worse(FOLLOWING[name], other[0].value, worst[0].value):
+                worst = other
+        return worst
+
+    def shown(self, name: str, level: float) -> tuple[Worst, Polarity]:
+        """Give a measurement as reports place it: of equal polarities, on the spiral that travels further."""
+        further = self.worst("groove.travel", level)[1]
+        other = self.cutting(level, further).measure(name)
+        worst, polarity = self.worst(name, level)
+        return (other, further) if other.value == worst.value else (worst, polarity)
+
+    def quantity(self, name: str, level: float) -> Quantity:
+        """Give a measurement as a report does, with the sector where it is worst."""
+        worst, polarity = self.shown(name, level)
+        measure = FOLLOWING[name]
+        return Quantity(
+            value=worst.value * measure.factor,
+            unit=measure.unit,
+            at=self.place(worst, polarity, level, worst.sector),
+        )
+
+    def window(self, name: str, level: float) -> At | None:
+        """Place the window that a share or a drive is taken over; None for other measurements."""
+        if not windowed(name):
+            return None
+        worst, polarity = self.shown(name, level)
+        return self.place(worst, polarity, level, worst.start, worst.end)
+
+    def place(self, worst: Worst, polarity: Polarity, level: float, start: int, end: int | None = None) -> At:
+        """Place sectors on the side as cut at a level."""
+        radius = self.cutting(level, polarity).radius_at(start)
+        return self.side.at(start, start + 1 if end is None else end, radius, polarity, worst.channel)
+
+    def holds(self, want: Wanted, level: float) -> bool:
+        """Whether a limit holds at a level."""
+        row, bound = want
+        values = self._values(row, level)  # one by one: the second spiral is not laid where the first breaks the limit
+        return all(meets(value, bound, row.op, row.unit) for value in values)
+
+    def _values(self, row: LevelRow, level: float) -> Iterator[float]:
+        """Give what a limit is held against, in its unit, as it is asked for."""
+        measure = FOLLOWING[row.measure]
+        if _turned(row):  # it is the worse one that counts, and for such a limit it may be the one that holds
+            yield self.worst(row.measure, level)[0].value * measure.factor
+            return
+        for polarity in self.side.polarities:
+            yield self.cutting(level, polarity).measure(row.measure).value * measure.factor
+
+    def _tried(self, want: Wanted, level: float) -> tuple[bool, float]:
+        """Whether a limit holds at a level, and by how much it is broken: nought at its bound, less where it holds."""
+        (row, bound), most = want, -math.inf
+        for value in self._values(row, level):
+            most = max(most, _excess(value, bound, row.op))
+            if not meets(value, bound, row.op, row.unit):
+                return False, most
+        return True, most
+
+    def reach(self, wanted: Iterable[Wanted]) -> dict[Wanted, Reached]:
+        """Find the highest level at which each limit holds by itself.
+
+        All searches go in step: a level that is worked out for one narrows every other that it lies inside of,
+        so that no level is worked out twice and none has to be remembered.
+        """
+        spans = {want: _Span(by_ends=_turned(want[0])) for want in wanted}
+        while still := [want for want, span in spans.items() if span.open]:
+            level = spans[still[0]].next()
+            for want in still:
+                if spans[want].takes(level):
+                    spans[want].narrow(level, *self._tried(want, level / 10.0))
+        return {want: _reached(want[0], span.low) for want, span in spans.items()}
+
+    def allowed(self) -> tuple[dict[LevelRow, Reached], Reached, Reached]:
+        """Find what each limit alone allows, the edge and the clean level.
+
+        A limit is taken at the value that sets the level, else at warn, else at fail; the edge is the lowest of those
+        that set the level, clean the lowest at which a warn value is reached. At the edge all that set it hold.
+        """
+        single = {row: bound for row in self.rows if (bound := _first(row.setting, row.warn, row.fail)) is not None}
+        warned = [(row, row.warn) for row in self.rows if row.warn is not None]
+        reached = self.reach(single.items())
+        by_limit = {row: reached[row, bound] for row, bound in single.items()}
+        edge = self._lowered(_lowest([by_limit[row] for row in single if row.sets_level]))
+        reached |= self.reach(self._lower(warned, reached))
+        return by_limit, edge, _lowest([reached[want] for want in warned if want in reached])
+
+    def recommended(self, edge: Reached, policy: LevelPolicy) -> Reached:
+        """Give the recommended level, at which every limit that sets the level holds, by the edge and the policy."""
+        lower = below(edge, policy)
+        return edge if lower == edge else self._lowered(lower)
+
+    def _lowered(self, found: Reached) -> Reached:
+        """Go down from a level, a tenth at a time, until every limit that sets the level holds there.
+
+        Numbers are nearly monotonic, so that the first level does but for rare sides.
+        """
+        if found.bound == "<":
+            return found
+        for tenths in range(round(10.0 * found.level), LOWEST - 1, -1):
+            broken = next((row for row in self.rows if not self._keeps(row, row.setting, tenths / 10.0)), None)
+            if broken is None:
+                return found
+            found = Reached((tenths - 1) / 10.0, None, broken)
+        return Reached(LOWEST / 10.0, "<", found.by)
+
+    def _keeps(self, row: LevelRow, bound: float | None, level: float) -> bool:
+        """Whether a limit holds at a level with one of its values; without such a value it does."""
+        return bound is None or self.holds((row, bound), level)
+
+    def failing(self, level: float) -> tuple[LevelRow, ...]:
+        """Give the limits that fail at a level, and that a lower one would mend, but that do not set the level."""
+        return tuple(row for row in self.unset if not self._keeps(row, row.fail, level))
+
+    def quiet(self, level: float) -> tuple[LevelRow, ...]:
+        """Give the limits that set the level and do not warn at this one, by any of their measurements."""
+        setting = [row for row in self.rows if row.sets_level]
+        loud = {row.name for row in setting if not self._keeps(row, row.warn, level)}
+        return tuple(row for row in setting if row.name not in loud)
+
+    def _lower(self, wanted: Sequence[Wanted], reached: Mapping[Wanted, Reached]) -> list[Wanted]:
+        """Leave out of `wanted` what was searched already, and what holds above the lowest level found for it.
+
+        It is the lowest that is asked for; one level tells what lies above it, but for a limit the wrong way round.
+        """
+        left = [want for want in wanted if want not in reached]
+        known = [reached[want] for want in wanted if want in reached]
+        above = _lowest(known).level + 0.1 if known else math.inf
+        if above > HIGHEST / 10.0:
+            return left
+        return [want for want in left if _turned(want[0]) or not self.holds(want, round(above, 1))]
+
+
+@dataclass(slots=True)
+class _Span:
+    """Levels, in tenths of a dB, between which a limit gives out: it holds at `low` and does not at `high`."""
+
+    low: int = LOWEST - 1
+    high: int = HIGHEST + 1
+    below: float = -math.inf
+    """by how much it is broken at `low`"""
+    above: float = math.inf
+    slow: bool = False
+    """whether the last guess left more than half"""
+    by_ends: bool = False
+    """whether the ends are tried first: such a limit may hold at the highest level and nowhere below"""
+
+    @property
+    def open(self) -> bool:
+        return self.high - self.low > 1
+
+    def takes(self, level: int) -> bool:
+        """Whether a level that was worked out narrows it: one that lies inside, where the ends come first an end."""
+        untried = self.by_ends and self.high > HIGHEST and level != HIGHEST
+        return self.low < level < self.high and not untried
+
+    def next(self) -> int:
+        """Give the level to try: by strides that double until the limit lies between, then where a line meets it.
+
+        What is told in dB is nearly straight. Where it is not, and the guess left more than half, the next one halves.
+        """
+        if self.by_ends and (self.low < LOWEST or self.high > HIGHEST):
+            return HIGHEST if self.high > HIGHEST else LOWEST
+        if self.low < LOWEST and self.high > HIGHEST:
+            return FIRST
+        if self.high > HIGHEST:
+            return min(HIGHEST, self.low + max(STRIDE, self.low - FIRST))
+        if self.low < LOWEST:
+            return max(LOWEST, self.high - max(STRIDE, FIRST - self.high))
+        middle = (self.low + self.high) // 2
+        if self.slow or not math.isfinite(self.above - self.below) or self.above <= self.below:
+            return middle
+        guess = self.low + math.floor((self.high - self.low) * self.below / (self.below - self.above))
+        return min(max(guess, self.low + 1), self.high - 1)
+
+    def narrow(self, level: int, holds: bool, excess: float) -> None:
+        """Take what was found at a level within."""
+        before = self.high - self.low
+        if holds:
+            self.low, self.below = level, excess
+        else:
+            self.high, self.above = level, excess
+        self.slow = 2 * (self.high - self.low) > before
+
+
+def below(edge: Reached, policy: LevelPolicy) -> Reached:
+    """Give the level that a policy recommends for an edge; never below the search, and the edge where nothing holds."""
+    if edge.bound == "<" or not policy.tenths:
+        return edge
+    return replace(edge, level=max(LOWEST, round(10.0 * edge.level) - policy.tenths) / 10.0)
+
+
+def _turned(row: LevelRow) -> bool:
+    """Whether a limit is the wrong way round: it asks for no less of what should be little, or the other way about."""
+    return not rises(row.measure, row.op)
+
+
+def _excess(value: float, bound: float, op: Op) -> float:
+    """Say by how much a value breaks its limit: in proportion where it rises with the level, else as it is."""
+    if op == ">=":
+        return bound - value
+    return math.log(value) - math.log(bound) if value > 0.0 and bound > 0.0 else math.copysign(math.inf, value - bound)
+
+
+def _reached(row: LevelRow, low: int) -> Reached:
+    if low < LOWEST:
+        return Reached(LOWEST / 10.0, "<", row)
+    return Reached(low / 10.0, ">" if low == HIGHEST else None, row)
+
+
+def _first(*values: float | None) -> float | None:
+    return next((value for value in values if value is not None), None)
+
+
+def _lowest(reached: Sequence[Reached]) -> Reached:
+    """Take the limit that gives out first; where none does, every level is allowed and nothing rules."""
+    first = min(reached, key=lambda r: (r.level, r.bound != "<"), default=Reached(HIGHEST / 10.0, ">"))
+    return replace(first, by=None) if first.bound == ">" else first

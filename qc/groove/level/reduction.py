@@ -1,0 +1,87 @@
+"""A side whose worst passages were tamed: what they demand of the pitch is lowered, and one limit forgets them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from qc.groove.geometry.cut import FOLLOWING, Cutting
+from qc.groove.geometry.side import Side, Walls, greatest_near
+from qc.groove.geometry.spiral import lookahead
+from qc.groove.geometry.traces import Mask, Trace, trace
+from qc.groove.level.events import Stretch
+from qc.groove.level.rows import LevelRow
+from qc.model.quantity import Polarity, meets
+
+EASE = 10.0 ** (-6.0 / 20.0)
+"""By how much a tamed passage moves less in the pitch that it demands: 6 dB (practice)."""
+HELD = 1
+"""Levels whose arrays are held at once."""
+
+
+class TamedCutting(Cutting):
+    """A side as cut with some sectors tamed; only the spiral and what depends on its radius are others."""
+
+    def __init__(self, side: Side, level: float, polarity: Polarity, eased: Walls) -> None:
+        super().__init__(side, level, polarity)
+        self._eased = eased
+
+    @property
+    def spread(self) -> Walls:
+        """What the pitch is demanded by: less in the tamed sectors."""
+        return self._eased
+
+
+def ease(side: Side, walls: Walls, tamed: Mask) -> Walls:
+    """Let the tamed sectors move by EASE less."""
+    less = np.where(tamed, EASE, 1.0)
+    near = greatest_near(less * walls.up, lookahead(side.chain.cut, side.chain.disc))
+    return replace(walls, right=less * walls.right, left=less * walls.left, up_near=near)
+
+
+class Tamed:
+    """One side with passages tamed, at any level; `forgets` is the limit that does not look at them any more."""
+
+    def __init__(self, side: Side, passages: Sequence[Stretch], forgets: str) -> None:
+        self.side, self.passages, self.forgets = side, tuple(passages), forgets
+        self.mask = np.zeros(side.span.sectors, dtype=np.bool_)
+        for start, end in self.passages:
+            self.mask[start:end] = True
+        self._eased: dict[Polarity, Walls] = {}
+        self._held: dict[tuple[float, Polarity], TamedCutting] = {}
+
+    def cutting(self, level: float, polarity: Polarity) -> TamedCutting:
+        """Give the side as cut at a level and polarity; the last few are held."""
+        if polarity not in self._eased:
+            self._eased[polarity] = ease(self.side, self.side.walls[polarity], self.mask)
+        held = self._held.pop((level, polarity), None) or TamedCutting(
+            self.side, level, polarity, self._eased[polarity]
+        )
+        self._held[level, polarity] = held  # now the last
+        if len(self._held) > HELD * len(self.side.polarities):
+            del self._held[next(iter(self._held))]
+        return held
+
+    def forget(self) -> None:
+        """Let go of all arrays; they are worked out again when they are asked for."""
+        self._held.clear()
+        self._eased.clear()
+
+    def trace(self, level: float, polarity: Polarity) -> Trace | None:
+        """Follow the limit's measurement along what it still looks at."""
+        return trace(self.cutting(level, polarity), self.forgets, self.mask)
+
+    def keeps(self, row: LevelRow, bound: float, level: float) -> bool:
+        """Whether a limit holds at a level, in every polarity."""
+        return all(
+            meets(self._value(row.measure, level, polarity) * FOLLOWING[row.measure].factor, bound, row.op, row.unit)
+            for polarity in self.side.polarities
+        )
+
+    def _value(self, measure: str, level: float, polarity: Polarity) -> float:
+        seen = self.trace(level, polarity) if measure == self.forgets else None
+        if seen is not None:
+            return seen.worst().value
+        return self.cutting(level, polarity).measure(measure).value

@@ -1,0 +1,90 @@
+"""What a house's own assumptions do: the recommended level for other tips, land, widths, and a fixed depth.
+
+One value is changed at a time. The preview is never one of them: the carriage of the model has no inertia, so that
+a shorter preview reads as less travel, the reverse of a real one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from qc.groove.geometry.side import Side
+from qc.groove.level.highest import Highest, HighestSearch, Windings
+from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.model.cutting_chain import Chain, Cut
+
+TIPS = (18e-6, 8e-6, 5e-6)
+"""m; a round tip, the side radius of an elliptical one, a slim one (G-13, G-15)."""
+LANDS = (8e-6, 13e-6, 25e-6)
+"""m; half a mil and a mil are kept by custom, 8 um is bold (V-7)."""
+WIDTHS = (50e-6, 56e-6, 65e-6)
+"""m of the groove without modulation, about the 56 um of G-10."""
+
+Depth = Literal["variable", "fixed"]
+DEPTHS: tuple[Depth, ...] = ("variable", "fixed")
+
+
+@dataclass(frozen=True, slots=True)
+class Assumed:
+    """One assumption and the level it leads to; `own` where it is what the chain has anyway.
+
+    `value` in m, None for `depth`; `highest` is None where the rest of the chain does not allow the value.
+    """
+
+    key: str
+    """as the ruleset writes it: "cut.land" """
+    value: float | Depth
+    own: bool
+    highest: Highest | None
+
+
+def sensitivity(
+    side: Side, rows: Sequence[LevelRow], known: Highest | None = None, policy: LevelPolicy = EDGE
+) -> tuple[Assumed, ...]:  # fmt: skip
+    """Search the level under each assumption; `known` is what the side comes to as its chain is."""
+    search = HighestSearch(side, rows, policy=policy)
+    base = known or search.highest()
+    found = []
+    for key, values in _values(side.chain).items():
+        for value in values:
+            chain = assumed(side.chain, key, value)
+            if chain == side.chain:
+                found.append(Assumed(key, value, own=True, highest=base))
+            elif not _fits_together(chain.cut):
+                found.append(Assumed(key, value, own=False, highest=None))
+            else:
+                under = side.under(chain)
+                shares = Windings.key(chain) == Windings.key(side.chain)
+                windings = search.windings if shares else None
+                highest = HighestSearch(under, rows, windings, policy).highest(base.tenths)
+                found.append(Assumed(key, value, own=False, highest=highest))
+    return tuple(found)
+
+
+def assumed(chain: Chain, key: str, value: float | Depth) -> Chain:
+    """Give a chain with one value changed: assumed(chain, "cut.land", 8e-6)."""
+    section, _, name = key.partition(".")
+    changed: Chain = replace(chain, **{section: replace(getattr(chain, section), **{name: value})})
+    return changed
+
+
+def _values(chain: Chain) -> dict[str, tuple[float | Depth, ...]]:
+    """Give the values to be tried, the chain's own put among them in order."""
+    return {
+        "playback.tip_radius": _with(TIPS, chain.playback.tip_radius, falling=True),
+        "cut.land": _with(LANDS, chain.cut.land),
+        "cut.top_width": _with(WIDTHS, chain.cut.top_width),
+        "cut.depth": DEPTHS,
+    }
+
+
+def _with(values: tuple[float, ...], own: float, *, falling: bool = False) -> tuple[float, ...]:
+    return tuple(sorted({*values, own}, reverse=falling))
+
+
+def _fits_together(cut: Cut) -> bool:
+    """Whether a groove can be cut so: what a ruleset would be refused for."""
+    fits = cut.keep_width <= cut.top_width <= 2.0 * cut.nominal_depth
+    return fits and cut.top_width + cut.land <= cut.max_pitch

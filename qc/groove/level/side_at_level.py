@@ -1,0 +1,177 @@
+"""A side worked out: at which level it is judged, and every groove number there with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import ClassVar, Self
+
+from qc.groove.geometry.cut import MEASURES, OF_LOUDNESS, Cutting, measurable
+from qc.groove.geometry.memo import Known
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import TrackTimes, span_of
+from qc.groove.level.budget import Budget, budget
+from qc.groove.level.events import PlacedEvent, events, placed
+from qc.groove.level.levels import LevelSearch, Reached
+from qc.groove.level.print_through import Neighbours, neighbours
+from qc.groove.level.release import JudgedLevel, SideLevels
+from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.groove.signal.programme import Heard
+from qc.groove.signal.sector_envelopes import GrooveInput
+from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
+from qc.model.quantity import Polarity
+from qc.plugin_api import At, Need, Quantity
+
+UNITS: dict[str, str] = {name: measure.unit for name, measure in (MEASURES | OF_LOUDNESS).items()} | {
+    "groove.recommended_level": "dB",
+    "groove.edge_level": "dB",
+    "groove.clean_level": "dB",
+    "groove.level_over_recommended": "dB",
+}
+"""Unit of every measurement that is worked out here."""
+
+
+@dataclass(frozen=True, eq=False)
+class WorkedSide:
+    """What a side takes: levels in dB, and the search that knows the side at any level."""
+
+    search: LevelSearch
+    by_limit: dict[LevelRow, Reached]
+    edge: Reached
+    """the highest level at which every limit holds that sets the level"""
+    clean: Reached
+    declared: float | None
+    policy: LevelPolicy = EDGE
+    decided: JudgedLevel | None = None
+    """the level it is judged at; None: the one asked for, else the recommended one"""
+
+    @classmethod
+    def of(
+        cls, chain: Chain, envelopes: GrooveInput, heard: Heard, tracks: Sequence[TrackTimes],
+        rows: Iterable[LevelRow], declared: float | None, known: Known | None = None, policy: LevelPolicy = EDGE,
+        integrated: Quantity | None = None,
+    ) -> WorkedSide:  # fmt: skip
+        """Work out a side; `declared` is the cut level asked for in dB, None when it is free.
+
+        `known` is what earlier searches of the same span found under the same chain; what this one finds is added.
+        `integrated` is the loudness, LUFS, for limits that depend on it.
+        """
+        span = span_of(tracks, heard, envelopes.sectors)
+        loudness = None if integrated is None else integrated.value
+        search = LevelSearch(Side.of(chain, span, envelopes, loudness), rows, known)
+        return cls(search, *search.allowed(), declared, policy)
+
+    @cached_property
+    def recommended(self) -> Reached:
+        """The recommended level: the edge, or as far below it as the policy says."""
+        return self.search.recommended(self.edge, self.policy)
+
+    @cached_property
+    def failing(self) -> tuple[LevelRow, ...]:
+        """The limits that fail at the recommended level because the ruleset does not let them set it."""
+        return self.search.failing(self.recommended.level)
+
+    @cached_property
+    def mended(self) -> tuple[LevelRow, ...]:
+        """The limits that set the level and warn nowhere at the clean level."""
+        return self.search.quiet(self.clean.level)
+
+    def at(self, decided: JudgedLevel) -> WorkedSide:
+        """Give the same side judged at another level; what the search knows is shared."""
+        return replace(self, decided=decided)
+
+    def levels(self, side: str) -> SideLevels:
+        """Give what the side brings to the decision about its disc."""
+        return SideLevels(side, self.declared, self.recommended, self.clean)
+
+    @property
+    def judged(self) -> float:
+        """The cut level the side is judged at, dB: the one decided on, else the one asked for or the recommended."""
+        if self.decided is not None:
+            return self.decided.level
+        return self.recommended.level if self.declared is None else self.declared
+
+    @property
+    def requested(self) -> float | None:
+        """The cut level that was asked for, dB, by the delivery or for this run; None where the level is free."""
+        return self.declared if self.decided is None else self.decided.requested
+
+    @cached_property
+    def polarity(self) -> Polarity:
+        """The polarity that travels further at the judged level."""
+        return self.search.worst("groove.travel", self.judged)[1]
+
+    @property
+    def cutting(self) -> Cutting:
+        """The side as cut at the judged level, for the polarity that travels further."""
+        return self.search.cutting(self.judged, self.polarity)
+
+    def quantities(self, integrated: Quantity | None) -> dict[str, Quantity]:
+        """Give every groove measurement at the judged level; `integrated` is the loudness in LUFS."""
+        found = {name: self.search.quantity(name, self.judged) for name in MEASURES}
+        for name, how in OF_LOUDNESS.items():
+            if measurable(name, self.search.side):
+                value = self.search.worst(name, self.judged)[0].value
+                found[name] = Quantity(value=value, unit=how.unit)
+        if integrated is not None and "groove.level_on_disc" in found:
+            on_disc = found["groove.level_on_disc"]
+            found["groove.level_on_disc"] = on_disc.model_copy(update={"bound": integrated.bound})
+        found["groove.recommended_level"] = self.recommended.quantity()
+        found["groove.edge_level"] = self.edge.quantity()
+        found["groove.clean_level"] = self.clean.quantity()
+        if self.requested is not None:
+            over = self.requested - self.recommended.level
+            found["groove.level_over_recommended"] = Quantity(value=over, unit="dB", at=self._ruling_place())
+        return found
+
+    def _ruling_place(self) -> At | None:
+        """Where the limit that rules bites at the level that is judged."""
+        ruling = self.recommended.by
+        return None if ruling is None else self.search.quantity(ruling.measure, self.judged).at
+
+    @cached_property
+    def budget(self) -> Budget:
+        """What each limit allows, and what taming the worst passages would win."""
+        self.search.forget()
+        return budget(self.search.side, self.by_limit, self.edge, self.search.known)
+
+    @cached_property
+    def neighbours(self) -> list[Neighbours]:
+        """Turns that may print through, for the polarity that travels further."""
+        found = neighbours(self.cutting)
+        self.search.forget()
+        return found
+
+    def events(self, measure: str, warn: float | None, fail: float | None) -> list[PlacedEvent]:
+        """Give every stretch in which a measurement does not keep to a limit, in its unit, at the judged level."""
+        found = events(self.search, self.judged, measure, warn, fail)
+        return [placed(self.search, self.judged, event) for event in found]
+
+    def windows(self) -> dict[str, At]:
+        """Place the window of each share and drive at the judged level."""
+        found = {name: self.search.window(name, self.judged) for name in MEASURES}
+        return {name: at for name, at in found.items() if at is not None}
+
+    def place(self, at: At) -> At:
+        """Fill in track and radius of a place given in file seconds, where it lies on the side."""
+        if at.start_s is None or at.radius_mm is not None:
+            return at
+        side, seconds = self.search.side, at.start_s
+        sector = int(seconds * SECTORS_A_SECOND + 1e-9) - side.span.start
+        if not 0 <= sector < side.span.sectors:
+            return at
+        radius = self.cutting.radius_at(sector) * 1e3
+        return at.model_copy(update={"track": side.span.track_at(sector), "radius_mm": radius})
+
+
+@dataclass(frozen=True)
+class AsCut(Need[WorkedSide]):
+    """The side worked out, for what advises on it; there for every side whose groove could be worked out."""
+
+    id: ClassVar[str] = "groove.as_cut"
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build it; it depends on nothing."""
+        return cls()

@@ -1,0 +1,1 @@
+"""What would help, and by how much, tried on passages."""

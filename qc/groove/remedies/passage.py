@@ -1,0 +1,114 @@
+"""A passage of a side heard again: its motion, and what a limit makes of it once the motion is changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qc.groove.geometry.cut import Cutting
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.spiral import lookahead
+from qc.groove.geometry.traces import DRIVES, OF_SECTORS, SHARES, Array
+from qc.groove.level.side_at_level import WorkedSide
+from qc.groove.signal.band_limit import motion_rate
+from qc.groove.signal.sector_envelopes import MARGIN, GrooveInput, envelopes_of
+from qc.groove.signal.wall_motion import Motion
+from qc.model.cutting_chain import SECTORS_A_SECOND, Signal
+from qc.model.quantity import Polarity
+from qc.plugin_api import Samples, Stream, Tap
+
+LEAD = 4
+"""Sectors of motion ahead of a passage, 53 ms, so that what is filtered anew has settled: a first-order high-pass at
+60 Hz by 174 dB (practice)."""
+TAIL = 1
+"""Sectors of motion behind it, where changing a band cuts the motion off (practice)."""
+DEPTHS = ("groove.top_width_min", "groove.depth_max")
+"""Measurements for which the depth counts, that the preview carries on to neighbouring sectors."""
+
+Heard = Callable[[float, float, Tap], Samples]
+"""Gives file seconds through a tap, as the second look does."""
+
+
+@dataclass(frozen=True, eq=False)
+class Passage:
+    """Sectors of the span from `start` to before `end`, and their motion with MARGIN frames about LEAD and TAIL."""
+
+    worked: WorkedSide
+    start: int
+    end: int
+    rate: int
+    """frames of motion a second"""
+    signal: Signal
+    motion: Samples
+    """(4, frames), as `Motion` gives it"""
+
+    @classmethod
+    def hear(
+        cls, look: Heard, stream: Stream, worked: WorkedSide, start: int, end: int, *, wide: bool = False
+    ) -> Passage:
+        """Hear a passage again, without the bass mono of the chain where it is wanted `wide`."""
+        side = worked.search.side
+        signal = side.chain.signal
+        if wide:
+            signal = replace(signal, bass_mono=0.0)
+        rate = motion_rate(stream.rate)
+        size = rate // SECTORS_A_SECOND
+        first = (side.span.start + start - LEAD) * size - MARGIN
+        last = (side.span.start + end + TAIL) * size + MARGIN
+        heard = look(first / rate, last / rate, Motion(signal))
+        if heard.shape[1] < last - first:  # nothing is there before the file begins, nor counts behind its end
+            ahead = max(0, -first)
+            heard = np.pad(heard, ((0, 0), (ahead, last - first - ahead - heard.shape[1])))
+        return cls(worked, start, end, rate, signal, heard)
+
+    @property
+    def sectors(self) -> int:
+        """Number of sectors."""
+        return self.end - self.start
+
+    def seconds(self, frame: int) -> float:
+        """Give the file second of a frame of the motion."""
+        begin = self.worked.search.side.span.start + self.start - LEAD
+        return begin / SECTORS_A_SECOND + (frame - MARGIN) / self.rate
+
+    def frame(self, sector: int) -> int:
+        """Give the frame of the motion at which a sector of the span begins."""
+        return MARGIN + (sector - self.start + LEAD) * (self.rate // SECTORS_A_SECOND)
+
+    def envelopes(self, motion: Samples | None = None) -> GrooveInput:
+        """Give the envelopes of the passage's sectors, with another motion in place of its own."""
+        found = envelopes_of(self.motion if motion is None else motion, self.rate, self.signal)
+        return found.cut(LEAD, LEAD + self.sectors)
+
+    def measured(self, measure: str, polarity: Polarity, envelopes: GrooveInput | None = None) -> Array:
+        """Give what a measurement looks at in each sector, (walls, sectors), with other envelopes in the passage."""
+        side, level = self.worked.search.side, self.worked.judged
+        reach = lookahead(side.chain.cut, side.chain.disc) if measure in DEPTHS else 0
+        low, high = max(0, self.start - reach), min(side.span.sectors, self.end + reach)
+        here = side.envelopes.cut(low, high)
+        if envelopes is not None:
+            here = _with(here, self.start - low, envelopes)
+        span = replace(side.span, start=side.span.start + low, end=side.span.start + high)
+        cutting = Cutting(Side(side.chain, span, here), level, polarity)
+        cutting.speed = self.worked.search.cutting(level, polarity).speed[low:high]
+        return looked_at(cutting, measure)[:, self.start - low : self.end - low]
+
+
+def looked_at(cutting: Cutting, measure: str) -> Array:
+    """Give what a limit looks at in each sector, (walls, sectors): of a share the ratio, of a drive its root."""
+    if measure in SHARES:
+        return np.atleast_2d(SHARES[measure][0](cutting))
+    if measure in DRIVES:
+        drive: Array = cutting.scale * np.sqrt(cutting.side.envelopes.a_square)
+        return drive
+    return np.atleast_2d(OF_SECTORS[measure](cutting))
+
+
+def _with(whole: GrooveInput, at: int, part: GrooveInput) -> GrooveInput:
+    """Give envelopes with some sectors, from `at` on, taken from others."""
+    kept = whole.each(np.copy)
+    for name, values in part.arrays().items():
+        getattr(kept, name)[..., at : at + part.sectors] = values
+    return kept

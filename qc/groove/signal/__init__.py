@@ -1,0 +1,1 @@
+"""From samples to wall motion, envelopes by sector, and where the programme lies."""

@@ -1,0 +1,127 @@
+"""A side that came as one file a track: each file examined, the side laid out to the frame, its times worked out.
+
+Between two files lie the seconds of silence that the delivery asks for, rounded to whole frames. All files must have
+one sample rate and one number of channels; bit depth and container may differ, for that does no harm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import floor
+
+from qc.audio.multi_file_source import Part, on_side
+from qc.audio.received import AudioFault, Received
+from qc.delivery.model import Side
+from qc.intake.inspection import Declared
+from qc.model.report import AudioFacts, TrackFile
+from qc.plugin_api import At
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """What is known of a joined side before it is heard; without faults `side` has the times of its tracks."""
+
+    received: Received
+    side: Side
+    parts: tuple[Part, ...]
+    """as far as the lengths of files are known"""
+
+
+def join(side: Side, declared: Sequence[Declared], found: Sequence[Received]) -> Joined:
+    """Lay out the files of a side, which are in the order of its tracks, each as it was found."""
+    parts = tuple(_parts(side, declared, found))
+    faults = [fault for i, one in enumerate(found) for fault in _placed(one, declared[i], parts[i : i + 1])]
+    faults += _mixed(declared, found)
+    received = Received(" + ".join(one.file for one in found), _facts(declared, found, parts), tuple(faults))
+    return Joined(received, side if received.fatal else _timed(side, parts), parts)
+
+
+def _parts(side: Side, declared: Sequence[Declared], found: Sequence[Received]) -> Iterator[Part]:
+    """Lay the files out one after the other, until one of unknown length or another rate."""
+    rate, at = found[0].facts.sample_rate, 0
+    for track, one, received in zip(side.tracks, declared, found, strict=True):
+        frames = received.facts.frames
+        if rate is None or frames is None or received.facts.sample_rate != rate:
+            return
+        yield Part(one.path, one.named, track.number, at, frames, rate)
+        at += frames + floor(track.gap_s * rate + Fraction(1, 2))
+
+
+def _placed(received: Received, declared: Declared, part: Sequence[Part]) -> Iterator[AudioFault]:
+    """Place what is wrong with one file on the side, by its second where that is known, at least by its track."""
+    for fault in received.faults:
+        if part:
+            yield on_side(fault, part[0])
+        else:
+            yield replace(fault, at=At(track=declared.track))
+
+
+def _mixed(declared: Sequence[Declared], found: Sequence[Received]) -> Iterator[AudioFault]:
+    """Refuse files that cannot be joined as they are."""
+    known = [(one, received.facts) for one, received in zip(declared, found, strict=True) if received.facts.sample_rate]
+    for one, facts in known[1:]:
+        first, of = known[0]
+        differs = []
+        if facts.sample_rate != of.sample_rate:
+            differs.append(f"a sample rate of {facts.sample_rate} Hz, {first.named} of {of.sample_rate} Hz")
+        if facts.channels != of.channels:
+            differs.append(f"{_channels(facts)}, {first.named} {_channels(of)}")
+        if differs:
+            yield AudioFault(
+                kind="mixed formats",
+                message=f"{one.named} has {' and '.join(differs)}; they cannot be joined as they are",
+                remedy="Ask for all files of this side in one sample rate and number of channels.",
+                at=At(track=one.track),
+            )
+
+
+def _channels(facts: AudioFacts) -> str:
+    return f"{facts.channels} channel{'' if facts.channels == 1 else 's'}"
+
+
+def _facts(declared: Sequence[Declared], found: Sequence[Received], parts: Sequence[Part]) -> AudioFacts:
+    """Describe the side as one; what differs between files is written side by side, or left out of numbers."""
+    facts = [received.facts for received in found]
+    rate, whole = _same(facts, "sample_rate"), len(parts) == len(facts)
+    frames = parts[-1].end if whole else None
+    starts = [part.start / part.rate for part in parts]
+    return AudioFacts(
+        file=" + ".join(one.file for one in facts),
+        format=_all(facts, "format"),
+        coding=_all(facts, "coding"),
+        sample_rate=rate,
+        channels=_same(facts, "channels"),
+        frames=frames,
+        duration_s=None if frames is None or rate is None else frames / rate,
+        files=tuple(
+            TrackFile(
+                track=int(one.track or 0), file=its.file, sha256=its.sha256, coding=its.coding,
+                duration_s=its.duration_s, checked=its.checked, own_md5=its.own_md5,
+                start_s=starts[i] if i < len(starts) else None,
+            )
+            for i, (one, its) in enumerate(zip(declared, facts, strict=True))
+        ),
+    )  # fmt: skip
+
+
+def _same(facts: Sequence[AudioFacts], name: str) -> int | None:
+    """Give a number that all files share."""
+    values = {getattr(one, name) for one in facts}
+    shared: int | None = values.pop() if len(values) == 1 else None
+    return shared
+
+
+def _all(facts: Sequence[AudioFacts], name: str) -> str | None:
+    """Name what the files are, each kind once."""
+    return " and ".join(dict.fromkeys(str(getattr(one, name)) for one in facts if getattr(one, name))) or None
+
+
+def _timed(side: Side, parts: Sequence[Part]) -> Side:
+    """Give the side with the exact start and end of each track."""
+    tracks = (
+        track.model_copy(update={"start": Fraction(part.start, part.rate), "end": Fraction(part.end, part.rate)})
+        for track, part in zip(side.tracks, parts, strict=True)
+    )
+    return side.model_copy(update={"tracks": tuple(tracks)})

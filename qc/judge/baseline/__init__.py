@@ -1,0 +1,1 @@
+"""Baselines: an earlier report to compare with."""

@@ -1,0 +1,143 @@
+"""Remedies with numbers: after a side is judged, each check may look again at what it found, the gravest first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
+from typing import Any, TypeVar
+
+from qc.audio.excerpts import Excerpts
+from qc.judge.context import BrokenNeedError, Context, Evidence
+from qc.judge.repairs import disturbed
+from qc.model.cutting_chain import Chain
+from qc.model.errors import FAULTS, NotHeardAgainError, NotMeasuredError
+from qc.model.findings import Found
+from qc.model.report import PluginFailure
+from qc.plugin_api import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
+from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.text.sanitize import told
+
+R = TypeVar("R")
+NEAR_S = 1.0
+"""Findings whose worst seconds are no further apart look one after the other, so that they share what is read."""
+MAY_CHANGE = {"remedy", "remedies"}
+
+_Key = tuple[int, int]
+"""index of a result, and of a finding in it"""
+
+
+class _Look:
+    """The contract's Excerpt for one check on one side."""
+
+    def __init__(self, evidence: Evidence, excerpts: Excerpts, check: Check[Any]) -> None:
+        self._context, self._excerpts = Context(evidence, check), excerpts
+        self.over = False
+        """whether the check was given up, and must not read anything any more should it come back"""
+
+    @property
+    def side(self) -> str:
+        """Id of the side."""
+        return self._context.side
+
+    @property
+    def chain(self) -> Chain:
+        """What is assumed of the cut."""
+        return self._context.chain
+
+    @property
+    def stream(self) -> Stream:
+        """What the side's source says of itself."""
+        return self._excerpts.stream
+
+    def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
+        """Give file seconds through a tap; raises NotHeardAgainError."""
+        if self.over:
+            raise NotHeardAgainError("it took too long")
+        return self._excerpts(start_s, end_s, tap)
+
+    def __getitem__(self, need: type[Need[R]]) -> R:
+        """Give a result; raises as the context of a check does."""
+        return self._context[need]
+
+    def measured(self, name: str) -> Quantity:
+        """Give a published number; raises as the context of a check does."""
+        return self._context.measured(name)
+
+
+def advise(
+    checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: Evidence, excerpts: Excerpts,
+    owner: Mapping[str, str], patience: float = PATIENCE_S,
+) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
+    """Give the results of a side with remedies worked out, as far as checks do that and audio may be read again.
+
+    A check that raises, or takes longer than `patience`, s, keeps its findings as they were and is named; so is audio
+    that cannot be read any more. Audio that is another one by now fails the checks of the audio itself.
+    """
+    checks = tuple(checks)
+    advising = {check.id: check for check in checks if type(check).advise is not Check.advise}
+    findings = {
+        (i, j): finding
+        for i, result in enumerate(results)
+        if result.check in advising
+        for j, finding in enumerate(result.findings)
+    }
+    failures: dict[str, PluginFailure] = {}
+    with Patient(patience) as ask:
+        for key in _in_order(findings):
+            check_id = findings[key].check
+            if check_id in failures:
+                continue
+            check = advising[check_id]
+            look = _Look(evidence, excerpts, check)
+            try:
+                findings[key] = _kept_to(findings[key], ask(partial(check.advise, findings[key], look)))
+            except (NotHeardAgainError, NotMeasuredError, BrokenNeedError):
+                continue
+            except FAULTS as error:
+                look.over = True
+                failures[check_id] = PluginFailure(
+                    plugin=owner.get(check_id, "?"), stage=check_id, message=told(error), side=evidence.side
+                )
+    advised = _with(results, findings)
+    if not excerpts.lost:
+        return advised, [*failures.values()]
+    if excerpts.changed and (again := disturbed(checks, advised, evidence, excerpts.changed, owner, patience)):
+        return again[0], [*failures.values(), *again[1]]
+    lost = PluginFailure(plugin="sidegate", stage="second look", message=excerpts.lost, side=evidence.side)
+    return advised, [*failures.values(), lost]
+
+
+def _kept_to(finding: Finding, advised: Finding) -> Finding:
+    """Give an advised finding; raises where more than its remedy was changed."""
+    if not isinstance(advised, Finding):
+        raise TypeError(f"its advice is a {type(advised).__name__}, not a Finding")
+    kept = finding.model_copy(update={name: getattr(advised, name) for name in MAY_CHANGE})
+    if kept != advised:
+        raise ValueError("its advice changed more of a finding than the remedy")
+    return advised
+
+
+def _in_order(findings: Mapping[_Key, Finding]) -> list[_Key]:
+    """Put the gravest first, and behind each those that lie beside it."""
+    waiting = sorted(findings, key=lambda key: Found(findings[key]).gravity)
+    order: list[_Key] = []
+    while waiting:
+        second = Found(findings[waiting[0]]).second
+        near = [key for key in waiting[1:] if _beside(second, Found(findings[key]).second)]
+        order += [waiting[0], *near]
+        taken = {waiting[0], *near}
+        waiting = [key for key in waiting if key not in taken]
+    return order
+
+
+def _beside(one: float | None, other: float | None) -> bool:
+    return one is not None and other is not None and abs(one - other) <= NEAR_S
+
+
+def _with(results: Sequence[CheckResult], findings: Mapping[_Key, Finding]) -> list[CheckResult]:
+    """Put findings back into their results."""
+    given = []
+    for i, result in enumerate(results):
+        kept = tuple(findings.get((i, j), finding) for j, finding in enumerate(result.findings))
+        given.append(result if kept == result.findings else result.model_copy(update={"findings": kept}))
+    return given

@@ -1,0 +1,202 @@
+"""One disc after the other: its sides measured, judged, advised on and, if need be, drawn; then the delivery."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from qc.delivery.model import Side
+from qc.delivery.reader import ReadDelivery
+from qc.groove.level.release import DiscDecision, JudgedLevel, LevelOption, SideLevels
+from qc.groove.signal.programme import Programme
+from qc.groove.signal.sector_envelopes import Sectors
+from qc.judge.bind import Bound
+from qc.judge.context import Evidence as Known
+from qc.judge.engine import judge_delivery, judge_side
+from qc.judge.fixed import fixed
+from qc.judge.inputs import Beside
+from qc.judge.level import MeasuredSide, SearchedSide
+from qc.judge.remedies import advise
+from qc.judge.side_report import disc_level
+from qc.judge.waivers.model import Waivers
+from qc.judge.yaml_checks import owners
+from qc.measure.side import Hearing, closure, search_side
+from qc.model.report import DiscLevel, Origin, PluginFailure, SideReport
+from qc.plugin_api import Check, CheckResult, Evidence, Need
+from qc.plugin_host.host import Host
+from qc.ruleset.load import Ruleset
+
+if TYPE_CHECKING:
+    from qc.plan.planning import Disc
+
+
+OF_LEVELS: tuple[type[Need[Any]], ...] = (Programme, Sectors)
+"""Needs that the levels of a side take: all that is measured of a side that only counts for the release level."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """What a delivery is judged by: its ruleset bound to the checks there are, and the papers that lie beside it."""
+
+    read: ReadDelivery
+    ruleset: Ruleset
+    bound: Bound
+    host: Host
+    beside: Beside
+    needs: tuple[type[Need[Any]], ...]
+    lost: tuple[str, ...] = ()
+    """checks the ruleset asks for that a plugin which did not load may have held"""
+    discs: tuple[Disc, ...] = ()
+    """discs to compare where a format draws"""
+    level: LevelOption | None = None
+    """the level that sides are judged at in place of their requested and release levels"""
+
+    @property
+    def owner(self) -> Mapping[str, str]:
+        """Who brought each check, by id."""
+        return {**self.host.owner, **owners(self.ruleset)}
+
+
+class Judging:
+    """Gathers what became of a delivery, disc by disc."""
+
+    def __init__(self, case: Case, how: Hearing, *, draws: bool) -> None:
+        self.sides: list[SideReport] = []
+        self.discs: list[DiscLevel] = []
+        self.results: list[CheckResult] = []
+        self.failures: list[PluginFailure] = list(case.host.failures)
+        self.origins: dict[str, Origin] = {}
+        self.shown = Evidence()
+        self.undrawn: list[PluginFailure] = []
+        """plugins that broke where only formats that draw ask them; the report is the same without"""
+        self._case, self._how, self._draws = case, how, draws
+        self._known: dict[str, Known] = {}
+        self._at_recommended: dict[str, Callable[[], Known]] = {}
+        """source -> evidence at the recommended level, of sides that are judged at a higher one"""
+
+    def disc(
+        self, sides: Sequence[tuple[int, Side]], chosen: Collection[str], hearing: Callable[[str], Hearing]
+    ) -> None:
+        """Measure the sides of one disc, decide the level of each, and judge those that were chosen.
+
+        A free side that was not chosen is measured too, for the release level alone. `hearing` is asked by side.
+        """
+        case, judged = self._case, [side.id for _, side in sides if side.id in chosen]
+        if not judged:
+            return
+        each = case.read.delivery.levels == "each"
+        disc = DiscDecision(tuple(SideLevels(side.id, side.cut_level) for _, side in sides), case.level, each)
+        searched: dict[str, SearchedSide] = {}
+        for index, side in sides:
+            if side.id in chosen or (disc.shared and disc.is_free(side.cut_level)):
+                searched[side.id] = self._searched(index, hearing(side.id), whole=side.id in chosen)
+        levels = tuple(searched[one.side].levels if one.side in searched else one for one in disc.sides)
+        disc = replace(disc, sides=levels)
+        if (row := disc_level(disc, judged)) is not None:
+            self.discs.append(row)
+        for side_id in judged:
+            self._side(searched[side_id], disc.level_of(searched[side_id].levels))
+
+    def _searched(self, index: int, how: Hearing, *, whole: bool) -> SearchedSide:
+        """Measure a side and search its levels: by all needs, or by those alone that the levels take."""
+        case = self._case
+        needs = closure(case.needs, case.bound) if whole else OF_LEVELS
+        searched = search_side(case.read, index, case.ruleset.chain, needs, case.bound, how)
+        searched.forget()
+        if searched.origin is not None:
+            self.origins[searched.id] = searched.origin
+        if not whole:
+            searched.keep()
+            self.failures += broken_measures(searched.broken, searched.id, case.host)
+        return searched
+
+    def _side(self, searched: SearchedSide, level: JudgedLevel | None) -> None:
+        """Judge a side at a level, then work out remedies and pictures from a second look."""
+        case, side, patience = self._case, searched.id, self._how.patience
+        measured = searched.at(level)
+        results, better = self._judged(searched, measured)
+        looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
+        report = measured.report.model_copy(update={"second_look_s": looked})
+        self.sides.append(_with_fixed(report, better))
+        self._known[f"side:{side}"] = measured.evidence
+        if self._draws:
+            from qc.judge.figures import draw  # nobody else's business
+
+            self.shown, broken = draw(measured, results, case.discs, self.shown, patience)
+            self.undrawn += broken_measures(broken, side, case.host)
+        measured.forget()
+        self.results += [*results, *(_not_run(check_id, side) for check_id in case.lost)]
+        self.failures += broken_measures(searched.broken, side, case.host)
+
+    def _judged(
+        self, searched: SearchedSide, measured: MeasuredSide
+    ) -> tuple[list[CheckResult], tuple[str, ...] | None]:  # fmt: skip
+        """Judge a side, also by its failing checks at the recommended level where that is lower; then advise."""
+        case, patience, better = self._case, self._how.patience, None
+        results, broken = judge_side(case.bound.checks, measured.evidence, case.owner, case.beside.waivers, patience)
+        self.failures += broken
+        if (softer := searched.at_recommended(measured)) is not None:
+            self._at_recommended[f"side:{searched.id}"] = softer
+            better = fixed(
+                case.bound.checks, results,
+                lambda checks: judge_side(checks, softer(), case.owner, case.beside.waivers.anew(), patience),
+            )  # fmt: skip
+        measured.forget()
+        if measured.excerpts is not None:
+            results, broken = advise(
+                case.bound.checks, results, measured.evidence, measured.excerpts, case.owner, patience
+            )  # fmt: skip
+            self.failures += broken
+        return results, better
+
+    def delivery(self) -> None:
+        """Judge the delivery as a whole, once every side is."""
+        case = self._case
+        if self._how.store is not None:
+            self._how.store.tidy()
+        results, broken = self._whole(case.bound.checks, self._known, case.beside.waivers)
+        self.results += results
+        self.failures += broken
+        self.sides = [self._with_delivery(side, results) for side in self.sides]
+
+    def _whole(
+        self, checks: Sequence[Check[Any]], sides: Mapping[str, Known], waivers: Waivers
+    ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
+        case = self._case
+        return judge_delivery(
+            checks, sides, case.read.delivery.itself(), case.owner, waivers, self._how.patience
+        )  # fmt: skip
+
+    def _with_delivery(self, side: SideReport, results: Sequence[CheckResult]) -> SideReport:
+        """Add the checks of the delivery that the recommended level of one side fixes."""
+        source = f"side:{side.id}"
+        softer = self._at_recommended.get(source)
+        if softer is None or side.levels is None:
+            return side
+        anew = self._case.beside.waivers.anew()
+        more = fixed(
+            self._case.bound.checks, results,
+            lambda checks: self._whole(checks, {**self._known, source: softer()}, anew),
+        )  # fmt: skip
+        return _with_fixed(side, (*(side.levels.fixed_at_recommended or ()), *more))
+
+
+def _with_fixed(side: SideReport, checks: tuple[str, ...] | None) -> SideReport:
+    """Put into the report of a side which checks its recommended level fixes; None: it is judged at no higher one."""
+    if side.levels is None or checks is None:
+        return side
+    return side.model_copy(update={"levels": side.levels.model_copy(update={"fixed_at_recommended": checks})})
+
+
+def _not_run(check_id: str, side: str) -> CheckResult:
+    reason = "the check is not there; a plugin did not load"
+    return CheckResult(check=check_id, scope="side", side=side, outcome="error", reason=reason)
+
+
+def broken_measures(broken: Mapping[type[Need[Any]], str], side: str, host: Host) -> Sequence[PluginFailure]:
+    """Name each plugin whose measuring raised, also when nobody asked for the number."""
+    return [
+        PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why, side=side)
+        for need, why in broken.items()
+    ]

@@ -1,0 +1,129 @@
+"""A worked side put into the report's words: geometry, tracks on the disc, levels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable
+
+from qc.groove.level.levels import Reached
+from qc.groove.level.release import SIDES_OF_A_DISC, DiscDecision
+from qc.groove.level.rows import LevelRow
+from qc.groove.level.side_at_level import WorkedSide
+from qc.judge.budget_report import budget
+from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.report import DiscLevel, Geometry, LevelAt, Levels, TrackPlace
+from qc.plugin_api import Quantity
+
+
+def geometry(worked: WorkedSide) -> Geometry:
+    """Describe the side as cut at the judged level."""
+    side = worked.search.side
+    disc, span = side.chain.disc, side.span
+    travel = worked.search.quantity("groove.travel", worked.judged).value
+    return Geometry(
+        size=disc.size,
+        speed=disc.speed,
+        rpm=disc.rpm,
+        sectors_a_turn=disc.sectors_a_turn,
+        outer_diameter_mm=disc.outer * 1e3,
+        finishing_diameter_mm=disc.finishing * 1e3,
+        span_start_s=span.start / SECTORS_A_SECOND,
+        span_end_s=span.end / SECTORS_A_SECOND,
+        travel_mm=travel,
+        travel_least_mm=worked.search.quantity("groove.travel_least", worked.judged).value,
+        last_diameter_mm=worked.search.quantity("groove.last_diameter", worked.judged).value,
+        mean_pitch_um=travel * 1e3 * disc.sectors_a_turn / span.sectors,
+        polarity=worked.polarity,
+        overlaps=max(worked.search.cutting(worked.judged, p).laid.overlaps for p in side.polarities),
+        tracks=_tracks(worked),
+    )
+
+
+def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
+    """Place each declared track on the disc."""
+    span, radius = worked.search.side.span, worked.cutting.laid.radius
+
+    def radius_at(second: float, *, end: bool) -> float:
+        sector = (
+            math.ceil(second * SECTORS_A_SECOND - 1e-9) - 1 if end else int(second * SECTORS_A_SECOND + 1e-9)
+        ) - span.start
+        return float(radius[min(max(sector, 0), span.sectors - 1)]) * 1e3
+
+    return tuple(
+        TrackPlace(
+            number=track.number,
+            title=track.title,
+            start_s=float(track.start),
+            end_s=float(track.end),
+            start_radius_mm=radius_at(float(track.start), end=False),
+            end_radius_mm=radius_at(float(track.end), end=True),
+        )
+        for track in span.tracks
+    )
+
+
+def disc_level(disc: DiscDecision, judged: Collection[str]) -> DiscLevel | None:
+    """Give the release level of a disc of several sides; None where no free side of it has one.
+
+    `judged` are the sides that the report has results of.
+    """
+    ruling, release = disc.ruling, disc.release
+    if len(disc.sides) < SIDES_OF_A_DISC or ruling is None or release is None:
+        return None
+    known = {side.side: side.recommended.level for side in disc.deciding if side.recommended is not None}
+    return DiscLevel(
+        sides=tuple(known),
+        release=release.quantity(),
+        ruling=ruling.side,
+        gives_away={side: Quantity(value=level - release.level, unit="dB") for side, level in known.items()},
+        requested=tuple(side.side for side in disc.sides if not disc.is_free(side.requested)),
+        not_measured=disc.unmeasured,
+        no_level=disc.unfit,
+        not_judged=tuple(side for side in known if side not in judged),
+    )
+
+
+def levels(worked: WorkedSide) -> Levels:
+    """Give the levels, and what each limit alone allows and where it bites."""
+    ruling = worked.recommended.by
+    decided = worked.decided
+    release = None if decided is None else decided.release
+    by_limit = _by_limit(worked)
+    return Levels(
+        judged=Quantity(value=worked.judged, unit="dB"),
+        basis=None if decided is None else decided.basis,
+        requested=_level(worked.requested),
+        declared=_level(worked.declared),
+        release=None if release is None else release.quantity(),
+        recommended=worked.recommended.quantity(),
+        clean=worked.clean.quantity(),
+        edge=worked.edge.quantity(),
+        policy=worked.policy.value,
+        fails_at_recommended=_names(worked.failing),
+        clean_of=_names(worked.mended),
+        ruling=None if ruling is None else ruling.name,
+        by_limit=by_limit,
+        budget=budget(worked, by_limit),
+    )
+
+
+def _names(rows: Iterable[LevelRow]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(row.name for row in rows))
+
+
+def _level(value: float | None) -> Quantity | None:
+    return None if value is None else Quantity(value=value, unit="dB")
+
+
+def _by_limit(worked: WorkedSide) -> dict[str, LevelAt]:
+    """Give the level of each limit by name; a limit on several measurements is at the lowest of their levels."""
+    lowest: dict[str, tuple[LevelRow, Reached]] = {}
+    for row, reached in worked.by_limit.items():
+        known = lowest.get(row.name)
+        if known is None or reached.level < known[1].level:
+            lowest[row.name] = (row, reached)
+    return {name: _level_at(worked, row, reached) for name, (row, reached) in lowest.items()}
+
+
+def _level_at(worked: WorkedSide, row: LevelRow, reached: Reached) -> LevelAt:
+    return LevelAt(level=reached.quantity(), at=worked.search.quantity(row.measure, reached.level).at)

@@ -1,0 +1,1 @@
+"""Waivers: loaded, matched with findings, counted."""

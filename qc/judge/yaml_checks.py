@@ -1,0 +1,62 @@
+"""Checks that a ruleset makes by itself: a published measurement held against limits, nothing but comparisons."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from typing import Any
+
+from pydantic import create_model
+
+from qc.model.errors import RulesetError
+from qc.model.quantity import Op
+from qc.plugin_api import Check, Judged, Limit, LimitCheck, Model
+from qc.ruleset.load import RawMeasure, Ruleset
+from qc.text.sanitize import shown
+from qc.text.suggest import meant
+
+OPS: dict[str, Op] = {"at_least": ">=", "at_most": "<="}
+"""Limit of a measure -> on which side of it a value must stay."""
+
+
+def made(ruleset: Ruleset, installed: Collection[str], units: Mapping[str, str]) -> dict[str, type[Check[Any]]]:
+    """Make a check of every measure of a ruleset, by id.
+
+    Raises RulesetError, "FILE:LINE: ...", where one has the name of an installed check, or its measurement is unknown.
+    """
+    for check_id, raw in ruleset.measures.items():
+        if check_id in installed:
+            raise RulesetError(
+                f'{raw.origin}: "{check_id}" is a check that is installed; set its own limits under "limits", or give '
+                "this one another name"
+            )
+        if raw.measure not in units:
+            raise RulesetError(
+                f'{raw.measured_at}: nothing installed measures "{shown(raw.measure)}"; {meant(raw.measure, units)}'
+            )
+    return {check_id: _check(ruleset, check_id, raw) for check_id, raw in ruleset.measures.items()}
+
+
+def owners(ruleset: Ruleset) -> dict[str, str]:
+    """Say who brings the checks that a ruleset makes: the ruleset."""
+    return dict.fromkeys(ruleset.measures, f"ruleset {ruleset.full_name}")
+
+
+def _check(ruleset: Ruleset, check_id: str, raw: RawMeasure) -> type[Check[Any]]:
+    title = raw.title or _title(check_id)
+    fields: dict[str, Any] = dict.fromkeys(raw.limits, (Limit, ...))
+    body = {
+        "__doc__": f"{raw.measure} lies where {ruleset.full_name} does not want it.",
+        "id": check_id,
+        "title": title,
+        "why": raw.why,
+        "how": f"The measurement {raw.measure}, as it is in every report, held against limits by the ruleset alone.",
+        "remedy": raw.remedy,
+        "Limits": create_model("Limits", __base__=Model, **fields),
+        "judges": {key: Judged(raw.measure, OPS[key], f"the measurement {raw.measure}") for key in raw.limits},
+    }
+    return type("WithoutCode", (LimitCheck,), body)
+
+
+def _title(check_id: str) -> str:
+    """Make a title of the id: "house.quiet-side" is "Quiet side"."""
+    return check_id.partition(".")[2].replace("-", " ").capitalize()

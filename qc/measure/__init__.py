@@ -1,0 +1,1 @@
+"""Measuring: one side from its file to its numbers. Knows no limit."""

@@ -1,0 +1,311 @@
+"""One side from its file to its numbers: examined, heard once, its groove worked out, everything published."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+from qc.audio.pipeline.derived import work_out
+from qc.audio.pipeline.plan import Plan, plan
+from qc.audio.pipeline.process import Source, hear
+from qc.audio.received import AsReceived, Received
+from qc.audio.source import AudioFaultError
+from qc.cache.keys import Sound
+from qc.cache.store import Store, StoredResults, seal
+from qc.delivery.model import Side
+from qc.delivery.reader import ReadDelivery
+from qc.groove.geometry.span import TrackTimes
+from qc.groove.level.side_at_level import AsCut, WorkedSide
+from qc.groove.signal.programme import BEHIND_TONES, Programme, programme_loudness
+from qc.groove.signal.sector_envelopes import Sectors
+from qc.intake.inspection import with_fault
+from qc.intake.side_input import Arrived, arrive
+from qc.judge.bind import Bound
+from qc.judge.level import SearchedSide
+from qc.judge.level_memo import Remembered
+from qc.model.cutting_chain import Chain
+from qc.model.errors import FAULTS
+from qc.model.report import AudioFacts, HowMeasured, Origin
+from qc.plugin_api import Measurements, Need, Quantity
+from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.text.sanitize import told
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """How a side is heard: by how many threads, who is told, what is known already, how long plugins may take."""
+
+    workers: int
+    progress: Progress | None = None
+    """told how much is heard, 0..1"""
+    store: Store | None = None
+    patience: float = PATIENCE_S
+    """s"""
+
+
+FILE_UNITS = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": "1", "audio.duration": "s"}
+"""Unit of every measurement that is the file's own."""
+BITS = {"16 bit": 16, "24 bit": 24, "32 bit": 32, "32 bit float": 32, "64 bit float": 64}
+
+
+def search_side(
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], bound: Bound, how: Hearing,
+) -> SearchedSide:  # fmt: skip
+    """Measure one side of a delivery for some needs and search its levels.
+
+    What is wrong with its audio ends up in what was received, not as an error.
+    """
+    wanted, unbuilt = _built(needs, chain, how.patience)
+    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), how)
+    side, received, measured = heard.arrived.side, heard.received, heard.measured
+    searched = SearchedSide(
+        id=side.id,
+        chain=chain,
+        declared=side.itself(),
+        received=received,
+        tracks=_tracks(side),
+        line=read.line(("sides", index, "audio")),
+        quantities=_of_file(received.facts),
+        line_of=lambda loc: read.line(("sides", index, *loc)),
+        delivery=read.delivery.itself(),
+    )
+    if measured is None:
+        return searched
+    measured = _by_declaration(measured, side)
+    results, broken, published = _found(measured, wanted, unbuilt, how.patience)
+    memory, worked = Remembered.of(how.store, heard.sound, wanted.get(Sectors), chain, searched.tracks), None
+    if Sectors in results and Programme in results:
+        worked = WorkedSide.of(
+            chain, results[Sectors], results[Programme], searched.tracks, bound.rows, side.cut_level, memory.known,
+            bound.policy, programme_loudness(published),
+        )  # fmt: skip
+    return replace(
+        searched,
+        passes=measured.passes,
+        quantities={**searched.quantities, **published},
+        results=results,
+        broken=broken,
+        publishers={name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes},
+        worked=worked,
+        excerpts=heard.arrived.excerpts(),
+        origin=heard.origin,
+        memory=memory,
+    )
+
+
+def _built(
+    kinds: Sequence[type[Need[Any]]], chain: Chain, patience: float
+) -> tuple[dict[type[Need[Any]], Need[Any]], dict[type[Need[Any]], str]]:
+    """Build every need for a chain; one that cannot be built or planned is put aside with its sentence."""
+    built: dict[type[Need[Any]], Need[Any]] = {}
+    broken: dict[type[Need[Any]], str] = {}
+    with Patient(patience) as ask:
+        for kind in kinds:
+            try:
+                built[kind] = ask(partial(_need, kind, chain))
+            except FAULTS as error:
+                broken[kind] = told(error)
+    return built, broken
+
+
+def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
+    """Build a need and try whether it can be planned."""
+    need = kind.of(chain)
+    alone = plan([need])
+    if need not in (*alone.analyses, *alone.derived):
+        raise TypeError("it is neither an Analysis nor a Derived")
+    if alone.analyses == (need,) and need != kind.of(Chain(signal=chain.signal)):
+        raise ValueError("it hears the audio and keeps more of the chain than chain.signal")
+    return need
+
+
+def closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
+    """Give every kind of need once: those that publish, and those that a check asks for."""
+    asked = [need for check in bound.checks for need in check.needs]
+    return [need for need in dict.fromkeys([*needs, *asked]) if need not in (AsReceived, AsCut)]
+
+
+@dataclass(frozen=True)
+class _Heard:
+    """A side as it came in and what hearing it gave, now or in an earlier run; nothing where its audio is at fault."""
+
+    arrived: Arrived
+    received: Received
+    measured: Measurements | None = None
+    origin: Origin | None = None
+    sound: Sound | None = None
+    """what was heard, where it is known for certain"""
+
+
+def _heard(
+    read: ReadDelivery, side: Side, needs: Sequence[Need[Any]], how: Hearing
+) -> _Heard:  # fmt: skip
+    """Hear what is not stored of a side; a fault that only hearing shows is added to what was received."""
+    store = how.store
+    arrived, wanted = arrive(read, side, store), plan(needs)
+    source, known = arrived.source, arrived.known_sound
+    if source is None:
+        return _Heard(arrived, arrived.received)
+    found = StoredResults({}) if store is None else store.results(known, wanted.analyses)
+    stored = found.results
+    left = [analysis for analysis in wanted.analyses if analysis not in stored]
+    measured, sound = Measurements(source.stream, 1), None
+    hears = bool(left) or not stored
+    if hears:
+        fresh = _measured_now(arrived, source, plan(left), how)
+        if isinstance(fresh, Received):
+            if store is not None and store.verifies and (faulty := arrived.faulty_sound()) is not None:
+                store.check(faulty, wanted.analyses, {})
+            return _Heard(arrived, fresh)
+        measured = fresh
+        sound = None if store is None else arrived.heard_sound(store)
+        if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
+            return _heard(read, side, needs, replace(how, store=None))
+    new = dict(measured.results)
+    seal(new)
+    measured = work_out(replace(measured, results={**stored, **new}), wanted.derived, how.patience)
+    received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
+    if store is not None and sound is not None:
+        store.check(sound, left, new)
+    if received.fatal:
+        return _Heard(arrived, received)
+    if store is not None and sound is not None:
+        store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
+    asked = {need: measured.results[need] for need in needs if need in measured.results}
+    measured = replace(measured, results=asked)  # what others were worked out from may go
+    how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"
+    origin = Origin(how=how_far, measured_on=found.day or None)
+    return _Heard(arrived, received, measured, origin, sound if hears else known)
+
+
+def _measured_now(arrived: Arrived, source: Source, wanted: Plan, how: Hearing) -> Measurements | Received:
+    """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
+    try:
+        measured = hear(
+            source, wanted, workers=how.workers, progress=how.progress, beside=source.hash, patience=how.patience
+        )
+    except AudioFaultError as error:
+        return arrived.digested(error.fault)
+    except Exception:  # a decoder may raise anything while another file takes the place of this one
+        if not arrived.changes():
+            raise
+        return arrived.digested()
+    return arrived.digested() if arrived.changes() else measured
+
+
+def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Received:
+    """Add the faults that show in what was measured."""
+    programme = next((result for need, result in measured.results.items() if isinstance(need, Programme)), None)
+    if programme is None or received.fatal:
+        return received
+    for fault in arrived.silent(programme):
+        received = with_fault(received, fault)
+    return received
+
+
+def _by_declaration(measured: Measurements, side: Side) -> Measurements:
+    """Take for programme what a declared track says is programme: a tone that it begins before."""
+    starts = [track.start for track in _tracks(side)]
+    results = {
+        need: result.declared(starts) if isinstance(need, Programme) else result
+        for need, result in measured.results.items()
+    }
+    return replace(measured, results=results)
+
+
+def _found(
+    measured: Measurements, wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str],
+    patience: float,
+) -> tuple[dict[type[Need[Any]], Any], dict[type[Need[Any]], str], dict[str, Quantity]]:  # fmt: skip
+    """Give by kind of need the results and why there is none, and all that is published."""
+    results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
+    failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
+    broken = {**unbuilt, **failed}
+    published = _published(wanted, results, broken, patience)
+    if Programme in results and not results[Programme].tones:  # the declaration may have taken them for programme
+        published.pop(BEHIND_TONES, None)
+    return results, broken, published
+
+
+def _published(
+    wanted: Mapping[type[Need[Any]], Need[Any]], results: Mapping[type[Need[Any]], Any],
+    broken: dict[type[Need[Any]], str], patience: float,
+) -> dict[str, Quantity]:  # fmt: skip
+    """Collect what the needs publish; one that raises, or publishes a name it did not announce, is broken."""
+    found: dict[str, Quantity] = {}
+    with Patient(patience) as ask:
+        for kind, result in results.items():
+            try:
+                found |= ask(partial(_as_announced, wanted[kind], result))
+            except FAULTS as error:
+                broken[kind] = told(error)
+    return found
+
+
+def _as_announced(need: Need[Any], result: Any) -> dict[str, Quantity]:
+    published = dict(need.publish(result))
+    for name, quantity in published.items():
+        if name not in need.publishes:
+            raise ValueError(f"it publishes {name}, which it did not announce")
+        if not isinstance(quantity, Quantity):
+            raise TypeError(f"it publishes {name} as a {type(quantity).__name__}, not a Quantity")
+        if quantity.unit != need.publishes[name]:
+            raise ValueError(f"it publishes {name} in {quantity.unit} and announced {need.publishes[name]}")
+    return published
+
+
+def _of_file(facts: AudioFacts) -> dict[str, Quantity]:
+    """Give the file's own numbers as measurements."""
+    known = {
+        "audio.sample_rate": facts.sample_rate,
+        "audio.bit_depth": BITS.get(facts.coding or ""),
+        "audio.channels": facts.channels,
+        "audio.duration": facts.duration_s,
+    }
+    return {name: Quantity(value=value, unit=FILE_UNITS[name]) for name, value in known.items() if value is not None}
+
+
+def _tracks(side: Side) -> tuple[TrackTimes, ...]:
+    """Give the declared tracks with their exact times; a segue has no mark after it."""
+    return tuple(
+        TrackTimes(track.number, track.title or "", track.start, track.end, track.gap_after != "segue")
+        for track in side.tracks
+        if track.start is not None and track.end is not None
+    )
+
+
+@dataclass(frozen=True)
+class HeardSide:
+    """A side as it was heard, for those who judge nothing; `received` says what is wrong with its audio."""
+
+    side: Side
+    """with the times of its tracks worked out where it came as one file a track"""
+    received: Received
+    results: Mapping[type[Need[Any]], Any]
+    quantities: Mapping[str, Quantity]
+    broken: Mapping[type[Need[Any]], str]
+    passes: int
+    origin: Origin | None = None
+
+    @property
+    def tracks(self) -> tuple[TrackTimes, ...]:
+        """The tracks with their exact times."""
+        return _tracks(self.side)
+
+
+def hear_side(
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], how: Hearing
+) -> HeardSide:
+    """Hear one side once for some needs; what the store holds is not heard again."""
+    wanted, unbuilt = _built(needs, chain, how.patience)
+    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), how)
+    side, measured = heard.arrived.side, heard.measured
+    if measured is None:
+        return HeardSide(side, heard.received, {}, {}, dict(unbuilt), 0)
+    measured = _by_declaration(measured, side)
+    results, broken, quantities = _found(measured, wanted, unbuilt, how.patience)
+    return HeardSide(side, heard.received, results, quantities, broken, measured.passes, heard.origin)

@@ -1,0 +1,1 @@
+"""Planning: discs compared, running orders and breaks searched."""

@@ -1,0 +1,78 @@
+"""One side on other discs: what each size and speed makes of the same programme, from the same envelopes.
+
+Only `chain.signal` reaches the pass, so that every disc whose chain has the same signal is served by one hearing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from qc.groove.geometry.cut import MINUTES
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import Span
+from qc.groove.geometry.traces import OF_TRAVEL
+from qc.groove.level.highest import Highest, HighestSearch, Windings
+from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.groove.signal.sector_envelopes import GrooveInput
+from qc.model.cutting_chain import Chain
+from qc.model.quantity import meets
+
+ON_DISC = "groove.level_on_disc"
+Fit = Literal["fits", "quiet", "too_quiet", "too_long", "other_signal"]
+"""fits; fits, but at a level on the disc that warns; only at one that fails; at no level; needs a pass of its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """A disc to be tried: what is assumed of its cut, the limits it is held against, how far they are gone up to."""
+
+    chain: Chain
+    rows: tuple[LevelRow, ...]
+    policy: LevelPolicy = EDGE
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """What a disc makes of a side; `level_on_disc` in LU, None without loudness."""
+
+    fit: Fit
+    highest: Highest | None
+    level_on_disc: float | None = None
+
+
+def compare(
+    span: Span, envelopes: GrooveInput, formats: Sequence[Format], integrated: float | None
+) -> Iterator[Fitted]:
+    """Fit a side to each disc, in their order; `envelopes` of the whole file, `integrated` its loudness in LUFS."""
+    wound: dict[tuple[object, ...], Windings] = {}
+    first: Side | None = None
+    for one in formats:
+        if one.chain.signal != envelopes.signal:
+            yield Fitted("other_signal", None)
+            continue
+        side = Side.of(one.chain, span, envelopes, integrated) if first is None else first.under(one.chain)
+        first = first or side
+        windings = wound.setdefault(Windings.key(one.chain), Windings(side))
+        yield fitted(one, HighestSearch(side, one.rows, windings, one.policy).highest(), integrated)
+
+
+def fitted(one: Format, highest: Highest, integrated: float | None) -> Fitted:
+    """Say whether a side fits a disc at the level that was found for it."""
+    on_disc = None if integrated is None else integrated - one.chain.cut.align + highest.reached.level
+    if highest.reached.bound == "<":
+        return Fitted("too_long" if _runs_in(highest) else "too_quiet", highest, on_disc)
+    quiet = [row for row in one.rows if row.measure == ON_DISC and on_disc is not None]
+    for row in quiet:
+        if row.fail is not None and on_disc is not None and not meets(on_disc, row.fail, row.op, row.unit):
+            return Fitted("too_quiet", highest, on_disc)
+    for row in quiet:
+        if row.warn is not None and on_disc is not None and not meets(on_disc, row.warn, row.op, row.unit):
+            return Fitted("quiet", highest, on_disc)
+    return Fitted("fits", highest, on_disc)
+
+
+def _runs_in(highest: Highest) -> bool:
+    """Whether it is the length that no level mends; any other limit that never holds is one of level."""
+    return highest.reached.by is not None and highest.reached.by.measure in {*OF_TRAVEL, MINUTES}

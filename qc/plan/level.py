@@ -1,0 +1,83 @@
+"""What the planned disc comes to at the level that `plan --level` asks for: where a side ends, what it does not keep.
+
+Without it a plan leaves every level free and shows the highest at which a side fits. A level by name is worked out for
+the planned disc: `release` is the lowest recommended level of the sides of a disc, all of which count, since a plan
+leaves their requested levels aside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from qc.groove.geometry.side import Side
+from qc.groove.level.highest import highest
+from qc.groove.level.levels import LevelSearch, Reached
+from qc.groove.level.release import DiscDecision, JudgedLevel, LevelOption, SideLevels, by_discs
+from qc.model.plan import PlannedLevel, PlannedSide
+from qc.model.quantity import Quantity, meets
+from qc.plan.formats import ON_DISC, Format
+from qc.plan.running_order import Delivered
+
+DIAMETER = "groove.last_diameter"
+
+
+def at_level(
+    sides: Sequence[PlannedSide], cuts: Mapping[str, Delivered | None], order: Sequence[str], form: Format,
+    option: LevelOption,
+) -> list[PlannedSide]:  # fmt: skip
+    """Add to planned sides what the planned disc comes to; `cuts` are measured sides, `order` all of the delivery."""
+    loudness = {side.id: side.loudness for side in sides if side.loudness is not None}
+    found: dict[str, PlannedLevel] = {}
+    for disc in by_discs(order):
+        found |= planned_levels({name: cuts.get(name) for name in disc}, form, option, loudness)
+    return [side.model_copy(update={"at_level": found.get(side.id)}) for side in sides]
+
+
+def planned_levels(
+    sides: Mapping[str, Delivered | None], form: Format, option: LevelOption, loudness: Mapping[str, Quantity]
+) -> dict[str, PlannedLevel]:
+    """Give what each side of one disc comes to, by side; `loudness` in LUFS where it is known.
+
+    Sides that were not measured, None, and sides of which `option` gives no level, have none.
+    """
+    known = {name: Side.of(form.chain, cut.span, cut.envelopes) for name, cut in sides.items() if cut is not None}
+    levels = tuple(SideLevels(name, None, *_levels(known.get(name), form, option)) for name in sides)
+    disc = DiscDecision(levels, option)
+    found = {}
+    for one in levels:
+        level = disc.level_of(one)
+        if level is not None and one.side in known:
+            found[one.side] = _at(known[one.side], form, level, loudness.get(one.side))
+    return found
+
+
+def _levels(side: Side | None, form: Format, option: LevelOption) -> tuple[Reached | None, Reached | None]:
+    """Give the recommended and the clean level, as far as the option takes them."""
+    if side is None or not isinstance(option, str):
+        return None, None
+    if option == "clean":
+        return LevelSearch(side, form.rows).allowed()[1:]
+    return highest(side, form.rows).reached, None
+
+
+def _at(side: Side, form: Format, level: JudgedLevel, loudness: Quantity | None) -> PlannedLevel:
+    search = LevelSearch(side, form.rows)
+    setting = [(row, row.setting) for row in search.rows]
+    broken = [row.name for row, bound in setting if bound is not None and not search.holds((row, bound), level.level)]
+    on_disc = None if loudness is None else loudness.value - form.chain.cut.align + level.level
+    broken += [
+        row.name
+        for row in form.rows
+        if row.measure == ON_DISC and row.fail is not None and on_disc is not None
+        and not meets(on_disc, row.fail, row.op, row.unit)
+    ]  # fmt: skip
+    ends = search.quantity(DIAMETER, level.level)
+    return PlannedLevel(
+        level=Quantity(value=level.level, unit="dB"),
+        fits=not broken,
+        last_diameter=Quantity(value=ends.value, unit=ends.unit),
+        level_on_disc=None if on_disc is None or loudness is None else Quantity(
+            value=on_disc, unit="LU", bound=loudness.bound
+        ),
+        broken=tuple(dict.fromkeys(broken)),
+    )  # fmt: skip

@@ -1,0 +1,195 @@
+"""A plan worked out from sides that were heard once: discs compared, assumptions tried, breaks and orders searched."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import Span, span_of
+from qc.groove.level import sensitivity as assumptions
+from qc.groove.level.highest import Highest, highest
+from qc.groove.signal.programme import Heard, Programme, programme_loudness
+from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
+from qc.measure.side import HeardSide
+from qc.model import plan as report
+from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.quantity import Quantity
+from qc.plan.breaks import Breaks, Part
+from qc.plan.formats import Fitted, Format, compare
+from qc.plan.reordered import reordered
+from qc.plan.running_order import Delivered, RunningOrder
+
+SIDES = 4
+"""Sides that a programme is broken into at the most when nobody says, two discs; more where more were delivered."""
+
+
+@dataclass(frozen=True, slots=True)
+class Disc:
+    """A disc to plan for: its name, its ruleset as NAME@VERSION, chain and limits; `reason` where there is none."""
+
+    name: str
+    ruleset: str = ""
+    form: Format | None = None
+    planned: bool = False
+    reason: str = ""
+
+
+def heard_through(side: HeardSide) -> Delivered | None:
+    """Give a side as it is cut; None where it was not heard."""
+    if Sectors not in side.results or Programme not in side.results:
+        return None
+    envelopes: GrooveInput = side.results[Sectors]
+    heard: Heard = side.results[Programme]
+    return Delivered(side.side.id, span_of(side.tracks, heard, envelopes.sectors), envelopes)
+
+
+def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> report.PlannedSide:
+    """Compare the discs for one side, try the assumptions on the planned one, and look for another order."""
+    cut = heard_through(side)
+    fault = side.received.fatal
+    told = report.PlannedSide(id=side.side.id, audio=side.received.facts, passes=side.passes)
+    if cut is None:
+        why = next(iter(side.broken.values()), "it was not heard")
+        return told.model_copy(update={"fault": fault.message if fault is not None else why})
+    loudness = programme_loudness(side.quantities)
+    fits = fitted(cut.span, cut.envelopes, discs, loudness)
+    planned = next(disc for disc in discs if disc.planned)
+    assert planned.form is not None  # the planned disc has a ruleset
+    base = fits[planned.name].highest
+    form = planned.form
+    rows = assumptions.sensitivity(
+        Side.of(form.chain, cut.span, cut.envelopes, None if loudness is None else loudness.value), form.rows, base,
+        form.policy,
+    )  # fmt: skip
+    declared = side.side.cut_level
+    update = {
+        "duration_s": cut.span.sectors / SECTORS_A_SECOND,
+        "loudness": None if loudness is None else Quantity(value=loudness.value, unit="LUFS", bound=loudness.bound),
+        "declared": None if declared is None else Quantity(value=declared, unit="dB"),
+        "formats": format_rows(discs, fits),
+        "sensitivity": tuple(_assumption(row, base) for row in rows),
+        "reordered": _order_of(cut, form, base) if reorder else None,
+    }
+    return told.model_copy(update=update)
+
+
+def fitted(
+    span: Span, envelopes: GrooveInput, discs: Sequence[Disc], loudness: Quantity | None
+) -> dict[str, Fitted]:  # fmt: skip
+    """Fit a side to each disc that there is a ruleset for, by name; `envelopes` of the whole file."""
+    forms = [disc.form for disc in discs if disc.form is not None]
+    found = compare(span, envelopes, forms, None if loudness is None else loudness.value)
+    return {disc.name: next(found) for disc in discs if disc.form is not None}
+
+
+def format_rows(discs: Sequence[Disc], fits: Mapping[str, Fitted]) -> tuple[report.FormatRow, ...]:
+    """Put what each disc makes of a side into a report's words."""
+    return tuple(_format(disc, fits.get(disc.name)) for disc in discs)
+
+
+def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, reorder: bool) -> report.Breaks:
+    """Break the whole programme into sides, over as many as win anything."""
+    order = RunningOrder.of(sides)
+    search = Breaks(order, form.chain, form.rows, form.policy)
+    splits = list(search.splits(most or max(SIDES, len(sides))))
+    written = tuple(
+        report.SplitRow(
+            sides=tuple(_split_side(order, form, part, reorder=reorder) for part in split.parts),
+            worst=split.worst.reached.quantity(),
+        )
+        for split in splits
+    )
+    return report.Breaks(
+        tracks=len(order.pieces), exact=search.exact, searched=search.searched, how=_how(search), splits=written
+    )
+
+
+def _how(search: Breaks) -> str:
+    units = len(search.units)
+    if search.exact:
+        of = f"the {units} tracks" if units == len(search.order.pieces) else f"{units} stretches that may be parted"
+        return f"exact: every run of {of} was searched"
+    return (
+        f"{search.searched} of {units * (units + 1) // 2} stretches of tracks were searched; exact as far as a side "
+        "never gains level when a track is added; equal breaks are told apart by length alone"
+    )
+
+
+def _split_side(order: RunningOrder, form: Format, part: Part, *, reorder: bool) -> report.SplitSide:
+    return report.SplitSide(
+        tracks=_tracks(order, range(part.first, part.last + 1)),
+        duration_s=part.seconds,
+        recommended=part.highest.reached.quantity(),
+        last_diameter=_mm(part.highest),
+        ruling=_ruling(part.highest),
+        reordered=_reordering(order, form, part.first, part.last, part.highest) if reorder else None,
+    )
+
+
+def _order_of(cut: Delivered, form: Format, base: Highest | None) -> report.Reordering:
+    order = RunningOrder.of([cut])
+    last = len(order.pieces) - 1
+    given = base or highest(order.side(form.chain, 0, last), form.rows, policy=form.policy)
+    return _reordering(order, form, 0, last, given)
+
+
+def _reordering(order: RunningOrder, form: Format, first: int, last: int, given: Highest) -> report.Reordering:
+    found = reordered(order, form.chain, form.rows, first, last, given, form.policy)
+    reached, before = found.highest.reached, found.given.reached
+    unknown = before.bound == "<" and reached.bound is None  # how far below the search the order given lies
+    return report.Reordering(
+        tracks=_tracks(order, found.pieces),
+        recommended=reached.quantity(),
+        wins=Quantity(value=found.wins, unit="dB", bound=">" if unknown else None),
+        ruling=_ruling(found.highest),
+    )
+
+
+def _tracks(order: RunningOrder, indices: Sequence[int]) -> tuple[report.PlannedTrack, ...]:
+    pieces = (order.pieces[i] for i in indices)
+    return tuple(report.PlannedTrack(side=one.side, number=one.number, title=one.title) for one in pieces)
+
+
+def _format(disc: Disc, fitted: Fitted | None) -> report.FormatRow:
+    row = report.FormatRow(
+        disc=disc.name, ruleset=disc.ruleset, planned=disc.planned, fit="not_compared", reason=disc.reason
+    )
+    if fitted is None:
+        return row
+    if fitted.fit == "other_signal" or fitted.highest is None:
+        return row.model_copy(update={"reason": "its chain.signal differs; it needs its own pass"})
+    on_disc, bound = fitted.level_on_disc, fitted.highest.reached.bound
+    update = {
+        "fit": fitted.fit,
+        "recommended": fitted.highest.reached.quantity(),
+        "last_diameter": _mm(fitted.highest),
+        "level_on_disc": None if on_disc is None else Quantity(value=on_disc, unit="LU", bound=bound),
+        "ruling": _ruling(fitted.highest),
+    }
+    return row.model_copy(update=update)
+
+
+def _assumption(row: assumptions.Assumed, base: Highest | None) -> report.AssumptionRow:
+    value = row.value if isinstance(row.value, str) else f"{round(1e6 * row.value, 6):g} um"
+    told = report.AssumptionRow(key=row.key, value=value, own=row.own)
+    if row.highest is None:
+        return told.model_copy(update={"reason": "does not go with the rest of the chain"})
+    reached = row.highest.reached
+    known = base is not None and base.reached.bound is None and reached.bound is None
+    change = (row.highest.tenths - base.tenths) / 10.0 if known and base is not None else None
+    update = {
+        "recommended": reached.quantity(),
+        "change": None if change is None else Quantity(value=change, unit="dB"),
+        "last_diameter": _mm(row.highest),
+        "ruling": _ruling(row.highest),
+    }
+    return told.model_copy(update=update)
+
+
+def _mm(found: Highest) -> Quantity:
+    return Quantity(value=found.last_diameter * 1e3, unit="mm")
+
+
+def _ruling(found: Highest) -> str | None:
+    return None if found.reached.by is None else found.reached.by.name

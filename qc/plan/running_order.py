@@ -1,0 +1,138 @@
+"""A whole programme in its running order: the tracks of all sides one after the other, as envelopes.
+
+Any stretch of tracks that follow one another is a slice of it, and so is each side as it was delivered: its first
+track begins where its span does, its last one ends there. Between two delivered sides lies silence and a mark.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+
+from qc.groove.geometry.side import Side
+from qc.groove.geometry.span import Span, TrackTimes
+from qc.groove.signal.sector_envelopes import GrooveInput
+from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
+
+JOIN = 2 * SECTORS_A_SECOND
+"""Sectors of silence between two tracks that do not follow one another in a file (practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A track, or a side without tracks; seconds and sectors of the whole programme, `last` not its own."""
+
+    side: str
+    number: int | None
+    title: str
+    start: Fraction
+    end: Fraction
+    first: int
+    last: int
+    mark_after: bool = True
+    runs_on: bool = False
+    """whether the music goes on into the next track (segue), so that no side may end here"""
+
+    def moved(self, sectors: int) -> Piece:
+        """Give it as it lies so many sectors later."""
+        by = Fraction(sectors, SECTORS_A_SECOND)
+        return replace(
+            self, start=self.start + by, end=self.end + by, first=self.first + sectors, last=self.last + sectors
+        )
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasts."""
+        return (self.last - self.first) / SECTORS_A_SECOND
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """A side as it came: its id, the span that is cut, and the envelopes of its file."""
+
+    id: str
+    span: Span
+    envelopes: GrooveInput
+
+
+@dataclass(frozen=True, eq=False)
+class RunningOrder:
+    """Tracks in order with the envelopes of them all, for 1 m/s at 0 dBFS."""
+
+    envelopes: GrooveInput
+    pieces: tuple[Piece, ...]
+
+    @classmethod
+    def of(cls, sides: Sequence[Delivered]) -> RunningOrder:
+        """Put delivered sides one after the other; raises ValueError when they were heard through unlike signals."""
+        if len({side.envelopes.signal for side in sides}) != 1:
+            raise ValueError("the sides were not heard through the same signal")
+        parts, pieces, at = list[GrooveInput](), list[Piece](), 0
+        for side in sides:
+            if parts:
+                parts.append(silence(side.envelopes, JOIN))
+                at += JOIN
+            parts.append(side.envelopes.cut(side.span.start, side.span.end))
+            pieces += (piece.moved(at - side.span.start) for piece in _pieces(side))
+            at += side.span.sectors
+        return cls(joined(parts), tuple(pieces))
+
+    @property
+    def units(self) -> tuple[tuple[int, int], ...]:
+        """Stretches of pieces that no side may divide, by first and last: one piece each, but for a segue."""
+        ends = [i for i, piece in enumerate(self.pieces) if not piece.runs_on]
+        return tuple((before + 1, end) for before, end in zip([-1, *ends], ends, strict=False))
+
+    def side(self, chain: Chain, first: int, last: int) -> Side:
+        """Give the side that the pieces from `first` to `last` make."""
+        its = self.pieces[first : last + 1]
+        times = tuple(TrackTimes(i + 1, one.title, one.start, one.end, one.mark_after) for i, one in enumerate(its))
+        return Side.of(chain, Span(its[0].first, its[-1].last, times), self.envelopes)
+
+    def seconds(self, first: int, last: int) -> float:
+        """How long such a side lasts, with what lies between its tracks."""
+        return (self.pieces[last].last - self.pieces[first].first) / SECTORS_A_SECOND
+
+    def rearranged(self, units: Sequence[tuple[int, int]]) -> RunningOrder:
+        """Put stretches of pieces in another order, each with the gap behind it, but for the last."""
+        parts, pieces, at = list[GrooveInput](), list[Piece](), 0
+        for first, last in units:
+            begin, end = self.pieces[first].first, self.pieces[last].last
+            after = self.pieces[last + 1].first if last + 1 < len(self.pieces) else None
+            parts.append(self.envelopes.cut(begin, end))
+            pieces += (piece.moved(at - begin) for piece in self.pieces[first : last + 1])
+            at += end - begin
+            gap = silence(self.envelopes, JOIN) if after is None else self.envelopes.cut(end, max(end, after))
+            parts.append(gap)
+            at += gap.sectors
+        return RunningOrder(joined(parts[:-1]), tuple(pieces))
+
+
+def _pieces(side: Delivered) -> Iterator[Piece]:
+    """Give the tracks of a side in sectors of its file; the outer ones reach as far as the span does."""
+    span, tracks = side.span, side.span.tracks
+    if not tracks:
+        start, end = (Fraction(sector, SECTORS_A_SECOND) for sector in (span.start, span.end))
+        yield Piece(side.id, None, "", start, end, span.start, span.end)
+    for i, track in enumerate(tracks):
+        is_last = i == len(tracks) - 1
+        first = span.start if i == 0 else min(math.floor(track.start * SECTORS_A_SECOND), span.end - 1)
+        last = span.end if is_last else max(first + 1, min(math.ceil(track.end * SECTORS_A_SECOND), span.end))
+        runs_on = not track.mark_after and not is_last
+        yield Piece(side.id, track.number, track.title, track.start, track.end, first, last, not runs_on, runs_on)
+
+
+def joined(parts: Sequence[GrooveInput]) -> GrooveInput:
+    """Put envelopes one after the other."""
+    each = [part.arrays() for part in parts]
+    together = {name: np.concatenate([one[name] for one in each], axis=-1) for name in each[0]}
+    return GrooveInput(parts[0].signal, **together)
+
+
+def silence(like: GrooveInput, sectors: int) -> GrooveInput:
+    """Give envelopes of an unmodulated groove."""
+    return like.each(lambda values: np.zeros((*values.shape[:-1], sectors)))

@@ -1,0 +1,41 @@
+"""Which plugins are installed, found without importing any of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from importlib.metadata import EntryPoint, entry_points
+from typing import NamedTuple
+
+from qc.plugin_host.names import GROUP
+
+
+class Found(NamedTuple):
+    """A plugin as its package announces it."""
+
+    name: str
+    package: str
+    version: str
+    entry: EntryPoint
+
+    @property
+    def shown(self) -> str:
+        """Name it in a sentence, with the package to look into."""
+        return named(self.name, self.package, self.version)
+
+
+def find(entries: Iterable[EntryPoint] | None = None) -> tuple[Found, ...]:
+    """List the plugins of the group, by name and package; `entries` stand in for what is installed."""
+    group = entry_points(group=GROUP) if entries is None else entries
+    found = {_found(entry) for entry in group}
+    return tuple(sorted(found, key=lambda one: (one.name, one.package, one.version, one.entry.value)))
+
+
+def _found(entry: EntryPoint) -> Found:
+    if entry.dist is None:
+        return Found(entry.name, "", "", entry)
+    return Found(entry.name, entry.dist.name, entry.dist.version, entry)
+
+
+def named(name: str, package: str, version: str) -> str:
+    """Name a plugin in a sentence: 'plugin "house" of acme-rules 1.2'."""
+    return f'plugin "{name}"' + (f" of {package} {version}".rstrip() if package else "")

@@ -1,0 +1,240 @@
+"""All plugins of a run: loaded one by one, each whole or not at all, with what they brought in order.
+
+Built for each run, never at import. A plugin that does not load, or gives what cannot be used, becomes a
+`PluginFailure` and is left out; the others go on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from qc.model.errors import FAULTS, GivenUpError
+from qc.model.report import PluginFailure
+from qc.plugin_api import Check, Need, Renderer, Report
+from qc.plugin_host.finder import Found, find, named
+from qc.plugin_host.names import PROJECT
+from qc.plugin_host.relay import Relay
+from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.plugin_host.validation import RefusedError, names_of_its_own
+from qc.text.sanitize import told
+
+CORE = "sidegate itself"
+
+
+class Plugin(NamedTuple):
+    """A plugin of this run; `error` says why it was left out."""
+
+    name: str
+    package: str
+    version: str
+    hooks: tuple[str, ...] = ()
+    error: str | None = None
+
+
+class _Candidate(NamedTuple):
+    """A plugin that is to be loaded."""
+
+    name: str
+    package: str
+    version: str
+    load: Callable[[], object]
+
+    @property
+    def shown(self) -> str:
+        return named(self.name, self.package, self.version)
+
+
+class _Brought(NamedTuple):
+    """What one plugin brought, vetted."""
+
+    who: _Candidate
+    relay: Relay
+    checks: tuple[type[Check[Any]], ...]
+    needs: tuple[type[Need[Any]], ...]
+    folders: tuple[Path, ...]
+    renderers: tuple[type[Renderer], ...]
+
+
+@dataclass(frozen=True)
+class Host:
+    """The plugins of a run and what they brought."""
+
+    plugins: tuple[Plugin, ...]
+    checks: Mapping[str, type[Check[Any]]]
+    """check id -> class, by id"""
+    owner: Mapping[str, str]
+    """check id -> name of its plugin"""
+    needs: tuple[type[Need[Any]], ...]
+    need_owner: Mapping[type[Need[Any]], str]
+    ruleset_folders: tuple[Path, ...]
+    renderers: Mapping[str, type[Renderer]]
+    failures: list[PluginFailure] = field(default_factory=list)
+    """what went wrong so far"""
+    shipped_folders: tuple[Path, ...] = ()
+    """those folders of rulesets that the tool brings itself"""
+    _relays: tuple[tuple[_Candidate, Relay], ...] = ()
+    _patience: float = PATIENCE_S
+
+    @classmethod
+    def build(
+        cls,
+        found: Iterable[Found] | None = None,
+        *,
+        extra: Iterable[tuple[str, object]] = (),
+        core: Iterable[str] = (),
+        formats: Iterable[str] = (),
+        patience: float = PATIENCE_S,
+    ) -> Host:
+        """Load the installed plugins (or those `found`), then `extra` ones, given as (name, module or object).
+
+        `core` are the measurement names, `formats` the report formats that the core itself has. The tool's
+        own plugins come first, so that no other can take the place of what they bring. A plugin whose import
+        or hook takes longer than `patience`, s, is left out.
+        """
+        installed = sorted(find() if found is None else found, key=lambda one: one.package != PROJECT)
+        candidates = [_Candidate(one.name, one.package, one.version, one.entry.load) for one in installed]
+        candidates += [_Candidate(name, "", "", partial(_itself, plugin)) for name, plugin in extra]
+        with Patient(patience) as ask:
+            building = _Building(core, formats, ask)
+            for candidate in candidates:
+                building.add(candidate)
+        return building.host(patience)
+
+    def read_delivery(self, path: Path) -> str | None:
+        """Give the YAML of a delivery from the first plugin, by name, that knows the path.
+
+        A plugin that raises is noted in `failures`, and the next one is asked.
+        """
+        with Patient(self._patience) as ask:
+            for who, relay in self._relays:
+                text, failure = _guarded(ask, who, "qc_read_delivery", partial(relay.read_delivery, path))
+                if failure is not None:
+                    self.failures.append(failure)
+                elif text is not None:
+                    return str(text)
+        return None
+
+    def report_done(self, report: Report) -> list[PluginFailure]:
+        """Hand the report to every plugin in turn, by name, and give what went wrong."""
+        with Patient(self._patience) as ask:
+            failures = [
+                _guarded(ask, who, "qc_report_done", partial(relay.report_done, report))[1]
+                for who, relay in self._relays
+            ]
+        return [failure for failure in failures if failure is not None]
+
+
+class _Building:
+    """A host in the making: who has which name so far."""
+
+    def __init__(self, core: Iterable[str], formats: Iterable[str], ask: Patient) -> None:
+        self.ask = ask
+        self.plugins: list[Plugin] = []
+        self.brought: list[_Brought] = []
+        self.failures: list[PluginFailure] = []
+        self.names: dict[str, str] = {}
+        self.check_ids: dict[str, str] = {}
+        self.need_ids: dict[str, str] = {}
+        self.measures: dict[str, str] = dict.fromkeys(core, CORE)
+        self.formats: dict[str, str] = dict.fromkeys(formats, CORE)
+
+    def add(self, who: _Candidate) -> None:
+        """Load one plugin, whole or not at all."""
+        brought, failure = self._steps(who)
+        if failure is None and brought is not None:
+            self.brought.append(brought)
+            self._note(brought)
+        elif failure is not None:
+            self.failures.append(failure)
+        hooks = () if brought is None else brought.relay.hooks
+        error = None if failure is None else failure.message
+        self.plugins.append(Plugin(who.name, who.package, who.version, hooks, error))
+
+    def _steps(self, who: _Candidate) -> tuple[_Brought | None, PluginFailure | None]:
+        _, failure = _guarded(
+            self.ask, who, "find", lambda: names_of_its_own([who.name], self.names, "the plugin name")
+        )
+        if failure is not None:
+            return None, failure
+        self.names[who.name] = who.shown
+        plugin, failure = _guarded(self.ask, who, "load", who.load)
+        if failure is not None:
+            return None, failure
+        relay, failure = _guarded(self.ask, who, "hooks", lambda: Relay(plugin))
+        if relay is None:
+            return None, failure
+        given: list[Any] = []
+        calls = {
+            "qc_checks": relay.checks,
+            "qc_measures": relay.measures,
+            "qc_rulesets": relay.rulesets,
+            "qc_renderers": relay.renderers,
+        }
+        for hook, call in calls.items():
+            result, failure = _guarded(self.ask, who, hook, call)
+            if failure is not None:
+                return None, failure
+            given.append(result)
+        brought = _Brought(who, relay, *given)
+        _, failure = _guarded(self.ask, who, "names", lambda: self._own_names(brought))
+        return brought, failure
+
+    def _own_names(self, brought: _Brought) -> None:
+        """Refuse what another plugin, or this one twice, gives under the same name."""
+        names_of_its_own([check.id for check in brought.checks], self.check_ids, "the check")
+        names_of_its_own([need.id for need in brought.needs], self.need_ids, "the measuring")
+        published = [name for need in brought.needs for name in need.publishes]
+        names_of_its_own(published, self.measures, "the measurement")
+        names_of_its_own([one.name for one in brought.renderers], self.formats, "the report format")
+
+    def _note(self, brought: _Brought) -> None:
+        shown_name = brought.who.shown
+        self.check_ids.update((check.id, shown_name) for check in brought.checks)
+        self.need_ids.update((need.id, shown_name) for need in brought.needs)
+        self.measures.update((name, shown_name) for need in brought.needs for name in need.publishes)
+        self.formats.update((one.name, shown_name) for one in brought.renderers)
+
+    def host(self, patience: float) -> Host:
+        """Put everything in order, by the names of the plugins; checks and formats by their own."""
+        ordered = sorted(self.brought, key=lambda one: one.who.name)
+        checks = {check.id: (check, one.who.name) for one in ordered for check in one.checks}
+        formats = {renderer.name: renderer for one in ordered for renderer in one.renderers}
+        return Host(
+            plugins=tuple(sorted(self.plugins, key=lambda one: (one.name, one.package, one.version))),
+            checks=MappingProxyType({key: checks[key][0] for key in sorted(checks)}),
+            owner=MappingProxyType({key: checks[key][1] for key in sorted(checks)}),
+            needs=tuple(need for one in ordered for need in one.needs),
+            need_owner=MappingProxyType({need: one.who.name for one in ordered for need in one.needs}),
+            ruleset_folders=tuple(dict.fromkeys(folder for one in ordered for folder in one.folders)),
+            renderers=MappingProxyType({key: formats[key] for key in sorted(formats)}),
+            failures=self.failures,
+            shipped_folders=tuple(folder for one in ordered if one.who.package == PROJECT for folder in one.folders),
+            _relays=tuple((one.who, one.relay) for one in ordered),
+            _patience=patience,
+        )
+
+
+def _itself(plugin: object) -> object:
+    return plugin
+
+
+def _guarded(ask: Patient, who: _Candidate, stage: str, call: Callable[[], Any]) -> tuple[Any, PluginFailure | None]:
+    """Call into a plugin; whatever it raises, or exits with, or that it does not end, is a failure that names it.
+
+    The tool's own are called as they are, so that a start without others needs no thread.
+    """
+    subject = "it" if stage in {"load", "hooks", "names"} else stage
+    try:
+        return call() if who.package == PROJECT else ask(call), None
+    except RefusedError as why:
+        reason = str(why)
+    except GivenUpError as why:
+        reason = f"{subject}{str(why).removeprefix('it')}"
+    except FAULTS as why:
+        reason = f"{subject} raised {told(why)}"
+    return None, PluginFailure(plugin=who.name, stage=stage, message=f"{who.shown}: {reason}")

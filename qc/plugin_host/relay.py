@@ -1,0 +1,102 @@
+"""One plugin behind its hooks. Each has its own pluggy manager, so that none stops or reorders another."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pluggy import HookCaller, PluginManager, PluginValidationError
+
+from qc.plugin_host import names, spec
+from qc.plugin_host import validation as vetting
+from qc.plugin_host.validation import RefusedError
+from qc.text.suggest import meant
+
+if TYPE_CHECKING:
+    from qc.plugin_api import Check, Need, Renderer, Report
+
+
+class Relay:
+    """A plugin whose hooks are known to fit; each method calls one of them and vets what it gives.
+
+    Raises RefusedError, when built and when called; whatever the plugin itself raises comes through.
+    """
+
+    def __init__(self, plugin: object) -> None:
+        self._manager = PluginManager(names.PROJECT)
+        self._manager.add_hookspecs(spec)
+        self.hooks = tuple(sorted(set(self._vetted(plugin))))
+        """names of the hooks it answers"""
+        try:
+            self._manager.register(plugin)
+            self._manager.check_pending()
+        except PluginValidationError as why:
+            raise RefusedError(f"a hook of it does not fit: {str(why).splitlines()[-1]}") from None
+
+    def checks(self) -> tuple[type[Check[Any]], ...]:
+        """Give its checks."""
+        return tuple(check for given in self._call("qc_checks") for check in vetting.checks(given))
+
+    def measures(self) -> tuple[type[Need[Any]], ...]:
+        """Give what it measures."""
+        return tuple(need for given in self._call("qc_measures") for need in vetting.measures(given))
+
+    def rulesets(self) -> tuple[Path, ...]:
+        """Give its folders of rulesets."""
+        return tuple(folder for given in self._call("qc_rulesets") for folder in vetting.folders(given))
+
+    def renderers(self) -> tuple[type[Renderer], ...]:
+        """Give its report formats."""
+        return tuple(one for given in self._call("qc_renderers") for one in vetting.renderers(given))
+
+    def read_delivery(self, path: Path) -> str | None:
+        """Give a delivery as YAML, if the plugin knows the path."""
+        text = self._manager.hook.qc_read_delivery(path=path)
+        if text is not None and not isinstance(text, str):
+            raise RefusedError(f"qc_read_delivery gave a value of type {type(text).__name__}, and not text or None")
+        return text
+
+    def report_done(self, report: Report) -> None:
+        """Hand the finished report over."""
+        self._manager.hook.qc_report_done(report=report)
+
+    def _call(self, name: str) -> list[object]:
+        hook: HookCaller = getattr(self._manager.hook, name)
+        given: list[object] = hook()
+        # pluggy leaves None out, and a forgotten `return` must not look like an empty list.
+        if len(given) < len(hook.get_hookimpls()):
+            raise RefusedError(f"{name} gave nothing; return a list, an empty one if there is nothing to give")
+        return given
+
+    def _vetted(self, plugin: object) -> Iterator[str]:
+        """Go through all that is a hook, or looks like one and would never be called."""
+        for attribute in dir(plugin):
+            options = self._manager.parse_hookimpl_opts(plugin, attribute)
+            if options is None and not _looks_like_a_hook(plugin, attribute):
+                continue
+            hook = attribute if options is None else options.get("specname") or attribute
+            if hook not in spec.HOOKS:
+                raise RefusedError(f'it defines "{hook}", which is no hook; {meant(hook, spec.HOOKS)}')
+            if options is None:
+                raise RefusedError(f'its "{hook}" is no function marked with @hookimpl, so it would never be called')
+            if options.get("wrapper") or options.get("hookwrapper"):
+                raise RefusedError(f'its "{hook}" is a wrapper, and hooks here have nothing to wrap')
+            _takes_what_is_given(plugin, attribute, hook)
+            yield hook
+
+
+def _looks_like_a_hook(plugin: object, attribute: str) -> bool:
+    """Whether somebody may have meant a hook; a module such as qc_standard is none."""
+    value = inspect.getattr_static(plugin, attribute, None)
+    function = callable(value) or isinstance(value, staticmethod | classmethod)
+    return attribute in spec.HOOKS or (attribute.startswith("qc_") and function)
+
+
+def _takes_what_is_given(plugin: object, attribute: str, hook: str) -> None:
+    given = tuple(inspect.signature(getattr(spec, hook)).parameters)
+    for name in inspect.signature(getattr(plugin, attribute)).parameters:
+        if name not in given:
+            gives = f'only "{given[0]}"' if given else "no argument"
+            raise RefusedError(f'its "{hook}" takes "{name}", and the hook is called with {gives}')

@@ -1,0 +1,136 @@
+"""The whole plugin surface. A plugin is a module named by an entry point of the group "sidegate.plugins"."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from pluggy import HookimplMarker, HookspecMarker
+
+from qc.plugin_host.names import PROJECT
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from importlib.resources.abc import Traversable
+    from pathlib import Path
+
+    from qc.model.report import Report
+    from qc.plugin_api import Check, Need, Renderer
+
+hookspec = HookspecMarker(PROJECT)
+hookimpl = HookimplMarker(PROJECT)
+
+
+@hookspec
+def qc_checks() -> Sequence[type[Check[Any]]]:  # type: ignore[empty-body]
+    """Give the classes of the checks that the plugin brings.
+
+    Called once, when the plugin is loaded. A check runs only where a ruleset names it under `limits`.
+
+    Returns
+    -------
+    list of classes made from Check
+        Each with an id ("area.plain-words", nobody else's), title, why, how, remedy, and Limits; an empty list if
+        there is nothing to give.
+
+    What it raises, a list that cannot be used, or not coming back within the patience of a run leaves out the plugin,
+    whole; the others are judged, and the run ends with exit code 3.
+    """
+
+
+@hookspec
+def qc_measures() -> Sequence[type[Need[Any]]]:  # type: ignore[empty-body]
+    """Give the classes of what the plugin measures, with the names they publish.
+
+    Called once, when the plugin is loaded. Everything given is measured of every side, whether a check asks for it
+    or not, and what it publishes is in the report.
+
+    Returns
+    -------
+    list of classes made from Analysis or Derived
+        Each with an id and `publishes`, measurement names that nobody else has, each with its unit; an empty list if
+        there is nothing to give. A need that a check names and that publishes nothing may be left out.
+
+    What it raises, a list that cannot be used, or not coming back within the patience of a run leaves out the plugin,
+    whole; the others are judged, and the run ends with exit code 3.
+    """
+
+
+@hookspec
+def qc_rulesets() -> Path | Traversable | Sequence[Path | Traversable]:  # type: ignore[empty-body]
+    """Give the folder or folders that hold rulesets as <name>/<version>.yaml, and their sources.yaml.
+
+    Called once, when the plugin is loaded, and by commands that only list rulesets.
+
+    Returns
+    -------
+    path of a folder, or a list of such
+        Folders that are there, on disk; `importlib.resources.files("my_rules") / "rulesets"` is one. Sources that
+        begin with "house:" need no sources.yaml.
+
+    What it raises, a folder that is not there, or not coming back within the patience of a run leaves out the plugin,
+    whole; the others are judged, and the run ends with exit code 3.
+    """
+
+
+@hookspec(firstresult=True)
+def qc_read_delivery(path: Path) -> str | None:
+    """Give the text, in YAML, of a delivery that is sent in another form; None for a path not known.
+
+    Called before anything is heard, plugin by plugin in the order of their names, until one gives a text.
+
+    Parameters
+    ----------
+    path
+        What the command was given: a file or a folder, which may not be there.
+
+    Returns
+    -------
+    text or None
+        A delivery as a delivery.yaml has it. Audio lies in the folder of `path`, or in `path` where that is a folder.
+
+    What it raises, anything but text, or not coming back within the patience of a run is noted, and the next plugin is
+    asked; the delivery is judged as far as somebody can read it, and the run ends with exit code 3.
+    """
+
+
+@hookspec
+def qc_renderers() -> Sequence[type[Renderer]]:  # type: ignore[empty-body]
+    """Give the classes of the report formats that the plugin writes.
+
+    Called once, when the plugin is loaded. A format is used only where `--out NAME=PATH` asks for it.
+
+    Returns
+    -------
+    list of classes made from Renderer
+        Each with a name that no other format has; an empty list if there is nothing to give.
+
+    What it raises, a list that cannot be used, or not coming back within the patience of a run leaves out the plugin,
+    whole; the others are judged, and the run ends with exit code 3. A format that raises later, or never ends, writes
+    nothing; the other reports are written.
+    """
+
+
+@hookspec
+def qc_report_done(report: Report) -> None:
+    """Take the finished report, to file it or to pass it on; the verdict stands whatever happens here.
+
+    Called after everything is judged and before any format is written, plugin by plugin in the order of their names.
+
+    Parameters
+    ----------
+    report
+        The whole report but for `run`, the seconds and threads that it took. It cannot be changed.
+
+    What it raises, or not coming back within the patience of a run, is in the report that is written, and the run ends
+    with exit code 3; the other plugins are told all the same.
+    """
+
+
+HOOKS: tuple[str, ...] = (
+    "qc_checks",
+    "qc_measures",
+    "qc_rulesets",
+    "qc_read_delivery",
+    "qc_renderers",
+    "qc_report_done",
+)

@@ -1,0 +1,52 @@
+"""Every picture of a report as files of their own, for a mail, a job sheet or a screen without the page."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from qc.plugin_api import Evidence, FolderRenderer, Report
+from qc.report.figures import png as pictures_png
+from qc.report.views.stored_sides import measured_earlier_lines
+from qc.text.sanitize import shown
+
+INDEX = "pictures.json"
+MOST_OF_TITLE = 44
+"""Characters of a title above each picture; the side follows."""
+ONLY_SVG = "pictures: only SVG were written; for PNG too, pip install 'sidegate[png]'"
+
+
+class Pictures(FolderRenderer):
+    """Writes each picture of each side as SVG and, where it can be drawn in pixels here, as PNG; with an index."""
+
+    name = "pictures"
+    draws = True
+
+    def __init__(self) -> None:
+        self.png = pictures_png.there()
+        self.remark = "" if self.png else ONLY_SVG
+
+    def fill(self, report: Report, evidence: Evidence, folder: Path) -> None:
+        """Write the pictures one by one, then the index, which says what finding each of them is of."""
+        from qc.report.figures.named import pictures  # its arrays are nobody else's business
+
+        of = shown(f"{report.delivery.catalogue} {report.delivery.title}".strip(), MOST_OF_TITLE)
+        rows: list[dict[str, Any]] = []
+        for one in pictures(report, evidence):
+            files = [f"{one.name}.svg"]
+            svg = one.figure.framed(f"{of}, side {shown(one.side)}")
+            (folder / files[0]).write_bytes(svg.encode("utf-8", "replace"))
+            if self.png:
+                files.append(f"{one.name}.png")
+                (folder / files[1]).write_bytes(pictures_png.png(svg, one.scale))
+            rows.append({"files": files, **one.facts})
+        facts: dict[str, Any] = {
+            "delivery": report.delivery.title,
+            "delivery_sha256": report.delivery.sha256,
+            "ruleset": f"{report.ruleset.name}@{report.ruleset.version}",
+            "pictures": rows,
+        }
+        if earlier := list(measured_earlier_lines(report.run)):
+            facts["measured_earlier"] = earlier
+        (folder / INDEX).write_bytes(json.dumps(facts, indent=2, allow_nan=False).encode("ascii") + b"\n")

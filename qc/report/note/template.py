@@ -1,0 +1,154 @@
+"""Templates of notes: the shipped ones and a house's own, what they are given, and their faults in a sentence."""
+
+from __future__ import annotations
+
+import re
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import jinja2
+from jinja2.sandbox import ImmutableSandboxedEnvironment
+from markupsafe import Markup
+
+from qc.model.errors import UsageError
+from qc.report.note.letter import Letter, Received, Thing
+from qc.text.markdown import plain
+from qc.text.sanitize import shown
+
+T = TypeVar("T")
+LONGEST_NAME = 1000
+"""Characters of the name of a template in a sentence."""
+
+LONGEST = 100_000
+"""Bytes of a house's template; a note is a page."""
+HTML = (".html", ".htm")
+MARKDOWN = (".md", ".markdown")
+WORDS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
+ENDINGS = (".j2", ".jinja", ".jinja2")
+"""What may follow the suffix of a template."""
+
+
+@dataclass(frozen=True)
+class Template:
+    """A template that is ready to write; `path` is the house's file, None for a shipped one."""
+
+    inner: jinja2.Template
+    path: Path | None = None
+
+    def written(self, note: Letter) -> str:
+        """Write a note; raises UsageError for a fault of the house's template."""
+        if self.path is None:
+            return self.inner.render(note=note)
+        return _sound(self.path, lambda: self.inner.render(note=note))
+
+
+def shipped(*, html: bool) -> Template:
+    """Give the template that is shipped."""
+    return Template(_environment(None, html=html).get_template(f"sidegate/{_shipped(html=html)}"))
+
+
+def own(path: Path, *, html: bool) -> Template:
+    """Read a house's template and try it; raises UsageError, with file and line, where it cannot be used.
+
+    It may begin with {% extends "sidegate/note.md" %} (or note.html), and include what lies beside it.
+    """
+    name = shown(str(path), LONGEST_NAME)
+    suffix = _suffix(path)
+    if suffix in (MARKDOWN if html else HTML):
+        kind, other = ("HTML", "Markdown") if html else ("Markdown", "HTML")
+        raise UsageError(f"--note-template {name}: the note is {kind} and this is {other}; give both the same suffix")
+    try:
+        if path.stat().st_size > LONGEST:
+            raise UsageError(f"--note-template {name}: it is longer than {LONGEST} bytes; a note is a page")
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as why:
+        line = path.read_bytes()[: why.start].count(b"\n") + 1
+        raise UsageError(f"--note-template {name}:{line}: it is not UTF-8; save it so") from None
+    except OSError as why:
+        raise UsageError(f"--note-template {name}: it cannot be read: {why.strerror}") from None
+    environment = _environment(path, html=html)
+    template = Template(_sound(path, lambda: _compiled(environment, text, path)), path)
+    for sample in SAMPLES:
+        template.written(sample)
+    return template
+
+
+def _compiled(environment: jinja2.Environment, text: str, path: Path) -> jinja2.Template:
+    code = environment.compile(text, path.name, str(path))
+    return jinja2.Template.from_code(environment, code, environment.make_globals(None))
+
+
+def _suffix(path: Path) -> str:
+    parts = [part.lower() for part in path.suffixes]
+    return next((part for part in reversed(parts) if part not in ENDINGS), "")
+
+
+def _shipped(*, html: bool) -> str:
+    return "note.html" if html else "note.md"
+
+
+def _environment(path: Path | None, *, html: bool) -> jinja2.Environment:
+    """Make an environment in which whatever comes from others is harmless, in HTML as in Markdown."""
+    loaders: dict[str, jinja2.BaseLoader] = {"sidegate": jinja2.PackageLoader("qc.report", "note_templates")}
+    folder = [] if path is None else [jinja2.FileSystemLoader(path.parent)]
+    made = ImmutableSandboxedEnvironment(
+        loader=jinja2.ChoiceLoader([jinja2.PrefixLoader(loaders), *folder]),
+        autoescape=True, finalize=None if html else _markdown, undefined=jinja2.StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, keep_trailing_newline=True,
+    )  # fmt: skip
+    made.filters["in_words"] = in_words
+    return made
+
+
+def in_words(count: int) -> str:
+    """Write a small count as the beginning of a sentence does: "Two"."""
+    return WORDS[count] if 0 <= count < len(WORDS) else str(count)
+
+
+def _markdown(value: Any) -> Any:
+    """Escape for Markdown; what is markup by now is left as it is."""
+    if isinstance(value, (Markup, jinja2.Undefined)):
+        return value
+    return Markup(plain(str(value)))  # noqa: S704 - nothing in it is HTML any more
+
+
+def _sound(path: Path, call: Callable[[], T]) -> T:
+    """Do something with a house's template; whatever it raises is a fault of the template."""
+    name = shown(str(path), LONGEST_NAME)
+    try:
+        return call()
+    except jinja2.TemplateSyntaxError as why:  # it may lie in a file that the template includes
+        file = name if why.filename is None else shown(str(why.filename), LONGEST_NAME)
+        raise _fault(f"{file}:{why.lineno}", str(why.message)) from None
+    except RecursionError:
+        raise _fault(name, "it includes or extends itself") from None
+    except Exception as why:  # an expression of a template may raise anything
+        raise _fault(f"{name}{_line(why, path)}", str(why) or type(why).__name__) from None
+
+
+def _line(why: BaseException, path: Path) -> str:
+    """Find the last line of the template that was at work."""
+    frames = traceback.extract_tb(why.__traceback__)
+    lines = [frame.lineno for frame in frames if frame.filename == str(path)]
+    return f":{lines[-1]}" if lines else ""
+
+
+def _fault(where: str, why: str) -> UsageError:
+    sentence = re.sub(r"^'qc\.report\.[\w.]+ object'", "what is named here", " ".join(why.split()))
+    return UsageError(f"--note-template {where}: {shown(sentence, 300).rstrip('.')}; mend the template")
+
+
+_THING = Thing("Name", "What it means.", "What we ask.", ("side A, track 1: at 0:10",), 1, ("a fact.",))
+SAMPLES = (
+    Letter("Title", "", "good"),
+    Letter(
+        "Title", "CAT-1", "mend", (Received("A", "a.wav", "1 minute 5 seconds", 1), Received("B", "b.wav", "", 0)),
+        (_THING,), (_THING,), ("Name (side A)",), "Side A is", ("Side A: 2 places come near.",),
+        details=("side A, 0:10: detail.",), broke=True, judged_at="-6.0 dB (side A)",
+    ),
+    Letter("Title", "CAT-1", "weigh", (Received("A", "a.wav", "1 minute 5 seconds", 1),), (), (_THING, _THING)),
+)  # fmt: skip
+"""Notes with everything in them and with nothing: a house's template is tried on them before anything is heard."""

@@ -1,0 +1,1 @@
+"""SARIF, for code review in CI."""

@@ -1,0 +1,1 @@
+"""The sheet for the desk at the lathe."""

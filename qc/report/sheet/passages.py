@@ -1,0 +1,256 @@
+"""What stands on a cutting sheet: the facts of a side, its tracks on the disc, the passages to watch, in time order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from qc.judge.baseline import since
+from qc.judge.waivers import counts as waived
+from qc.model.findings import Found, by_time, every, listed
+from qc.model.level_words import disc_notes, judged_as, option_words, sides_of
+from qc.model.quantity import clock
+from qc.model.report import Geometry, Report, SideReport
+from qc.report.views.changed import change_lines
+from qc.report.views.declared import approval_words, source_words
+from qc.report.views.lineup import lineup_line
+from qc.report.views.stored_sides import measured_earlier
+from qc.text.sanitize import shown
+
+LONGEST = 120
+"""Characters of a title or name; a sheet is one page."""
+LINES = 60
+"""Lines of a printed page, long ones counted as they break: a fact at 80 characters, a title at 28, a reason at 60."""
+ROWS = 38
+"""Rows of all the tables of a page together, so that its Markdown stays below 60 lines."""
+LEAST_PASSAGES = 3
+SECONDS = 4
+"""Places that a fact tells by themselves."""
+WAIVERS = 6
+"""Waivers that are told by themselves."""
+TOGETHER = 0.5
+"""s within which passages are one."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of a sheet; `figures` are the columns that hold numbers."""
+
+    title: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    figures: frozenset[int] = frozenset()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class SheetPage:
+    """One side on its page."""
+
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    tables: tuple[Table, ...]
+    cautions: tuple[str, ...] = field(default=())
+
+
+def pages(report: Report) -> list[SheetPage]:
+    """Give a page for every side of the delivery."""
+    return [_page(report, side) for side in report.sides]
+
+
+def _page(report: Report, side: SideReport) -> SheetPage:
+    name = " ".join(_said(part) for part in (report.delivery.catalogue, report.delivery.title) if part)
+    facts = tuple((label, words) for label, words in _facts(report, side) if words)
+    tables = [_tracks(side.geometry)] if side.geometry and side.geometry.tracks else []
+    used = 4 + _height(name, 60) + len(report.cautions) + sum(_height(words, 80) for _, words in facts)
+    used += sum(3 + sum(_height(row[1], 28) for row in table.rows) for table in tables)
+    rows = len(facts) + sum(len(table.rows) for table in tables)
+    tables.append(_passages(report, side, LINES - used - 3, ROWS - rows))
+    return SheetPage(f"{name}, side {_said(side.id)}", facts, tuple(tables), report.cautions)
+
+
+def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
+    declared, chain = side.declared, report.ruleset.chain
+    yield "Engrave", _said(declared.get("inscription") or "nothing is declared")
+    yield "Verdict", _verdict(report, side)
+    answers = list(_waivers(report, side))
+    answers[WAIVERS:] = [f"{len(answers) - WAIVERS} more in the report"] if len(answers) > WAIVERS else []
+    yield "Waived", "; ".join(answers)
+    yield "Since", _since(report, side)
+    if side.geometry is not None and side.levels is not None:
+        yield from _levels(report, side)
+        yield from _format(side.geometry, chain)
+        yield from _edges(side, side.geometry)
+    else:
+        yield "Level", "the side was not measured; do not cut it"
+    earlier = measured_earlier(report.run, side.id)
+    yield "Audio", _audio(side) + (f"; {earlier}" if earlier else "")
+    yield "Prepared", ", ".join(_said(one) for one in declared.get("prepared", ()))
+    source: Mapping[str, Any] = declared.get("source") or {}
+    yield "Source", source_words(source)
+    yield "Approved", "; ".join(approval_words(one) for one in source.get("approvals", ()))
+    changes = "".join(f"; {line}" for line in change_lines(report.ruleset))
+    yield "Judged by", f"{report.ruleset.name}@{report.ruleset.version}, {report.tool}{changes}"
+
+
+def _verdict(report: Report, side: SideReport) -> str:
+    found = [one for one in every(report) if one.finding.location.side in {side.id, ""}]
+    fails = {one.finding.check for one in found if one.finding.severity == "fail"}
+    warns = {one.finding.check for one in found if one.finding.severity == "warn"} - fails
+    broken = [result.check for result in report.results if result.outcome == "error" and result.side in {side.id, None}]
+    parts = [f"mend {listed(sorted(fails))}"] if fails else []
+    parts += [f"weigh {listed(sorted(warns))}"] if warns else []
+    parts += [f"not judged, for something failed: {listed(broken)}"] if broken else []
+    return ("do not cut before it is mended: " if fails else "") + ("; ".join(parts) or "nothing to mend")
+
+
+def _waivers(report: Report, side: SideReport) -> Iterator[str]:
+    """Say who answers for what on a side, and which of its waivers have expired."""
+    for waiver in report.waivers:
+        if waiver.side not in {None, side.id}:
+            continue
+        found = [one for one in waived.covered(report, waiver) if one.finding.location.side in {side.id, ""}]
+        if found:
+            seconds = [clock(one.second) for one in found if one.second is not None]
+            more = [f"{len(seconds) - SECONDS} more"] if len(seconds) > SECONDS else []
+            where = f" at {listed(seconds[:SECONDS] + more)}" if seconds else ""
+            yield f"{waiver.check}{where}, by {_said(waived.answer_and_place(waiver))}"
+        elif waiver.state == "not_counted" and waiver.findings:
+            yield f"{waiver.check} is {waived.fault(report, waiver)}"
+        elif waiver.state == "expired" and waiver.findings:
+            yield f"{waiver.check} not any more: {waived.fault(report, waiver)}"
+
+
+def _since(report: Report, side: SideReport) -> str:
+    """Say what became of the findings of an earlier report on a side, with the seconds of what changed."""
+    if report.baseline is None:
+        return ""
+    day = report.baseline.started
+    parts = []
+    for fate in since.fates(report):
+        found = [one for one in fate.found if one.finding.location.side in {side.id, ""}]
+        told = [] if fate.word == "as before" else [_when(group[0]) for group in since.passages(found)]
+        told[SECONDS:] = [f"{len(told) - SECONDS} more"] if len(told) > SECONDS else []
+        if found or fate.word in {"mended", "new", "as before"}:
+            parts.append(f"{len(found)} {fate.word}" + (f" ({', '.join(told)})" if told else ""))
+    return f"{_said(report.baseline.file)}{f' of {_said(day[:10])}' if day else ''}: {', '.join(parts)}"
+
+
+def _when(one: Found) -> str:
+    return one.finding.check if one.second is None else clock(one.second)
+
+
+def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
+    levels = side.levels
+    assert levels is not None  # asked before
+    if tones := lineup_line(side):
+        yield "Line-up", tones
+    how = judged_as(report, side)
+    how = f", {how}" if how.startswith("the") else f" {how}"
+    ruled = f", ruled by {levels.ruling}" if levels.ruling else ""
+    yield "Level", f"judged at {levels.judged}{how}; recommended {levels.recommended}{ruled}; clean {levels.clean}"
+    if option := option_words(report):
+        yield "Judged at", option
+    for disc in report.discs:
+        if side.id not in sides_of(disc):
+            continue
+        words = [f"release at {disc.release}, ruled by side {_said(disc.ruling)}"]
+        if side.id in disc.sides and len(disc.sides) > 1:
+            gift = disc.gives_away[side.id]
+            given = gift.value > 0.0
+            words.append(f"this side gives away {gift.value:.1f} {gift.unit}" if given else "nothing is given away")
+        yield f"Disc {_said('/'.join(sides_of(disc)))}", "; ".join([*words, *disc_notes(report, disc)])
+
+
+def _format(geometry: Geometry, chain: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    speed = "33 1/3" if geometry.speed == "33" else geometry.speed
+    room = f"{geometry.outer_diameter_mm:.1f} mm, finishing groove at {geometry.finishing_diameter_mm:.1f} mm"
+    yield "Disc format", f"{geometry.size} at {speed}; recorded from {room}"
+    cut = {name: _said(str(entry["value"])) for name, entry in chain.get("cut", {}).items()}
+    if cut:
+        polarity = "not fixed, the worse one counts" if cut["polarity"] == "worst" else cut["polarity"]
+        velocity = f"{cut['reference_velocity']} peak, lateral"
+        tone = f"at 0 dB, 1 kHz alike in both channels at {cut['align']} peak cuts {velocity}"
+        yield "Alignment", f"{tone}; polarity {polarity}"
+        depth = f"depth {cut['depth']}" + (f" to {cut['nominal_depth']}" if cut["depth"] == "variable" else "")
+        pitch = f"mean pitch {geometry.mean_pitch_um:.0f} um, travel {geometry.travel_mm:.1f} mm"
+        yield "Groove", f"width {cut['top_width']}, land {cut['land']}, {depth}; {pitch}"
+
+
+def _edges(side: SideReport, geometry: Geometry) -> Iterator[tuple[str, str]]:
+    lead_in = side.measurements.get("layout.lead_in_silence")
+    silence = f"; the file begins with {lead_in} of silence" if lead_in else ""
+    yield "Lead-in", f"groove from {clock(geometry.span_start_s)} at {geometry.outer_diameter_mm:.1f} mm{silence}"
+    room = side.measurements.get("layout.lead_out_room")
+    after = side.measurements.get("layout.lead_out_silence")
+    words = f"groove ends at {clock(geometry.span_end_s)} at {geometry.last_diameter_mm:.1f} mm"
+    words += f"; room for {room.value:.1f} turns at 6.4 mm" if room else ""
+    yield "Lead-out", words + (f"; the file ends with {after} of silence" if after else "")
+
+
+def _tracks(geometry: Geometry) -> Table:
+    rows = []
+    for track in geometry.tracks:
+        sizes = [f"{n * radius:.1f}" for radius in (track.start_radius_mm, track.end_radius_mm) for n in (1.0, 2.0)]
+        rows.append((str(track.number), _said(track.title), clock(track.start_s), clock(track.end_s), *sizes))
+    return Table(
+        "Tracks and marks: where each begins and ends, as cut at the level it was judged at",
+        ("track", "title", "from", "to", "r mm", "d mm", "to r mm", "to d mm"), tuple(rows), frozenset(range(2, 8)),
+    )  # fmt: skip
+
+
+def _passages(report: Report, side: SideReport, room: int, most: int) -> Table:
+    """Gather findings that lie within half a second into one passage; where there is no room, the gravest stay."""
+    groups: list[list[Found]] = []
+    for one in by_time(report, side.id, waived=True):  # whoever answers for it, the stylus still meets it
+        last = groups[-1][0] if groups else None
+        if last and (one.second or 0.0) - (last.second or 0.0) < TOGETHER and _track(one) == _track(last):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    kept: list[int] = []
+    for index in sorted(range(len(groups)), key=lambda index: min(one.gravity for one in groups[index])):
+        room -= _height(_passage(groups[index])[-1], 60)
+        if len(kept) >= LEAST_PASSAGES and (room < 0 or len(kept) >= most):
+            break
+        kept.append(index)
+    more = len(groups) - len(kept)
+    return Table(
+        "Passages to watch" if groups else "Passages to watch: none",
+        ("second", "track", "r mm", "", "why"),
+        tuple(_passage(groups[index]) for index in sorted(kept)),
+        frozenset({0, 1, 2, 3}),
+        f"and {more} more in the report" if more else "",
+    )
+
+
+def _passage(group: list[Found]) -> tuple[str, ...]:
+    first = group[0]
+    radius = first.finding.location.radius_mm
+    open_ones = [one for one in group if one.finding.waived_by is None]
+    word = "mend" if any(one.finding.severity == "fail" for one in open_ones) else "weigh" if open_ones else "waived"
+    why = ". ".join(_said(one.finding.message) for one in sorted(group, key=lambda one: one.gravity)[:3])
+    rest = f". And {len(group) - 3} more" if len(group) > 3 else ""
+    return clock(first.second or 0.0), _track(first), "" if radius is None else f"{radius:.1f}", word, why + rest
+
+
+def _track(one: Found) -> str:
+    return "" if one.finding.location.track is None else str(one.finding.location.track)
+
+
+def _audio(side: SideReport) -> str:
+    audio = side.audio
+    if audio.sample_rate is None or audio.duration_s is None:
+        return _said(audio.file)
+    digest = f", SHA-256 {audio.sha256[:16]}..." if audio.sha256 else ""
+    return f"{_said(audio.file)}, {audio.sample_rate / 1000:g} kHz, {audio.coding}, {clock(audio.duration_s)}{digest}"
+
+
+def _height(text: str, columns: int) -> int:
+    """Count the lines that a text takes on paper, about."""
+    return max(1, -(-len(text) // columns))
+
+
+def _said(words: str) -> str:
+    return shown(" ".join(words.split()), LONGEST)

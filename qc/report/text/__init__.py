@@ -1,0 +1,1 @@
+"""Reports as plain text for a terminal."""

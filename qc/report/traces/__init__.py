@@ -1,0 +1,1 @@
+"""Curves along a side as files."""

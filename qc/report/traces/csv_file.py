@@ -1,0 +1,52 @@
+"""The table of traces as CSV (RFC 4180): numbers with the digits that give them back exactly, nothing for no value."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable
+from typing import BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic_core import to_json
+
+from qc.report.traces.table import COLUMNS, SECOND, SIDE, TRACK, Rows
+
+AT_ONCE = 8192
+"""Rows that are put into text together."""
+ALIKE = 1e-4
+"""From here on JSON and Python write a number alike; below, Python has an exponent of two digits."""
+FORMULA = ("=", "+", "-", "@")
+"""What a spreadsheet takes for the beginning of a formula."""
+
+
+def write_csv(sides: Iterable[Rows], out: BinaryIO) -> None:
+    """Write UTF-8, lines ended by CR LF."""
+    out.write(_row([SIDE, SECOND, TRACK, *COLUMNS]).encode())
+    for rows in sides:
+        parts = (slice(start, start + AT_ONCE) for start in range(0, len(rows), AT_ONCE))
+        out.writelines(_lines(rows, part).encode("utf-8", "replace") for part in parts)
+
+
+def _lines(rows: Rows, part: slice) -> str:
+    side = _row([f"'{rows.side}" if rows.side.startswith(FORMULA) else rows.side]).removesuffix("\r\n")
+    tracks = [str(track) if track else "" for track in rows.tracks[part].tolist()]
+    columns = [digits(column[part]) for column in rows.columns.values()]
+    lines = map(",".join, zip(digits(rows.seconds[part]), tracks, *columns, strict=True))
+    return "".join(f"{side},{line}\r\n" for line in lines)
+
+
+def digits(values: NDArray[np.float64]) -> list[str]:
+    """Write numbers (n,) with the fewest digits that give each of them back, as `repr` does; NaN is nothing."""
+    size = np.abs(values)
+    if np.all((size == 0.0) | ((size >= ALIKE) & (size < np.inf))):
+        return to_json(values.tolist()).decode().strip("[]").split(",")  # as repr, in a quarter of the time
+    return ["" if math.isnan(value) else repr(value) for value in values.tolist()]
+
+
+def _row(cells: list[str]) -> str:
+    held = io.StringIO()
+    csv.writer(held).writerow(cells)
+    return held.getvalue()

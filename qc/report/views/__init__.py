@@ -1,0 +1,1 @@
+"""What several formats say about a side, a finding, a level: computed once."""

@@ -1,0 +1,354 @@
+"""The lower half of the text report: each side at a glance, its limits, its disc, what passed, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+from qc.model.findings import both, by_time, listed, number, whole
+from qc.model.level_words import disc_notes, judged_as, sides_of
+from qc.model.quantity import clock, meets
+from qc.model.report import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport, TrackFile
+from qc.plugin_api import Quantity, Report
+from qc.report.views import level_notes, worth
+from qc.report.views.declared import declared_lines
+from qc.report.views.lineup import lineup_line
+from qc.text.sanitize import shown
+
+if TYPE_CHECKING:
+    from qc.text.page import Page
+
+INDENT = 8
+LONGEST = 120
+"""Characters of a title in a table."""
+LEAST_ROWS = 2
+"""Limits that are worth a table."""
+NEVER = 100.0
+"""dB at which a limit is put that no level reaches."""
+GRADES = ("MEND", "WEIGH", "waived", "")
+STYLES = {"MEND": "red", "WEIGH": "yellow", "waived": "cyan", "": ""}
+
+
+def sides(page: Page, report: Report, *, spare: int | None) -> None:
+    """Write every side with its limits, and the discs; None: everything.
+
+    Given `spare` lines, what rules the levels, where the sides lie in time and which limits come first are told, in
+    that order, as far as there is room; of a report that is longer anyway the first.
+    """
+    verbose, shown_too, rows = spare is None, _Shown(rules=True, strips=True), 0
+    if spare is not None:
+        for shown_too in _SHOWN:
+            rows = spare - _height(page, report, shown_too) - 1
+            if rows >= -1:
+                break
+        else:  # it is longer than that anyway
+            shown_too = _SHOWN[1]
+    for side in report.sides:
+        _glance(page, report, side, shown_too, verbose=verbose)
+        if verbose:
+            _every_limit(page, report, side)
+            worth.fully(page, side)
+            _tracks(page, side)
+            _measurements(page, side)
+            page.blank()
+    if not verbose and rows >= LEAST_ROWS:
+        _first_limits(page, report, rows)
+    _discs(page, report)
+
+
+def end(page: Page, report: Report, *, verbose: bool) -> None:
+    """Write what passed, what was not judged, and the cautions."""
+    if verbose:
+        page.blank()
+    _rest(page, report, verbose=verbose)
+    if report.cautions:
+        page.say(" ".join(report.cautions), label="! ", style="yellow", body="dim")
+
+
+class _Shown(NamedTuple):
+    """What of a side is told where there is room: what rules its level, where it lies in time."""
+
+    rules: bool
+    strips: bool
+
+
+_SHOWN = (_Shown(rules=True, strips=True), _Shown(rules=True, strips=False), _Shown(rules=False, strips=False))
+
+
+def _height(page: Page, report: Report, shown_too: _Shown) -> int:
+    """Count the lines of all that comes from the sides on, without limits: written on a page nobody sees."""
+    scratch = page.like()
+    for side in report.sides:
+        _glance(scratch, report, side, shown_too, verbose=False)
+    _discs(scratch, report)
+    end(scratch, report, verbose=False)
+    return scratch.lines
+
+
+def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, verbose: bool) -> None:
+    label = f"Side {shown(side.id, 20)} ".ljust(INDENT)
+    levels, geometry, dot = side.levels, side.geometry, page.clean(" · ")
+    said = [" ".join(pair) for pair in declared_lines(side.declared)]
+    tones = lineup_line(side)
+    if levels is None or geometry is None:
+        page.say(f"not measured; {_file(side.audio)}", label=label, style="bold", indent=INDENT)
+    else:
+        known = str(levels.recommended).removesuffix(" dB")
+        how = judged_as(report, side)
+        level = f"at {levels.judged}{', ' if how.startswith('the') else ' '}{how}"
+        level += "" if how == "as recommended" else f"; recommended {known}"
+        below = f", {said_margin}" if (said_margin := level_notes.margin(side)) else ""
+        words = f"{level}{below}, clean {levels.clean}; ends {geometry.last_diameter_mm:.1f} mm"
+        if not verbose and said and page.fits(label + dot.join([words, *said])):
+            words, said = dot.join([words, *said]), []
+        page.say(words, label=label, style="bold", indent=INDENT)
+        if fails := level_notes.unset(report, side):
+            page.say(fails, label=" " * INDENT, indent=INDENT + 2, body="yellow")
+        if shown_too.rules and not verbose and (rules := worth.ruled(report, side)):
+            page.say(rules, label=" " * INDENT, indent=INDENT + 2)
+        if shown_too.strips:
+            page.raw(" " * INDENT + _strip(page, report, side))
+    if tones:
+        page.say(tones, label=" " * INDENT, indent=INDENT + 2)
+    for words in said if verbose else [dot.join(said)] if said else []:
+        page.say(words, label=" " * INDENT, indent=INDENT + 2)
+    if verbose and geometry is not None:
+        _fully(page, side)
+
+
+def _fully(page: Page, side: SideReport) -> None:
+    """Write what the usual report leaves out of a side."""
+    geometry, levels = side.geometry, side.levels
+    assert geometry is not None  # asked before
+    assert levels is not None
+    room = side.measurements.get("layout.lead_out_room")
+    lines = [
+        _file(side.audio),
+        f"SHA-256 {side.audio.sha256}" if side.audio.sha256 else "",
+        *own_md5(side.audio),
+        f"level ruled by {levels.ruling}" if levels.ruling else "",
+        f"{geometry.size} at {geometry.rpm:.4g} turns a minute, {geometry.outer_diameter_mm:.1f} to "
+        f"{geometry.finishing_diameter_mm:.1f} mm; cut from {clock(geometry.span_start_s)} to "
+        f"{clock(geometry.span_end_s)}" + (f", then room for {room.value:.1f} turns of lead-out" if room else ""),
+        f"{side.second_look_s:.1f} s looked at again for the remedies" if side.second_look_s else "",
+        f"travel {geometry.travel_mm:.2f} mm{_least(geometry)}, mean pitch "
+        f"{geometry.mean_pitch_um:.0f} um, with {geometry.polarity} polarity"
+        + (f"; {geometry.overlaps} turns overlap" if geometry.overlaps else ""),
+    ]
+    for line in lines:
+        if line:
+            page.say(line, label=" " * INDENT, indent=INDENT + 2)
+
+
+def _least(geometry: Geometry) -> str:
+    """Give the least possible travel; on a short side the carriage's run-in, which counts for nothing, hides it."""
+    least = geometry.travel_least_mm
+    return f" (least possible {least:.2f})" if least <= geometry.travel_mm else ""
+
+
+def _strip(page: Page, report: Report, side: SideReport) -> str:
+    """Draw the side from its first to its last second: tracks by number, M and W where a finding lies."""
+    length = side.audio.duration_s or 0.0
+    geometry = side.geometry
+    if length <= 0.0 or geometry is None:
+        return ""
+    last_second = f" {clock(length)}"
+    cells = page.width - INDENT - len(last_second)
+    line, taken = [" "] * cells, set[int]()
+
+    def cell(second: float) -> int:
+        return min(cells - 1, max(0, int(second / length * cells)))
+
+    parts = [(track.start_s, track.end_s, str(track.number)) for track in geometry.tracks]
+    for start, stop, name in parts or [(geometry.span_start_s, geometry.span_end_s, "")]:
+        first, last = cell(start), cell(stop)
+        line[first : last + 1] = page.clean("─") * (last + 1 - first)
+        for index, char in enumerate(name[: last - first]):
+            line[first + index] = char
+    for one in sorted(by_time(report, side.id), key=lambda one: one.gravity):
+        at = cell(one.second or 0.0)
+        if at not in taken:
+            line[at] = "M" if one.finding.severity == "fail" else "W"
+            taken.add(at)
+    return "".join(line) + last_second
+
+
+def _every_limit(page: Page, report: Report, side: SideReport) -> None:
+    """Write the limits of a side check by check, those with what was not kept first."""
+    rows: list[tuple[str, ...]] = []
+    styles = []
+    checks: dict[str, list[tuple[str, ...]]] = {}
+    for _, cells in sorted(_held(report, side)):
+        check, _, key = cells[0].partition("/")
+        checks.setdefault(check, []).append((f"  {key}", *cells[1:]))
+    for check, limits in checks.items():
+        rows += [(check,), *limits]
+        styles += ["", *(STYLES.get(cells[1], "") for cells in limits)]
+    if rows:
+        page.table(
+            (f"LIMITS OF {shown(side.id, 20)}", "", "value", "warn/fail", "reached at"), rows, left=2, styles=styles
+        )
+
+
+def _first_limits(page: Page, report: Report, most: int) -> None:
+    """Write as many limits as there are lines: of each side those that give out first as the level rises."""
+    several = [
+        sorted((row for row in _held(report, side) if row[0].level < NEVER), key=lambda row: row[0].level)
+        for side in report.sides
+    ]
+    each = max(1, most // max(1, len(several)))
+    rows = [
+        (f"{shown(side.id, 20)} {cells[0]}", *cells[1:])
+        for side, held in zip(report.sides, several, strict=True)
+        for _, cells in held[:each]
+    ]
+    if rows:
+        styles = [STYLES.get(cells[1], "") for cells in rows]
+        head = ("LIMITS that come first", "", "value", "warn/fail", "reached at")
+        page.table(head, rows, styles=styles, left=2, least=4)
+
+
+class _Order(NamedTuple):
+    grade: int
+    level: float
+    name: str
+
+
+def _held(report: Report, side: SideReport) -> Iterator[tuple[_Order, tuple[str, ...]]]:
+    """Give each limit of a side with its place in the order: name, word, value, limit, level."""
+    levels = side.levels
+    waived = _waived(report, side)
+    for name, limit in report.ruleset.limits.items():
+        quantity = side.measurements.get(limit.measure)
+        reached = None if levels is None else levels.by_limit.get(name)
+        if quantity is None:
+            continue
+        grade = _grade(quantity, limit)
+        grade = "waived" if grade and name in waived else grade
+        last = None if reached is None else reached.level
+        level = "" if last is None else str(last)
+        value = (quantity.bound or "") + number(limit.measure, quantity.value, quantity.unit)
+        order = _Order(GRADES.index(grade), NEVER if last is None or last.bound == ">" else last.value, name)
+        rules = "rules" if levels is not None and levels.ruling == name else ""
+        yield order, (name, grade or rules, value, both(limit), level)
+
+
+def _waived(report: Report, side: SideReport) -> set[str]:
+    """Give the limits of which somebody answers for every finding on a side."""
+    names: dict[str, list[bool]] = {}
+    for one in whole(report):
+        if one.side == side.id:
+            names.setdefault(one.limit_name(report), []).append(one.finding.waived_by is not None)
+    return {name for name, answered in names.items() if all(answered)}
+
+
+def _grade(quantity: Quantity, limit: HeldLimit) -> str:
+    for word, bound in (("MEND", limit.fail), ("WEIGH", limit.warn)):
+        if bound is not None and not meets(quantity.value, bound, limit.op, quantity.unit):
+            return word
+    return ""
+
+
+def _tracks(page: Page, side: SideReport) -> None:
+    geometry = side.geometry
+    if geometry is None or not geometry.tracks:
+        return
+    rows = []
+    for track in geometry.tracks:
+        radii = (track.start_radius_mm, track.end_radius_mm)
+        sizes = [f"{size:.2f}" for radius in radii for size in (radius, 2.0 * radius)]
+        title = shown(track.title, LONGEST)
+        rows.append((f"{track.number} {title}", clock(track.start_s), clock(track.end_s), *sizes))
+    page.table(("TRACK", "from", "to", "radius mm", "diameter", "radius mm", "diameter"), rows)
+
+
+def _measurements(page: Page, side: SideReport) -> None:
+    rows = []
+    for name, quantity in sorted(side.measurements.items()):
+        at = quantity.at
+        value = (quantity.bound or "") + number(name, quantity.value, quantity.unit)
+        second = "" if at is None or at.start_s is None else clock(at.start_s)
+        track = "" if at is None or at.track is None else str(at.track)
+        radius = "" if at is None or at.radius_mm is None else f"{at.radius_mm:.1f} mm"
+        rows.append((name, value, second, track, radius))
+    if rows:
+        page.table(("MEASURED", "value", "second", "track", "radius"), rows)
+
+
+def _discs(page: Page, report: Report) -> None:
+    """Write at which level each disc is to be released, and what its sides give away by it."""
+    for disc in report.discs:
+        away = [f"{side} gives away {_plain(gift)}" for side, gift in disc.gives_away.items() if gift.value > 0.0]
+        gifts = [listed(away) if away else "no side gives anything away"] if len(disc.sides) > 1 else []
+        both_sides = page.clean("/").join(sides_of(disc))
+        words = f"release at {disc.release}, ruled by side {disc.ruling}"
+        page.say("; ".join([words, *gifts, *disc_notes(report, disc)]),
+                 label=f"Disc {shown(both_sides, 20)}".ljust(INDENT) + (" " if len(both_sides) > 2 else ""),
+                 style="bold", indent=INDENT)  # fmt: skip
+
+
+def _plain(gift: Quantity) -> str:
+    return f"{gift.value:.1f} {gift.unit}"
+
+
+def own_md5(audio: AudioFacts) -> list[str]:
+    """Say of each FLAC file whether the MD5 that it states of its samples is theirs."""
+    says = {
+        "agrees": "the MD5 it states is that of its samples",
+        "disagrees": "the MD5 it states is not that of its samples",
+        "not stated": "it states no MD5 of its samples",
+    }
+    files: tuple[AudioFacts | TrackFile, ...] = (audio, *audio.files)
+    return [f"{shown(one.file, 300)}: {says[one.own_md5]}" for one in files if one.own_md5 is not None]
+
+
+def _file(audio: AudioFacts) -> str:
+    parts = [shown(audio.file, 300)]
+    if audio.sample_rate and audio.duration_s is not None:
+        channels = {1: "mono", 2: "stereo"}.get(audio.channels or 0, f"{audio.channels} channels")
+        parts += [f"{audio.sample_rate / 1000:g} kHz", str(audio.coding), channels, clock(audio.duration_s)]
+    return ", ".join(parts)
+
+
+def _rest(page: Page, report: Report, *, verbose: bool) -> None:
+    """Say what passed, in one line, and by name what was not judged."""
+    for word, outcome in _OUTCOMES:
+        there = [result for result in report.results if result.outcome == outcome]
+        if not there:
+            continue
+        if outcome == "pass" and not verbose:
+            page.say(f"{_counted(report, there)}", label=f"{word} ", style="green", indent=2)
+            continue
+        if outcome in {"not_applicable", "waived"} and not verbose:  # who answers for what is told above
+            continue
+        reasons = {result.reason for result in there} if outcome != "pass" else set()
+        names: dict[str, list[str]] = {}
+        for result in there:
+            names.setdefault(result.check, []).append(result.side or "delivery")
+        every = len(report.sides)
+        named = [
+            check if len(on) == every and every > 1 else f"{check} ({', '.join(on)})" for check, on in names.items()
+        ]
+        reason = reasons.pop() if len(reasons) == 1 else ""
+        why = f": {reason}" if reason else ""
+        page.say(", ".join(named) + why, label=f"{word} ", indent=2)
+
+
+def _counted(report: Report, there: list[CheckResult]) -> str:
+    """Count results a side: "11 of 13 checks on A, 5 of 13 on B, 3 of 3 on all"."""
+    parts: list[str] = []
+    for side in dict.fromkeys(result.side for result in report.results):
+        judged = [result for result in report.results if result.outcome != "not_applicable"]
+        every = sum(result.side == side for result in judged)
+        many = sum(result.side == side for result in there)
+        parts.append(f"{many} of {every}{'' if parts else ' checks'} on {side or 'all'}")
+    return f"{', '.join(parts)}; more: --verbose"
+
+
+_OUTCOMES = (
+    ("Passed", "pass"),
+    ("Waived", "waived"),
+    ("Not applicable", "not_applicable"),
+    ("Not measured", "not_measured"),
+    ("Failed to run", "error"),
+)

@@ -1,0 +1,75 @@
+"""What a report says of a side's levels in a sentence: which limit fails when recommended, which warnings go."""
+
+from __future__ import annotations
+
+from qc.model.findings import Found, listed
+from qc.model.report import Report, SideReport
+from qc.text.sanitize import shown
+
+
+def unset(report: Report, side: SideReport) -> str:
+    """Say which limits fail at the recommended level because the ruleset does not let them set it; else nothing."""
+    levels = side.levels
+    if levels is None or not levels.fails_at_recommended:
+        return ""
+    names, judge = levels.fails_at_recommended, f"{report.ruleset.name}@{report.ruleset.version}"
+    which = "this limit" if len(names) == 1 else "these limits"
+    return (
+        f"at {levels.recommended}, its recommended level, it fails {listed(names)}, because {judge} does not let "
+        f"{which} set the level"
+    )
+
+
+def margin(side: SideReport) -> str:
+    """Say how far below the edge the recommended level lies; nothing where it lies on it."""
+    levels = side.levels
+    if levels is None or levels.edge is None or levels.policy == "edge":
+        return ""
+    return f"{levels.edge.value - levels.recommended.value:.1f} dB below the edge at {levels.edge}"
+
+
+def goes_when_clean(report: Report, one: Found) -> bool:
+    """Whether a finding is a warning of a limit that sets the level and warns nowhere at the side's clean level."""
+    finding = one.finding
+    if finding.severity != "warn" or finding.waived_by is not None or finding.limit is None:
+        return False
+    levels = next((side.levels for side in report.sides if side.id == finding.location.side), None)
+    if levels is None or not levels.clean_of or levels.judged.value <= levels.clean.value:
+        return False
+    check, _, key = one.limit_name(report).partition("/")
+    return f"{check}/{key.partition('.')[0]}" in levels.clean_of
+
+
+def gone_count(report: Report, side: SideReport) -> int:
+    """Count the warnings of a side that go at its clean level, those that the report did not keep too."""
+    return sum(result.warnings_gone_at_clean for result in report.results if result.side == side.id)
+
+
+def gone(report: Report, side: SideReport) -> str:
+    """Say how many warnings of a side go at its clean level, in one line; nothing where none does."""
+    count = gone_count(report, side)
+    if side.levels is None or not count:
+        return ""
+    lie = "place lies" if count == 1 else "places lie"
+    levels = side.levels
+    return f"{count} {lie} between warn and fail at {levels.judged}; at {levels.clean} none"
+
+
+def gone_lines(report: Report) -> list[str]:
+    """Give that line for every side that has such warnings."""
+    said = ((side.id, gone(report, side)) for side in report.sides)
+    return [f"Side {shown(side, 20)}: {words}" for side, words in said if words]
+
+
+def gone_for_client(report: Report) -> list[str]:
+    """Say the same to who sent the music."""
+    lines = []
+    for side in report.sides:
+        count, levels = gone_count(report, side), side.levels
+        if count and levels is not None:
+            places = "1 place comes" if count == 1 else f"{count} places come"
+            lines.append(
+                f"Side {shown(side.id, 20)}: {places} near what a record can hold at {levels.judged}, the level of "
+                f"this report; cut at {levels.clean}, none would. You need not change anything for that."
+            )
+    return lines

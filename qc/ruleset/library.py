@@ -1,0 +1,46 @@
+"""The rulesets at hand in one run, for every disc: whatever several ask for, no file is read twice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from qc.files.yaml_source import Lined
+from qc.ruleset.find import Available, serving
+from qc.ruleset.load import Ruleset, load_ruleset
+from qc.ruleset.read import read_file
+from qc.ruleset.sources import Sources
+
+DISCS = (("12in", "33"), ("12in", "45"), ("10in", "33"), ("10in", "45"), ("7in", "45"), ("7in", "33"))
+"""Size and speed of every disc there is, in the order in which a house thinks of them."""
+
+
+class Shelf:
+    """Ruleset files of some folders, each read when first asked for."""
+
+    def __init__(self, folders: Sequence[Path]) -> None:
+        self.folders = tuple(folders)
+        self.sources = Sources(self.folders)
+        self._read: dict[Path, Lined] = {}
+        self._loaded: dict[Available, Ruleset] = {}
+
+    def read(self, path: Path) -> Lined:
+        """Read a file; raises RulesetError with one sentence."""
+        if path not in self._read:
+            self._read[path] = read_file(path)
+        return self._read[path]
+
+    def serving(self, size: str, speed: str) -> Available:
+        """Find the one ruleset that serves a disc; raises RulesetError when none or several do."""
+        return serving(size, speed, self.folders)
+
+    def load(self, there: Available) -> Ruleset:
+        """Load a ruleset; raises RulesetError with one sentence."""
+        if there not in self._loaded:
+            self._loaded[there] = load_ruleset(there, self.sources, self.read)
+        return self._loaded[there]
+
+
+def disc_named(size: str, speed: str) -> str:
+    """Name a disc in a word: "12in-33"."""
+    return f"{size}-{speed}"

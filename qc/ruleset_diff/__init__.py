@@ -1,0 +1,1 @@
+"""Two rulesets compared, and what an audio delivery makes of the difference."""

@@ -1,0 +1,153 @@
+"""Two rulesets compared for `sidegate rulesets diff`: put into the report's words, and held against what was judged."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import qc
+from qc.judge.yaml_checks import OPS
+from qc.model.quantity import Op
+from qc.model.report import ExtendedFacts, Outcome
+from qc.model.ruleset_diff import (
+    ChainRow,
+    CheckRow,
+    Compared,
+    LevelRow,
+    LimitRow,
+    MeasureRow,
+    OutcomeRow,
+    PolicyRow,
+    Release,
+    ReleaseReason,
+    RequiresRow,
+    RulesetDiff,
+    RulesetName,
+    WrittenLimit,
+    WrittenValue,
+)
+from qc.plugin_api import CheckResult, Report
+from qc.plugin_host.host import Host
+from qc.ruleset.load import RawLimit, RawMeasure, Ruleset
+from qc.ruleset_diff.delta import Differences, MeasureDifference, Ops, compared
+from qc.ruleset_diff.semver import keeps_its_word, kind_of, reasons, step
+
+Outcomes = Mapping[tuple[str | None, str], Outcome]
+"""Side (none: the delivery) and check -> outcome."""
+
+
+def differences(before: Ruleset, after: Ruleset, host: Host) -> RulesetDiff:
+    """Compare two rulesets by what they say."""
+    found = compared(before, after, sides_of(host))
+    return RulesetDiff(
+        tool=f"sidegate {qc.__version__}",
+        before=_named(before),
+        after=_named(after),
+        release=_release(before, after, found),
+        chain=tuple(
+            ChainRow(
+                key=one.key, change="value" if one.value else "words",
+                before=WrittenValue(**one.before), after=WrittenValue(**one.after),
+            )
+            for one in found.chain
+        ),
+        level=tuple(
+            PolicyRow(
+                key=one.key, moves=one.moves, before=WrittenValue(**one.before), after=WrittenValue(**one.after)
+            )
+            for one in found.level
+        ),
+        limits=tuple(
+            LimitRow(limit=one.name, change=one.way, before=_written(one.before), after=_written(one.after))
+            for one in found.limits
+        ),
+        checks=tuple(CheckRow(check=one.check, change=one.way, reason=one.reason) for one in found.checks),
+        measures=tuple(_measure(one) for one in found.measures),
+        requires=tuple(RequiresRow(name=one.name, before=one.before, after=one.after) for one in found.requires),
+    )  # fmt: skip
+
+
+def sides_of(host: Host) -> Ops:
+    """Say of a check's limit on which side of it a value must stay, as far as the installed checks tell."""
+
+    def op(check: str, key: str) -> Op | None:
+        if check not in host.checks:
+            return OPS.get(key)
+        judges = host.checks[check].judges.items()
+        return next((judged.op for name, judged in judges if name.partition(".")[0] == key), None)
+
+    return op
+
+
+def on_delivery(before: Report, after: Report) -> Compared:
+    """Put together what became of a delivery that was judged by both."""
+    earlier, later = outcomes(before.results), outcomes(after.results)
+    levels = {side.id: side.levels for side in after.sides}
+    return Compared(
+        on="delivery",
+        file=after.delivery.file,
+        title=after.delivery.title,
+        tool=after.tool,
+        outcomes=tuple(
+            OutcomeRow(check=check, side=side, before=earlier.get((side, check)), after=later.get((side, check)))
+            for side, check in ordered(earlier, later)
+        ),
+        levels=tuple(
+            LevelRow(
+                side=side.id,
+                before=None if side.levels is None else side.levels.recommended,
+                after=None if (other := levels.get(side.id)) is None else other.recommended,
+            )
+            for side in before.sides
+        ),
+        verdict_before=before.verdict,
+        verdict_after=after.verdict,
+        plugin_failures=tuple(dict.fromkeys([*before.plugin_failures, *after.plugin_failures])),
+    )
+
+
+def outcomes(results: Iterable[CheckResult]) -> dict[tuple[str | None, str], Outcome]:
+    """Give what became of every check on every side."""
+    return {(result.side, result.check): result.outcome for result in results}
+
+
+def ordered(*several: Iterable[tuple[str | None, str]]) -> list[tuple[str | None, str]]:
+    """Put sides and checks in order: side by side, what is about the delivery last."""
+    known = dict.fromkeys(key for keys in several for key in keys)
+    sides = list(dict.fromkeys(side for side, _ in known))
+    return sorted(known, key=lambda key: (key[0] is None, sides.index(key[0]), key[1]))
+
+
+def _named(ruleset: Ruleset) -> RulesetName:
+    return RulesetName(
+        name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, serves=" at ".join(ruleset.serves),
+        extends=tuple(ExtendedFacts(**one._asdict()) for one in ruleset.extends),
+    )  # fmt: skip
+
+
+def _release(before: Ruleset, after: Ruleset, found: Differences) -> Release:
+    kind = kind_of(found)
+    promised = step(before.version, after.version) if before.name == after.name else None
+    return Release(
+        kind=kind,
+        reasons=tuple(ReleaseReason(kind=one.kind, says=one.says) for one in reasons(found)),
+        promised=promised,
+        keeps=None if promised is None else keeps_its_word(kind, promised),
+    )
+
+
+def _written(limit: RawLimit | None) -> WrittenLimit | None:
+    if limit is None:
+        return None
+    return WrittenLimit(
+        warn=limit.warn, fail=limit.fail, sets_level=limit.sets_level, source=limit.source, origin=limit.origin
+    )
+
+
+def _measure(one: MeasureDifference) -> MeasureRow:
+    if one.measure:
+        return MeasureRow(check=one.check, change="measure", before=one.before.measure, after=one.after.measure)
+    return MeasureRow(check=one.check, change="words", before=_words(one.before), after=_words(one.after))
+
+
+def _words(raw: RawMeasure) -> str:
+    return " ".join(part for part in (raw.title, raw.why, raw.remedy) if part)

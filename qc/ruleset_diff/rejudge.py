@@ -1,0 +1,285 @@
+"""What a stored report tells of another ruleset than the one it was judged by, and what it cannot tell, and why.
+
+Nothing is guessed. An outcome is said where nothing that the check sees differs; else where the check, judging again
+by the report's numbers, looks for nothing else, the numbers stay under the other ruleset, and by the old ruleset it
+says just what the report says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from qc.groove.geometry.cut import FOLLOWING, MEASURES
+from qc.groove.level.side_at_level import UNITS
+from qc.judge.bind import Bound
+from qc.judge.engine import verdict
+from qc.judge.held import held
+from qc.model.cutting_chain import Chain
+from qc.model.errors import UsageError
+from qc.model.report import HeldLimit, Limit, SideReport
+from qc.model.ruleset_diff import Compared, LevelRow, OutcomeRow, Unsaid
+from qc.plugin_api import Check, CheckResult, Derived, Need, Report
+from qc.ruleset.level import policy_in
+from qc.ruleset.load import Ruleset, chain_of
+from qc.ruleset.model import ChainEntry
+from qc.ruleset_diff.compare import ordered
+from qc.ruleset_diff.rejudged import Rejudged, rejudged
+
+OF_LEVELS = (
+    "groove.recommended_level", "groove.edge_level", "groove.clean_level", "groove.level_over_recommended",
+)  # fmt: skip
+"""Measurements that go with the limits, whatever level a side is judged at."""
+PLACES = (
+    "a report holds each number once, at its worst; where else a limit that differs would be broken takes the audio"
+)
+
+
+@dataclass(frozen=True)
+class Judging:
+    """One of the two rulesets, with its checks."""
+
+    ruleset: Ruleset
+    bound: Bound
+
+    @cached_property
+    def checks(self) -> Mapping[str, Check[Any]]:
+        """The checks by id."""
+        return {check.id: check for check in self.bound.checks}
+
+
+class Rejudging:
+    """A report by one ruleset, looked at by another."""
+
+    def __init__(
+        self, report: Report, before: Judging, after: Judging, publishers: Mapping[str, type[Need[Any]]]
+    ) -> None:
+        """Take a report; raises UsageError when it was not judged by `before`. `publishers` are those of numbers."""
+        _is_by(report, before.ruleset)
+        self.report, self.before, self.after = report, before, after
+        self._publishers = publishers
+        self._chain = _chain_of(report, before.ruleset)
+        self._rechained = _differing(report, before.ruleset, after.ruleset)
+        limits = held(after.bound.checks)
+        self._relevelled = ""
+        """why sides may be recommended another level; empty where they are not"""
+        if policy_in(report.ruleset.level).tenths != after.bound.policy.tenths:
+            self._relevelled = "the policies for the recommended level differ"
+        if _setting(report.ruleset.limits) != _setting(limits):
+            self._relevelled = "limits that set the level differ"
+        self._rewarned = _warning(report.ruleset.limits) != _warning(limits)
+
+    def told(self, file: str) -> Compared:
+        """Say what of the report stays, what changes, and what nobody can say by it."""
+        known = {(result.side, result.check): result for result in self.report.results}
+        sides = {side.id: side for side in self.report.sides}
+        wanted = [
+            (None if check.scope == "delivery" else side, check.id)
+            for side in sides
+            for check in self.after.bound.checks
+        ]
+        rows: list[OutcomeRow] = []
+        unsaid: list[Unsaid] = []
+        results: list[CheckResult] = []
+        for side_id, check_id in ordered(known, wanted):
+            result = known.get((side_id, check_id))
+            before = None if result is None else result.outcome
+            found = self._after(check_id, None if side_id is None else sides[side_id], result)
+            if isinstance(found, str):
+                unsaid.append(Unsaid(what=check_id, side=side_id, why=found))
+            else:
+                results += [] if found is None else [found]
+                after = None if found is None else found.outcome
+                rows.append(OutcomeRow(check=check_id, side=side_id, before=before, after=after))
+        levels, moving = self._levels()
+        return Compared(
+            on="report",
+            file=file,
+            title=self.report.delivery.title,
+            tool=self.report.tool,
+            outcomes=tuple(rows),
+            levels=levels,
+            unsaid=(*unsaid, *moving, Unsaid(what="places of findings", side=None, why=PLACES)),
+            verdict_before=self.report.verdict,
+            verdict_after=None if unsaid else verdict(results, self.report.plugin_failures),
+        )
+
+    def _after(self, check_id: str, side: SideReport | None, result: CheckResult | None) -> CheckResult | str | None:
+        """Give the result by the other ruleset (None: it does not judge this), or why it cannot be said."""
+        check = self.after.checks.get(check_id)
+        if check is None:
+            return None
+        old = self.before.checks.get(check_id)
+        again = rejudged(check, self.report, side, self.after.ruleset.chain)
+        if result is not None and old is not None and self._sees_the_same(old, check, side, again):
+            return result
+        earlier = None if result is None or old is None else rejudged(old, self.report, side, self._chain)
+        waived = self._waived(check_id, result)
+        why = (
+            self._unsure(again, side)
+            or ("" if check.judges or again.numbers else "it is held against no number of the report")
+            or self._missing(again, earlier, side)
+            or _not_as_told(result, earlier, waived=waived)
+        )
+        if not why and waived and again.result.outcome in {"warn", "fail"}:
+            why = "part of what it finds is waived, and where it would find what cannot be said"
+        return why or again.result
+
+    def _sees_the_same(self, old: Check[Any], new: Check[Any], side: SideReport | None, again: Rejudged) -> bool:
+        """Whether nothing differs that a check might see: its limits, the chain, the level, what the level goes by."""
+        sides = self.report.sides if side is None else (side,)
+        if _values(old) != _values(new) or self._rechained or any(self._moves(one) for one in sides):
+            return False
+        of_limits = self._relevelled or self._rewarned
+        return not (of_limits and (again.beyond or again.numbers & set(OF_LEVELS)))
+
+    def _moves(self, side: SideReport) -> bool:
+        """Whether the side would be judged at another level."""
+        levels = side.levels
+        if levels is None:
+            return False
+        fixed = levels.declared is not None if levels.basis is None else levels.basis in {"requested", "given"}
+        return not fixed and bool(self._relevelled or self._rechained)
+
+    def _unsure(self, again: Rejudged, side: SideReport | None) -> str:
+        """Say why a check cannot be judged by the report; empty when it can."""
+        if again.broke:
+            return f"the check broke: {again.broke}"
+        if again.beyond:
+            return f"it takes {', '.join(sorted(again.beyond))}, which no report holds"
+        sides = self.report.sides if side is None else (side,)
+        found = (self._stale(name, one) for one in sides for name in sorted(again.numbers))
+        return next((why for why in found if why), "")
+
+    def _stale(self, name: str, side: SideReport) -> str:
+        """Say why a number would be another one under the other ruleset; empty when it stays."""
+        need = self._publishers.get(name)
+        if self._rechained and (name in UNITS or (need is not None and _differ(need, self._chain, self.after.ruleset))):
+            return f"{name} depends on the chain, of which {', '.join(self._rechained)} differs"
+        if name not in UNITS:
+            return ""
+        if self._moves(side):
+            return f"{name} depends on the level, and {self._relevelled}"
+        if name in OF_LEVELS and (self._relevelled or (name == "groove.clean_level" and self._rewarned)):
+            return f"{name} depends on limits that differ"
+        return ""
+
+    def _missing(self, again: Rejudged, earlier: Rejudged | None, side: SideReport | None) -> str:
+        """Say which number the report does not have; nobody knows whether it was looked for, unless it was before."""
+        sides = self.report.sides if side is None else (side,)
+        asked = again.numbers - (frozenset() if earlier is None else earlier.numbers)
+        lacking = sorted({name for name in asked for one in sides if name not in one.measurements})
+        return f"the report holds no {', '.join(lacking)}" if lacking else ""
+
+    def _waived(self, check_id: str, result: CheckResult | None) -> bool:
+        """Whether somebody answers for what a check finds, somewhere."""
+        of_it = any(one.check == check_id and one.state != "not_counted" for one in self.report.waivers)
+        return of_it or (
+            result is not None and (result.outcome == "waived" or any(found.waived_by for found in result.findings))
+        )
+
+    def _levels(self) -> tuple[tuple[LevelRow, ...], tuple[Unsaid, ...]]:
+        rows, unsaid = [], []
+        why = self._relevelled
+        if self._rechained:
+            why = f"it depends on the chain, of which {', '.join(self._rechained)} differs"
+        for side in self.report.sides:
+            recommended = None if side.levels is None else side.levels.recommended
+            if why and recommended is not None:
+                unsaid.append(Unsaid(what="recommended level", side=side.id, why=why))
+            else:
+                rows.append(LevelRow(side=side.id, before=recommended, after=recommended))
+        return tuple(rows), tuple(unsaid)
+
+
+def _is_by(report: Report, ruleset: Ruleset) -> None:
+    told = report.ruleset
+    if (told.name, told.version) != (ruleset.name, ruleset.version):
+        raise UsageError(
+            f"--on: the report was judged by {told.name}@{told.version}, and not by {ruleset.full_name}; name the "
+            "ruleset that judged it first"
+        )
+    if told.sha256 != ruleset.sha256:
+        raise UsageError(
+            f"--on: the report was judged by another {ruleset.full_name} than the one that is here (SHA-256 "
+            f"{told.sha256[:16]}, and here {ruleset.sha256[:16]}); find that one, or judge the delivery anew"
+        )
+
+
+def _chain_of(report: Report, ruleset: Ruleset) -> Chain:
+    """Give the chain that a report assumed, as far as it was changed for its run."""
+    rows = {
+        section: {name: {"value": row["value"], "source": row["source"]} for name, row in part.items()}
+        for section, part in report.ruleset.chain.items()
+    }
+    return chain_of(ChainEntry.model_validate(rows), *ruleset.serves)
+
+
+def _differing(report: Report, before: Ruleset, after: Ruleset) -> tuple[str, ...]:
+    """Name the values of the chain that the report did not assume as the other ruleset does."""
+    mine, theirs = _chain_of(report, after), after.chain
+    differ = [
+        f"{section}.{name}"
+        for section, part in after.chain_rows.items()
+        for name in part
+        if getattr(getattr(mine, section), name) != getattr(getattr(theirs, section), name)
+    ]
+    return tuple(["serves"] * (before.serves != after.serves) + differ)
+
+
+def _setting(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
+    """Give what the level search looks for: measurement, side, value."""
+    return {
+        (one.measure, one.op, getattr(one, one.sets_level), one.unit)
+        for one in limits.values()
+        if one.sets_level is not None and one.measure in FOLLOWING
+    }
+
+
+def _warning(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
+    """Give what the clean level is searched by."""
+    return {
+        (one.measure, one.op, one.warn, one.unit)
+        for one in limits.values()
+        if one.warn is not None and (one.measure in MEASURES or (one.measure in FOLLOWING and one.sets_level))
+    }
+
+
+def _differ(need: type[Need[Any]], chain: Chain, after: Ruleset) -> bool:
+    """Whether a need hears or works otherwise with another chain; what it is worked out from counts as its own."""
+    try:
+        return any(_reached(need.of(chain)) ^ _reached(need.of(after.chain)))
+    except Exception:  # a plugin's need may raise anything; then nobody knows
+        return True
+
+
+def _reached(need: Need[Any]) -> set[Need[Any]]:
+    inner = need.needs() if isinstance(need, Derived) else ()
+    return {need, *(further for one in inner for further in _reached(one))}
+
+
+def _not_as_told(result: CheckResult | None, earlier: Rejudged | None, *, waived: bool) -> str:
+    """Say that a check judged otherwise than its old limits and the numbers alone give; empty when it did not."""
+    if result is None:
+        return ""
+    if earlier is None:
+        return "the report has it, and the first ruleset does not judge it"
+    same = {result.outcome} | ({"warn", "fail"} if waived else set())
+    if earlier.result.outcome in same:
+        return ""
+    return (
+        f"by the report's numbers alone it was {earlier.result.outcome}, and the report says {result.outcome}: it "
+        "judges by more than those"
+    )
+
+
+def _values(check: Check[Any]) -> Mapping[str, Any]:
+    """Give the limits of a check, without where they come from, and what they are held against."""
+    limits = {key: getattr(check.limits, key) for key in type(check.limits).model_fields}
+    plain = {
+        key: one.model_dump(exclude={"source", "origin"}) if isinstance(one, Limit) else one
+        for key, one in limits.items()
+    }
+    return {"limits": plain, "judges": dict(check.judges)}

@@ -1,0 +1,74 @@
+"""JSON Schemas of what is written and read, generated from the models and committed beside them.
+
+`python -m qc.schemas.build` rewrites the files in qc/schemas; `sidegate schema` prints them.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+
+from qc.delivery.model import Delivery
+from qc.delivery.waivers import WaiversFile
+from qc.model.plan import PlanReport
+from qc.model.report import Report
+from qc.model.ruleset_diff import RulesetDiff
+from qc.ruleset.model import RulesetFile
+from qc.ruleset.partial import in_part
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+    from pydantic_core.core_schema import SerSchema
+
+FOLDER = Path(__file__).parent.parent / "schemas"
+_MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"], str]] = {
+    "report": (Report, "serialization", "Sidegate report"),
+    "plan": (PlanReport, "serialization", "Sidegate plan"),
+    "delivery": (Delivery, "validation", "Sidegate delivery"),
+    "ruleset": (RulesetFile, "validation", "Sidegate ruleset"),
+    "rulesets-diff": (RulesetDiff, "serialization", "Sidegate rulesets-diff"),
+    "waivers": (WaiversFile, "validation", "Sidegate waivers"),
+}
+NAMES = tuple(_MODELS)
+
+
+class _Plain(GenerateJsonSchema):
+    """Titles models only, and sees through serializers that leave fields out."""
+
+    def field_title_should_be_set(self, schema: Any) -> bool:  # noqa: ARG002
+        """Leave out titles that only repeat the key."""
+        return False
+
+    def ser_schema(self, schema: SerSchema | Any) -> JsonSchemaValue | None:
+        """Let a model that leaves out unset fields keep the schema of its fields."""
+        return None if schema["type"] == "function-wrap" else super().ser_schema(schema)
+
+
+def generated(name: str) -> str:
+    """Give the schema of one of `NAMES` as the text of its file; raises KeyError."""
+    model, mode, title = _MODELS[name]
+    made = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_Plain)
+    made = in_part(made) if model is RulesetFile else made
+    first = {"$schema": _Plain.schema_dialect, "title": title}
+    return json.dumps(first | _without_examples(made) | first, indent=2) + "\n"
+
+
+def _without_examples(part: Any) -> Any:
+    """Leave out the examples, which show how a line is written in YAML and not what is read from it."""
+    if isinstance(part, dict):
+        return {key: _without_examples(value) for key, value in part.items() if key != "examples"}
+    return [_without_examples(item) for item in part] if isinstance(part, list) else part
+
+
+def main() -> None:
+    """Rewrite the files."""
+    FOLDER.mkdir(exist_ok=True)
+    for name in NAMES:
+        (FOLDER / f"{name}.json").write_text(generated(name), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,1 +1,0 @@
-"""Stored measurements: what one run heard of a side's audio, kept for the next, so that it is not heard again."""

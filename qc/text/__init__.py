@@ -1,0 +1,1 @@
+"""Text: harmless to print, with the nearest known name, in Markdown, on a page."""
