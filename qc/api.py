@@ -45,8 +45,8 @@ if TYPE_CHECKING:
     from qc.demo.planted import Planted
     from qc.model.plan import PlanReport
     from qc.model.ruleset_diff import RulesetDiff
+    from qc.plan.discs import Disc
     from qc.plan.formats import Format
-    from qc.plan.planning import Disc
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs that the groove itself has; plugins bring the others."""
@@ -163,7 +163,7 @@ def plan(
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
     """
-    from qc.measure.side import hear_side
+    from qc.measure.side import measure_side
     from qc.model.plan import PlanReport
     from qc.plan.level import at_level
     from qc.plan.planning import heard_through, plan_breaks, plan_side
@@ -187,7 +187,7 @@ def plan(
     for index in _planned(read, chosen, level):
         side = read.delivery.sides[index]
         how = replace(how, progress=_told(options.progress, side.id))
-        heard = hear_side(read, index, ruleset.chain, needs if index in chosen else CORE, how)
+        heard = measure_side(read, index, ruleset.chain, needs if index in chosen else CORE, how)
         if heard.origin is not None:
             origins[side.id] = heard.origin
         failures += broken_measures(heard.broken, side.id, host)
@@ -257,7 +257,7 @@ def _discs(
     ruleset: Ruleset, bound: Bound, changes: Sequence[Change], host: Host, shelf: Shelf
 ) -> list[Disc]:  # fmt: skip
     """Give every disc with its chain and limits, the ruleset's own first."""
-    from qc.plan.planning import Disc
+    from qc.plan.discs import Disc
 
     own = Disc(disc_named(*ruleset.serves), ruleset.full_name, _format(ruleset, bound), planned=True)
     return [

@@ -23,8 +23,9 @@ from qc.plugin_api import Analysis, Need, Stream, Tap
 FORMAT = 1
 MOST_FILES = 2_000
 """Sources of a plugin that are gone through at the most."""
-_CORE = ("audio/*.py", "chain.py", "contract.py", "quantity.py")
-"""Sources of the core that a result may hang on, besides those of the kernels."""
+_CORE = ("audio/**/*.py", "model/cutting_chain.py", "model/quantity.py", "plugin_api.py")
+"""Sources of the core that decide what a sample or a number is, besides those of the kernels: containers and decoding,
+the pass, units, the cutting chain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,9 +121,9 @@ def code_of(package: str) -> str:
         return _core()
     module = sys.modules.get(package)
     folders = [Path(folder) for folder in getattr(module, "__path__", ())]
-    found = [path for folder in folders for path in sorted(folder.rglob("*.py"))]
+    found = [(path, folder) for folder in folders for path in sorted(folder.rglob("*.py"))]
     if not found and (own := getattr(module, "__file__", None)):
-        found = [Path(own)]
+        found = [(Path(own), Path(own).parent)]
     if not 0 < len(found) <= MOST_FILES:
         raise UnknownFormError(f"{package} has no sources that could be told apart")
     return _sources(found)
@@ -133,16 +134,23 @@ def _core() -> str:
     """Give the digest of what hears: the version, the kernels with their compilers and processor, and the pass."""
     kernels = jit.CACHE.name if jit.LASTING else jit._digest()  # noqa: SLF001 - the folder is named by it, if it lasts
     root = Path(qc.__file__).parent
-    own = _sources([path for pattern in _CORE for path in sorted(root.glob(pattern))])
+    own = _sources([(path, root) for path in core_sources()])
     return _digest([qc.__version__, kernels.removeprefix("kernels-"), own])
 
 
-def _sources(paths: Iterable[Path]) -> str:
+def core_sources() -> list[Path]:
+    """List the sources of the core that results depend on besides the kernels and the groove, sorted."""
+    root = Path(qc.__file__).parent
+    return sorted({path for pattern in _CORE for path in root.glob(pattern)})
+
+
+def _sources(paths: Iterable[tuple[Path, Path]]) -> str:
+    """Hash sources, each with its path within a folder."""
     digest = hashlib.blake2b(digest_size=32)
     try:
-        for path in paths:
+        for path, folder in paths:
             text = path.read_bytes()
-            digest.update(f"{path.name}\0{len(text)}\0".encode() + text)
+            digest.update(f"{path.relative_to(folder).as_posix()}\0{len(text)}\0".encode() + text)
     except OSError as why:
         raise UnknownFormError(str(why)) from None
     return digest.hexdigest()

@@ -12,18 +12,18 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.main import say
 from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
+from qc.cli.streams import say
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
 from qc.dsp.kernels import jit
-from qc.judge.baseline.since import counted_words
 from qc.judge.engine import exit_code
 from qc.judge.level_option import read_level
 from qc.model.errors import UsageError
 from qc.plugin_api import Renderer, Report
 from qc.plugin_host.time_out import PATIENCE_S
+from qc.report.views.since import counted_words
 from qc.ruleset.find import is_path
 from qc.text.sanitize import shown
 

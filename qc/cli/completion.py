@@ -11,7 +11,8 @@ import shlex
 from collections.abc import Callable
 from typing import NamedTuple
 
-from qc.cli.main import emit, parser
+from qc.cli.main import parser
+from qc.cli.streams import emit
 from qc.model.errors import UsageError
 
 FIRST = ("text", "json", "html", "sheet", "note", "junit", "sarif", "traces", "pictures")

@@ -8,9 +8,9 @@ import sys
 from pathlib import Path
 
 from qc import api
-from qc.cli.main import emit, say
 from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
+from qc.cli.streams import emit, say
 from qc.demo.folder import refuse
 from qc.demo.planted import Planted, findings
 from qc.dsp.kernels import jit

@@ -10,7 +10,7 @@ from typing import Any
 
 from qc import api
 from qc.cli import chain_value
-from qc.cli.main import emit
+from qc.cli.streams import emit
 from qc.cli.terminal import colour, width
 from qc.judge.bind import bind
 from qc.judge.held import held
@@ -22,10 +22,11 @@ from qc.plugin_api import Check, Limit
 from qc.plugin_host.host import Host
 from qc.report.text.report import LEAST, MOST
 from qc.rulebook.words import SILENT, finds, judging, meanings, publisher, side_of, trust
-from qc.ruleset.find import find, serving
+from qc.ruleset.find import find
 from qc.ruleset.load import Ruleset, load_ruleset
 from qc.ruleset.meanings import MEANINGS as MEANINGS_OF_CHAIN
 from qc.ruleset.meanings import OF_LEVEL
+from qc.ruleset.serving import serving
 from qc.ruleset.sources import HOUSE, Sources, keys_of
 from qc.text.page import Page
 from qc.text.sanitize import shown

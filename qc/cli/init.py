@@ -9,8 +9,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from qc.cli.main import say
 from qc.cli.progress import Progress
+from qc.cli.streams import say
 from qc.draft.cue import read_cue
 from qc.draft.delivery import Given, draft
 from qc.files.atomic_write import put

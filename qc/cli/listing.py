@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.cli.main import emit
+from qc.cli.streams import emit
 
 
 def plugins() -> int:

@@ -14,7 +14,7 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
-from qc.cli.main import say
+from qc.cli.streams import say
 from qc.files.atomic_write import permissions
 from qc.model.errors import OutputError, UsageError
 from qc.plugin_host.finder import find

@@ -8,10 +8,10 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.main import say
 from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
+from qc.cli.streams import say
 from qc.cli.writing import as_asked, attempted, places, refuse_sources
 from qc.dsp.kernels import jit
 from qc.judge.level_option import read_level

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from qc.cli.listing import table
-from qc.cli.main import say
+from qc.cli.streams import say
 from qc.ruleset.find import Available, available, paths
 from qc.ruleset.heading import heading
 from qc.ruleset.released import edited

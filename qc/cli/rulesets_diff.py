@@ -9,10 +9,10 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.main import say
 from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
+from qc.cli.streams import say
 from qc.cli.writing import Place, as_asked, attempted, places, refuse_sources
 from qc.dsp.kernels import jit
 from qc.model.errors import UsageError

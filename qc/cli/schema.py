@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib.resources import files
 
-from qc.cli.main import emit
+from qc.cli.streams import emit
 
 
 def schema(model: str) -> int:

@@ -6,7 +6,7 @@ import argparse
 
 from qc.cache.place import LONG, place
 from qc.cache.sweep import LIMIT, Contents, clear, contents
-from qc.cli.main import emit
+from qc.cli.streams import emit
 from qc.model.errors import UsageError
 from qc.text.sanitize import shown
 

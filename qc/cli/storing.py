@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from qc.cache.place import outside, place, sent
-from qc.cli.main import say
+from qc.cli.streams import say
 from qc.delivery.reader import ReadDelivery
 
 

@@ -12,7 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
 
-from qc.cli.main import emit, say
+from qc.cli.streams import emit, say
 from qc.cli.terminal import colour, width
 from qc.files.atomic_write import not_ours, put, put_file, put_folder
 from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from typing import Any, NamedTuple
 
-from qc.judge.baseline.since import failed
 from qc.judge.context import BrokenNeedError, Context, Evidence, told_apart
+from qc.judge.severity import failed
 from qc.judge.waivers.model import Waivers
 from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError
 from qc.model.findings import Found

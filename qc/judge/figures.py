@@ -17,7 +17,7 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS
 from qc.model.findings import Found
 from qc.model.plan import FormatRow
-from qc.plan.planning import Disc, fitted, format_rows
+from qc.plan.discs import Disc, fitted, format_rows
 from qc.plugin_api import At, CheckResult, Curve, Evidence, Need, View
 from qc.plugin_host.time_out import Patient
 from qc.text.sanitize import told

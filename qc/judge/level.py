@@ -6,23 +6,27 @@ What is kept in between are the results of measuring; the arrays of a spiral are
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from qc.audio.excerpts import Excerpts
 from qc.audio.memory import give_back
 from qc.audio.received import AsReceived, Received
+from qc.cache.store import Store
+from qc.delivery.reader import ReadDelivery
 from qc.groove.geometry.span import Span, TrackTimes
 from qc.groove.level.events import PlacedEvent
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.side_at_level import UNITS, AsCut, WorkedSide
 from qc.groove.signal.programme import Programme, programme_loudness
 from qc.groove.signal.sector_envelopes import Sectors
+from qc.judge.bind import Bound
 from qc.judge.budget_report import print_through
 from qc.judge.context import Evidence
 from qc.judge.level_memo import Remembered
 from qc.judge.side_report import geometry, levels
+from qc.measure.side import SideMeasurement
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.report import LineupToneFacts, Origin, SideReport
 from qc.plugin_api import At, Limit, Need, Quantity
@@ -152,6 +156,52 @@ class SearchedSide:
             events=lambda name, limit: _events(worked, name, limit, mono=mono),
             place=worked.place,
         )
+
+
+def closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
+    """Return every kind of need once: those that publish, and those that a check asks for."""
+    asked = [need for check in bound.checks for need in check.needs]
+    return [need for need in dict.fromkeys([*needs, *asked]) if need not in (AsReceived, AsCut)]
+
+
+def search_levels(
+    read: ReadDelivery, index: int, measurement: SideMeasurement, chain: Chain, bound: Bound, store: Store | None
+) -> SearchedSide:  # fmt: skip
+    """Search the levels of a measured side of a delivery under the limits of a ruleset."""
+    side, results = measurement.side, measurement.results
+    searched = SearchedSide(
+        id=side.id,
+        chain=chain,
+        declared=side.itself(),
+        received=measurement.received,
+        tracks=measurement.tracks,
+        line=read.line(("sides", index, "audio")),
+        quantities=measurement.quantities,
+        line_of=lambda loc: read.line(("sides", index, *loc)),
+        delivery=read.delivery.itself(),
+    )
+    if not measurement.passes:
+        return searched
+    memory, worked = (
+        Remembered.of(store, measurement.sound, measurement.needs.get(Sectors), chain, searched.tracks),
+        None,
+    )
+    if Sectors in results and Programme in results:
+        worked = WorkedSide.of(
+            chain, results[Sectors], results[Programme], searched.tracks, bound.rows, side.cut_level, memory.known,
+            bound.policy, programme_loudness(measurement.quantities),
+        )  # fmt: skip
+    return replace(
+        searched,
+        passes=measurement.passes,
+        results=results,
+        broken=measurement.broken,
+        publishers=measurement.publishers,
+        worked=worked,
+        excerpts=measurement.excerpts,
+        origin=measurement.origin,
+        memory=memory,
+    )
 
 
 def _lineup(results: Mapping[type[Need[Any]], Any]) -> tuple[LineupToneFacts, ...]:

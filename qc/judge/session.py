@@ -16,19 +16,19 @@ from qc.judge.context import Evidence as Known
 from qc.judge.engine import judge_delivery, judge_side
 from qc.judge.fixed import fixed
 from qc.judge.inputs import Beside
-from qc.judge.level import MeasuredSide, SearchedSide
+from qc.judge.level import MeasuredSide, SearchedSide, closure, search_levels
 from qc.judge.remedies import advise
 from qc.judge.side_report import disc_level
 from qc.judge.waivers.model import Waivers
 from qc.judge.yaml_checks import owners
-from qc.measure.side import Hearing, closure, search_side
+from qc.measure.side import Hearing, measure_side
 from qc.model.report import DiscLevel, Origin, PluginFailure, SideReport
 from qc.plugin_api import Check, CheckResult, Evidence, Need
 from qc.plugin_host.host import Host
 from qc.ruleset.load import Ruleset
 
 if TYPE_CHECKING:
-    from qc.plan.planning import Disc
+    from qc.plan.discs import Disc
 
 
 OF_LEVELS: tuple[type[Need[Any]], ...] = (Programme, Sectors)
@@ -102,7 +102,9 @@ class Judging:
         """Measure a side and search its levels: by all needs, or by those alone that the levels take."""
         case = self._case
         needs = closure(case.needs, case.bound) if whole else OF_LEVELS
-        searched = search_side(case.read, index, case.ruleset.chain, needs, case.bound, how)
+        chain = case.ruleset.chain
+        measurement = measure_side(case.read, index, chain, needs, how)
+        searched = search_levels(case.read, index, measurement, chain, case.bound, how.store)
         searched.forget()
         if searched.origin is not None:
             self.origins[searched.id] = searched.origin

@@ -1,30 +1,26 @@
-"""One side from its file to its numbers: examined, heard once, its groove worked out, everything published."""
+"""One side from its file to its numbers: inspected, processed once, everything published. Knows no limit."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
+from qc.audio.excerpts import Excerpts
 from qc.audio.pipeline.derived import work_out
 from qc.audio.pipeline.plan import Plan, plan
 from qc.audio.pipeline.process import Source, hear
-from qc.audio.received import AsReceived, Received
+from qc.audio.received import Received
 from qc.audio.source import AudioFaultError
 from qc.cache.keys import Sound
 from qc.cache.store import Store, StoredResults, seal
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.groove.geometry.span import TrackTimes
-from qc.groove.level.side_at_level import AsCut, WorkedSide
-from qc.groove.signal.programme import BEHIND_TONES, Programme, programme_loudness
-from qc.groove.signal.sector_envelopes import Sectors
+from qc.groove.signal.programme import BEHIND_TONES, Programme
 from qc.intake.inspection import with_fault
 from qc.intake.side_input import Arrived, arrive
-from qc.judge.bind import Bound
-from qc.judge.level import SearchedSide
-from qc.judge.level_memo import Remembered
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS
 from qc.model.report import AudioFacts, HowMeasured, Origin
@@ -52,51 +48,6 @@ FILE_UNITS = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channe
 BITS = {"16 bit": 16, "24 bit": 24, "32 bit": 32, "32 bit float": 32, "64 bit float": 64}
 
 
-def search_side(
-    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], bound: Bound, how: Hearing,
-) -> SearchedSide:  # fmt: skip
-    """Measure one side of a delivery for some needs and search its levels.
-
-    What is wrong with its audio ends up in what was received, not as an error.
-    """
-    wanted, unbuilt = _built(needs, chain, how.patience)
-    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), how)
-    side, received, measured = heard.arrived.side, heard.received, heard.measured
-    searched = SearchedSide(
-        id=side.id,
-        chain=chain,
-        declared=side.itself(),
-        received=received,
-        tracks=_tracks(side),
-        line=read.line(("sides", index, "audio")),
-        quantities=_of_file(received.facts),
-        line_of=lambda loc: read.line(("sides", index, *loc)),
-        delivery=read.delivery.itself(),
-    )
-    if measured is None:
-        return searched
-    measured = _by_declaration(measured, side)
-    results, broken, published = _found(measured, wanted, unbuilt, how.patience)
-    memory, worked = Remembered.of(how.store, heard.sound, wanted.get(Sectors), chain, searched.tracks), None
-    if Sectors in results and Programme in results:
-        worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], searched.tracks, bound.rows, side.cut_level, memory.known,
-            bound.policy, programme_loudness(published),
-        )  # fmt: skip
-    return replace(
-        searched,
-        passes=measured.passes,
-        quantities={**searched.quantities, **published},
-        results=results,
-        broken=broken,
-        publishers={name: kind for kind in (*wanted, *unbuilt) for name in kind.publishes},
-        worked=worked,
-        excerpts=heard.arrived.excerpts(),
-        origin=heard.origin,
-        memory=memory,
-    )
-
-
 def _built(
     kinds: Sequence[type[Need[Any]]], chain: Chain, patience: float
 ) -> tuple[dict[type[Need[Any]], Need[Any]], dict[type[Need[Any]], str]]:
@@ -121,12 +72,6 @@ def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
     if alone.analyses == (need,) and need != kind.of(Chain(signal=chain.signal)):
         raise ValueError("it hears the audio and keeps more of the chain than chain.signal")
     return need
-
-
-def closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
-    """Give every kind of need once: those that publish, and those that a check asks for."""
-    asked = [need for check in bound.checks for need in check.needs]
-    return [need for need in dict.fromkeys([*needs, *asked]) if need not in (AsReceived, AsCut)]
 
 
 @dataclass(frozen=True)
@@ -279,33 +224,60 @@ def _tracks(side: Side) -> tuple[TrackTimes, ...]:
 
 
 @dataclass(frozen=True)
-class HeardSide:
-    """A side as it was heard, for those who judge nothing; `received` says what is wrong with its audio."""
+class SideMeasurement:
+    """What measuring a side gave; `received` says what is wrong with its audio. Knows no limit and no level."""
 
     side: Side
     """with the times of its tracks worked out where it came as one file a track"""
     received: Received
-    results: Mapping[type[Need[Any]], Any]
     quantities: Mapping[str, Quantity]
+    """numbers of the file and of the needs, by name"""
     broken: Mapping[type[Need[Any]], str]
-    passes: int
+    """needs without a result, each with its reason"""
+    results: Mapping[type[Need[Any]], Any] = field(default_factory=dict)
+    needs: Mapping[type[Need[Any]], Need[Any]] = field(default_factory=dict)
+    """the needs that could be built, by kind"""
+    passes: int = 0
     origin: Origin | None = None
+    excerpts: Excerpts | None = None
+    """what may be read again; None where nothing was measured"""
+    sound: Sound | None = None
+    """name of the sound in the store, where it is known for certain"""
 
     @property
     def tracks(self) -> tuple[TrackTimes, ...]:
         """The tracks with their exact times."""
         return _tracks(self.side)
 
+    @property
+    def publishers(self) -> dict[str, type[Need[Any]]]:
+        """The kind of need that publishes each measurement."""
+        return {name: kind for kind in (*self.needs, *self.broken) for name in kind.publishes}
 
-def hear_side(
+
+def measure_side(
     read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], how: Hearing
-) -> HeardSide:
-    """Hear one side once for some needs; what the store holds is not heard again."""
+) -> SideMeasurement:
+    """Measure one side of a delivery once for some needs; what the store holds is not processed again.
+
+    What is wrong with its audio ends up in what was received, not as an error.
+    """
     wanted, unbuilt = _built(needs, chain, how.patience)
     heard = _heard(read, read.delivery.sides[index], list(wanted.values()), how)
-    side, measured = heard.arrived.side, heard.measured
+    side, measured, of_file = heard.arrived.side, heard.measured, _of_file(heard.received.facts)
     if measured is None:
-        return HeardSide(side, heard.received, {}, {}, dict(unbuilt), 0)
+        return SideMeasurement(side, heard.received, of_file, unbuilt)
     measured = _by_declaration(measured, side)
-    results, broken, quantities = _found(measured, wanted, unbuilt, how.patience)
-    return HeardSide(side, heard.received, results, quantities, broken, measured.passes, heard.origin)
+    results, broken, published = _found(measured, wanted, unbuilt, how.patience)
+    return SideMeasurement(
+        side=side,
+        received=heard.received,
+        quantities={**of_file, **published},
+        broken=broken,
+        results=results,
+        needs=wanted,
+        passes=measured.passes,
+        origin=heard.origin,
+        excerpts=heard.arrived.excerpts(),
+        sound=heard.sound,
+    )

@@ -1,1 +1,1 @@
-"""Shared vocabulary: quantities, the cutting chain, errors, the models of reports and plans. Imports nothing else of qc."""
+"""Shared vocabulary: quantities, the cutting chain, errors, models of reports and plans. Imports nothing of qc."""

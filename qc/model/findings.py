@@ -213,3 +213,8 @@ def listed(words: Iterable[str]) -> str:
     """Join words as a sentence does: "A, B and C"."""
     *first, last = list(words) or [""]
     return f"{', '.join(first)} and {last}" if first else last
+
+
+def is_of_all_the_side(finding: Finding) -> bool:
+    """Whether a finding is one number of all the side: its place is where that is worst, and others may be as bad."""
+    return bool(finding.measure) and finding.stretch is None

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 from qc.groove.geometry.side import Side
-from qc.groove.geometry.span import Span, span_of
+from qc.groove.geometry.span import span_of
 from qc.groove.level import sensitivity as assumptions
 from qc.groove.level.highest import Highest, highest
 from qc.groove.signal.programme import Heard, Programme, programme_loudness
 from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
-from qc.measure.side import HeardSide
+from qc.measure.side import SideMeasurement
 from qc.model import plan as report
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Quantity
 from qc.plan.breaks import Breaks, Part
-from qc.plan.formats import Fitted, Format, compare
+from qc.plan.discs import Disc, fitted, format_rows, last_diameter, ruling
+from qc.plan.formats import Format
 from qc.plan.reordered import reordered
 from qc.plan.running_order import Delivered, RunningOrder
 
@@ -24,18 +24,7 @@ SIDES = 4
 """Sides that a programme is broken into at the most when nobody says, two discs; more where more were delivered."""
 
 
-@dataclass(frozen=True, slots=True)
-class Disc:
-    """A disc to plan for: its name, its ruleset as NAME@VERSION, chain and limits; `reason` where there is none."""
-
-    name: str
-    ruleset: str = ""
-    form: Format | None = None
-    planned: bool = False
-    reason: str = ""
-
-
-def heard_through(side: HeardSide) -> Delivered | None:
+def heard_through(side: SideMeasurement) -> Delivered | None:
     """Give a side as it is cut; None where it was not heard."""
     if Sectors not in side.results or Programme not in side.results:
         return None
@@ -44,7 +33,7 @@ def heard_through(side: HeardSide) -> Delivered | None:
     return Delivered(side.side.id, span_of(side.tracks, heard, envelopes.sectors), envelopes)
 
 
-def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> report.PlannedSide:
+def plan_side(side: SideMeasurement, discs: Sequence[Disc], *, reorder: bool) -> report.PlannedSide:
     """Compare the discs for one side, try the assumptions on the planned one, and look for another order."""
     cut = heard_through(side)
     fault = side.received.fatal
@@ -72,20 +61,6 @@ def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> repor
         "reordered": _order_of(cut, form, base) if reorder else None,
     }
     return told.model_copy(update=update)
-
-
-def fitted(
-    span: Span, envelopes: GrooveInput, discs: Sequence[Disc], loudness: Quantity | None
-) -> dict[str, Fitted]:  # fmt: skip
-    """Fit a side to each disc that there is a ruleset for, by name; `envelopes` of the whole file."""
-    forms = [disc.form for disc in discs if disc.form is not None]
-    found = compare(span, envelopes, forms, None if loudness is None else loudness.value)
-    return {disc.name: next(found) for disc in discs if disc.form is not None}
-
-
-def format_rows(discs: Sequence[Disc], fits: Mapping[str, Fitted]) -> tuple[report.FormatRow, ...]:
-    """Put what each disc makes of a side into a report's words."""
-    return tuple(_format(disc, fits.get(disc.name)) for disc in discs)
 
 
 def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, reorder: bool) -> report.Breaks:
@@ -121,8 +96,8 @@ def _split_side(order: RunningOrder, form: Format, part: Part, *, reorder: bool)
         tracks=_tracks(order, range(part.first, part.last + 1)),
         duration_s=part.seconds,
         recommended=part.highest.reached.quantity(),
-        last_diameter=_mm(part.highest),
-        ruling=_ruling(part.highest),
+        last_diameter=last_diameter(part.highest),
+        ruling=ruling(part.highest),
         reordered=_reordering(order, form, part.first, part.last, part.highest) if reorder else None,
     )
 
@@ -142,32 +117,13 @@ def _reordering(order: RunningOrder, form: Format, first: int, last: int, given:
         tracks=_tracks(order, found.pieces),
         recommended=reached.quantity(),
         wins=Quantity(value=found.wins, unit="dB", bound=">" if unknown else None),
-        ruling=_ruling(found.highest),
+        ruling=ruling(found.highest),
     )
 
 
 def _tracks(order: RunningOrder, indices: Sequence[int]) -> tuple[report.PlannedTrack, ...]:
     pieces = (order.pieces[i] for i in indices)
     return tuple(report.PlannedTrack(side=one.side, number=one.number, title=one.title) for one in pieces)
-
-
-def _format(disc: Disc, fitted: Fitted | None) -> report.FormatRow:
-    row = report.FormatRow(
-        disc=disc.name, ruleset=disc.ruleset, planned=disc.planned, fit="not_compared", reason=disc.reason
-    )
-    if fitted is None:
-        return row
-    if fitted.fit == "other_signal" or fitted.highest is None:
-        return row.model_copy(update={"reason": "its chain.signal differs; it needs its own pass"})
-    on_disc, bound = fitted.level_on_disc, fitted.highest.reached.bound
-    update = {
-        "fit": fitted.fit,
-        "recommended": fitted.highest.reached.quantity(),
-        "last_diameter": _mm(fitted.highest),
-        "level_on_disc": None if on_disc is None else Quantity(value=on_disc, unit="LU", bound=bound),
-        "ruling": _ruling(fitted.highest),
-    }
-    return row.model_copy(update=update)
 
 
 def _assumption(row: assumptions.Assumed, base: Highest | None) -> report.AssumptionRow:
@@ -181,15 +137,7 @@ def _assumption(row: assumptions.Assumed, base: Highest | None) -> report.Assump
     update = {
         "recommended": reached.quantity(),
         "change": None if change is None else Quantity(value=change, unit="dB"),
-        "last_diameter": _mm(row.highest),
-        "ruling": _ruling(row.highest),
+        "last_diameter": last_diameter(row.highest),
+        "ruling": ruling(row.highest),
     }
     return told.model_copy(update=update)
-
-
-def _mm(found: Highest) -> Quantity:
-    return Quantity(value=found.last_diameter * 1e3, unit="mm")
-
-
-def _ruling(found: Highest) -> str | None:
-    return None if found.reached.by is None else found.reached.by.name

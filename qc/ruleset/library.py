@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from qc.files.yaml_source import Lined
-from qc.ruleset.find import Available, serving
+from qc.ruleset.find import Available
 from qc.ruleset.load import Ruleset, load_ruleset
 from qc.ruleset.read import read_file
+from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
 
 DISCS = (("12in", "33"), ("12in", "45"), ("10in", "33"), ("10in", "45"), ("7in", "45"), ("7in", "33"))

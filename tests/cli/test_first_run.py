@@ -70,7 +70,12 @@ def test_without_a_cache_that_lasts_nothing_is_compiled_elsewhere(tmp_path):
 def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
     noise = Path(tmp_path / "noise.wav")
     _write(noise)
-    words = [str(noise), "nowhere.at.all:Need", "qc.groove.signal.programme:Nothing", "qc.groove.signal.programme:Programme"]
+    words = [
+        str(noise),
+        "nowhere.at.all:Need",
+        "qc.groove.signal.programme:Nothing",
+        "qc.groove.signal.programme:Programme",
+    ]
     done = run(words, tmp_path, "from qc.measure.warm_up import beside; beside()")
     assert (done.returncode, done.stderr) == (0, "")
     assert _hear(noise, []) == {}

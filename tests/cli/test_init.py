@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
 from command import RATE, one_sentence, programme
-from qc.delivery import read_delivery
+from qc.delivery.reader import read_delivery
 from qc.draft.silence_split import found_tracks
 from qc.groove.signal.programme import Heard
 from qc.testing.music import Song, song

@@ -13,7 +13,8 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qc.delivery import Header, read_header, sha256_of
+from qc.audio.container.digests import sha256_of
+from qc.audio.container.headers import Header, read_header
 
 FRAMES = 50
 WHOLE = [

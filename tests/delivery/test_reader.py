@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from qc.delivery import ReadDelivery, parse_delivery, read_delivery
+from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.model.errors import DeliveryError
 
 GOOD = """\

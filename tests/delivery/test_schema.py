@@ -11,7 +11,8 @@ import pytest
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
-from qc.delivery import Delivery, parse_delivery
+from qc.delivery.model import Delivery
+from qc.delivery.reader import parse_delivery
 from qc.model.errors import DeliveryError
 
 WHOLE = """\

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
-from qc.delivery import parse_delivery
+from qc.delivery.reader import parse_delivery
 from qc.delivery.waivers import WaiversFile, read_waivers
 from qc.model.errors import DeliveryError
 

@@ -10,8 +10,9 @@ from conftest import Sent, both, tone
 from qc.delivery.reader import parse_delivery
 from qc.groove.level.rows import LevelPolicy
 from qc.model.quantity import read
-from qc.ruleset.find import available, find, serving
+from qc.ruleset.find import available, find
 from qc.ruleset.load import load_ruleset
+from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
 from qc.testing.deliveries import deliver, judge
 

@@ -16,12 +16,13 @@ from houses import PARENT, SHIPPED, Houses
 from qc.model.errors import PluginError, RulesetError
 from qc.plugin_host.host import Host
 from qc.ruleset.choose import loaded
-from qc.ruleset.find import Available, find, serving
+from qc.ruleset.find import Available, find
 from qc.ruleset.heading import heading
 from qc.ruleset.library import Shelf
 from qc.ruleset.load import Extended, RawLimit, load_ruleset, missing_requirements
 from qc.ruleset.overrides import keys
 from qc.ruleset.read import read_file
+from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
 
 DESK = '"house: desk notes"'

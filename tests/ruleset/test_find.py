@@ -9,7 +9,8 @@ import pytest
 
 import qc_rulesets
 from qc.model.errors import RulesetError
-from qc.ruleset.find import Available, available, find, serving
+from qc.ruleset.find import Available, available, find
+from qc.ruleset.serving import serving
 
 SHIPPED = Path(str(qc_rulesets.qc_rulesets()))
 TEXT = (SHIPPED / "disc-12in-33" / "1.0.0.yaml").read_text(encoding="utf-8")

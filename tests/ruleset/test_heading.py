@@ -5,9 +5,10 @@ from pathlib import Path
 import pytest
 
 import qc_rulesets
-from qc.ruleset.find import available, serving
+from qc.ruleset.find import available
 from qc.ruleset.heading import heading
 from qc.ruleset.load import load_ruleset
+from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))

@@ -13,7 +13,7 @@ import numpy as np
 from llvmlite import binding
 
 from qc.dsp.kernels import jit
-from qc.dsp.kernels.linked import MOST_RETURNED, Code, Kinds
+from qc.dsp.kernels.linked import MOST_RETURNED, Code, Kinds, NotLinkedError
 
 
 def _without_scipy() -> None:
@@ -56,10 +56,6 @@ Use = Literal["called", "part", "alone"]
 _COUNTS = re.compile(r"^.*\bcall void @NRT_(?:inc|dec)ref\(.*\n", re.MULTILINE)
 """Where numba counts who holds an array: these are the caller's, who holds them. One of the kernel's own would be
 allocated, and that stays."""
-
-
-class NotLinkedError(Exception):
-    """A kernel allocates, raises or gives back something else than numbers: only numba can run it."""
 
 
 def code_of(kernel: jit.Kernel, kinds: Kinds) -> Code:

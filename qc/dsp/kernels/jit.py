@@ -29,7 +29,7 @@ from llvmlite.binding import get_default_triple, get_host_cpu_features, get_host
 from qc.dsp.kernels import linked
 
 F = TypeVar("F", bound=Callable[..., Any])
-_PACKAGE = Path(__file__).parent.parent
+_PACKAGE = Path(__file__).parents[2]
 TOLD = ("NUMBA_CPU_NAME", "NUMBA_CPU_FEATURES", "NUMBA_ENABLE_AVX", "NUMBA_OPT")
 """Variables by which numba is told what to compile for."""
 PASSING = "sidegate-kernels-"
@@ -40,8 +40,8 @@ def _digest() -> str:
     """Hash the sources of all kernels, the compilers' versions and the CPU they are compiled for."""
     digest = hashlib.sha256()
     for folder in ("dsp", "groove"):
-        for path in sorted((_PACKAGE / folder).glob("*.py")):
-            digest.update(path.name.encode() + b"\0" + path.read_bytes())
+        for path in sorted((_PACKAGE / folder).rglob("*.py")):
+            digest.update(path.relative_to(_PACKAGE).as_posix().encode() + b"\0" + path.read_bytes())
     for part in (version("numba"), version("llvmlite"), _cpu()):
         digest.update(part.encode() + b"\0")
     return digest.hexdigest()[:16]
@@ -184,11 +184,11 @@ class Kernel:
                 path = CACHE / f"{self.name}-{linked.key((self._source, kinds))}.object"
                 code = linked.read(path)
                 if code is None:
-                    from qc.dsp.kernels import compiler
-
+                    # numba is imported only where there is something to compile; and it imports this module
+                    compiler: Any = importlib.import_module("qc.dsp.kernels.compiler")
                     try:
                         code = compiler.code_of(self, kinds)
-                    except compiler.NotLinkedError:
+                    except linked.NotLinkedError:
                         self.made[kinds] = compiler.compiled(self)
                         return self.made[kinds]
                     linked.write(path, code)

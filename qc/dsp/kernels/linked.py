@@ -41,6 +41,10 @@ MOST_RETURNED = 8
 """Numbers that a kernel can give back."""
 
 
+class NotLinkedError(Exception):
+    """A kernel allocates, raises or gives back something else than numbers: only numba can run it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Code:
     """A kernel compiled for arguments of some kinds."""

@@ -11,8 +11,6 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from qc.judge.baseline import since
-from qc.judge.waivers.counts import given
 from qc.model.level_words import disc_notes, judged_as, option_words, sides_of
 from qc.model.quantity import clock
 from qc.model.report import SideReport
@@ -23,12 +21,13 @@ from qc.report.html.plotter import plotter
 from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
 from qc.report.text.report import VERDICTS
-from qc.report.views import asked, level_notes, worth
+from qc.report.views import asked, level_notes, since, worth
 from qc.report.views.changed import change_lines
 from qc.report.views.declared import declared_lines
 from qc.report.views.glance import own_md5
 from qc.report.views.lineup import lineup_line
 from qc.report.views.stored_sides import measured_earlier, measured_earlier_lines
+from qc.report.views.waivers import given
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
 """Nothing is fetched from anywhere; of scripts only those that the page itself is made with may run."""

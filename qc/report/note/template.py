@@ -92,7 +92,7 @@ def _shipped(*, html: bool) -> str:
 
 def _environment(path: Path | None, *, html: bool) -> jinja2.Environment:
     """Make an environment in which whatever comes from others is harmless, in HTML as in Markdown."""
-    loaders: dict[str, jinja2.BaseLoader] = {"sidegate": jinja2.PackageLoader("qc.report", "note_templates")}
+    loaders: dict[str, jinja2.BaseLoader] = {"sidegate": jinja2.PackageLoader("qc.report.note", "templates")}
     folder = [] if path is None else [jinja2.FileSystemLoader(path.parent)]
     made = ImmutableSandboxedEnvironment(
         loader=jinja2.ChoiceLoader([jinja2.PrefixLoader(loaders), *folder]),

@@ -7,12 +7,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import BinaryIO, Self
 
-from qc.judge.baseline import since
+from qc.judge.severity import failed
 from qc.model.level_words import option_words
 from qc.model.report import BaselineFacts, Finding, PluginFailure
 from qc.plugin_api import Cited, Evidence, Renderer, Report
 from qc.report.sarif.results import Row, cited, file_uri, plain, results, said
 from qc.report.sarif.rules import rules, taxonomy
+from qc.report.views import since
 from qc.report.views.changed import change_lines
 from qc.report.views.stored_sides import measured_earlier_lines
 
@@ -40,7 +41,7 @@ class Sarif(Renderer):
         out.write(text.encode("utf-8", "replace") + b"\n")
 
     def _failed(self, report: Report) -> bool:
-        return since.failed(report, strict=self.strict, only_new=self.only_new)
+        return failed(report, strict=self.strict, only_new=self.only_new)
 
 
 def _run(report: Report, evidence: Evidence, *, failed: bool) -> Row:

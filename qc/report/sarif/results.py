@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 from urllib.parse import quote
 
-from qc.judge.waivers.counts import given
 from qc.model.findings import Found
 from qc.model.quantity import Quantity, clock
 from qc.model.report import CheckResult, Finding, Limit, Report, WaiverFacts
+from qc.report.views.waivers import given
 from qc.text.sanitize import shown
 
 Row = dict[str, Any]

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
-from qc.judge.baseline import since
-from qc.judge.waivers import counts as waived
 from qc.model.findings import Fold, Found, both, every, folds, listed, place
 from qc.model.level_words import option_words
 from qc.model.quantity import clock
 from qc.plugin_api import Evidence, Renderer, Report
-from qc.report.views import asked
+from qc.report.views import asked, since
+from qc.report.views import waivers as waived
 from qc.report.views.changed import change_lines
 from qc.report.views.level_notes import goes_when_clean, gone_lines
 from qc.report.views.stored_sides import measured_earlier_lines

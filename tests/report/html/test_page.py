@@ -16,10 +16,10 @@ from typing import ClassVar
 
 import pytest
 
-from qc.judge.baseline.since import heading, left_out_words
 from qc.model.report import BaselineFacts, LeftOut, LevelThen, Report, WaiverFacts
 from qc.plugin_api import Evidence
 from qc.report.html import plotter
+from qc.report.views.since import heading, left_out_words
 
 GOLDEN = Path(__file__).with_name("golden") / "outline.txt"
 REPORT = Path(__file__).parents[1] / "report.json"

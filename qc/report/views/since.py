@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
+from qc.judge.severity import counted, counted_of
 from qc.model.findings import Found, place, whole
-from qc.model.report import BaselineFacts, CheckResult, Finding, Report
+from qc.model.report import BaselineFacts, Finding, Report
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:
@@ -148,43 +149,6 @@ def mark(finding: Finding) -> str:
 def marked(one: Found) -> str:
     """Give what stands behind a place: that it is new, where there was an earlier report."""
     return ", new" if one.finding.baseline == "new" else ""
-
-
-# -- what counts -----------------------------------------------------------------------------------------------
-
-
-def failed(report: Report, *, strict: bool = False, only_new: bool = False) -> bool:
-    """Say whether a report fails (`strict`: or warns); `only_new`: by what the earlier report did not have."""
-    if only_new:
-        return counted(report, strict=strict) > 0
-    return report.verdict == "fail" or (strict and report.verdict == "warn")
-
-
-def counted(report: Report, *, strict: bool) -> int:
-    """Count the findings that fail (`strict`: or warn), are waived by nobody, and that no earlier report had.
-
-    Where either report left some out, as many as were left out more than then count too. Of audio that is missing or
-    wrong every finding counts: nothing else was judged of it, then or now.
-    """
-    return sum(counted_of(result, report.baseline, strict=strict) for result in report.results)
-
-
-def counted_of(result: CheckResult, before: BaselineFacts | None, *, strict: bool) -> int:
-    """Count as `counted` does, what one check found."""
-    grades = {"fail", "warn"} if strict else {"fail"}
-    mine = [one for one in result.findings if one.severity in grades and one.waived_by is None]
-    always = before is not None and result.check in before.always
-    new = len(mine) if always else sum(one.baseline != "unchanged" for one in mine)
-    if _mildest(result) not in grades:
-        return new
-    left = () if before is None or always else before.left_out
-    then = sum(one.then for one in left if (one.check, one.side) == (result.check, result.side))
-    return new + max(0, result.left_unwaived - then)
-
-
-def _mildest(result: CheckResult) -> str:
-    """Give the gravest that a finding left out may be: as grave as the mildest that was kept."""
-    return "fail" if all(one.severity == "fail" for one in result.findings) else "warn"
 
 
 def counted_words(report: Report, *, strict: bool) -> str:

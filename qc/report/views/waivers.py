@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from qc.model.findings import Found, listed, place, whole
+from qc.model.findings import Found, is_of_all_the_side, listed, place, whole
 from qc.model.quantity import clock
-from qc.model.report import CheckResult, Finding, Report, WaiverFacts
+from qc.model.report import CheckResult, Report, WaiverFacts
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:
@@ -77,11 +77,6 @@ def answer_and_place(one: WaiverFacts) -> str:
 def covered(report: Report, waiver: WaiverFacts) -> list[Found]:
     """Give the findings that a waiver answers for, the gravest first."""
     return [one for one in whole(report) if one.finding.waived_by == waiver.key]
-
-
-def is_of_all_the_side(finding: Finding) -> bool:
-    """Whether a finding is one number of all the side: its place is where that is worst, and others may be as bad."""
-    return bool(finding.measure) and finding.stretch is None
 
 
 def words(report: Report, waiver: WaiverFacts, most: int | None = None) -> Iterator[str]:
