@@ -19,7 +19,7 @@ from qc.delivery.examine import with_fault
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.errors import FAULTS
-from qc.groove.programme import BEHIND_TONES, Programme, programme_loudness
+from qc.groove.programme import LOUDNESS, Programme
 from qc.groove.sectors import Sectors
 from qc.groove.span import TrackTimes
 from qc.groove.worked import AsCut, WorkedSide
@@ -75,13 +75,12 @@ def search_side(
     )
     if measured is None:
         return searched
-    measured = _by_declaration(measured, side)
     results, broken, published = _found(measured, wanted, unbuilt, how.patience)
     memory, worked = Remembered.of(how.store, heard.sound, wanted.get(Sectors), chain, searched.tracks), None
     if Sectors in results and Programme in results:
         worked = WorkedSide.of(
             chain, results[Sectors], results[Programme], searched.tracks, bound.rows, side.cut_level, memory.known,
-            bound.policy, programme_loudness(published),
+            bound.policy, published.get(LOUDNESS),
         )  # fmt: skip
     return replace(
         searched,
@@ -167,7 +166,9 @@ def _heard(
             return _heard(read, side, needs, replace(how, store=None))
     new = dict(measured.results)
     seal(new)
-    measured = work_out(replace(measured, results={**stored, **new}), wanted.derived, how.patience)
+    measured = work_out(
+        replace(measured, results={**stored, **new}), wanted.derived, how.patience, _by_declaration(arrived.side)
+    )
     received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
     if store is not None and sound is not None:
         store.check(sound, left, new)
@@ -207,14 +208,10 @@ def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Rec
     return received
 
 
-def _by_declaration(measured: Measurements, side: Side) -> Measurements:
-    """Take for programme what a declared track says is programme: a tone that it begins before."""
-    starts = [track.start for track in _tracks(side)]
-    results = {
-        need: result.declared(starts) if isinstance(need, Programme) else result
-        for need, result in measured.results.items()
-    }
-    return replace(measured, results=results)
+def _by_declaration(side: Side) -> Callable[[Need[Any], Any], Any]:
+    """Look for the programme beside the declared tracks; all that is worked out from it then sees that."""
+    tracks = [(track.start, track.end) for track in _tracks(side)]
+    return lambda need, result: result.declared(tracks) if isinstance(need, Programme) else result
 
 
 def _found(
@@ -225,10 +222,7 @@ def _found(
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     broken = {**unbuilt, **failed}
-    published = _published(wanted, results, broken, patience)
-    if Programme in results and not results[Programme].tones:  # the declaration may have taken them for programme
-        published.pop(BEHIND_TONES, None)
-    return results, broken, published
+    return results, broken, _published(wanted, results, broken, patience)
 
 
 def _published(
@@ -306,6 +300,5 @@ def hear_side(
     side, measured = heard.arrived.side, heard.measured
     if measured is None:
         return HeardSide(side, heard.received, {}, {}, dict(unbuilt), 0)
-    measured = _by_declaration(measured, side)
     results, broken, quantities = _found(measured, wanted, unbuilt, how.patience)
     return HeardSide(side, heard.received, results, quantities, broken, measured.passes, heard.origin)
