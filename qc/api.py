@@ -20,7 +20,7 @@ from qc.contract import Check, Evidence, Need, Report
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.errors import DeliveryError, UsageError
-from qc.groove.programme import LOUDNESSES, Programme
+from qc.groove.programme import LOUDNESS, Programme
 from qc.groove.release import LevelOption, by_discs
 from qc.groove.sectors import Sectors
 from qc.groove.worked import UNITS
@@ -180,14 +180,14 @@ def plan(
     bound = _bound(ruleset, host)
     _warned(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
-    needs = (*CORE, *(need for need in host.needs if LOUDNESSES.intersection(need.publishes)))
+    needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     how, origins = _hearing(options, host), dict[str, Origin]()
     sides, delivered, failures, cuts = [], [], list(host.failures), dict[str, Delivered | None]()
     chosen = [index for index, _ in _chosen(read, options.sides)]
     for index in _planned(read, chosen, level):
         side = read.delivery.sides[index]
         how = replace(how, progress=_told(options.progress, side.id))
-        heard = hear_side(read, index, ruleset.chain, needs if index in chosen else CORE, how)
+        heard = hear_side(read, index, ruleset.chain, needs, how)
         if heard.origin is not None:
             origins[side.id] = heard.origin
         failures += broken_measures(heard.broken, side.id, host)

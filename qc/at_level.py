@@ -16,7 +16,7 @@ from qc.audio.returned import give_back
 from qc.chain import SECTORS_A_SECOND, Chain
 from qc.contract import At, Limit, Need, Quantity
 from qc.groove.events import PlacedEvent
-from qc.groove.programme import Programme, programme_loudness
+from qc.groove.programme import LOUDNESS, Programme
 from qc.groove.release import JudgedLevel, SideLevels
 from qc.groove.sectors import Sectors
 from qc.groove.span import Span, TrackTimes
@@ -142,7 +142,7 @@ class SearchedSide:
                 return replace(known, place=lambda at: _on_paper(at, self.tracks))
             lost = Sectors if Sectors in self.broken else Programme
             return replace(known, publishers={**self.publishers, **dict.fromkeys(UNITS, lost)})
-        quantities = {**self.quantities, **worked.quantities(programme_loudness(self.quantities))}
+        quantities = {**self.quantities, **worked.quantities(self.quantities.get(LOUDNESS))}
         return replace(
             known,
             results={AsReceived: self.received, AsCut: worked, **self.results},

@@ -11,7 +11,7 @@ from qc.beside import Beside
 from qc.contract import Check, CheckResult, Evidence, Need
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
-from qc.groove.programme import Programme
+from qc.groove.programme import LOUDNESS, Programme
 from qc.groove.release import DiscDecision, JudgedLevel, LevelOption, SideLevels
 from qc.groove.sectors import Sectors
 from qc.hooks.host import Host
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 OF_LEVELS: tuple[type[Need[Any]], ...] = (Programme, Sectors)
-"""Needs that the levels of a side take: all that is measured of a side that only counts for the release level."""
+"""Needs that the levels of a side take, besides its loudness: of a side that only counts for the release level."""
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,8 @@ class Judging:
     def _searched(self, index: int, how: Hearing, *, whole: bool) -> SearchedSide:
         """Measure a side and search its levels: by all needs, or by those alone that the levels take."""
         case = self._case
-        needs = closure(case.needs, case.bound) if whole else OF_LEVELS
+        loudness = [need for need in case.needs if LOUDNESS in need.publishes]
+        needs = closure(case.needs, case.bound) if whole else [*OF_LEVELS, *loudness]
         searched = search_side(case.read, index, case.ruleset.chain, needs, case.bound, how)
         searched.forget()
         if searched.origin is not None:

@@ -12,7 +12,7 @@ from qc.chain import Chain
 from qc.contract import At, CheckResult, Curve, Evidence, Need, View
 from qc.errors import FAULTS
 from qc.groove.along import along
-from qc.groove.programme import programme_loudness
+from qc.groove.programme import LOUDNESS
 from qc.groove.sectors import Sectors
 from qc.groove.views import views
 from qc.groove.worked import AsCut, WorkedSide
@@ -53,7 +53,7 @@ def draw(
 def _on_discs(measured: MeasuredSide, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
     """Compare the discs; there are envelopes wherever a side was worked out."""
     known = measured.evidence
-    fits = fitted(worked.search.side.span, known.results[Sectors], discs, programme_loudness(known.quantities))
+    fits = fitted(worked.search.side.span, known.results[Sectors], discs, known.quantities.get(LOUDNESS))
     return format_rows(discs, fits)
 
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from qc.chain import SECTORS_A_SECOND
 from qc.groove import sensitivity as assumptions
 from qc.groove.breaks import Breaks, Part
+from qc.groove.cutting import OF_LOUDNESS
 from qc.groove.formats import Fitted, Format, compare
 from qc.groove.highest import Highest, highest
-from qc.groove.programme import Heard, Programme, programme_loudness
+from qc.groove.programme import LOUDNESS, Heard, Programme
 from qc.groove.reordered import reordered
 from qc.groove.running_order import Delivered, RunningOrder
 from qc.groove.sectors import GrooveInput, Sectors
@@ -41,7 +42,9 @@ def heard_through(side: HeardSide) -> Delivered | None:
         return None
     envelopes: GrooveInput = side.results[Sectors]
     heard: Heard = side.results[Programme]
-    return Delivered(side.side.id, span_of(side.tracks, heard, envelopes.sectors), envelopes)
+    loudness = side.quantities.get(LOUDNESS)
+    span = span_of(side.tracks, heard, envelopes.sectors)
+    return Delivered(side.side.id, span, envelopes, None if loudness is None else loudness.value)
 
 
 def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> report.PlannedSide:
@@ -52,7 +55,7 @@ def plan_side(side: HeardSide, discs: Sequence[Disc], *, reorder: bool) -> repor
     if cut is None:
         why = next(iter(side.broken.values()), "it was not heard")
         return told.model_copy(update={"fault": fault.message if fault is not None else why})
-    loudness = programme_loudness(side.quantities)
+    loudness = side.quantities.get(LOUDNESS)
     fits = fitted(cut.span, cut.envelopes, discs, loudness)
     planned = next(disc for disc in discs if disc.planned)
     assert planned.form is not None  # the planned disc has a ruleset
@@ -101,8 +104,17 @@ def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, r
         for split in splits
     )
     return report.Breaks(
-        tracks=len(order.pieces), exact=search.exact, searched=search.searched, how=_how(search), splits=written
-    )
+        tracks=len(order.pieces), exact=search.exact, searched=search.searched, how=_how(search) + _left_out(form),
+        splits=written,
+    )  # fmt: skip
+
+
+def _left_out(form: Format) -> str:
+    """Say that limits on a part's loudness were left out, where there are some; empty otherwise."""
+    names = dict.fromkeys(row.name for row in form.rows if row.measure in OF_LOUDNESS and row.setting is not None)
+    if not names:
+        return ""
+    return f"; {', '.join(names)} left out: the loudness of a part was not measured by itself"
 
 
 def _how(search: Breaks) -> str:
