@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from qc.quantity import clock, show
-from qc.report.model import Finding, HeldLimit, Report
+from qc.report.model import Finding, HeldLimit, Report, Severity
 
 STEPS = {"1": 0.5, "um": 10.0, "g": 100.0}
 """What counts as one step over a limit of nought without a second value, by unit; else 1."""
@@ -213,3 +213,22 @@ def listed(words: Iterable[str]) -> str:
     """Join words as a sentence does: "A, B and C"."""
     *first, last = list(words) or [""]
     return f"{', '.join(first)} and {last}" if first else last
+
+
+def grade(report: Report, side: str, name: str, limit: HeldLimit) -> Severity | None:
+    """Return the worst severity of the findings on a side under the limit CHECK/LIMIT; None where it is kept."""
+    check = name.partition("/")[0]
+    limits = report.ruleset.limits.items()
+    alone = sum(one.measure == limit.measure and other.startswith(f"{check}/") for other, one in limits) == 1
+    found = {
+        one.finding.severity
+        for one in whole(report)
+        if one.side == side and one.finding.check == check and one.measure == limit.measure
+        if alone or _is_under(one.finding, limit)
+    }
+    return "fail" if "fail" in found else "warn" if found else None
+
+
+def _is_under(finding: Finding, limit: HeldLimit) -> bool:
+    """Whether a finding was made under a limit, where a check has several on one measurement."""
+    return finding.limit is not None and (finding.limit.warn, finding.limit.fail) == (limit.warn, limit.fail)
