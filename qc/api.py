@@ -17,7 +17,7 @@ from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.groove.level.release import LevelOption, by_discs
 from qc.groove.level.side_at_level import UNITS
-from qc.groove.signal.programme import LOUDNESSES, Programme
+from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound, bind
 from qc.judge.engine import verdict
@@ -180,14 +180,14 @@ def plan(
     bound = _bound(ruleset, host)
     _warned(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
-    needs = (*CORE, *(need for need in host.needs if LOUDNESSES.intersection(need.publishes)))
+    needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     how, origins = _hearing(options, host), dict[str, Origin]()
     sides, delivered, failures, cuts = [], [], list(host.failures), dict[str, Delivered | None]()
     chosen = [index for index, _ in _chosen(read, options.sides)]
     for index in _planned(read, chosen, level):
         side = read.delivery.sides[index]
         how = replace(how, progress=_told(options.progress, side.id))
-        heard = measure_side(read, index, ruleset.chain, needs if index in chosen else CORE, how)
+        heard = measure_side(read, index, ruleset.chain, needs, how)
         if heard.origin is not None:
             origins[side.id] = heard.origin
         failures += broken_measures(heard.broken, side.id, host)

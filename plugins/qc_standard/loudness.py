@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from qc.dsp.meters.kweighted import KWeightedSums
 from qc.dsp.meters.windows import part_frames, sliding
-from qc.groove.signal.programme import BEHIND_TONES, Programme
+from qc.groove.signal.programme import Programme
 from qc.plugin_api import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
 
 Array = NDArray[np.float64]
@@ -53,26 +53,32 @@ class LoudnessResult:
     """(windows,) LUFS of 3 s, one every 100 ms"""
     hop_s: float
     """seconds from one window of the curves to the next; the first begins at 0"""
+    energies: Array
+    """(parts,) mean squares of both K-weighted channels by 10 ms, whole parts only"""
+
+    @classmethod
+    def of(cls, energies: Array, part_s: float, first: int = 0) -> Self:
+        """Compute all of it from the energies of parts of `part_s` seconds, from part `first` on."""
+        momentary = sliding(energies[first:], MOMENTARY) / MOMENTARY
+        short_term = sliding(energies[first:], SHORT_TERM) / SHORT_TERM
+        return cls(
+            integrated_loudness(momentary[::HOP]),
+            loudness_range(short_term[::HOP]),
+            _loudest(momentary, MOMENTARY, part_s, first),
+            _loudest(short_term, SHORT_TERM, part_s, first),
+            loudness_of(momentary[::HOP]),
+            loudness_of(short_term[::HOP]),
+            HOP * part_s,
+            energies,
+        )
 
 
 @dataclass(frozen=True)
 class Loudness(Analysis[LoudnessResult]):
-    """Integrated loudness, range and the loudest windows; mono is measured as the dual mono it is cut as."""
+    """Loudness of the whole file, window by window; mono is measured as the dual mono it is cut as."""
 
-    id: ClassVar[str] = "loudness.programme"
+    id: ClassVar[str] = "loudness.file"
     cost: ClassVar[float] = 0.9
-    publishes: ClassVar[Mapping[str, str]] = {
-        "loudness.integrated": "LUFS",
-        "loudness.range": "LU",
-        "loudness.momentary_max": "LUFS",
-        "loudness.short_term_max": "LUFS",
-    }
-    meanings: ClassVar[Mapping[str, str]] = {
-        "loudness.integrated": "Gated loudness of the whole side (BS.1770-5); mono is measured as it is cut, twice.",
-        "loudness.range": "Loudness range of the whole side (Tech 3342): how far soft and loud passages lie apart.",
-        "loudness.momentary_max": "Loudness of the loudest 400 ms.",
-        "loudness.short_term_max": "Loudness of the loudest 3 s.",
-    }
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
@@ -83,8 +89,55 @@ class Loudness(Analysis[LoudnessResult]):
         """Begin on a stream of two channels."""
         return _Listening(stream)
 
+    def curves(self, result: LoudnessResult) -> Mapping[str, Curve]:
+        """Return the loudness of 3 s, at the middle of each."""
+        middle = SHORT_TERM * result.hop_s / HOP / 2.0
+        return {"loudness.short_term": Curve(result.short_term, "LUFS", middle, result.hop_s)}
+
+
+@dataclass(frozen=True)
+class ProgrammeLoudness(Derived[LoudnessResult]):
+    """Integrated loudness, range and the loudest windows of all that follows the line-up tones."""
+
+    top: float
+    """Hz, edge of the chain's pass band: what lies above is no programme"""
+
+    id: ClassVar[str] = "loudness.programme"
+    publishes: ClassVar[Mapping[str, str]] = {
+        "loudness.integrated": "LUFS",
+        "loudness.range": "LU",
+        "loudness.momentary_max": "LUFS",
+        "loudness.short_term_max": "LUFS",
+    }
+    meanings: ClassVar[Mapping[str, str]] = {
+        "loudness.integrated": (
+            "Gated loudness of the whole side (BS.1770-5), but for line-up tones at its head, which are not cut; mono "
+            "is measured as it is cut, twice."
+        ),
+        "loudness.range": "Loudness range of the same (Tech 3342): how far soft and loud passages lie apart.",
+        "loudness.momentary_max": "Loudness of the loudest 400 ms of the same.",
+        "loudness.short_term_max": "Loudness of the loudest 3 s of the same.",
+    }
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:
+        """Build for a chain's top."""
+        return cls(chain.signal.top)
+
+    def needs(self) -> tuple[Need[Any], ...]:
+        """Ask for the loudness window by window, and for the tones."""
+        return Loudness(), Programme(self.top)
+
+    def work(self, measured: Measurements) -> LoudnessResult:
+        """Compute it from what begins behind the last tone."""
+        tones, loudness = measured[Programme(self.top)].tones, measured[Loudness()]
+        if not tones:
+            return loudness
+        part_s = loudness.hop_s / HOP
+        return LoudnessResult.of(loudness.energies, part_s, math.ceil(tones[-1].end_s / part_s - 1e-9))
+
     def publish(self, result: LoudnessResult) -> Mapping[str, Quantity]:
-        """Give what was measured; "<" -70 LUFS when nothing is above the absolute gate."""
+        """Return what was measured; "<" -70 LUFS when nothing is above the absolute gate."""
         published = {}
         if result.integrated is not None:
             published["loudness.integrated"] = _lufs(result.integrated)
@@ -97,46 +150,6 @@ class Loudness(Analysis[LoudnessResult]):
             if loudest is not None:
                 published[name] = _lufs(loudest.loudness, At(start_s=loudest.start_s, end_s=loudest.end_s))
         return published
-
-    def curves(self, result: LoudnessResult) -> Mapping[str, Curve]:
-        """Give the loudness of 3 s, at the middle of each."""
-        middle = SHORT_TERM * result.hop_s / HOP / 2.0
-        return {"loudness.short_term": Curve(result.short_term, "LUFS", middle, result.hop_s)}
-
-
-@dataclass(frozen=True)
-class ProgrammeLoudness(Derived[float | None]):
-    """Integrated loudness behind the line-up tones; None where there are none."""
-
-    top: float
-    """Hz, edge of the chain's top: what lies above is no programme"""
-
-    id: ClassVar[str] = "loudness.behind-line-up"
-    publishes: ClassVar[Mapping[str, str]] = {BEHIND_TONES: "LUFS"}
-    meanings: ClassVar[Mapping[str, str]] = {
-        BEHIND_TONES: "Gated loudness of what follows the line-up tones: that of the programme on the disc.",
-    }
-
-    @classmethod
-    def of(cls, chain: Chain) -> Self:
-        """Build for a chain's top."""
-        return cls(chain.signal.top)
-
-    def needs(self) -> tuple[Need[Any], ...]:
-        """Ask for the loudness window by window, and for the tones."""
-        return Loudness(), Programme(self.top)
-
-    def work(self, measured: Measurements) -> float | None:
-        """Gate the windows that begin behind the last tone (BS.1770-5)."""
-        tones, loudness = measured[Programme(self.top)].tones, measured[Loudness()]
-        if not tones:
-            return None
-        first = math.ceil(tones[-1].end_s / loudness.hop_s - 1e-9)
-        return integrated_loudness(10.0 ** ((loudness.momentary[first:] - _OFFSET) / 10.0))
-
-    def publish(self, result: float | None) -> Mapping[str, Quantity]:
-        """Publish it where there are tones."""
-        return {} if result is None else {BEHIND_TONES: _lufs(result)}
 
 
 class _Listening:
@@ -152,19 +165,7 @@ class _Listening:
         """Work out all four from the energies of 10 ms."""
         frames = self._sums.window
         sums, counts = self._sums.finish()
-        part_s = frames / self._rate
-        energies = sums[counts == frames, 0] / frames
-        momentary = sliding(energies, MOMENTARY) / MOMENTARY
-        short_term = sliding(energies, SHORT_TERM) / SHORT_TERM
-        return LoudnessResult(
-            integrated_loudness(momentary[::HOP]),
-            loudness_range(short_term[::HOP]),
-            _loudest(momentary, MOMENTARY, part_s),
-            _loudest(short_term, SHORT_TERM, part_s),
-            loudness_of(momentary[::HOP]),
-            loudness_of(short_term[::HOP]),
-            HOP * part_s,
-        )
+        return LoudnessResult.of(sums[counts == frames, 0] / frames, frames / self._rate)
 
 
 def loudness_of(energies: Array) -> Array:
@@ -201,13 +202,14 @@ def loudness_range(energies: Array) -> float | None:
     return float(levels[high] - levels[low])
 
 
-def _loudest(energies: Array, parts: int, part_s: float) -> Loudest | None:
-    """Find the loudest of windows of so many parts, one every part."""
+def _loudest(energies: Array, parts: int, part_s: float, first: int) -> Loudest | None:
+    """Find the loudest of windows of so many parts, one every part, the first of which begins at part `first`."""
     if not len(energies):
         return None
     k = int(np.argmax(energies))
     level = float(loudness_of(energies[k]))
-    return Loudest(level if level > ABSOLUTE_GATE else -np.inf, k * part_s, (k + parts) * part_s)
+    start = first + k
+    return Loudest(level if level > ABSOLUTE_GATE else -np.inf, start * part_s, (start + parts) * part_s)
 
 
 def _lufs(value: float, at: At | None = None) -> Quantity:

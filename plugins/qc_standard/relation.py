@@ -15,6 +15,7 @@ from typing import Any, ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp.filters import biquad
 from qc.dsp.meters.channel_sums import ChannelSums
 from qc.dsp.meters.windows import part_frames, sliding
 from qc.groove.signal.energies import Parts
@@ -130,6 +131,8 @@ class RelationResult:
     counts: NDArray[np.int64]
     programme: NDArray[np.bool_]
     part_s: float
+    subsonic: float
+    """Hz, corner of the chain's subsonic high-pass; 0 without one"""
     mono: bool
     """whether the file has one channel, so that nothing here means anything"""
 
@@ -160,25 +163,43 @@ class RelationResult:
     def above_bass(self, parts: slice) -> float | None:
         """Compute the correlation above 300 Hz over a stretch's programme, -1 to 1, by whole tenths of a second.
 
-        The energy there is what the low band, a Butterworth filter, leaves of the whole. None where that is less than
-        5 % in either channel: the tenths' edges would count for too much.
+        The energy there is what Butterworth filters leave of the whole: the low band, from the subsonic corner to
+        300 Hz, and what lies below that corner. None where that is less than 5 % of what lies above the corner in
+        either channel: the tenths' edges would count for too much.
         """
         tenths = slice(-(-parts.start // TENTH), max(-(-parts.start // TENTH), parts.stop // TENTH))
-        there = self._by_tenths[2][tenths]
-        n = float(self._by_tenths[1][tenths][there].sum())
-        if n == 0.0:
+        there = self._by_tenths[1][tenths]
+        if not there.any():
             return None
-        l2, r2, lr, l1, r1 = self._by_tenths[0][tenths][there].sum(axis=0)
-        whole = np.array([l2 - l1 * l1 / n, r2 - r1 * r1 / n, lr - l1 * r1 / n])
+        whole = self._by_tenths[0][tenths][there].sum(axis=0)
         left, right, both = whole - self.low[tenths][there].sum(axis=0)
         if left <= LEAST_ABOVE * whole[0] or right <= LEAST_ABOVE * whole[1]:
             return None
         return min(1.0, max(-1.0, float(both) / math.sqrt(left * right)))
 
     @cached_property
-    def _by_tenths(self) -> tuple[Array, NDArray[np.int64], NDArray[np.bool_]]:
-        """Sums, frames, and whether there is programme, by tenths of a second."""
-        return by_tenths(self.sums), by_tenths(self.counts), by_tenths(self.programme.astype(np.int64)) > 0
+    def _by_tenths(self) -> tuple[Array, NDArray[np.bool_]]:
+        """Sums of L^2, R^2 and L R above the subsonic corner, and whether there is programme, by tenths of a second.
+
+        What lies below the corner is what a Butterworth low-pass there leaves of the means of 10 ms.
+        """
+        means = np.ascontiguousarray((self.sums[:, 3:] / np.maximum(self.counts, 1)[:, None]).T)
+        if self.subsonic:
+            low = biquad.low_pass(self.subsonic, math.sqrt(0.5), 1.0 / self.part_s)
+            sections = np.vstack([low, [biquad.UNITY]])  # filters run two sections at a time
+            first = means[:, :1].copy()
+            means -= first  # as if the first mean had lasted for ever before
+            biquad.run(means, sections, biquad.fresh(sections, 2), means)
+            means += first
+        else:
+            means[:] = 0.0
+        left, right = means
+        below = np.stack([left * left, right * right, left * right], axis=1)
+        if means.shape[1] > 1:  # a straight line across a window has 1/12 of its rise squared beside its mean squared
+            up, over = np.gradient(means, axis=1)
+            below += np.stack([up * up, over * over, up * over], axis=1) / 12.0
+        below *= self.counts[:, None]
+        return by_tenths(self.sums[:, :3] - below), by_tenths(self.programme.astype(np.int64)) > 0
 
     def place(self, parts: slice, track: int | None = None, channel: str | None = None) -> At:
         """Say where a stretch lies."""
@@ -260,7 +281,7 @@ class Relation(Derived[RelationResult]):
         seconds = part_frames(stream.rate) / stream.rate
         there = measured[Programme(self.top)].by_parts(len(parts.counts), seconds)
         low = measured[LowBand(self.subsonic)]
-        return RelationResult(sums, low, parts.counts, there, seconds, stream.mono)
+        return RelationResult(sums, low, parts.counts, there, seconds, self.subsonic, stream.mono)
 
     def publish(self, result: RelationResult) -> Mapping[str, Quantity]:
         """Give what has a meaning: nothing in silence, and no difference or dead channel of a one-channel file."""

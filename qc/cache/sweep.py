@@ -38,6 +38,8 @@ class Contents:
 
     entries: int = 0
     size: int = 0
+    kept: int = 0
+    """entries that could not be deleted"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,15 +94,20 @@ def sweep(folder: Path, limit: int = LIMIT) -> Contents:
 
 def _delete(found: list[_Own]) -> Contents:
     """Delete files, then the subfolders that are empty by that."""
-    count = size = 0
+    count = size = kept = 0
     for own in found:
-        with contextlib.suppress(OSError):
+        try:
             own.path.unlink()
-            count, size = count + own.finished, size + own.size * own.finished
+        except FileNotFoundError:  # another process deleted it
+            continue
+        except OSError:
+            kept += own.finished
+            continue
+        count, size = count + own.finished, size + own.size * own.finished
     for inside in {own.path.parent for own in found}:
         with contextlib.suppress(OSError):  # not empty
             inside.rmdir()
-    return Contents(count, size)
+    return Contents(count, size, kept)
 
 
 def _own(folder: Path) -> Iterator[_Own]:

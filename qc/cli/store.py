@@ -24,9 +24,10 @@ def store(words: argparse.Namespace) -> int:
     if folder.is_symlink():
         raise UsageError(f"store: {named} is a link, and links are not followed; name the folder itself with --cache")
     if words.what == "clear":
-        lines = [f"{_amount(clear(folder))}, deleted from {named}"]
-        if left := contents(folder).entries:
-            raise UsageError(f"store: {left} entries in {named} cannot be deleted; look who owns them")
+        gone = clear(folder)
+        lines = [f"{_amount(gone)}, deleted from {named}"]
+        if gone.kept:
+            raise UsageError(f"store: {gone.kept} entries in {named} cannot be deleted; look who owns them")
     else:
         lines = [
             named,

@@ -10,7 +10,7 @@ from qc.audio.spectrum import spectrum
 from qc.groove.figures.curves import along
 from qc.groove.figures.views import views
 from qc.groove.level.side_at_level import AsCut, WorkedSide
-from qc.groove.signal.programme import programme_loudness
+from qc.groove.signal.programme import LOUDNESS
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.level import MeasuredSide
 from qc.model.cutting_chain import Chain
@@ -53,7 +53,7 @@ def draw(
 def _on_discs(measured: MeasuredSide, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
     """Compare the discs; there are envelopes wherever a side was worked out."""
     known = measured.evidence
-    fits = fitted(worked.search.side.span, known.results[Sectors], discs, programme_loudness(known.quantities))
+    fits = fitted(worked.search.side.span, known.results[Sectors], discs, known.quantities.get(LOUDNESS))
     return format_rows(discs, fits)
 
 

@@ -19,7 +19,7 @@ from qc.groove.geometry.span import Span, TrackTimes
 from qc.groove.level.events import PlacedEvent
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.side_at_level import UNITS, AsCut, WorkedSide
-from qc.groove.signal.programme import Programme, programme_loudness
+from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
 from qc.judge.budget_report import print_through
@@ -146,7 +146,7 @@ class SearchedSide:
                 return replace(known, place=lambda at: _on_paper(at, self.tracks))
             lost = Sectors if Sectors in self.broken else Programme
             return replace(known, publishers={**self.publishers, **dict.fromkeys(UNITS, lost)})
-        quantities = {**self.quantities, **worked.quantities(programme_loudness(self.quantities))}
+        quantities = {**self.quantities, **worked.quantities(self.quantities.get(LOUDNESS))}
         return replace(
             known,
             results={AsReceived: self.received, AsCut: worked, **self.results},
@@ -189,7 +189,7 @@ def search_levels(
     if Sectors in results and Programme in results:
         worked = WorkedSide.of(
             chain, results[Sectors], results[Programme], searched.tracks, bound.rows, side.cut_level, memory.known,
-            bound.policy, programme_loudness(measurement.quantities),
+            bound.policy, measurement.quantities.get(LOUDNESS),
         )  # fmt: skip
     return replace(
         searched,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.groove.level.release import DiscDecision, JudgedLevel, LevelOption, SideLevels
-from qc.groove.signal.programme import Programme
+from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
 from qc.judge.context import Evidence as Known
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 OF_LEVELS: tuple[type[Need[Any]], ...] = (Programme, Sectors)
-"""Needs that the levels of a side take: all that is measured of a side that only counts for the release level."""
+"""Needs that the levels of a side take, besides its loudness: of a side that only counts for the release level."""
 
 
 @dataclass(frozen=True)
@@ -101,8 +101,9 @@ class Judging:
     def _searched(self, index: int, how: Hearing, *, whole: bool) -> SearchedSide:
         """Measure a side and search its levels: by all needs, or by those alone that the levels take."""
         case = self._case
-        needs = closure(case.needs, case.bound) if whole else OF_LEVELS
         chain = case.ruleset.chain
+        loudness = [need for need in case.needs if LOUDNESS in need.publishes]
+        needs = closure(case.needs, case.bound) if whole else [*OF_LEVELS, *loudness]
         measurement = measure_side(case.read, index, chain, needs, how)
         searched = search_levels(case.read, index, measurement, chain, case.bound, how.store)
         searched.forget()

@@ -18,7 +18,7 @@ from qc.cache.store import Store, StoredResults, seal
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.groove.geometry.span import TrackTimes
-from qc.groove.signal.programme import BEHIND_TONES, Programme
+from qc.groove.signal.programme import Programme
 from qc.intake.inspection import with_fault
 from qc.intake.side_input import Arrived, arrive
 from qc.model.cutting_chain import Chain
@@ -112,7 +112,9 @@ def _heard(
             return _heard(read, side, needs, replace(how, store=None))
     new = dict(measured.results)
     seal(new)
-    measured = work_out(replace(measured, results={**stored, **new}), wanted.derived, how.patience)
+    measured = work_out(
+        replace(measured, results={**stored, **new}), wanted.derived, how.patience, _by_declaration(arrived.side)
+    )
     received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
     if store is not None and sound is not None:
         store.check(sound, left, new)
@@ -152,14 +154,10 @@ def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Rec
     return received
 
 
-def _by_declaration(measured: Measurements, side: Side) -> Measurements:
-    """Take for programme what a declared track says is programme: a tone that it begins before."""
-    starts = [track.start for track in _tracks(side)]
-    results = {
-        need: result.declared(starts) if isinstance(need, Programme) else result
-        for need, result in measured.results.items()
-    }
-    return replace(measured, results=results)
+def _by_declaration(side: Side) -> Callable[[Need[Any], Any], Any]:
+    """Look for the programme beside the declared tracks; all that is worked out from it then sees that."""
+    tracks = [(track.start, track.end) for track in _tracks(side)]
+    return lambda need, result: result.declared(tracks) if isinstance(need, Programme) else result
 
 
 def _found(
@@ -170,10 +168,7 @@ def _found(
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     broken = {**unbuilt, **failed}
-    published = _published(wanted, results, broken, patience)
-    if Programme in results and not results[Programme].tones:  # the declaration may have taken them for programme
-        published.pop(BEHIND_TONES, None)
-    return results, broken, published
+    return results, broken, _published(wanted, results, broken, patience)
 
 
 def _published(
@@ -267,7 +262,6 @@ def measure_side(
     side, measured, of_file = heard.arrived.side, heard.measured, _of_file(heard.received.facts)
     if measured is None:
         return SideMeasurement(side, heard.received, of_file, unbuilt)
-    measured = _by_declaration(measured, side)
     results, broken, published = _found(measured, wanted, unbuilt, how.patience)
     return SideMeasurement(
         side=side,

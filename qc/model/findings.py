@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from qc.model.quantity import clock, show
-from qc.model.report import Finding, HeldLimit, Report
+from qc.model.report import Finding, HeldLimit, Report, Severity
 
 STEPS = {"1": 0.5, "um": 10.0, "g": 100.0}
 """What counts as one step over a limit of nought without a second value, by unit; else 1."""
@@ -218,3 +218,22 @@ def listed(words: Iterable[str]) -> str:
 def is_of_all_the_side(finding: Finding) -> bool:
     """Whether a finding is one number of all the side: its place is where that is worst, and others may be as bad."""
     return bool(finding.measure) and finding.stretch is None
+
+
+def grade(report: Report, side: str, name: str, limit: HeldLimit) -> Severity | None:
+    """Return the worst severity of the findings on a side under the limit CHECK/LIMIT; None where it is kept."""
+    check = name.partition("/")[0]
+    limits = report.ruleset.limits.items()
+    alone = sum(one.measure == limit.measure and other.startswith(f"{check}/") for other, one in limits) == 1
+    found = {
+        one.finding.severity
+        for one in whole(report)
+        if one.side == side and one.finding.check == check and one.measure == limit.measure
+        if alone or _is_under(one.finding, limit)
+    }
+    return "fail" if "fail" in found else "warn" if found else None
+
+
+def _is_under(finding: Finding, limit: HeldLimit) -> bool:
+    """Whether a finding was made under a limit, where a check has several on one measurement."""
+    return finding.limit is not None and (finding.limit.warn, finding.limit.fail) == (limit.warn, limit.fail)

@@ -40,7 +40,11 @@ def planned_levels(
 
     Sides that were not measured, None, and sides of which `option` gives no level, have none.
     """
-    known = {name: Side.of(form.chain, cut.span, cut.envelopes) for name, cut in sides.items() if cut is not None}
+    known = {
+        name: Side.of(form.chain, cut.span, cut.envelopes, cut.loudness)
+        for name, cut in sides.items()
+        if cut is not None
+    }
     levels = tuple(SideLevels(name, None, *_levels(known.get(name), form, option)) for name in sides)
     disc = DiscDecision(levels, option)
     found = {}
@@ -57,7 +61,7 @@ def _levels(side: Side | None, form: Format, option: LevelOption) -> tuple[Reach
         return None, None
     if option == "clean":
         return LevelSearch(side, form.rows).allowed()[1:]
-    return highest(side, form.rows).reached, None
+    return highest(side, form.rows, policy=form.policy).reached, None
 
 
 def _at(side: Side, form: Format, level: JudgedLevel, loudness: Quantity | None) -> PlannedLevel:

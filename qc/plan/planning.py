@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from qc.groove.geometry.cut import OF_LOUDNESS
 from qc.groove.geometry.side import Side
 from qc.groove.geometry.span import span_of
 from qc.groove.level import sensitivity as assumptions
 from qc.groove.level.highest import Highest, highest
-from qc.groove.signal.programme import Heard, Programme, programme_loudness
+from qc.groove.signal.programme import LOUDNESS, Heard, Programme
 from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
 from qc.measure.side import SideMeasurement
 from qc.model import plan as report
@@ -30,7 +31,9 @@ def heard_through(side: SideMeasurement) -> Delivered | None:
         return None
     envelopes: GrooveInput = side.results[Sectors]
     heard: Heard = side.results[Programme]
-    return Delivered(side.side.id, span_of(side.tracks, heard, envelopes.sectors), envelopes)
+    loudness = side.quantities.get(LOUDNESS)
+    span = span_of(side.tracks, heard, envelopes.sectors)
+    return Delivered(side.side.id, span, envelopes, None if loudness is None else loudness.value)
 
 
 def plan_side(side: SideMeasurement, discs: Sequence[Disc], *, reorder: bool) -> report.PlannedSide:
@@ -41,7 +44,7 @@ def plan_side(side: SideMeasurement, discs: Sequence[Disc], *, reorder: bool) ->
     if cut is None:
         why = next(iter(side.broken.values()), "it was not heard")
         return told.model_copy(update={"fault": fault.message if fault is not None else why})
-    loudness = programme_loudness(side.quantities)
+    loudness = side.quantities.get(LOUDNESS)
     fits = fitted(cut.span, cut.envelopes, discs, loudness)
     planned = next(disc for disc in discs if disc.planned)
     assert planned.form is not None  # the planned disc has a ruleset
@@ -76,8 +79,17 @@ def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, r
         for split in splits
     )
     return report.Breaks(
-        tracks=len(order.pieces), exact=search.exact, searched=search.searched, how=_how(search), splits=written
-    )
+        tracks=len(order.pieces), exact=search.exact, searched=search.searched, how=_how(search) + _left_out(form),
+        splits=written,
+    )  # fmt: skip
+
+
+def _left_out(form: Format) -> str:
+    """Say that limits on a part's loudness were left out, where there are some; empty otherwise."""
+    names = dict.fromkeys(row.name for row in form.rows if row.measure in OF_LOUDNESS and row.setting is not None)
+    if not names:
+        return ""
+    return f"; {', '.join(names)} left out: the loudness of a part was not measured by itself"
 
 
 def _how(search: Breaks) -> str:

@@ -57,6 +57,8 @@ class Delivered:
     id: str
     span: Span
     envelopes: GrooveInput
+    loudness: float | None = None
+    """integrated, LUFS, where it was measured"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +67,8 @@ class RunningOrder:
 
     envelopes: GrooveInput
     pieces: tuple[Piece, ...]
+    loudness: float | None = None
+    """integrated, LUFS, of a single delivered side, in whatever order; nobody measured other parts by themselves"""
 
     @classmethod
     def of(cls, sides: Sequence[Delivered]) -> RunningOrder:
@@ -79,7 +83,7 @@ class RunningOrder:
             parts.append(side.envelopes.cut(side.span.start, side.span.end))
             pieces += (piece.moved(at - side.span.start) for piece in _pieces(side))
             at += side.span.sectors
-        return cls(joined(parts), tuple(pieces))
+        return cls(joined(parts), tuple(pieces), sides[0].loudness if len(sides) == 1 else None)
 
     @property
     def units(self) -> tuple[tuple[int, int], ...]:
@@ -91,7 +95,8 @@ class RunningOrder:
         """Give the side that the pieces from `first` to `last` make."""
         its = self.pieces[first : last + 1]
         times = tuple(TrackTimes(i + 1, one.title, one.start, one.end, one.mark_after) for i, one in enumerate(its))
-        return Side.of(chain, Span(its[0].first, its[-1].last, times), self.envelopes)
+        loudness = self.loudness if len(its) == len(self.pieces) else None
+        return Side.of(chain, Span(its[0].first, its[-1].last, times), self.envelopes, loudness)
 
     def seconds(self, first: int, last: int) -> float:
         """How long such a side lasts, with what lies between its tracks."""
@@ -109,7 +114,7 @@ class RunningOrder:
             gap = silence(self.envelopes, JOIN) if after is None else self.envelopes.cut(end, max(end, after))
             parts.append(gap)
             at += gap.sectors
-        return RunningOrder(joined(parts[:-1]), tuple(pieces))
+        return RunningOrder(joined(parts[:-1]), tuple(pieces), self.loudness)
 
 
 def _pieces(side: Delivered) -> Iterator[Piece]:

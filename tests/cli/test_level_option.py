@@ -171,3 +171,26 @@ def test_what_stands_behind_two_hyphens_is_no_level(capsys):
         main(["check", "--", "--level", "-6dB"])
     assert ended.value.code == 2
     assert "unrecognized arguments: -6dB" in capsys.readouterr().err
+
+
+def test_a_plan_counts_a_house_limit_on_minutes_as_check_does(two):
+    """12 s take no room, so the limit asks for a chart of 24 minutes: only a quieter side has one."""
+    house = two.folder / "house.yaml"
+    house.write_text(
+        "schema: 1\nname: house\nversion: 1.0.0\nextends: disc-12in-33@2.0.0\nlimits:\n  layout.side-too-long:\n"
+        "    over: {warn: -24 min, fail: -23 min, sets_level: warn, source: practice}\n"
+    )
+    words = ["--ruleset", str(house)]
+    checked = levels(two.check(*words, "--level", "recommended"))
+    assert {side["ruling"] for side in checked.values()} == {"layout.side-too-long/over"}
+    out = two.folder / "plan.json"
+    two.run("plan", two.folder, *words, "--level", "recommended", "--out", f"json={out}")
+    planned = {side["id"]: side for side in json.loads(out.read_text())["sides"]}
+    for name, side in checked.items():
+        assert planned[name]["at_level"]["level"]["value"] == side["recommended"]["value"]
+        assert planned[name]["at_level"]["fits"]
+    release = min(side["recommended"]["value"] for side in checked.values())
+    alone = two.check(*words, "--side", "A").report["sides"][0]["levels"]
+    assert alone["release"]["value"] == release  # the other side of the disc counts with its minutes too
+    two.run("plan", two.folder, *words, "--split", "--out", f"json={out}")
+    assert "layout.side-too-long/over left out: the loudness of a part was not measured" in out.read_text()

@@ -141,6 +141,29 @@ def test_floats_that_are_stated_as_integers(tmp_path):
         assert ["32-bit floats" in one.message for one in found] == ([True] if subtype == "FLOAT" else [])
 
 
+def test_integers_with_a_small_offset_are_no_floats(tmp_path):
+    """In a pause every integer is the same small positive number, which as a float is next to nothing."""
+    x = np.full((8 * FRAMES, 2), 0.0005)
+    x[: 3 * FRAMES // 2] += np.random.default_rng(1).uniform(-0.2, 0.2, (3 * FRAMES // 2, 2))
+    soundfile.write(tmp_path / "a.wav", x, RATE, format="WAV", subtype="PCM_32")
+    assert not faults(tmp_path, (tmp_path / "a.wav").read_bytes())
+
+
+@pytest.mark.parametrize("count", [6, 400, 300_000])
+def test_padding_inside_the_form_loses_nothing(tmp_path, count):
+    (fault,) = faults(tmp_path, riff(fmt(), data(), bytes(count)))
+    assert not fault.fatal
+    assert "all zero" in fault.message
+
+
+@pytest.mark.parametrize("at", [0, 100_000, 299_999])
+def test_one_octet_that_is_none_makes_it_no_padding(tmp_path, at):
+    behind = bytearray(300_000)
+    behind[at] = 1
+    (fault,) = faults(tmp_path, riff(fmt(), data(), bytes(behind)))
+    assert fault.fatal
+
+
 @pytest.mark.parametrize("field", ["rate", "channels", "bits", "frames"])
 def test_flac_that_contradicts_its_frames(tmp_path, field):
     soundfile.write(tmp_path / "a.flac", np.zeros((FRAMES, 2)), RATE, subtype="PCM_24")

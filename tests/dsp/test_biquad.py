@@ -48,3 +48,10 @@ def test_kernel_is_scipys_filter_in_any_pieces():
     parts = [biquad.run(part, sections, state, np.empty_like(part)) for part in pieces]
     sos = np.insert(sections, 3, 1.0, axis=1)
     np.testing.assert_allclose(np.concatenate(parts, axis=1), sosfilt(sos, x), rtol=0, atol=1e-12)
+
+
+def test_an_odd_number_of_sections_is_refused():
+    sections = biquad.low_pass(100.0, 0.7, 48_000)
+    x = np.zeros((2, 10))
+    with pytest.raises(ValueError, match="two at a time"):
+        biquad.run(x, sections, biquad.fresh(sections, 2), x)

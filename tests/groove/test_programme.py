@@ -107,7 +107,12 @@ def test_bounds_of_the_floor():
     assert noise_floor(powers(-30.0, -50.0)) == ASSUMED  # within 25 dB of the loudest second it may be music
     assert noise_floor(powers(-15.0, -90.0)) == LOWEST
     assert noise_floor(powers(-15.0, -200.0)) == LOWEST  # digital silence
-    assert noise_floor(powers(-15.0, -200.0, -58.0)) == pytest.approx(-58.0, abs=1e-3)  # hiss is asked before it
+    silent = powers(-15.0, -200.0, -65.0, -15.0)
+    assert noise_floor(silent) == pytest.approx(-65.0, abs=1e-3)  # hiss is asked before it
+    beside = powers(-15.0, -200.0, -48.0, -15.0)
+    assert noise_floor(beside) == ASSUMED  # beside digital silence it may be soft music
+    assert noise_floor(beside, [(0.0, 1.0), (3.0, 4.0)]) == pytest.approx(-48.0, abs=1e-3)  # but not between tracks
+    assert noise_floor(beside, [(0.0, 1.0), (2.5, 4.0)]) == ASSUMED
     assert noise_floor(powers(-15.0)) == ASSUMED
     assert noise_floor(np.zeros((2, 50), np.float32)) == ASSUMED  # shorter than a second
     swing = powers(-15.0, -60.0)
@@ -223,8 +228,8 @@ def test_a_declared_track_is_programme_whatever_it_sounds_like():
     x = np.concatenate([sine(440.0, 6.0, rate, -18.0), music(8.0, rate, seed=4)], axis=1)
     found = heard(x, rate)
     assert len(found.tones) == 1
-    assert found.declared([Fraction(7)]) is found
-    meant = found.declared([Fraction(1)])
+    assert found.declared([(Fraction(7), Fraction(14))]).tones == found.tones
+    meant = found.declared([(Fraction(1), Fraction(14))])
     assert meant.tones == ()
     assert meant.first == 0
 
@@ -261,11 +266,12 @@ def test_tones_do_not_count_in_the_level_on_disc(tmp_path):
         )
         found[name] = api.check(folder, api.Options()).sides[0].measurements
     plain, tones = found["plain"], found["tones"]
-    assert "loudness.without_line_up" not in plain
-    assert tones["loudness.integrated"].value > plain["loudness.integrated"].value + 10.0
-    for name in ("groove.recommended_level", "groove.level_on_disc"):
+    for name in ("groove.recommended_level", "groove.level_on_disc", "loudness.range", "loudness.momentary_max"):
         assert tones[name].value == pytest.approx(plain[name].value, abs=0.1), name
-    assert tones["loudness.without_line_up"].value == pytest.approx(plain["loudness.integrated"].value, abs=0.05)
+    assert tones["loudness.integrated"].value == pytest.approx(plain["loudness.integrated"].value, abs=0.05)
+    assert tones["loudness.momentary_max"].at.start_s == pytest.approx(
+        plain["loudness.momentary_max"].at.start_s + 30.0, abs=0.011
+    )
 
 
 @pytest.mark.parametrize("phase", [0.0, 1.0, np.pi / 2.0])
@@ -293,3 +299,56 @@ def test_a_single_stroke_at_the_head_before_silence_is_programme(rate):
     found = heard(x, rate)
     assert found.first == 0
     assert found.programme[:12].all()
+
+
+@pytest.mark.parametrize(
+    ("hz", "peak"), [(440.0, -12.0), (100.0, -3.0), (250.0, -18.0), (50.0, -10.0), (1_000.0, -6.0)]
+)
+def test_a_line_up_tone_that_stops_dead_does_not_ring_on_as_programme(hz, peak):
+    """The 20 Hz high-pass rings for a tenth of a second, through nought and up again."""
+    rate = 44_100
+    x = np.concatenate([sine(hz, 10.0, rate, peak), np.zeros((2, 3 * rate)), music(8.0, rate, seed=4)], axis=1)
+    assert heard(x, rate).start_s == pytest.approx(13.0, abs=0.03)
+
+
+@pytest.mark.parametrize("seconds", [10.0, 10.05, 9.97])
+def test_a_line_up_tone_ends_where_it_ends(seconds):
+    """Tones are found by tenths of a second, their end by hundredths."""
+    rate = 48_000
+    x = np.concatenate([sine(1_000.0, seconds, rate, -12.0), np.zeros((2, 3 * rate)), music(8.0, rate, 4)], axis=1)
+    assert heard(x, rate).tones[-1].end_s == pytest.approx(seconds, abs=0.01)
+
+
+def test_notes_of_a_second_are_something_else_than_tones():
+    """A melody of pure notes closes the search, so that a long note behind it is music, and all before it too."""
+    rate = 48_000
+    notes = [sine(220.0 * 2.0 ** (k % 12 / 12.0), 1.0, rate, -12.0) for k in range(16)]
+    x = np.concatenate([*notes, sine(330.0, 3.0, rate, -12.0), music(8.0, rate, seed=4)], axis=1)
+    found = heard(x, rate)
+    assert found.tones == ()
+    assert found.first == 0
+
+
+def quiet_pad(rate):
+    """Two seconds of digital silence, 10 s of a steady chord at -46 dBFS, and loud music."""
+    chord = sum(sine(hz, 10.0, rate, -52.0) for hz in (220.0, 277.0, 330.0))
+    return np.concatenate([np.zeros((2, 2 * rate)), chord, music(10.0, rate, seed=4)], axis=1)
+
+
+@pytest.mark.parametrize("tracks", [[], [(Fraction(2), Fraction(22))]])
+def test_soft_steady_music_is_not_the_noise_of_a_file_with_digital_silence(tracks):
+    found = heard(quiet_pad(48_000), 48_000).declared(tracks)
+    assert found.floor == ASSUMED
+    assert found.start_s == pytest.approx(2.0, abs=0.02)
+
+
+def test_noise_between_declared_tracks_is_the_noise_floor():
+    """Digital silence at the head, hiss at -50 dBFS from there on: outside the tracks it is known for what it is."""
+    rate = 48_000
+    hiss = np.concatenate([np.zeros((2, 2 * rate)), noise(24.0, rate, -50.0)], axis=1)
+    x = hiss.copy()
+    x[:, 4 * rate : 12 * rate] += music(8.0, rate, seed=4)
+    x[:, 16 * rate : 24 * rate] += music(8.0, rate, seed=5)
+    found = heard(x, rate).declared([(Fraction(4), Fraction(12)), (Fraction(16), Fraction(24))])
+    assert found.floor == pytest.approx(-50.0, abs=0.5)
+    assert found.start_s == pytest.approx(4.0, abs=0.05)

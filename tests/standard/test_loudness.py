@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from qc.model.cutting_chain import Chain
 from qc.testing.drive import hear
-from qc_standard.loudness import Loudness, integrated_loudness, loudness_range
+from qc_standard.loudness import Loudness, ProgrammeLoudness, integrated_loudness, loudness_range
 
 RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 
@@ -71,12 +71,17 @@ def test_a_steady_tone_reads_the_same_all_along(level):
     np.testing.assert_allclose(result.short_term, level, atol=0.1)
 
 
+def published_of(x):
+    need = ProgrammeLoudness.of(Chain())
+    return need.publish(hear(need, x, 48_000))
+
+
 def test_names_and_places():
     x = np.zeros((2, 48_000 * 10))
     t = np.arange(48_000 * 4) / 48_000
     x[:, 48_000 * 5 : 48_000 * 9] = 0.1 * np.sin(2.0 * np.pi * 1000.0 * t)
-    published = Loudness().publish(hear(Loudness(), x, 48_000))
-    assert {name: q.unit for name, q in published.items()} == dict(Loudness.publishes)
+    published = published_of(x)
+    assert {name: q.unit for name, q in published.items()} == dict(ProgrammeLoudness.publishes)
     assert published["loudness.integrated"].value == pytest.approx(-20.3, abs=0.1)  # blocks half in silence count
     for name, length in (("loudness.momentary_max", 0.4), ("loudness.short_term_max", 3.0)):
         at = published[name].at
@@ -88,8 +93,8 @@ def test_names_and_places():
 @pytest.mark.parametrize("level", [0.0, 1e-5])
 def test_below_the_absolute_gate(level):
     x = level * np.sin(2.0 * np.pi * 1000.0 * np.arange(48_000 * 4) / 48_000)
-    published = Loudness().publish(hear(Loudness(), x, 48_000))
-    assert set(published) == set(Loudness.publishes) - {"loudness.range"}
+    published = published_of(x)
+    assert set(published) == set(ProgrammeLoudness.publishes) - {"loudness.range"}
     assert {(q.value, q.bound, q.at) for q in published.values()} == {(-70.0, "<", None)}
 
 
@@ -100,12 +105,12 @@ def test_below_the_absolute_gate(level):
         (19_199, set()),
         (19_200, {"loudness.integrated", "loudness.momentary_max"}),
         (48_000 * 3 - 1, {"loudness.integrated", "loudness.momentary_max"}),
-        (48_000 * 3, set(Loudness.publishes)),
+        (48_000 * 3, set(ProgrammeLoudness.publishes)),
     ],
 )
 def test_shorter_than_a_window(frames, names):
     x = 0.1 * np.sin(np.arange(frames))
-    assert set(Loudness().publish(hear(Loudness.of(Chain()), x, 48_000))) == names
+    assert set(published_of(x)) == names
 
 
 def test_mono_is_dual_mono():

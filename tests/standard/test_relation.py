@@ -53,6 +53,18 @@ def test_the_upper_correlation_is_of_what_a_butterworth_low_pass_leaves(bass, ab
     assert found["stereo.upper_correlation"].value == pytest.approx(rest @ signs / rest.sum(), abs=0.01)
 
 
+@pytest.mark.parametrize("rumble", [0.0, 0.1, 0.4])
+def test_rumble_below_the_subsonic_corner_is_not_above_the_bass(rumble):
+    """Music that is alike in both channels, and 3 Hz from side to side: it is below 10 Hz, not above 300.
+
+    What is left of it is a thousandth of its energy at the most, here held against that of 1 kHz.
+    """
+    x = 0.1 * (tone(8.0, 100.0) + 0.5 * tone(8.0, 1000.0))
+    swing = rumble * tone(8.0, 3.0)
+    found = published(np.vstack([x + swing, x - swing]))
+    assert found["stereo.upper_correlation"].value == pytest.approx(1.0, abs=0.005 + 1e-3 * (rumble / 0.05) ** 2)
+
+
 @pytest.mark.parametrize(("treble", "said"), [(0.1, False), (0.3, True)])
 def test_music_that_is_nearly_all_bass_has_no_upper_correlation(treble, said):
     """1 % of the energy above 300 Hz, and 8 %."""

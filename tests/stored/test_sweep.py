@@ -135,3 +135,27 @@ def test_the_folder_of_earlier_versions_is_not_used_by_a_programme_either(tmp_pa
     assert len(said) == 2
     assert "a folder of this name may have come with a delivery" in said[0]
     assert not (folder / ".sidegate-cache").exists()
+
+
+def test_what_another_process_stores_while_the_store_is_cleared_is_not_told_as_kept(tmp_path, monkeypatch):
+    entry(tmp_path, 1, 10, 5)
+    here = entry(tmp_path, 2, 10, 5)
+    unlink = type(here).unlink
+
+    def racing(path, **more):
+        unlink(path, **more)
+        entry(tmp_path, 3, 10, 0)
+
+    monkeypatch.setattr(type(here), "unlink", racing)
+    gone = clear(tmp_path)
+    assert (gone.entries, gone.kept) == (2, 0)
+    assert contents(tmp_path).entries == 1
+
+
+def test_what_cannot_be_deleted_is_counted(tmp_path, monkeypatch):
+    def refused(path, **_):
+        raise PermissionError(path)
+
+    here = entry(tmp_path, 1, 10, 5)
+    monkeypatch.setattr(type(here), "unlink", refused)
+    assert clear(tmp_path).kept == 1

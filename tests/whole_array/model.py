@@ -362,26 +362,34 @@ def high_passed(x: F64, rate: int) -> F64:
     return high[:, :n]
 
 
-def noise_floor_db(square: F64) -> float:
+def noise_floor_db(square: F64, tracks: Sequence[Track] = ()) -> float:
     """Noise floor in dBFS from the mean squares of 10 ms windows of the louder channel.
 
-    The quietest second that is steady and quiet; digital silence is asked last, and nothing under -70 dBFS matters.
+    The quietest second that is steady and quiet, outside the declared tracks if there is one; digital silence is asked
+    last, and nothing under -70 dBFS matters.
     """
     seconds = [square[i : i + 100] for i in range(0, len(square) - 99, 100)]
     loudest = max((float(one.mean()) for one in seconds), default=0.0)
-    quiet = []
-    for one in seconds:
+    quiet, outside = [], []
+    for second, one in enumerate(seconds):
         mean = float(one.mean())
         steady = float(one.max()) <= mean * 10.0**0.6
         if mean <= 10.0**-4.5 and mean <= loudest * 10.0**-2.5 and steady:
             quiet.append(mean)
+            if tracks and all(end <= second or second + 1 <= start for start, end, *_ in tracks):
+                outside.append(mean)
     if not quiet:
         return -60.0
     noise = [mean for mean in quiet if mean > 1e-10]
-    return max(-70.0, 10.0 * math.log10(min(noise))) if noise else -70.0
+    if not noise:
+        return -70.0
+    if found := [mean for mean in outside if mean > 1e-10]:
+        return max(-70.0, 10.0 * math.log10(min(found)))
+    highest = -60.0 if len(noise) < len(quiet) else math.inf
+    return max(-70.0, min(highest, 10.0 * math.log10(min(noise))))
 
 
-def programme(x: F64, rate: int, top_hz: float = 20_000.0) -> tuple[int, int] | None:
+def programme(x: F64, rate: int, top_hz: float = 20_000.0, tracks: Sequence[Track] = ()) -> tuple[int, int] | None:
     """First frame of the first and end of the last 10 ms window that is 10 dB above the noise floor.
 
     Windows are consecutive from frame 0; the rms of a constant 1.0 is 0 dBFS. The last window may be a part,
@@ -398,7 +406,7 @@ def programme(x: F64, rate: int, top_hz: float = 20_000.0) -> tuple[int, int] | 
         there = turned[:, starts[k] : stops[k]]
         channels[:, k] = np.minimum(channels[:, k], np.mean(there * there, axis=1))
     square = channels.max(axis=0)
-    there = np.flatnonzero(square > 10.0 ** ((noise_floor_db(square) + 10.0) / 10.0))
+    there = np.flatnonzero(square > 10.0 ** ((noise_floor_db(square, tracks) + 10.0) / 10.0))
     if len(there) == 0:
         return None
     return int(starts[there[0]]), int(stops[there[-1]])
@@ -841,6 +849,6 @@ def side_of(x: F64, rate: int, tracks: Sequence[Track], chain: Chain) -> Side:
     """Envelopes, span and marks of a file of (2, frames) samples; pass them on to `groove` or `measure`."""
     return Side(
         envelopes=envelopes(motion(x, rate, chain)),
-        span=span(x.shape[1], rate, tracks, programme(x, rate, chain.top_hz)),
+        span=span(x.shape[1], rate, tracks, programme(x, rate, chain.top_hz, tracks)),
         gaps=gaps(tracks),
     )

@@ -30,6 +30,8 @@ _ENOUGH = 256
 """Samples other than zero from which on it can be told what they are (practice)."""
 _LOUDEST = 2.0
 """Sample value that no float programme reaches (practice)."""
+_FAINTEST = 1e-7
+"""Sample value above which most of a float programme lies: -140 dBFS (practice)."""
 _CHUNK_NAMES = {b"fmt ": "format", b"data": "data", b"COMM": "common", b"SSND": "sound"}
 
 
@@ -120,16 +122,20 @@ def _wave(file: BinaryIO, size: int, header: Header, info: Any) -> Iterator[Cont
 
 
 def _floats(file: BinaryIO, data: Chunk, order: str) -> bool:
-    """Tell floats that a header states as 32-bit integers, by samples from the middle of the audio.
+    """Tell floats that a header states as 32-bit integers, by samples from three places of the audio.
 
-    Integers that are small and negative would be beyond 2 as floats, or none at all; music is full of them.
+    Integers that are small and negative would be beyond 2 as floats, or none at all; small and positive ones would be
+    next to nothing. Music is full of both.
     """
-    middle = data.size // 8 * 4
-    octets = bytes_at(file, data.start + middle, min(_LOOK, data.size - middle))
-    values = np.frombuffer(octets[: len(octets) // 4 * 4], f"{order}f4")
+    places = (data.size // 16 * quarter * 4 for quarter in (1, 2, 3))
+    octets = b"".join(bytes_at(file, data.start + at, min(_LOOK, data.size - at) // 4 * 4) for at in places)
+    values = np.frombuffer(octets, f"{order}f4")
     values = values[values != 0.0]
+    if len(values) < _ENOUGH:
+        return False
     with np.errstate(invalid="ignore"):
-        return len(values) >= _ENOUGH and bool((np.abs(values) < _LOUDEST).all())
+        size = np.abs(values)
+        return bool((size < _LOUDEST).all() and (size > _FAINTEST).mean() > 0.5)
 
 
 def _first(found: list[Chunk], name: bytes) -> Chunk | None:

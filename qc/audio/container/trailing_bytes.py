@@ -12,6 +12,8 @@ LOST_S = 1
 """Seconds of audio that bytes outside the form must have room for before they are taken for lost audio (practice): tags
 and blocks of padding are shorter."""
 _LOOK = 1 << 16
+_PLACES = 64
+"""Places of a long stretch that are looked at."""
 """Bytes that are looked at from either end of what lies behind."""
 _KNOWN = frozenset({
     b"LIST", b"bext", b"cue ", b"smpl", b"inst", b"id3 ", b"ID3 ", b"iXML", b"axml", b"aXML", b"chna", b"fact", b"PEAK",
@@ -69,9 +71,9 @@ def _no_chunk(file: BinaryIO, size: int, at: int, audio: Audio) -> Behind:
     rest = size - at
     says = f"holds {rest:,} bytes behind its audio that are no chunk"
     inside = 0 if audio.form_end is None else min(size, audio.form_end) - at
-    if audio.frame and inside >= audio.frame:
-        return Behind(f"{says} and that its header counts as its own{_sound(inside, audio)}", lost=True)
     padding = _only_zeros(file, at, size)
+    if audio.frame and inside >= audio.frame and not padding:
+        return Behind(f"{says} and that its header counts as its own{_sound(inside, audio)}", lost=True)
     if audio.frame and not padding and rest >= LOST_S * audio.rate * audio.frame:
         return Behind(says + _sound(rest, audio), lost=True)
     return Behind(f"{says}, all zero" if padding else says, lost=False)
@@ -93,8 +95,10 @@ def _walk(file: BinaryIO, size: int, start: int, order: str) -> int:
 
 
 def _only_zeros(file: BinaryIO, at: int, size: int) -> bool:
-    first, last = bytes_at(file, at, _LOOK), bytes_at(file, max(at, size - _LOOK), _LOOK)
-    return not any(first) and not any(last)
+    """Whether bytes are zero: all of them, or of a long stretch those at its ends and at even steps between."""
+    step = max(_LOOK, (size - at) // _PLACES)
+    places = [*range(at, size, step), max(at, size - _LOOK)]
+    return not any(any(bytes_at(file, place, _LOOK)) for place in places)
 
 
 def _text(name: bytes) -> str:

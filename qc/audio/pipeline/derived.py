@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -13,10 +13,14 @@ from qc.plugin_host.time_out import PATIENCE_S, Patient
 from qc.text.sanitize import told
 
 
-def work_out(measured: Measurements, derived: Iterable[Derived[Any]], patience: float = PATIENCE_S) -> Measurements:
+def work_out(
+    measured: Measurements, derived: Iterable[Derived[Any]], patience: float = PATIENCE_S,
+    declared: Callable[[Need[Any], Any], Any] = lambda _, result: result,
+) -> Measurements:  # fmt: skip
     """Add derived needs, in an order that can be worked; what a plugin raises is kept in `failed`.
 
-    One that takes longer than `patience`, s, fails with that reason.
+    One that takes longer than `patience`, s, fails with that reason. `declared` is given each need with its result, and
+    returns what those that wait for it shall see: that result, or what a declaration makes of it.
     """
     results: dict[Need[Any], Any] = dict(measured.results)
     failed: dict[Need[Any], str] = dict(measured.failed)
@@ -24,7 +28,7 @@ def work_out(measured: Measurements, derived: Iterable[Derived[Any]], patience: 
     with Patient(patience) as ask:
         for need in derived:
             try:
-                results[need] = ask(partial(need.work, measured))
+                results[need] = declared(need, ask(partial(need.work, measured)))
             except FAULTS as error:
                 failed[need] = told(error)
     return measured

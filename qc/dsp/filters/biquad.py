@@ -151,6 +151,11 @@ def run_sections(x: Array, y: Array, sections: Array, state: Array) -> None:
 def run(
     x: NDArray[np.float64], sections: Sections, state: NDArray[np.float64], out: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Filter `x` (2, n) into `out` (2, n), carrying `state` on; an even number of sections. Returns `out`."""
+    """Filter `x` (2, n) into `out` (2, n), carrying `state` on. Returns `out`.
+
+    Raises ValueError for an odd number of sections: the kernel runs them two at a time, and looks no further.
+    """
+    if len(sections) % 2:
+        raise ValueError(f"{len(sections)} sections cannot be run two at a time; add UNITY")
     run_sections(x, out, sections, state)
     return out

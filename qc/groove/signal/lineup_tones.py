@@ -63,7 +63,8 @@ class LineupTones:
         self._held = np.empty((2, self._size))
         self._filled = 0
         self._block = 0
-        self._other = 0  # blocks in a row that sound and are no part of a tone
+        self._other = 0  # blocks that sound since the last tone, but for those of the stretch that goes on
+        self._goes_on = False
         self._open = True
         self._found: list[_Stretch] = []
 
@@ -92,21 +93,31 @@ class LineupTones:
         energies = np.mean(self._held**2, axis=1)
         energy = float(energies.max())
         if energy <= SILENT:
-            self._other = 0
+            self._end_stretch()
             return
         line = self._line(self._held[int(energies.argmax())])
         if line is not None and self._continues(block, line, energy):
-            self._found[-1].end, self._other = block + 1, 0
+            self._found[-1].end = block + 1
             self._found[-1].total += energy
             return
+        self._end_stretch()
         if line is not None:
             self._found.append(_Stretch(block, block + 1, line, energy))
-        self._other += 1
-        self._open = self._other <= BETWEEN + 1
+            self._goes_on = True
+        else:
+            self._other += 1
+        self._open = self._other <= BETWEEN
+
+    def _end_stretch(self) -> None:
+        """End the stretch that goes on, if one does: where it is too short for a tone it is something else."""
+        if self._goes_on:
+            blocks = self._found[-1].end - self._found[-1].start
+            self._other = 0 if blocks >= LEAST * BLOCKS_A_SECOND else self._other + blocks
+        self._goes_on = False
 
     def _continues(self, block: int, line: float, energy: float) -> bool:
         """Whether a line goes on with the last stretch."""
-        if not self._found or self._found[-1].end != block:
+        if not self._goes_on or self._found[-1].end != block:
             return False
         last = self._found[-1]
         return abs(line / last.frequency - 1.0) < PITCH and 1.0 / LEVEL < energy / last.energy < LEVEL

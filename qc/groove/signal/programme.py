@@ -35,17 +35,10 @@ SILENT = -100.0
 """dBFS up to which a second is digital silence, which is asked last (practice)."""
 AFTER_TONES = 500
 """Windows of programme that follow line-up tones at the least; without them the tones are all there is (practice)."""
-TAIL = 20
-"""Windows after the last line-up tone in which its own end may fall."""
-BEHIND_TONES = "loudness.without_line_up"
-"""Name of the programme's loudness in LUFS, which is published for a side that begins with line-up tones."""
-LOUDNESSES = frozenset({BEHIND_TONES, "loudness.integrated"})
-"""What `programme_loudness` looks for."""
-
-
-def programme_loudness(published: Mapping[str, Quantity]) -> Quantity | None:
-    """Loudness of what is cut: behind the line-up tones where there are any, else of the file; None if not measured."""
-    return published.get(BEHIND_TONES) or published.get("loudness.integrated")
+TAIL = 30
+"""Windows behind the last line-up tone in which it may still end, and ring on in the high-pass."""
+LOUDNESS = "loudness.integrated"
+"""Name of the loudness in LUFS of what is cut, which levels and minutes depend on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,9 +56,15 @@ class Heard:
     """line-up tones at the head, which are no programme"""
 
     @classmethod
-    def of(cls, power: NDArray[np.float32], duration_s: float, tones: tuple[LineupTone, ...] = ()) -> Heard:
-        """Find the noise floor and the programme of a side from the powers of its windows."""
-        found = cls(None, None, power, duration_s, noise_floor(power), tones)
+    def of(
+        cls, power: NDArray[np.float32], duration_s: float, tones: tuple[LineupTone, ...] = (),
+        tracks: Sequence[tuple[float, float]] = (),
+    ) -> Heard:  # fmt: skip
+        """Find the noise floor and the programme of a side from the powers of its windows.
+
+        `tracks` are the starts and ends of the declared tracks in file seconds.
+        """
+        found = cls(None, None, power, duration_s, noise_floor(power, tracks), tones)
         if tones and int(found.programme.sum()) < AFTER_TONES:
             found = replace(found, tones=())
         (there,) = np.nonzero(found.programme)
@@ -83,7 +82,7 @@ class Heard:
         if self.tones:
             end = math.ceil(self.tones[-1].end_s * WINDOWS_A_SECOND)
             (quiet,) = np.nonzero(~clear[end : end + TAIL])
-            clear[: end + int(quiet[0]) if len(quiet) else end] = False
+            clear[: end + int(quiet[-1]) if len(quiet) else end] = False
         return clear
 
     def by_parts(self, parts: int, seconds: float) -> NDArray[np.bool_]:
@@ -107,18 +106,40 @@ class Heard:
         """Where the last window with programme ends, in file seconds."""
         return min(self.duration_s, ((self.last or 0) + 1) / WINDOWS_A_SECOND)
 
-    def declared(self, starts: Sequence[Fraction]) -> Heard:
-        """Take tones that end after the first declared track has begun for programme: the declaration wins."""
-        if not starts or not self.tones or self.tones[-1].end_s <= min(starts):
+    def declared(self, tracks: Sequence[tuple[Fraction, Fraction]]) -> Heard:
+        """Return the same beside declared tracks, by start and end in file seconds.
+
+        Noise is looked for outside them first. Tones that end after the first of them has begun are programme: the
+        declaration wins.
+        """
+        if not tracks:
             return self
-        before = tuple(tone for tone in self.tones if tone.end_s <= min(starts))
-        return Heard.of(self.power, self.duration_s, before)
+        first = min(start for start, _ in tracks)
+        before = self.tones
+        if before and before[-1].end_s > first:
+            before = tuple(tone for tone in before if tone.end_s <= first)
+        return Heard.of(self.power, self.duration_s, before, [(float(start), float(end)) for start, end in tracks])
 
 
-def noise_floor(power: NDArray[np.float32]) -> float:
+def with_exact_end(tones: tuple[LineupTone, ...], power: NDArray[np.float32]) -> tuple[LineupTone, ...]:
+    """Return the tones with the end of the last one by the powers of 10 ms windows: tones are found by 100 ms."""
+    if not tones:
+        return tones
+    last = tones[-1]
+    full, end = 10.0 ** (last.level / 10.0) / 2.0, last.end_s
+    after = round(end * WINDOWS_A_SECOND)
+    for square in power[:, after : after + WINDOWS_A_SECOND // 10].max(axis=0).tolist():
+        end += min(1.0, square / full) / WINDOWS_A_SECOND
+        if square < full / 2.0:
+            break
+    return (*tones[:-1], replace(last, end_s=end))
+
+
+def noise_floor(power: NDArray[np.float32], tracks: Sequence[tuple[float, float]] = ()) -> float:
     """Find the noise floor of a side in dBFS from the powers of its 10 ms windows, (2, windows).
 
-    The rule is that of the measurement programme.noise_floor.
+    `tracks` are the starts and ends of the declared tracks in file seconds. The rule is that of the measurement
+    programme.noise_floor.
     """
     louder = power.max(axis=0, initial=0.0).astype(np.float64)
     seconds = louder[: len(louder) // WINDOWS_A_SECOND * WINDOWS_A_SECOND].reshape(-1, WINDOWS_A_SECOND)
@@ -130,8 +151,26 @@ def noise_floor(power: NDArray[np.float32]) -> float:
     if not quiet.any():
         return ASSUMED
     noise = quiet & (mean > _square(SILENT))
-    least = float(mean[noise].min()) if noise.any() else 0.0
-    return max(LOWEST, 10.0 * math.log10(least)) if least > 0.0 else LOWEST
+    if not noise.any():
+        return LOWEST
+    outside = noise & ~_touched(len(mean), tracks) if tracks else np.zeros_like(noise)
+    if outside.any():
+        return max(LOWEST, _level(mean[outside]))
+    floor = _level(mean[noise])
+    return max(LOWEST, min(floor, ASSUMED) if (quiet & ~noise).any() else floor)
+
+
+def _touched(seconds: int, tracks: Sequence[tuple[float, float]]) -> NDArray[np.bool_]:
+    """Whether each second from 0 has a part of a declared track in it, (seconds,)."""
+    touched = np.zeros(seconds, dtype=np.bool_)
+    for start, end in tracks:
+        touched[max(0, math.floor(start)) : math.ceil(end)] = True
+    return touched
+
+
+def _level(means: NDArray[np.float64]) -> float:
+    """Level in dBFS of the least of some mean squares."""
+    return 10.0 * math.log10(float(means.min()))
 
 
 def _square(level: float) -> float:
@@ -163,12 +202,14 @@ class Programme(Derived[Heard]):
             "gives when it runs backward from the end of the 50th. A second is 100 windows, consecutive from frame 0. "
             "A second is quiet when its mean is at most -45 dBFS and at least 25 dB below that of the loudest second, "
             "and none of its windows is more than 6 dB above its mean. The noise floor is the mean of the quietest "
-            "such second above -100 dBFS, and never counts as less than -70 dBFS; where all quiet seconds are digital "
-            "silence it is -70 dBFS, without a quiet second -60 dBFS. A window is programme when either channel is "
-            "more than 10 dB above the noise floor. Line-up tones at the head are no programme, nor is anything "
-            "before the end of the last one: steady sines of 2 s or more, each 100 ms of them a single line to 30 dB "
-            "that keeps its level to 0.2 dB and its frequency to 1 %, with at most 0.4 s of anything else between two "
-            "of them and 5 s or more of programme behind them, unless a track is declared to begin before they end."
+            "such second above -100 dBFS that no declared track reaches into, or where there is none the quietest of "
+            "all, and then no more than -60 dBFS where another quiet second is digital silence. It never counts as "
+            "less than -70 dBFS; where all quiet seconds are digital silence it is -70 dBFS, without a quiet second "
+            "-60 dBFS. A window is programme when either channel is more than 10 dB above the noise floor. Line-up "
+            "tones at the head are no programme, nor is anything before the end of the last one and the 0.3 s in "
+            "which it rings on: steady sines of 2 s or more, each 100 ms of them a single line to 30 dB that keeps "
+            "its level to 0.2 dB and its frequency to 1 %, with at most 0.4 s of anything else between two of them "
+            "and 5 s or more of programme behind them, unless a track is declared to begin before they end."
         ),
     }
 
@@ -184,7 +225,8 @@ class Programme(Derived[Heard]):
     def work(self, measured: Measurements) -> Heard:
         """Find where the programme lies."""
         band = measured[BandParts(self.top)]
-        return Heard.of(band.power, measured.stream.frames / measured.stream.rate, band.tones)
+        tones = with_exact_end(band.tones, band.power)
+        return Heard.of(band.power, measured.stream.frames / measured.stream.rate, tones)
 
     def publish(self, result: Heard) -> Mapping[str, Quantity]:
         """Noise floor in dBFS; length of the programme and silence before and after it, in s."""

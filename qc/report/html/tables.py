@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from qc.model.findings import both, listed, number
+from qc.model.findings import both, grade, listed, number
 from qc.model.plan import FormatRow
-from qc.model.quantity import At, Quantity, clock, meets
-from qc.model.report import HeldLimit, Report, SideReport
+from qc.model.quantity import At, clock
+from qc.model.report import Report, SideReport
 
 NEVER = 1e3
 """dB at which a limit is put that no level reaches."""
 GRADES = ("mend", "weigh", "rules", "")
+WORDS = {"fail": "mend", "warn": "weigh", None: ""}
 
 
 class Limit(NamedTuple):
@@ -36,18 +37,13 @@ def limits(report: Report, side: SideReport) -> list[Limit]:
         if quantity is None:
             continue
         reached = None if levels is None or name not in levels.by_limit else levels.by_limit[name].level
-        word = _grade(quantity, limit) or ("rules" if levels is not None and levels.ruling == name else "")
+        word = WORDS[grade(report, side.id, name, limit)] or (
+            "rules" if levels is not None and levels.ruling == name else ""
+        )
         value = f"{quantity.bound or ''}{number(limit.measure, quantity.value, quantity.unit)}"
         row = Limit(name, word, value, both(limit), str(reached or ""), second(quantity.at), limit.source)
         rows.append((GRADES.index(word), NEVER if reached is None else reached.value, row))
     return [row for *_, row in sorted(rows)]
-
-
-def _grade(quantity: Quantity, limit: HeldLimit) -> str:
-    for word, bound in (("mend", limit.fail), ("weigh", limit.warn)):
-        if bound is not None and not meets(quantity.value, bound, limit.op, quantity.unit):
-            return word
-    return ""
 
 
 def second(at: At | None) -> str:

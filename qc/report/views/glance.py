@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 from qc.model.findings import both, by_time, listed, number, whole
+from qc.model.findings import grade as graded
 from qc.model.level_words import disc_notes, judged_as, sides_of
-from qc.model.quantity import clock, meets
-from qc.model.report import AudioFacts, CheckResult, Geometry, HeldLimit, SideReport, TrackFile
+from qc.model.quantity import clock
+from qc.model.report import AudioFacts, CheckResult, Geometry, SideReport, TrackFile
 from qc.plugin_api import Quantity, Report
 from qc.report.views import level_notes, worth
 from qc.report.views.declared import declared_lines
@@ -26,6 +27,7 @@ LEAST_ROWS = 2
 NEVER = 100.0
 """dB at which a limit is put that no level reaches."""
 GRADES = ("MEND", "WEIGH", "waived", "")
+WORDS = {"fail": "MEND", "warn": "WEIGH", None: ""}
 STYLES = {"MEND": "red", "WEIGH": "yellow", "waived": "cyan", "": ""}
 
 
@@ -223,7 +225,7 @@ def _held(report: Report, side: SideReport) -> Iterator[tuple[_Order, tuple[str,
         reached = None if levels is None else levels.by_limit.get(name)
         if quantity is None:
             continue
-        grade = _grade(quantity, limit)
+        grade = WORDS[graded(report, side.id, name, limit)]
         grade = "waived" if grade and name in waived else grade
         last = None if reached is None else reached.level
         level = "" if last is None else str(last)
@@ -240,13 +242,6 @@ def _waived(report: Report, side: SideReport) -> set[str]:
         if one.side == side.id:
             names.setdefault(one.limit_name(report), []).append(one.finding.waived_by is not None)
     return {name for name, answered in names.items() if all(answered)}
-
-
-def _grade(quantity: Quantity, limit: HeldLimit) -> str:
-    for word, bound in (("MEND", limit.fail), ("WEIGH", limit.warn)):
-        if bound is not None and not meets(quantity.value, bound, limit.op, quantity.unit):
-            return word
-    return ""
 
 
 def _tracks(page: Page, side: SideReport) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
+from qc.model.errors import NotApplicableError
 from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, Need, Quantity
 from qc_standard.relation import Passage, Relation, RelationResult, passages
 
@@ -65,8 +66,13 @@ class PolarityReversed(LimitCheck[PolarityReversedLimits]):
             found += ctx.hold(quantity, self.limits.correlation, op=">=", of=of)
         yield from found
         side = next(passages(ctx, relation))
-        if not found and (_above_bass_too(relation, side) or relation.over(side.parts) is None):
-            yield from super().evaluate(ctx)
+        if found:
+            return
+        opposite = list(super().evaluate(ctx))
+        if _above_bass_too(relation, side):
+            yield from opposite
+        elif opposite and relation.above_bass(side.parts) is None:
+            raise NotApplicableError("too little lies above the bass to tell a reversed channel from opposite bass")
 
 
 def _above_bass_too(relation: RelationResult, passage: Passage) -> bool:
