@@ -171,7 +171,7 @@ def test_every_fault_that_audio_can_have_has_a_case():
     }
     assert len(found) > 10
     elsewhere = {"changed"}  # no file shows that it changes while it is read: tests/audio/test_changing.py
-    elsewhere |= {"byte rate", "contradicting header", "frame count"}  # tests/delivery/test_contradictions.py
+    elsewhere |= {"byte rate", "contradicting header", "frame count"}  # tests/audio/container/test_contradictions.py
     assert found == kinds_of_fault() - elsewhere
 
 

@@ -8,7 +8,7 @@ import tomllib
 
 import pytest
 
-from hooks.installed import install, own_tests
+from plugin_host.installed import install, own_tests
 from qc.cli.main import main
 from qc.cli.new_plugin import DRAFTED, MODULE, NAME
 from qc.plugin_host.host import Host

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from conftest import SHIPPED, Sent
-from hooks.plugins import Plain, plugin
+from plugin_host.plugins import Plain, plugin
 from qc import api
 from qc.groove.level.side_at_level import UNITS
 from qc.groove.signal.wall_motion import Motion

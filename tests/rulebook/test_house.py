@@ -5,7 +5,7 @@ import posixpath
 import pytest
 
 from conftest import SHIPPED
-from hooks.plugins import check, need
+from plugin_host.plugins import check, need
 from qc import api
 from qc.plugin_api import Judged
 from qc.plugin_host.spec import hookimpl

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from hooks.installed import install, own_tests
+from plugin_host.installed import install, own_tests
 
 PACKAGE = Path(__file__).parents[2] / "examples" / "house_rules"
 

@@ -7,7 +7,7 @@ from importlib.metadata import distributions
 
 import pytest
 
-from hooks.installed import install
+from plugin_host.installed import install
 from qc.plugin_host import names, spec
 from qc.plugin_host.finder import find, named
 

@@ -10,7 +10,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from audio.test_heard import FRAMES, Collect, Delay, Memory, Sum, Times
+from audio.pipeline.test_process import FRAMES, Collect, Delay, Memory, Sum, Times
 from qc.audio.pipeline import process as heard
 from qc.audio.pipeline.plan import plan
 from qc.audio.pipeline.process import hear

@@ -11,7 +11,7 @@ import pytest
 
 import qc_rulesets
 import qc_standard
-from hooks.plugins import NotACheck, Plain, Unfinished, check, need, plugin, renderer, report
+from plugin_host.plugins import NotACheck, Plain, Unfinished, check, need, plugin, renderer, report
 from qc.plugin_host import names
 from qc.plugin_host.finder import Found
 from qc.plugin_host.host import Host, Plugin
