@@ -15,9 +15,9 @@ import pytest
 
 from command import COMMAND, heed_interrupts
 from conftest import SHIPPED
+from judge.test_plugins_through_the_command import Loudest, TooLoud, built
 from plugin_host.installed import environment, install
 from plugin_host.plugins import plugin
-from judge.test_plugins_through_the_command import Loudest, TooLoud, built
 from qc import api
 from qc.plugin_api import Derived
 from qc.testing.deliveries import Sent, deliver

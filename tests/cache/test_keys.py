@@ -1,0 +1,74 @@
+"""What a stored result depends on: every source that decides what a sample or a number is, in folders however deep."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import qc
+from qc.cache.keys import core_sources
+
+PACKAGE = Path(qc.__file__).parent
+ASK = "from qc.cache.keys import code_of; print(code_of('qc'))"
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory):
+    """A copy of the package, and the key of its code."""
+    folder = tmp_path_factory.mktemp("copy")
+    shutil.copytree(PACKAGE, folder / "qc", ignore=shutil.ignore_patterns("__pycache__"))
+    return folder, key(folder)
+
+
+def key(folder):
+    environment = {**os.environ, "PYTHONPATH": str(folder), "SIDEGATE_CACHE": str(folder / "kernels")}
+    words = [sys.executable, "-c", ASK]
+    return subprocess.run(words, env=environment, check=True, capture_output=True, text=True, cwd=folder).stdout
+
+
+@pytest.mark.parametrize(
+    ("source", "changes"),
+    [
+        ("audio/container/layout.py", True),
+        ("audio/container/headers.py", True),
+        ("audio/decode.py", True),
+        ("audio/pipeline/process.py", True),
+        ("dsp/filters/biquad.py", True),
+        ("dsp/kernels/lanes.py", True),
+        ("groove/signal/programme.py", True),
+        ("model/cutting_chain.py", True),
+        ("report/junit.py", False),
+        ("judge/engine.py", False),
+    ],
+)
+def test_the_key_changes_with_what_makes_numbers_and_with_nothing_else(copy, source, changes):
+    folder, before = copy
+    path = folder / "qc" / source
+    text = path.read_bytes()
+    path.write_bytes(text + b"# another version\n")
+    try:
+        assert (key(folder) != before) == changes
+    finally:
+        path.write_bytes(text)
+
+
+def test_a_source_that_moves_to_another_folder_changes_the_key(copy):
+    folder, before = copy
+    here, there = (folder / "qc" / "audio" / name for name in ("steps.py", "container/steps.py"))
+    here.write_bytes(b"VALUE = 1\n")
+    try:
+        added = key(folder)
+        here.rename(there)
+        assert len({before, added, key(folder)}) == 3
+    finally:
+        there.unlink(missing_ok=True)
+        here.unlink(missing_ok=True)
+
+
+def test_every_source_of_decoding_and_of_the_pass_is_in_it():
+    inside = {path.relative_to(PACKAGE).as_posix() for path in core_sources()}
+    everything = {path.relative_to(PACKAGE).as_posix() for path in (PACKAGE / "audio").rglob("*.py")}
+    assert everything < inside
