@@ -8,11 +8,12 @@ from functools import cache
 import numpy as np
 
 from qc import api
-from qc.groove.geometry.span import Span, TrackTimes
+from qc.groove.geometry.span import Span
 from qc.groove.level.rows import LevelRow
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.judge.bind import bind
 from qc.model.cutting_chain import Chain, Signal
+from qc.model.track import Track
 from qc.plan.running_order import Delivered, joined, silence
 from qc.ruleset.library import DISCS, Shelf
 
@@ -65,7 +66,7 @@ def delivered(tracks, *, gap=2, name="A", lead=1, numbers=None, segue=()):
     for i, track in enumerate(tracks):
         start, at = at, at + track.sectors
         number = (numbers or range(1, len(tracks) + 1))[i]
-        times.append(TrackTimes(number, f"track {number}", _second(start), _second(at), i not in segue))
+        times.append(Track(number, f"track {number}", _second(start), _second(at), i not in segue))
         between = 0 if i in segue else 75 * (gap if i < len(tracks) - 1 else lead)
         parts += [track, silence(track, between)]
         at += between

@@ -122,7 +122,7 @@ class Source(Sent):
     approvals: tuple[Approval, ...] = ()
 
 
-class Track(Sent):
+class TrackEntry(Sent):
     """One track; start and end are exact seconds of the side's file, or of the side joined from one file a track.
 
     `gap_after` of a track with `audio` of its own is the silence written before the next file: a time as it stands,
@@ -183,7 +183,7 @@ class Side(Sent):
     prepared: tuple[Line, ...] = ()
     lineup: Lineup | None = None
     source: Source | None = None
-    tracks: tuple[Track, ...] = ()
+    tracks: tuple[TrackEntry, ...] = ()
     waivers: tuple[Waiver, ...] = ()
 
     @model_validator(mode="after")

@@ -33,7 +33,7 @@ SIBILANT_BAR, SIBILANT_GAIN = 29, 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Track:
+class RenderedTrack:
     """A piece on its side: where it lies in the file, in s."""
 
     piece: Piece
@@ -47,7 +47,7 @@ class SideMade:
 
     id: str
     samples: Stereo
-    tracks: tuple[Track, ...]
+    tracks: tuple[RenderedTrack, ...]
     """as the paper has them"""
     cut_level: str = ""
     planted: tuple[Planted, ...] = ()
@@ -80,7 +80,7 @@ def bad_side() -> SideMade:
     ))  # fmt: skip
 
 
-def _joined(pieces: Sequence[Piece]) -> tuple[Stereo, tuple[Track, ...]]:
+def _joined(pieces: Sequence[Piece]) -> tuple[Stereo, tuple[RenderedTrack, ...]]:
     """Play pieces one after the other, with silence between."""
     parts, tracks, at = [np.zeros((2, round(LEAD_IN * RATE)), dtype=np.float32)], [], LEAD_IN
     for i, piece in enumerate(pieces):
@@ -89,7 +89,7 @@ def _joined(pieces: Sequence[Piece]) -> tuple[Stereo, tuple[Track, ...]]:
         music[:, -frames:] *= np.linspace(1.0, 0.0, frames, dtype=np.float32) ** 2
         after = GAP if i < len(pieces) - 1 else LEAD_OUT
         parts += [music, np.zeros((2, round(after * RATE)), dtype=np.float32)]
-        tracks.append(Track(piece, at, round(at + _heard(music), 3)))
+        tracks.append(RenderedTrack(piece, at, round(at + _heard(music), 3)))
         at = round(at + piece.length + after, 3)
     return np.concatenate(parts, axis=1), tuple(tracks)
 

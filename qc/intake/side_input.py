@@ -29,7 +29,7 @@ Digests = Mapping[str, str]
 
 
 @dataclass(frozen=True)
-class Arrived:
+class SideInput:
     """A side as it came in; `source` is None when something about its audio is too wrong to hear it."""
 
     received: Received
@@ -133,7 +133,7 @@ class Arrived:
                 )
 
 
-def arrive(read: ReadDelivery, side: Side, store: Store | None = None) -> Arrived:
+def read_input(read: ReadDelivery, side: Side, store: Store | None = None) -> SideInput:
     """Examine the audio of a side; what is wrong with it is in `received`, never raised.
 
     Digests that the store remembers need not be worked out again.
@@ -152,7 +152,7 @@ def arrive(read: ReadDelivery, side: Side, store: Store | None = None) -> Arrive
     facts = received.facts
     if received.fatal or facts.sample_rate is None or facts.frames is None:
         told = [file.digested(_digests(file, store, side.id, whole=True)) for file in files]
-        return Arrived(_together(side, files, told), side, None)
+        return SideInput(_together(side, files, told), side, None)
     mono = facts.channels == 1
     hashed = tuple(_hash(file) for file in files)
     found_digests = [_digests(file, store, side.id) for file in files]
@@ -160,11 +160,11 @@ def arrive(read: ReadDelivery, side: Side, store: Store | None = None) -> Arrive
     if side.audio is None:
         joined = join(side, declared, found)
         source: Source = JoinedSource(joined.parts, name, mono=mono, hashed=hashed)
-        return Arrived(received, joined.side, source, joined.parts, files, hashed, known)
+        return SideInput(received, joined.side, source, joined.parts, files, hashed, known)
     source = FileSource(
         declared[0].path, name, facts.sample_rate, facts.frames, received.file, mono=mono, hashed=hashed[0]
     )
-    return Arrived(received, side, source, (), files, hashed, known)
+    return SideInput(received, side, source, (), files, hashed, known)
 
 
 def _hash(file: Examined) -> FileHash:

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
+from qc.audio.excerpts import Excerpts
 from qc.audio.spectrum import spectrum
 from qc.groove.figures.curves import along
 from qc.groove.figures.views import views
 from qc.groove.level.side_at_level import AsCut, WorkedSide
 from qc.groove.signal.programme import LOUDNESS
 from qc.groove.signal.sector_envelopes import Sectors
-from qc.judge.level import MeasuredSide
+from qc.judge.context import Evidence as Known
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS
 from qc.model.findings import Found
@@ -27,44 +28,44 @@ MOST_VIEWS = 12
 
 
 def draw(
-    measured: MeasuredSide, results: Sequence[CheckResult], discs: Sequence[Disc], before: Evidence, patience: float
+    known: Known, look: Excerpts | None, results: Sequence[CheckResult], discs: Sequence[Disc], before: Evidence,
+    patience: float,
 ) -> tuple[Evidence, dict[type[Need[Any]], str]]:  # fmt: skip
     """Add to the evidence what one side is drawn from, and what each of some discs would make of it.
 
     What the remedies left of the second look goes to the views, then to the spectrum. With it comes which needs could
     not be followed along the side, and why; a call into one may take `patience`, s.
     """
-    side, worked, look = measured.report.id, measured.evidence.results.get(AsCut), measured.excerpts
+    side, worked = known.side, known.results.get(AsCut)
     seen: tuple[View, ...] = ()
     if worked is not None and look is not None:
         seen = views(look, look.stream, worked, _places(results), MOST_VIEWS)
     heard = None if look is None else spectrum(look)
-    curves, broken = _curves(measured, patience)
+    curves, broken = _curves(known, patience)
     evidence = Evidence(
         traces={**before.traces, side: {} if worked is None else along(worked)},
         curves={**before.curves, side: curves},
         views={**before.views, side: seen},
-        formats={**before.formats, side: () if worked is None else _on_discs(measured, worked, discs)},
+        formats={**before.formats, side: () if worked is None else _on_discs(known, worked, discs)},
         spectra=before.spectra if heard is None else {**before.spectra, side: heard},
     )
     return evidence, broken
 
 
-def _on_discs(measured: MeasuredSide, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
-    """Compare the discs; there are envelopes wherever a side was worked out."""
-    known = measured.evidence
+def _on_discs(known: Known, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
+    """Compare the discs; there are envelopes wherever the groove was computed."""
     fits = fitted(worked.search.side.span, known.results[Sectors], discs, known.quantities.get(LOUDNESS))
     return format_rows(discs, fits)
 
 
-def _curves(measured: MeasuredSide, patience: float) -> tuple[dict[str, Curve], dict[type[Need[Any]], str]]:
+def _curves(known: Known, patience: float) -> tuple[dict[str, Curve], dict[type[Need[Any]], str]]:
     """Collect what needs follow along the side, and why one could not; what is judged does not hang on it."""
     found: dict[str, Curve] = {}
     broken: dict[type[Need[Any]], str] = {}
     with Patient(patience) as ask:
-        for kind, result in measured.evidence.results.items():
+        for kind, result in known.results.items():
             try:
-                found |= ask(partial(_followed, kind, measured.evidence.chain, result))
+                found |= ask(partial(_followed, kind, known.chain, result))
             except FAULTS as error:
                 broken[kind] = told(error)
     return found, broken

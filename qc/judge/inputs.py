@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
-from qc.intake.side_input import arrive
+from qc.intake.side_input import read_input
 from qc.judge.waivers.loading import granted
 from qc.judge.waivers.model import Waivers
 from qc.model.report import AudioFacts, RulesetFacts
@@ -64,7 +64,7 @@ def read_beside(
 
     def facts(side_id: str) -> AudioFacts:
         if side_id not in headers:
-            headers[side_id] = arrive(read, read.delivery.side(side_id)).received.facts
+            headers[side_id] = read_input(read, read.delivery.side(side_id)).received.facts
         return headers[side_id]
 
     ids = [side.id for side in sides]

@@ -7,15 +7,14 @@ What is kept in between are the results of measuring; the arrays of a spiral are
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-from qc.audio.excerpts import Excerpts
 from qc.audio.memory import give_back
-from qc.audio.received import AsReceived, Received
+from qc.audio.received import AsReceived
 from qc.cache.store import Store
 from qc.delivery.reader import ReadDelivery
-from qc.groove.geometry.span import Span, TrackTimes
+from qc.groove.geometry.span import Span
 from qc.groove.level.events import PlacedEvent
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.side_at_level import UNITS, AsCut, WorkedSide
@@ -28,54 +27,29 @@ from qc.judge.level_memo import Remembered
 from qc.judge.side_report import geometry, levels
 from qc.measure.side import SideMeasurement
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
-from qc.model.report import LineupToneFacts, Origin, SideReport
+from qc.model.report import LineupToneFacts, SideReport
+from qc.model.track import Track
 from qc.plugin_api import At, Limit, Need, Quantity
 
 
 @dataclass(frozen=True)
-class MeasuredSide:
-    """What is known of a side: for the report, and for the checks."""
-
-    report: SideReport
-    evidence: Evidence
-    excerpts: Excerpts | None = None
-    """what may be read again; None where nothing was measured"""
-    origin: Origin | None = None
-    """whether this run heard it; None where nothing was measured"""
-
-    def forget(self) -> None:
-        """Let go of large arrays that can be worked out or read again."""
-        worked = self.evidence.results.get(AsCut)
-        if worked is not None:
-            worked.search.forget()
-        if self.excerpts is not None:
-            self.excerpts.forget()
-        give_back()
-
-
-@dataclass(frozen=True)
 class SearchedSide:
-    """A side that was measured and whose levels were searched; it is judged at none yet."""
+    """A measured side whose levels were searched under the limits of a ruleset; it is judged at none yet."""
 
-    id: str
+    measurement: SideMeasurement
     chain: Chain
     declared: Mapping[str, Any]
-    received: Received
-    tracks: tuple[TrackTimes, ...]
     line: int
-    quantities: Mapping[str, Quantity]
-    """what the file and the needs say; none of the groove"""
     line_of: Callable[[tuple[str | int, ...]], int | None]
     delivery: Mapping[str, Any]
-    passes: int = 0
-    results: Mapping[type[Need[Any]], Any] = field(default_factory=dict)
-    broken: Mapping[type[Need[Any]], str] = field(default_factory=dict)
-    publishers: Mapping[str, type[Need[Any]]] = field(default_factory=dict)
     worked: WorkedSide | None = None
     """None where the groove could not be computed"""
-    excerpts: Excerpts | None = None
-    origin: Origin | None = None
     memory: Remembered | None = None
+
+    @property
+    def id(self) -> str:
+        """The side's id in the delivery."""
+        return self.measurement.side.id
 
     @property
     def levels(self) -> SideLevels:
@@ -85,9 +59,11 @@ class SearchedSide:
         return self.worked.levels(self.id)
 
     def forget(self) -> None:
-        """Let go of the arrays of the level search."""
+        """Release large arrays that can be computed or read again."""
         if self.worked is not None:
             self.worked.search.forget()
+        if self.measurement.excerpts is not None:
+            self.measurement.excerpts.forget()
         give_back()
 
     def keep(self) -> None:
@@ -95,61 +71,70 @@ class SearchedSide:
         if self.memory is not None:
             self.memory.keep()
 
-    def at(self, decided: JudgedLevel | None) -> MeasuredSide:
-        """Give the side at the level that was decided on; None where there is no groove to cut at one."""
+    def at(self, decided: JudgedLevel | None) -> tuple[SideReport, Evidence]:
+        """Return the side's part of the report and its evidence at a level; None where there is no groove to cut."""
+        measurement = self.measurement
         worked = None if self.worked is None or decided is None else self.worked.at(decided)
         evidence = self.evidence(decided, worked)
         report = SideReport(
             id=self.id,
-            audio=self.received.facts,
+            audio=measurement.received.facts,
             line=self.line,
             geometry=None if worked is None else geometry(worked),
             measurements=dict(sorted(evidence.quantities.items())),
             levels=None if worked is None else levels(worked),
             print_through=() if worked is None else print_through(worked),
-            lineup=_lineup(self.results),
+            lineup=_lineup(measurement.results),
             declared=self.declared,
-            passes=self.passes,
+            passes=measurement.passes,
         )
         self.keep()
-        return MeasuredSide(report, evidence, self.excerpts, self.origin)
+        return report, evidence
 
-    def at_recommended(self, judged: MeasuredSide) -> Callable[[], Evidence] | None:
-        """Give how to build the evidence at the recommended level; None unless that lies below the judged level."""
-        worked: WorkedSide | None = judged.evidence.results.get(AsCut)
+    def at_recommended(self, judged: Evidence) -> Callable[[], Evidence] | None:
+        """Return how to build the evidence at the recommended level; None unless that lies below the judged level."""
+        worked: WorkedSide | None = judged.results.get(AsCut)
         if worked is None or worked.recommended.bound == "<" or worked.judged <= worked.recommended.level:
             return None
         level = JudgedLevel(worked.recommended.level, "recommended", requested=worked.recommended.level)
         return lambda: self.evidence(level)
 
+    @property
+    def broken(self) -> Mapping[type[Need[Any]], str]:
+        """Needs that failed; of audio at fault none was tried."""
+        return self.measurement.broken if self.measurement.passes else {}
+
     def evidence(self, decided: JudgedLevel | None, worked: WorkedSide | None = None) -> Evidence:
         """Give what checks see of the side at a level."""
         if worked is None and self.worked is not None and decided is not None:
             worked = self.worked.at(decided)
-        mono, fatal = self.received.facts.channels == 1, self.received.fatal
+        measurement = self.measurement
+        received, results = measurement.received, measurement.results
+        mono, fatal = received.facts.channels == 1, received.fatal
+        publishers = measurement.publishers if measurement.passes else {}
         known = Evidence(
             side=self.id,
             chain=self.chain,
             declared=self.declared,
             requested=self.declared.get("cut_level") if decided is None else decided.requested,
-            results={AsReceived: self.received, **self.results},
+            results={AsReceived: received, **results},
             broken=self.broken,
-            quantities=self.quantities,
-            publishers=self.publishers,
+            quantities=measurement.quantities,
+            publishers=publishers,
             missing=f"the audio is at fault: {fatal.message}" if fatal else "",
             line=self.line,
             line_of=self.line_of,
             delivery=self.delivery,
         )
         if worked is None:
-            if not self.results and not self.broken:
-                return replace(known, place=lambda at: _on_paper(at, self.tracks))
+            if not results and not self.broken:
+                return replace(known, place=lambda at: _on_paper(at, measurement.tracks))
             lost = Sectors if Sectors in self.broken else Programme
-            return replace(known, publishers={**self.publishers, **dict.fromkeys(UNITS, lost)})
-        quantities = {**self.quantities, **worked.quantities(self.quantities.get(LOUDNESS))}
+            return replace(known, publishers={**publishers, **dict.fromkeys(UNITS, lost)})
+        quantities = {**measurement.quantities, **worked.quantities(measurement.quantities.get(LOUDNESS))}
         return replace(
             known,
-            results={AsReceived: self.received, AsCut: worked, **self.results},
+            results={AsReceived: received, AsCut: worked, **results},
             quantities={name: _placed(quantity, worked, mono=mono) for name, quantity in quantities.items()},
             windows=worked.windows(),
             clean_of=_clean_of(worked),
@@ -169,37 +154,23 @@ def search_levels(
 ) -> SearchedSide:  # fmt: skip
     """Search the levels of a measured side of a delivery under the limits of a ruleset."""
     side, results = measurement.side, measurement.results
-    searched = SearchedSide(
-        id=side.id,
-        chain=chain,
-        declared=side.itself(),
-        received=measurement.received,
-        tracks=measurement.tracks,
-        line=read.line(("sides", index, "audio")),
-        quantities=measurement.quantities,
-        line_of=lambda loc: read.line(("sides", index, *loc)),
-        delivery=read.delivery.itself(),
-    )
-    if not measurement.passes:
-        return searched
-    memory, worked = (
-        Remembered.of(store, measurement.sound, measurement.needs.get(Sectors), chain, searched.tracks),
-        None,
-    )
-    if Sectors in results and Programme in results:
+    memory, worked = None, None
+    if measurement.passes:
+        sectors = measurement.needs.get(Sectors)
+        memory = Remembered.of(store, measurement.sound, sectors, chain, measurement.tracks)
+    if memory is not None and Sectors in results and Programme in results:
         worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], searched.tracks, bound.rows, side.cut_level, memory.known,
+            chain, results[Sectors], results[Programme], measurement.tracks, bound.rows, side.cut_level, memory.known,
             bound.policy, measurement.quantities.get(LOUDNESS),
         )  # fmt: skip
-    return replace(
-        searched,
-        passes=measurement.passes,
-        results=results,
-        broken=measurement.broken,
-        publishers=measurement.publishers,
+    return SearchedSide(
+        measurement=measurement,
+        chain=chain,
+        declared=side.itself(),
+        line=read.line(("sides", index, "audio")),
+        line_of=lambda loc: read.line(("sides", index, *loc)),
+        delivery=read.delivery.itself(),
         worked=worked,
-        excerpts=measurement.excerpts,
-        origin=measurement.origin,
         memory=memory,
     )
 
@@ -213,7 +184,7 @@ def _lineup(results: Mapping[type[Need[Any]], Any]) -> tuple[LineupToneFacts, ..
     )
 
 
-def _on_paper(at: At, tracks: tuple[TrackTimes, ...]) -> At:
+def _on_paper(at: At, tracks: tuple[Track, ...]) -> At:
     """Fill in the track that a place of audio that is not cut lies in, as the delivery declares it."""
     if at.start_s is None or at.track is not None:
         return at

@@ -9,9 +9,9 @@ from typing import Any, Self
 from qc.cache.keys import Sound
 from qc.cache.store import Store
 from qc.groove.geometry.memo import Kept, Known, contradicts
-from qc.groove.geometry.span import TrackTimes
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.model.cutting_chain import Chain
+from qc.model.track import Track
 from qc.plugin_api import Need
 
 
@@ -29,7 +29,7 @@ class Remembered:
     @classmethod
     def of(
         cls, store: Store | None, sound: Sound | None, sectors: Need[Any] | None, chain: Chain,
-        tracks: Sequence[TrackTimes],
+        tracks: Sequence[Track],
     ) -> Self:  # fmt: skip
         """Look up what the store has."""
         if store is None or sound is None or not isinstance(sectors, Sectors):

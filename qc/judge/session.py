@@ -16,7 +16,7 @@ from qc.judge.context import Evidence as Known
 from qc.judge.engine import judge_delivery, judge_side
 from qc.judge.fixed import fixed
 from qc.judge.inputs import Beside
-from qc.judge.level import MeasuredSide, SearchedSide, closure, search_levels
+from qc.judge.level import SearchedSide, closure, search_levels
 from qc.judge.remedies import advise
 from qc.judge.side_report import disc_level
 from qc.judge.waivers.model import Waivers
@@ -107,8 +107,8 @@ class Judging:
         measurement = measure_side(case.read, index, chain, needs, how)
         searched = search_levels(case.read, index, measurement, chain, case.bound, how.store)
         searched.forget()
-        if searched.origin is not None:
-            self.origins[searched.id] = searched.origin
+        if measurement.origin is not None:
+            self.origins[searched.id] = measurement.origin
         if not whole:
             searched.keep()
             self.failures += broken_measures(searched.broken, searched.id, case.host)
@@ -117,39 +117,37 @@ class Judging:
     def _side(self, searched: SearchedSide, level: JudgedLevel | None) -> None:
         """Judge a side at a level, then work out remedies and pictures from a second look."""
         case, side, patience = self._case, searched.id, self._how.patience
-        measured = searched.at(level)
-        results, better = self._judged(searched, measured)
-        looked = 0.0 if measured.excerpts is None else measured.excerpts.seconds
-        report = measured.report.model_copy(update={"second_look_s": looked})
+        excerpts = searched.measurement.excerpts
+        report, evidence = searched.at(level)
+        results, better = self._judged(searched, evidence)
+        report = report.model_copy(update={"second_look_s": 0.0 if excerpts is None else excerpts.seconds})
         self.sides.append(_with_fixed(report, better))
-        self._known[f"side:{side}"] = measured.evidence
+        self._known[f"side:{side}"] = evidence
         if self._draws:
             from qc.judge.figures import draw  # nobody else's business
 
-            self.shown, broken = draw(measured, results, case.discs, self.shown, patience)
+            self.shown, broken = draw(evidence, excerpts, results, case.discs, self.shown, patience)
             self.undrawn += broken_measures(broken, side, case.host)
-        measured.forget()
+        searched.forget()
         self.results += [*results, *(_not_run(check_id, side) for check_id in case.lost)]
         self.failures += broken_measures(searched.broken, side, case.host)
 
     def _judged(
-        self, searched: SearchedSide, measured: MeasuredSide
+        self, searched: SearchedSide, evidence: Known
     ) -> tuple[list[CheckResult], tuple[str, ...] | None]:  # fmt: skip
         """Judge a side, also by its failing checks at the recommended level where that is lower; then advise."""
         case, patience, better = self._case, self._how.patience, None
-        results, broken = judge_side(case.bound.checks, measured.evidence, case.owner, case.beside.waivers, patience)
+        results, broken = judge_side(case.bound.checks, evidence, case.owner, case.beside.waivers, patience)
         self.failures += broken
-        if (softer := searched.at_recommended(measured)) is not None:
+        if (softer := searched.at_recommended(evidence)) is not None:
             self._at_recommended[f"side:{searched.id}"] = softer
             better = fixed(
                 case.bound.checks, results,
                 lambda checks: judge_side(checks, softer(), case.owner, case.beside.waivers.anew(), patience),
             )  # fmt: skip
-        measured.forget()
-        if measured.excerpts is not None:
-            results, broken = advise(
-                case.bound.checks, results, measured.evidence, measured.excerpts, case.owner, patience
-            )  # fmt: skip
+        searched.forget()
+        if (excerpts := searched.measurement.excerpts) is not None:
+            results, broken = advise(case.bound.checks, results, evidence, excerpts, case.owner, patience)
             self.failures += broken
         return results, better
 

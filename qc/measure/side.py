@@ -17,13 +17,13 @@ from qc.cache.keys import Sound
 from qc.cache.store import Store, StoredResults, seal
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
-from qc.groove.geometry.span import TrackTimes
 from qc.groove.signal.programme import Programme
 from qc.intake.inspection import with_fault
-from qc.intake.side_input import Arrived, arrive
+from qc.intake.side_input import SideInput, read_input
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS
 from qc.model.report import AudioFacts, HowMeasured, Origin
+from qc.model.track import Track
 from qc.plugin_api import Measurements, Need, Quantity
 from qc.plugin_host.time_out import PATIENCE_S, Patient
 from qc.text.sanitize import told
@@ -46,6 +46,49 @@ class Hearing:
 FILE_UNITS = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": "1", "audio.duration": "s"}
 """Unit of every measurement that is the file's own."""
 BITS = {"16 bit": 16, "24 bit": 24, "32 bit": 32, "32 bit float": 32, "64 bit float": 64}
+
+
+@dataclass(frozen=True)
+class SideMeasurement:
+    """What measuring a side gave; `received` says what is wrong with its audio. Knows no limit and no level."""
+
+    side: Side
+    """with the times of its tracks worked out where it came as one file a track"""
+    received: Received
+    quantities: Mapping[str, Quantity]
+    """numbers of the file and of the needs, by name"""
+    broken: Mapping[type[Need[Any]], str]
+    """needs without a result, each with its reason"""
+    results: Mapping[type[Need[Any]], Any] = field(default_factory=dict)
+    needs: Mapping[type[Need[Any]], Need[Any]] = field(default_factory=dict)
+    """the needs that could be built, by kind"""
+    passes: int = 0
+    origin: Origin | None = None
+    excerpts: Excerpts | None = None
+    """what may be read again; None where nothing was measured"""
+    sound: Sound | None = None
+    """name of the sound in the store, where it is known for certain"""
+
+    @property
+    def tracks(self) -> tuple[Track, ...]:
+        """The tracks with their exact times."""
+        return _tracks(self.side)
+
+    @property
+    def publishers(self) -> dict[str, type[Need[Any]]]:
+        """The kind of need that publishes each measurement."""
+        return {name: kind for kind in (*self.needs, *self.broken) for name in kind.publishes}
+
+
+def measure_side(
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], how: Hearing
+) -> SideMeasurement:
+    """Measure one side of a delivery once for some needs; what the store holds is not processed again.
+
+    What is wrong with its audio ends up in what was received, not as an error.
+    """
+    wanted, unbuilt = _built(needs, chain, how.patience)
+    return _measured(read, read.delivery.sides[index], wanted, unbuilt, how)
 
 
 def _built(
@@ -74,82 +117,87 @@ def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
     return need
 
 
-@dataclass(frozen=True)
-class _Heard:
-    """A side as it came in and what hearing it gave, now or in an earlier run; nothing where its audio is at fault."""
-
-    arrived: Arrived
-    received: Received
-    measured: Measurements | None = None
-    origin: Origin | None = None
-    sound: Sound | None = None
-    """what was heard, where it is known for certain"""
-
-
-def _heard(
-    read: ReadDelivery, side: Side, needs: Sequence[Need[Any]], how: Hearing
-) -> _Heard:  # fmt: skip
-    """Hear what is not stored of a side; a fault that only hearing shows is added to what was received."""
-    store = how.store
-    arrived, wanted = arrive(read, side, store), plan(needs)
-    source, known = arrived.source, arrived.known_sound
+def _measured(
+    read: ReadDelivery, side: Side, wanted: Mapping[type[Need[Any]], Need[Any]],
+    unbuilt: Mapping[type[Need[Any]], str], how: Hearing,
+) -> SideMeasurement:  # fmt: skip
+    """Measure what is not stored of a side; a fault that only the pass shows is added to what was received."""
+    store, needs = how.store, list(wanted.values())
+    given, planned = read_input(read, side, store), plan(needs)
+    source, known = given.source, given.known_sound
     if source is None:
-        return _Heard(arrived, arrived.received)
-    found = StoredResults({}) if store is None else store.results(known, wanted.analyses)
+        return _faulty(given, given.received, unbuilt)
+    found = StoredResults({}) if store is None else store.results(known, planned.analyses)
     stored = found.results
-    left = [analysis for analysis in wanted.analyses if analysis not in stored]
+    left = [analysis for analysis in planned.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
-    hears = bool(left) or not stored
-    if hears:
-        fresh = _measured_now(arrived, source, plan(left), how)
+    passes = bool(left) or not stored
+    if passes:
+        fresh = _measured_now(given, source, plan(left), how)
         if isinstance(fresh, Received):
-            if store is not None and store.verifies and (faulty := arrived.faulty_sound()) is not None:
-                store.check(faulty, wanted.analyses, {})
-            return _Heard(arrived, fresh)
+            if store is not None and store.verifies and (faulty := given.faulty_sound()) is not None:
+                store.check(faulty, planned.analyses, {})
+            return _faulty(given, fresh, unbuilt)
         measured = fresh
-        sound = None if store is None else arrived.heard_sound(store)
+        sound = None if store is None else given.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
-            return _heard(read, side, needs, replace(how, store=None))
+            return _measured(read, side, wanted, unbuilt, replace(how, store=None))
     new = dict(measured.results)
     seal(new)
     measured = work_out(
-        replace(measured, results={**stored, **new}), wanted.derived, how.patience, _by_declaration(arrived.side)
+        replace(measured, results={**stored, **new}), planned.derived, how.patience, _by_declaration(given.side)
     )
-    received = _faults(arrived, arrived.digested() if hears else arrived.recalled(), measured)
+    received = _faults(given, given.digested() if passes else given.recalled(), measured)
     if store is not None and sound is not None:
         store.check(sound, left, new)
     if received.fatal:
-        return _Heard(arrived, received)
+        return _faulty(given, received, unbuilt)
     if store is not None and sound is not None:
         store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # what others were worked out from may go
+    results, broken, published = _found(measured, wanted, unbuilt, how.patience)
     how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"
-    origin = Origin(how=how_far, measured_on=found.day or None)
-    return _Heard(arrived, received, measured, origin, sound if hears else known)
+    return SideMeasurement(
+        side=given.side,
+        received=received,
+        quantities={**_of_file(received.facts), **published},
+        broken=broken,
+        results=results,
+        needs=wanted,
+        passes=measured.passes,
+        origin=Origin(how=how_far, measured_on=found.day or None),
+        excerpts=given.excerpts(),
+        sound=sound if passes else known,
+    )
 
 
-def _measured_now(arrived: Arrived, source: Source, wanted: Plan, how: Hearing) -> Measurements | Received:
+def _faulty(given: SideInput, received: Received, unbuilt: Mapping[type[Need[Any]], str]) -> SideMeasurement:
+    """Return the measurement of a side whose audio is at fault: only the file's own numbers."""
+    return SideMeasurement(given.side, received, _of_file(received.facts), unbuilt)
+
+
+def _measured_now(given: SideInput, source: Source, wanted: Plan, how: Hearing) -> Measurements | Received:
     """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
     try:
         measured = hear(
             source, wanted, workers=how.workers, progress=how.progress, beside=source.hash, patience=how.patience
         )
     except AudioFaultError as error:
-        return arrived.digested(error.fault)
+        return given.digested(error.fault)
     except Exception:  # a decoder may raise anything while another file takes the place of this one
-        if not arrived.changes():
+        if not given.changes():
             raise
-        return arrived.digested()
-    return arrived.digested() if arrived.changes() else measured
+        return given.digested()
+    return given.digested() if given.changes() else measured
 
 
-def _faults(arrived: Arrived, received: Received, measured: Measurements) -> Received:
+def _faults(given: SideInput, received: Received, measured: Measurements) -> Received:
     """Add the faults that show in what was measured."""
     programme = next((result for need, result in measured.results.items() if isinstance(need, Programme)), None)
     if programme is None or received.fatal:
         return received
-    for fault in arrived.silent(programme):
+    for fault in given.silent(programme):
         received = with_fault(received, fault)
     return received
 
@@ -209,69 +257,10 @@ def _of_file(facts: AudioFacts) -> dict[str, Quantity]:
     return {name: Quantity(value=value, unit=FILE_UNITS[name]) for name, value in known.items() if value is not None}
 
 
-def _tracks(side: Side) -> tuple[TrackTimes, ...]:
+def _tracks(side: Side) -> tuple[Track, ...]:
     """Give the declared tracks with their exact times; a segue has no mark after it."""
     return tuple(
-        TrackTimes(track.number, track.title or "", track.start, track.end, track.gap_after != "segue")
+        Track(track.number, track.title or "", track.start, track.end, track.gap_after != "segue")
         for track in side.tracks
         if track.start is not None and track.end is not None
-    )
-
-
-@dataclass(frozen=True)
-class SideMeasurement:
-    """What measuring a side gave; `received` says what is wrong with its audio. Knows no limit and no level."""
-
-    side: Side
-    """with the times of its tracks worked out where it came as one file a track"""
-    received: Received
-    quantities: Mapping[str, Quantity]
-    """numbers of the file and of the needs, by name"""
-    broken: Mapping[type[Need[Any]], str]
-    """needs without a result, each with its reason"""
-    results: Mapping[type[Need[Any]], Any] = field(default_factory=dict)
-    needs: Mapping[type[Need[Any]], Need[Any]] = field(default_factory=dict)
-    """the needs that could be built, by kind"""
-    passes: int = 0
-    origin: Origin | None = None
-    excerpts: Excerpts | None = None
-    """what may be read again; None where nothing was measured"""
-    sound: Sound | None = None
-    """name of the sound in the store, where it is known for certain"""
-
-    @property
-    def tracks(self) -> tuple[TrackTimes, ...]:
-        """The tracks with their exact times."""
-        return _tracks(self.side)
-
-    @property
-    def publishers(self) -> dict[str, type[Need[Any]]]:
-        """The kind of need that publishes each measurement."""
-        return {name: kind for kind in (*self.needs, *self.broken) for name in kind.publishes}
-
-
-def measure_side(
-    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], how: Hearing
-) -> SideMeasurement:
-    """Measure one side of a delivery once for some needs; what the store holds is not processed again.
-
-    What is wrong with its audio ends up in what was received, not as an error.
-    """
-    wanted, unbuilt = _built(needs, chain, how.patience)
-    heard = _heard(read, read.delivery.sides[index], list(wanted.values()), how)
-    side, measured, of_file = heard.arrived.side, heard.measured, _of_file(heard.received.facts)
-    if measured is None:
-        return SideMeasurement(side, heard.received, of_file, unbuilt)
-    results, broken, published = _found(measured, wanted, unbuilt, how.patience)
-    return SideMeasurement(
-        side=side,
-        received=heard.received,
-        quantities={**of_file, **published},
-        broken=broken,
-        results=results,
-        needs=wanted,
-        passes=measured.passes,
-        origin=heard.origin,
-        excerpts=heard.arrived.excerpts(),
-        sound=heard.sound,
     )

@@ -119,7 +119,7 @@ class OutcomeRow(Model):
     after: Outcome | None
 
 
-class LevelRow(Model):
+class LevelChangeRow(Model):
     """The recommended level of a side by the one and by the other; None where there is none."""
 
     side: str
@@ -144,7 +144,7 @@ class Compared(Model):
     tool: str
     """that measured"""
     outcomes: tuple[OutcomeRow, ...]
-    levels: tuple[LevelRow, ...] = ()
+    levels: tuple[LevelChangeRow, ...] = ()
     unsaid: tuple[Unsaid, ...] = ()
     verdict_before: Verdict
     verdict_after: Verdict | None = None

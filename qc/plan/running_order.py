@@ -14,9 +14,10 @@ from fractions import Fraction
 import numpy as np
 
 from qc.groove.geometry.side import Side
-from qc.groove.geometry.span import Span, TrackTimes
+from qc.groove.geometry.span import Span
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
+from qc.model.track import Track
 
 JOIN = 2 * SECTORS_A_SECOND
 """Sectors of silence between two tracks that do not follow one another in a file (practice)."""
@@ -94,7 +95,7 @@ class RunningOrder:
     def side(self, chain: Chain, first: int, last: int) -> Side:
         """Give the side that the pieces from `first` to `last` make."""
         its = self.pieces[first : last + 1]
-        times = tuple(TrackTimes(i + 1, one.title, one.start, one.end, one.mark_after) for i, one in enumerate(its))
+        times = tuple(Track(i + 1, one.title, one.start, one.end, one.mark_after) for i, one in enumerate(its))
         loudness = self.loudness if len(its) == len(self.pieces) else None
         return Side.of(chain, Span(its[0].first, its[-1].last, times), self.envelopes, loudness)
 

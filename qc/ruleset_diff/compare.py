@@ -12,7 +12,7 @@ from qc.model.ruleset_diff import (
     ChainRow,
     CheckRow,
     Compared,
-    LevelRow,
+    LevelChangeRow,
     LimitRow,
     MeasureRow,
     OutcomeRow,
@@ -92,7 +92,7 @@ def on_delivery(before: Report, after: Report) -> Compared:
             for side, check in ordered(earlier, later)
         ),
         levels=tuple(
-            LevelRow(
+            LevelChangeRow(
                 side=side.id,
                 before=None if side.levels is None else side.levels.recommended,
                 after=None if (other := levels.get(side.id)) is None else other.recommended,

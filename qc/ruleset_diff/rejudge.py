@@ -20,7 +20,7 @@ from qc.judge.held import held
 from qc.model.cutting_chain import Chain
 from qc.model.errors import UsageError
 from qc.model.report import HeldLimit, Limit, SideReport
-from qc.model.ruleset_diff import Compared, LevelRow, OutcomeRow, Unsaid
+from qc.model.ruleset_diff import Compared, LevelChangeRow, OutcomeRow, Unsaid
 from qc.plugin_api import Check, CheckResult, Derived, Need, Report
 from qc.ruleset.level import policy_in
 from qc.ruleset.load import Ruleset, chain_of
@@ -180,7 +180,7 @@ class Rejudging:
             result is not None and (result.outcome == "waived" or any(found.waived_by for found in result.findings))
         )
 
-    def _levels(self) -> tuple[tuple[LevelRow, ...], tuple[Unsaid, ...]]:
+    def _levels(self) -> tuple[tuple[LevelChangeRow, ...], tuple[Unsaid, ...]]:
         rows, unsaid = [], []
         why = self._relevelled
         if self._rechained:
@@ -190,7 +190,7 @@ class Rejudging:
             if why and recommended is not None:
                 unsaid.append(Unsaid(what="recommended level", side=side.id, why=why))
             else:
-                rows.append(LevelRow(side=side.id, before=recommended, after=recommended))
+                rows.append(LevelChangeRow(side=side.id, before=recommended, after=recommended))
         return tuple(rows), tuple(unsaid)
 
 

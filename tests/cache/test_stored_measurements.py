@@ -171,7 +171,7 @@ def unnoticed(folder, monkeypatch):
     os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
     frozen = (state.st_size, state.st_mtime_ns, state.st_ino, state.st_dev, state.st_ctime_ns)
     of = "qc.intake.inspection._state"
-    known = measuring.arrive.__globals__["inspect"].__globals__["_state"]
+    known = measuring.read_input.__globals__["inspect"].__globals__["_state"]
     monkeypatch.setattr(of, lambda one: frozen if one.samefile(path) else known(one))
 
 

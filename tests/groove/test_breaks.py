@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from qc.groove.geometry.side import Side
-from qc.groove.geometry.span import Span, TrackTimes
+from qc.groove.geometry.span import Span
 from qc.groove.level.highest import highest
 from qc.model.cutting_chain import Signal
+from qc.model.track import Track
 from qc.plan import breaks
 from qc.plan.breaks import Breaks
 from qc.plan.reordered import reordered
@@ -136,7 +137,7 @@ def test_a_side_without_tracks_is_one_piece():
 def test_a_track_that_begins_where_the_file_ends_has_a_sector():
     side = delivered(tracks(2, 3))
     end = Fraction(side.span.end, 75)
-    late = TrackTimes(3, "", end, end + Fraction(1, 100))
+    late = Track(3, "", end, end + Fraction(1, 100))
     side = Delivered("A", Span(side.span.start, side.span.end, (*side.span.tracks, late)), side.envelopes)
     order = RunningOrder.of([side])
     assert all(piece.last > piece.first for piece in order.pieces)

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from by_hand import CHAIN, GRAVITY, ROWS, SECOND, TURN, UM, envelopes, on, search, swinging, with_cut
 from qc.groove.geometry.cut import MEASURES
-from qc.groove.geometry.span import TrackTimes
 from qc.groove.level.events import events, placed
+from qc.model.track import Track
 
 BASE = 69.0 * UM / TURN  # of plain pitch, a sector
 
@@ -165,7 +165,7 @@ def test_an_overlap_is_where_the_carriage_cannot_follow():
 
 
 def test_an_event_is_placed_by_second_track_and_radius():
-    tracks = [TrackTimes(1, "", 0, 10), TrackTimes(2, "", 10, 40)]
+    tracks = [Track(1, "", 0, 10), Track(2, "", 10, 40)]
     kept = fast(3000, (1500, 1530, 55.0), (1512, 1513, 60.0))
     there = search(kept, tracks=tracks)
     (one,) = events(there, 0.0, "groove.lateral_velocity_peak", 50.0, None)

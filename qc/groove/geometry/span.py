@@ -12,20 +12,10 @@ from numpy.typing import NDArray
 
 from qc.groove.signal.programme import Heard
 from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.track import Track
 
 LEAST_GAP = Fraction(3, 10)
 """s; a declared gap of more than this is opened into a mark (practice)."""
-
-
-@dataclass(frozen=True, slots=True)
-class TrackTimes:
-    """A track as declared: number, title, exact start and end in file seconds, and whether a mark follows it."""
-
-    number: int
-    title: str
-    start: Fraction
-    end: Fraction
-    mark_after: bool = True
 
 
 @dataclass(frozen=True)
@@ -34,7 +24,7 @@ class Span:
 
     start: int
     end: int
-    tracks: tuple[TrackTimes, ...] = ()
+    tracks: tuple[Track, ...] = ()
     file_end_s: float = math.inf
     """where the file ends; the last sector may be a part"""
 
@@ -59,7 +49,7 @@ class Span:
         return least
 
 
-def span_of(tracks: Sequence[TrackTimes], heard: Heard, sectors: int) -> Span:
+def span_of(tracks: Sequence[Track], heard: Heard, sectors: int) -> Span:
     """Span the tracks declared and the programme heard, whichever reaches further, inside the file's sectors."""
     first, last = heard.first or 0, -1 if heard.last is None else heard.last
     start, end = Fraction(first, 100), Fraction(last + 1, 100)

@@ -10,7 +10,7 @@ from typing import ClassVar, Self
 from qc.groove.geometry.cut import MEASURES, OF_LOUDNESS, Cutting, measurable
 from qc.groove.geometry.memo import Known
 from qc.groove.geometry.side import Side
-from qc.groove.geometry.span import TrackTimes, span_of
+from qc.groove.geometry.span import span_of
 from qc.groove.level.budget import Budget, budget
 from qc.groove.level.events import PlacedEvent, events, placed
 from qc.groove.level.levels import LevelSearch, Reached
@@ -21,6 +21,7 @@ from qc.groove.signal.programme import Heard
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.quantity import Polarity
+from qc.model.track import Track
 from qc.plugin_api import At, Need, Quantity
 
 UNITS: dict[str, str] = {name: measure.unit for name, measure in (MEASURES | OF_LOUDNESS).items()} | {
@@ -48,7 +49,7 @@ class WorkedSide:
 
     @classmethod
     def of(
-        cls, chain: Chain, envelopes: GrooveInput, heard: Heard, tracks: Sequence[TrackTimes],
+        cls, chain: Chain, envelopes: GrooveInput, heard: Heard, tracks: Sequence[Track],
         rows: Iterable[LevelRow], declared: float | None, known: Known | None = None, policy: LevelPolicy = EDGE,
         integrated: Quantity | None = None,
     ) -> WorkedSide:  # fmt: skip

@@ -16,7 +16,7 @@ GRADES = ("mend", "weigh", "rules", "")
 WORDS = {"fail": "mend", "warn": "weigh", None: ""}
 
 
-class Limit(NamedTuple):
+class LimitLine(NamedTuple):
     """A limit on a side: its word, what was measured where, what is allowed, at which level it is reached."""
 
     name: str
@@ -28,9 +28,9 @@ class Limit(NamedTuple):
     source: str
 
 
-def limits(report: Report, side: SideReport) -> list[Limit]:
+def limits(report: Report, side: SideReport) -> list[LimitLine]:
     """Give the limits of a side, those that are not kept first, then those that give out first."""
-    rows: list[tuple[int, float, Limit]] = []
+    rows: list[tuple[int, float, LimitLine]] = []
     levels = side.levels
     for name, limit in report.ruleset.limits.items():
         quantity = side.measurements.get(limit.measure)
@@ -41,7 +41,7 @@ def limits(report: Report, side: SideReport) -> list[Limit]:
             "rules" if levels is not None and levels.ruling == name else ""
         )
         value = f"{quantity.bound or ''}{number(limit.measure, quantity.value, quantity.unit)}"
-        row = Limit(name, word, value, both(limit), str(reached or ""), second(quantity.at), limit.source)
+        row = LimitLine(name, word, value, both(limit), str(reached or ""), second(quantity.at), limit.source)
         rows.append((GRADES.index(word), NEVER if reached is None else reached.value, row))
     return [row for *_, row in sorted(rows)]
 
