@@ -29,7 +29,7 @@ from qc.testing.music import Song, song
 
 RATE = 48_000
 CORE = {
-    "groove.band-parts", "groove.sectors", "groove.parts", "level.peaks", "loudness.programme", "stereo.low-band",
+    "groove.band-parts", "groove.sectors", "groove.parts", "level.peaks", "loudness.file", "stereo.low-band",
     "stereo.means",
 }  # fmt: skip
 ENTRIES = len(CORE) + 1
