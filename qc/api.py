@@ -20,17 +20,15 @@ from qc.groove.level.side_at_level import UNITS
 from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound, bind
-from qc.judge.engine import verdict
-from qc.judge.held import held
 from qc.judge.inputs import Papers, read_beside
 from qc.judge.level_option import level_words, read_level
 from qc.judge.session import Case, Judging, broken_measures
 from qc.judge.unset import unset_limits
+from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report
 from qc.measure.side import FILE_UNITS, Hearing, Progress
-from qc.model.cautions import CAUTIONS
 from qc.model.check_docs import CheckWords
 from qc.model.errors import DeliveryError, UsageError
-from qc.model.report import DeliveryFacts, ExtendedFacts, Origin, PluginFailure, RulesetFacts, Run
+from qc.model.report import Origin, PluginFailure, Run
 from qc.plugin_api import Check, Evidence, Need, Report
 from qc.plugin_host.host import Host
 from qc.plugin_host.time_out import PATIENCE_S
@@ -127,33 +125,25 @@ def checked(
     RulesetError, UsageError or PluginError, each one sentence; faults of audio files and plugins that break are in
     the report.
     """
-    options, began = options or Options(), time.monotonic()
-    started, level = datetime.now(UTC).isoformat(timespec="seconds"), read_level(options.level)
-    host = host or build_host(options.patience)
+    options, clock = options or Options(), Clock.started()
+    level, host = read_level(options.level), host or build_host(options.patience)
     read = read or read_any(path, host)
     changes, shelf = read_changes(options.chain), Shelf(host.ruleset_folders)
     ruleset = changed(choose(read, options.ruleset, host, shelf), changes)
-    lost = _lost(ruleset, host)
-    bound = bind(ruleset, host.checks, units(host.needs), lost)
-    _warned(ruleset, bound, host, options)
-    discs = _discs(ruleset, bound, changes, host, shelf) if draws else []
-    chosen = _chosen(read, options.sides)
-    papers = Papers(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
-    installed = {**host.checks, **{check.id: type(check) for check in bound.checks}}
-    beside = read_beside(read, [side for _, side in chosen], papers, ruleset, installed, lost)
-    how = _hearing(options, host)
-    case = Case(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, tuple(discs), level)
-    judging, ids = Judging(case, how, draws=draws), frozenset(side.id for _, side in chosen)
+    bound = _bound(ruleset, host)
+    _warn_of_unset_limits(ruleset, bound, host, options)
+    case = _case(read, ruleset, bound, host, options, level)
+    if draws:
+        case = replace(case, discs=tuple(_discs(ruleset, bound, changes, host, shelf)))
+    how, ids = _hearing(options, host), frozenset(side.id for _, side in _chosen(read, options.sides))
+    judging = Judging(case, how, draws=draws)
     for sides in by_discs(list(enumerate(read.delivery.sides))):
         judging.disc(sides, ids, lambda side: replace(how, progress=_told(options.progress, side)))
     judging.delivery()
-    report = beside.compared(_report(case, judging))
-    if more := host.report_done(report):
-        failures = (*report.plugin_failures, *more)
-        report = report.model_copy(update={"plugin_failures": failures})  # the verdict stands
-    run = Run.of(started, time.monotonic() - began, how.workers, judging.origins)
-    shown = replace(judging.shown, words=words(installed), sources=shelf.sources)
-    return Checked(report.model_copy(update={"run": run}), shown, tuple(judging.undrawn))
+    report = _shown_to_plugins(case.beside.compared(whole_report(case, judging)), host)
+    report = report.model_copy(update={"run": clock.run(how.workers, judging.origins)})
+    shown = replace(judging.shown, words=words(_installed(host, bound)), sources=shelf.sources)
+    return Checked(report, shown, tuple(judging.undrawn))
 
 
 def plan(
@@ -169,16 +159,15 @@ def plan(
     from qc.plan.planning import heard_through, plan_breaks, plan_side
     from qc.plan.running_order import Delivered  # these are nobody else's business
 
-    options, began = options or PlanOptions(), time.monotonic()
-    started, level = datetime.now(UTC).isoformat(timespec="seconds"), read_level(options.level)
-    changes = read_changes(options.chain)
+    options, clock = options or PlanOptions(), Clock.started()
+    level, changes = read_level(options.level), read_changes(options.chain)
     host = host or build_host(options.patience)
     read = read or read_any(path, host)
     shelf = Shelf(host.ruleset_folders)
     ruleset = choose(read, options.ruleset, host, shelf)
     ruleset = changed(ruleset if options.disc is None else for_disc(options.disc, host, shelf), changes)
     bound = _bound(ruleset, host)
-    _warned(ruleset, bound, host, options)
+    _warn_of_unset_limits(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
     how, origins = _hearing(options, host), dict[str, Origin]()
@@ -208,16 +197,16 @@ def plan(
         no_breaks = f"side {', '.join(unheard)} was not heard" if unheard else f"{own.name} needs a pass of its own"
     return PlanReport(
         tool=f"sidegate {qc.__version__}",
-        plugins=_plugins(host),
+        plugins=plugin_names(host),
         disc=own.name,
-        ruleset=_ruleset_facts(ruleset, bound),
-        delivery=_delivery_facts(read),
+        ruleset=ruleset_facts(ruleset, bound),
+        delivery=delivery_facts(read),
         level=None if level is None else level_words(level),
         sides=tuple(sides),
         breaks=breaks,
         no_breaks=no_breaks,
         plugin_failures=tuple(failures),
-        run=Run.of(started, time.monotonic() - began, how.workers, origins),
+        run=clock.run(how.workers, origins),
     )
 
 
@@ -277,7 +266,48 @@ def _format(ruleset: Ruleset, bound: Bound) -> Format:
     return Format(ruleset.chain, bound.rows, bound.policy)
 
 
-def _warned(ruleset: Ruleset, bound: Bound, host: Host, options: Options) -> None:
+@dataclass(frozen=True)
+class Clock:
+    """When a run began, for the report."""
+
+    began: str
+    """UTC, to the second"""
+    ticks: float
+
+    @classmethod
+    def started(cls) -> Clock:
+        """Start it now."""
+        return cls(datetime.now(UTC).isoformat(timespec="seconds"), time.monotonic())
+
+    def run(self, workers: int, origins: Mapping[str, Origin]) -> Run:
+        """Describe the run that ends now; `origins` say of each side whether it was measured or stored."""
+        return Run.of(self.began, time.monotonic() - self.ticks, workers, origins)
+
+
+def _case(
+    read: ReadDelivery, ruleset: Ruleset, bound: Bound, host: Host, options: Options, level: LevelOption | None
+) -> Case:  # fmt: skip
+    """Gather what a delivery is judged by: bound limits, waivers and baseline, needs, the level asked for."""
+    lost, sides = _lost(ruleset, host), [side for _, side in _chosen(read, options.sides)]
+    papers = Papers(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
+    beside = read_beside(read, sides, papers, ruleset, _installed(host, bound), lost)
+    return Case(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, level=level)
+
+
+def _installed(host: Host, bound: Bound) -> dict[str, type[Check[Any]]]:
+    """Return every check there is, by id: those of plugins, and those a ruleset states without code."""
+    return {**host.checks, **{check.id: type(check) for check in bound.checks}}
+
+
+def _shown_to_plugins(report: Report, host: Host) -> Report:
+    """Show plugins the finished report; one that breaks is named in it, and the verdict stays."""
+    failures = host.report_done(report)
+    if not failures:
+        return report
+    return report.model_copy(update={"plugin_failures": (*report.plugin_failures, *failures)})
+
+
+def _warn_of_unset_limits(ruleset: Ruleset, bound: Bound, host: Host, options: Options) -> None:
     """Tell of limits that a house lets fail at the recommended level."""
     for sentence in unset_limits(ruleset, bound, host.shipped_folders):
         if options.told is not None:
@@ -382,44 +412,6 @@ def _store(options: Options, host: Host) -> Store | None:
 
 def _told(progress: Callable[[str, float], None] | None, side: str) -> Progress | None:
     return None if progress is None else lambda part: progress(side, part)
-
-
-def _report(case: Case, judging: Judging) -> Report:
-    sides, results, failures = judging.sides, judging.results, judging.failures
-    return Report(
-        tool=f"sidegate {qc.__version__}",
-        plugins=_plugins(case.host),
-        ruleset=_ruleset_facts(case.ruleset, case.bound),
-        delivery=_delivery_facts(case.read),
-        level=None if case.level is None else level_words(case.level),
-        sides=tuple(sides),
-        discs=tuple(judging.discs),
-        results=tuple(results),
-        plugin_failures=tuple(failures),
-        verdict=verdict(results, failures),
-        cautions=CAUTIONS,
-    )
-
-
-def _plugins(host: Host) -> tuple[str, ...]:
-    return tuple(f"{p.name} ({p.package} {p.version})" for p in host.plugins if p.error is None)
-
-
-def _ruleset_facts(ruleset: Ruleset, bound: Bound) -> RulesetFacts:
-    extends = tuple(ExtendedFacts(**one._asdict()) for one in ruleset.extends)
-    return RulesetFacts(
-        name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, extends=extends, chain=ruleset.chain_rows,
-        level=ruleset.level_rows, limits=held(bound.checks),
-    )  # fmt: skip
-
-
-def _delivery_facts(read: ReadDelivery) -> DeliveryFacts:
-    delivery = read.delivery
-    disc = {} if delivery.disc is None else {"size": delivery.disc.size, "speed": delivery.disc.speed}
-    return DeliveryFacts(
-        file=read.file.name, sha256=read.sha256, title=delivery.title, catalogue=delivery.catalogue or "",
-        disc=disc, notes=delivery.notes or "",
-    )  # fmt: skip
 
 
 __all__ = [
