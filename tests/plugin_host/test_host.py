@@ -32,7 +32,8 @@ def test_the_tool_itself_loads_without_a_failure():
     assert host.failures == []
     assert [one.name for one in host.plugins] == ["rulesets", "standard"]
     assert host.plugins[1] == Plugin("standard", "", "", ("qc_checks", "qc_measures"))
-    assert len(host.checks) == 32
+    files = Path(qc_standard.__file__).parent.glob("checks/*/*.py")  # one check a file
+    assert len(host.checks) == sum(path.name != "__init__.py" for path in files)
     assert set(host.owner.values()) == {"standard"}
     assert (host.ruleset_folders[0] / "disc-12in-33" / "1.0.0.yaml").is_file()
     assert {"level.true_peak", "loudness.integrated", "stereo.low_correlation"} <= {
