@@ -268,7 +268,7 @@ def test_kernels_are_known_by_name_as_functions_are():
 
 def test_code_for_a_processor_with_less_is_kept_apart(tmp_path):
     """Machines of one name may have vectors switched off, and may share a home."""
-    code = "from qc.dsp import jit; print(jit.CACHE.name)"
+    code = "from qc.dsp.kernels import jit; print(jit.CACHE.name)"
 
     def folder(**more):
         untold = {name: value for name, value in os.environ.items() if name not in jit.TOLD}

@@ -140,8 +140,8 @@ def test_a_need_whose_curves_break_or_never_end_is_left_out_and_named():
             return {self.given: result}
 
     broken, never, sound = Need(None), Need("never"), Need("house.curve")
-    measured = SimpleNamespace(evidence=SimpleNamespace(results={broken: 1, never: 3, sound: 2}, chain=None))
-    found, why = _curves(measured, 0.5)
+    known = SimpleNamespace(results={broken: 1, never: 3, sound: 2}, chain=None)
+    found, why = _curves(known, 0.5)
     ended.set()
     assert found == {"house.curve": 2}
     assert set(why) == {broken, never}
