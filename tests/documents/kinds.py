@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import re
-import tomllib
 import sys
 import textwrap
 import tomllib
