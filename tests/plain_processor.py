@@ -10,7 +10,8 @@ import re
 import sys
 
 from qc.cli.main import main
-from qc.dsp.kernels import compiler, jit, linked
+from qc.dsp.kernels import cache as kernel_cache
+from qc.dsp.kernels import compiler, kernel, linked
 
 WIDE = re.compile(r"%[yz]mm\d")
 
@@ -20,7 +21,7 @@ def compiled():
     for name, module in list(sys.modules.items()):
         if name.split(".")[0] in {"qc", "qc_standard"}:
             for thing in list(vars(module).values()):
-                if isinstance(thing, jit.Kernel):
+                if isinstance(thing, kernel.Kernel):
                     for kinds, made in list(thing.made.items()):
                         assert isinstance(made, linked.Linked), f"{thing.name} runs by numba"
                         yield f"{thing.name} {linked.key(kinds)}", compiler.assembly_of(thing, kinds)
@@ -31,7 +32,7 @@ if __name__ == "__main__":
     code = main(["check", delivery, "--quiet", "--out", f"json={report}", "--workers", "1", "--no-cache"])
     assert code in {0, 1}, code
     kernels = dict(compiled())
-    sys.stdout.write(f"{len(kernels)} {jit.CACHE.name}\n")
+    sys.stdout.write(f"{len(kernels)} {kernel_cache.CACHE.name}\n")
     for name, code in sorted(kernels.items()):
         if WIDE.search(code):
             sys.stdout.write(f"{name}\n")

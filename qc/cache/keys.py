@@ -17,7 +17,7 @@ from typing import Any, ForwardRef, TypeVar, get_args, get_origin
 
 import qc
 from qc.cache.codec import UnknownFormError
-from qc.dsp.kernels import jit
+from qc.dsp.kernels import cache as kernel_cache
 from qc.plugin_api import Analysis, Need, Stream, Tap
 
 FORMAT = 1
@@ -132,7 +132,7 @@ def code_of(package: str) -> str:
 @cache
 def _core() -> str:
     """Give the digest of what hears: the version, the kernels with their compilers and processor, and the pass."""
-    kernels = jit.CACHE.name if jit.LASTING else jit._digest()  # noqa: SLF001 - the folder is named by it, if it lasts
+    kernels = kernel_cache.CACHE.name if kernel_cache.LASTING else kernel_cache.digest()
     root = Path(qc.__file__).parent
     own = _sources([(path, root) for path in core_sources()])
     return _digest([qc.__version__, kernels.removeprefix("kernels-"), own])

@@ -1,6 +1,6 @@
 """Where the store of measurements is: a folder that was named, that of SIDEGATE_STORE, or the user's own cache folder.
 
-Compiled kernels lie elsewhere (SIDEGATE_CACHE, or `kernels-*` in the same cache folder): see qc/dsp/kernels/jit.py.
+Compiled kernels lie elsewhere (SIDEGATE_CACHE, or `kernels-*` in the same cache folder): see qc/dsp/kernels/cache.py.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
-from qc.dsp.kernels import jit
+from qc.dsp.kernels import cache as kernel_cache
 from qc.judge.engine import exit_code
 from qc.judge.level_option import read_level
 from qc.model.errors import UsageError
@@ -56,7 +56,7 @@ def check(words: argparse.Namespace) -> int:
         checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in wanted))
     report = checked.report.model_copy(update={"run": None}) if words.reproducible else checked.report
     if any(side.passes for side in report.sides):
-        jit.ready()
+        kernel_cache.ready()
     code = exit_code(report, strict=words.strict, only_new=words.only_new)
     for output in wanted:
         code = max(code, attempted(partial(write, output, report, checked.evidence, patience)))

@@ -13,7 +13,7 @@ from qc.cli.progress import Progress
 from qc.cli.streams import emit, say
 from qc.demo.folder import refuse
 from qc.demo.planted import Planted, findings
-from qc.dsp.kernels import jit
+from qc.dsp.kernels import cache as kernel_cache
 from qc.model.errors import UsageError
 from qc.model.quantity import minutes
 from qc.plugin_api import Report
@@ -41,7 +41,7 @@ def demo(words: argparse.Namespace) -> int:
     prepare(host.needs)
     with Progress(sys.stderr) as progress:
         made = api.demo(folder, api.Options(progress=progress.told), host)
-    jit.ready()
+    kernel_cache.ready()
     for failure in made.report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     missed = [fault for fault in made.planted if not findings(fault, made.report)]

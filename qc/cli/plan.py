@@ -13,7 +13,7 @@ from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
 from qc.cli.writing import as_asked, attempted, places, refuse_sources
-from qc.dsp.kernels import jit
+from qc.dsp.kernels import cache as kernel_cache
 from qc.judge.level_option import read_level
 from qc.model.errors import UsageError
 from qc.model.plan import exit_code
@@ -49,7 +49,7 @@ def plan(words: argparse.Namespace) -> int:
     if words.reproducible:
         report = report.model_copy(update={"run": None})
     if any(side.passes for side in report.sides):
-        jit.ready()
+        kernel_cache.ready()
     code = exit_code(report)
     for one in wanted:
         code = max(code, attempted(partial(as_asked, one, report, plan_text, ascii_only=words.ascii)))

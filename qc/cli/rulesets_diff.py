@@ -14,7 +14,7 @@ from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
 from qc.cli.writing import Place, as_asked, attempted, places, refuse_sources
-from qc.dsp.kernels import jit
+from qc.dsp.kernels import cache as kernel_cache
 from qc.model.errors import UsageError
 from qc.model.ruleset_diff import RulesetDiff
 from qc.plugin_host.time_out import PATIENCE_S
@@ -58,5 +58,5 @@ def _judged(words: argparse.Namespace, on: Path, wanted: list[Place], sources: l
             verify=words.verify, told=say, today=date.today(),  # noqa: DTZ011 - papers are local
         )  # fmt: skip
         found = api.rulesets_diff(words.before, words.after, on, options, host)
-    jit.ready()
+    kernel_cache.ready()
     return found

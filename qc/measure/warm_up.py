@@ -23,7 +23,7 @@ import numpy as np
 from qc.audio.pipeline.plan import plan
 from qc.audio.pipeline.process import default_workers, hear
 from qc.audio.source import BLOCK, FileSource
-from qc.dsp.kernels import jit
+from qc.dsp.kernels import cache as kernel_cache
 from qc.groove.level.side_at_level import WorkedSide
 from qc.groove.signal.band_limit import Topped
 from qc.groove.signal.programme import WINDOWS_A_SECOND, Heard
@@ -43,7 +43,7 @@ def warm(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None
 
     The other one may take longer by `patience`, s: a plugin that does not end is named when the side is heard.
     """
-    if not (sys.executable and jit.LASTING and default_workers() > 1):
+    if not (sys.executable and kernel_cache.LASTING and default_workers() > 1):
         return
     with contextlib.suppress(Exception), tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
         noise = Path(folder) / "noise.wav"

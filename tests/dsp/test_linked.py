@@ -13,8 +13,10 @@ import numpy as np
 import pytest
 
 from conftest import Sent, tone
-from qc.dsp.kernels import compiler, jit, linked
+from qc.dsp.kernels import cache as kernel_cache
+from qc.dsp.kernels import compiler, linked
 from qc.dsp.kernels.jit import as_written, kernel
+from qc.dsp.kernels.kernel import Kernel
 from qc.testing.deliveries import deliver
 
 NOISE = np.random.default_rng(5).standard_normal((3, 40))
@@ -261,17 +263,17 @@ def test_a_check_imports_no_compiler_once_its_kernels_are_kept(tmp_path):
 
 
 def test_kernels_are_known_by_name_as_functions_are():
-    assert isinstance(one_back, jit.Kernel)
+    assert isinstance(one_back, Kernel)
     assert one_back.name == "test_linked.one_back"
     assert one_back.__doc__ == one_back.function.__doc__
 
 
 def test_code_for_a_processor_with_less_is_kept_apart(tmp_path):
     """Machines of one name may have vectors switched off, and may share a home."""
-    code = "from qc.dsp.kernels import jit; print(jit.CACHE.name)"
+    code = "from qc.dsp.kernels import cache as kernel_cache; print(kernel_cache.CACHE.name)"
 
     def folder(**more):
-        untold = {name: value for name, value in os.environ.items() if name not in jit.TOLD}
+        untold = {name: value for name, value in os.environ.items() if name not in kernel_cache.TOLD}
         env = {**untold, "SIDEGATE_CACHE": str(tmp_path), **more}
         return subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True).stdout
 

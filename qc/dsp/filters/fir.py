@@ -15,7 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import LONG, index, kernel
+from qc.dsp.kernels.cache import LONG
+from qc.dsp.kernels.jit import kernel
+from qc.dsp.kernels.kernel import index
 from qc.dsp.kernels.lanes import joiner, loader, narrow, repeater, splatter, store
 from qc.dsp.kernels.room import room
 

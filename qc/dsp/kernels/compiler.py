@@ -12,7 +12,8 @@ from typing import Any, Literal
 import numpy as np
 from llvmlite import binding
 
-from qc.dsp.kernels import jit
+from qc.dsp.kernels.cache import CACHE
+from qc.dsp.kernels.kernel import Kernel, Later
 from qc.dsp.kernels.linked import MOST_RETURNED, Code, Kinds, NotLinkedError
 
 
@@ -41,7 +42,7 @@ from numba.core import types  # noqa: E402
 from numba.core.registry import cpu_target  # noqa: E402
 from numba.np.numpy_support import from_dtype  # noqa: E402
 
-config.CACHE_DIR = str(jit.CACHE)  # type: ignore[attr-defined]
+config.CACHE_DIR = str(CACHE)  # type: ignore[attr-defined]
 
 _SCALARS = {"d": types.float64, "q": types.int64, "?": types.boolean}
 _RETURNED = {types.float64: "d", types.int64: "q"}
@@ -58,7 +59,7 @@ _COUNTS = re.compile(r"^.*\bcall void @NRT_(?:inc|dec)ref\(.*\n", re.MULTILINE)
 allocated, and that stays."""
 
 
-def code_of(kernel: jit.Kernel, kinds: Kinds) -> Code:
+def code_of(kernel: Kernel, kinds: Kinds) -> Code:
     """Compile a kernel for arguments of some kinds; raises NotLinkedError where it cannot be linked by itself."""
     module, symbol, returns = _alone(kernel, kinds)
     outside = {one.name for one in module.functions if one.is_declaration and not one.name.startswith("llvm.")}
@@ -70,13 +71,13 @@ def code_of(kernel: jit.Kernel, kinds: Kinds) -> Code:
     return Code(symbol, returns, _target().emit_object(module))
 
 
-def assembly_of(kernel: jit.Kernel, kinds: Kinds) -> str:
+def assembly_of(kernel: Kernel, kinds: Kinds) -> str:
     """Give what `code_of` compiles as a reader of machine code wants it."""
     text: str = _target().emit_assembly(_alone(kernel, kinds)[0])
     return text
 
 
-def _alone(kernel: jit.Kernel, kinds: Kinds) -> tuple[Any, str, str]:
+def _alone(kernel: Kernel, kinds: Kinds) -> tuple[Any, str, str]:
     """Give a kernel's module with nothing else that can be called from outside, its name there, and what it returns."""
     function, signature = _numba(kernel, "alone"), tuple(_type(kind) for kind in kinds)
     function.compile(signature)
@@ -112,13 +113,13 @@ def _target() -> Any:
     return cpu_target.target_context.codegen()._tm  # noqa: SLF001 - nothing public tells
 
 
-def compiled(kernel: jit.Kernel) -> Any:
+def compiled(kernel: Kernel) -> Any:
     """Give numba's own function for a kernel, which runs where none can be linked."""
     return _numba(kernel, "called")
 
 
 @cache
-def _numba(kernel: jit.Kernel, use: Use) -> Any:
+def _numba(kernel: Kernel, use: Use) -> Any:
     """Give numba's function for a kernel.
 
     Only one that Python calls needs what numba wraps around it, twice and with the whole function inside: most of what
@@ -150,11 +151,11 @@ def _seen_by_compiler(names: dict[str, Any]) -> dict[str, Any]:
 
 
 def _real(thing: Any) -> Any:
-    if isinstance(thing, jit.Kernel):
+    if isinstance(thing, Kernel):
         return _numba(thing, "part")
-    if isinstance(thing, jit.Later):
+    if isinstance(thing, Later):
         return thing.real
-    if isinstance(thing, python.ModuleType) and any(isinstance(one, jit.Kernel) for one in vars(thing).values()):
+    if isinstance(thing, python.ModuleType) and any(isinstance(one, Kernel) for one in vars(thing).values()):
         seen = python.ModuleType(thing.__name__)
         vars(seen).update(_seen_by_compiler(vars(thing)))
         return seen

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from qc.dsp.kernels.jit import Later
+from qc.dsp.kernels.kernel import Later
 
 
 def _vectors(name: str) -> Any:

@@ -13,7 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import LONG, index, kernel
+from qc.dsp.kernels.cache import LONG
+from qc.dsp.kernels.jit import kernel
+from qc.dsp.kernels.kernel import index
 from qc.dsp.kernels.lanes import lane, loader, splatter, store, widen
 from qc.dsp.meters.search import ends, first_as_great, first_of, magnitude_of
 

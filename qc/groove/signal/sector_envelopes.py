@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from qc.dsp.filters import biquad, cascade
 from qc.dsp.filters.cascade import LAG
-from qc.dsp.kernels.jit import index, kernel
+from qc.dsp.kernels.jit import kernel
+from qc.dsp.kernels.kernel import index
 from qc.dsp.kernels.lanes import loader, narrow, splatter, store
 from qc.dsp.kernels.room import room
 from qc.dsp.meters.extremes import WIDE, crest_and_trough, derivatives, peak, peak_on, sum_of_squares, turn
