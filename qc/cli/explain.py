@@ -16,7 +16,6 @@ from qc.judge.bind import bind
 from qc.judge.held import held
 from qc.judge.yaml_checks import made, owners
 from qc.model.errors import UsageError
-from qc.model.findings import both
 from qc.model.report import HeldLimit
 from qc.plugin_api import Check, Limit
 from qc.plugin_host.host import Host
@@ -28,6 +27,7 @@ from qc.ruleset.meanings import MEANINGS as MEANINGS_OF_CHAIN
 from qc.ruleset.meanings import OF_LEVEL
 from qc.ruleset.serving import serving
 from qc.ruleset.sources import HOUSE, Sources, keys_of
+from qc.text.numbers import both
 from qc.text.page import Page
 from qc.text.sanitize import shown
 

@@ -7,10 +7,10 @@ from functools import partial
 from typing import Any, NamedTuple
 
 from qc.judge.context import BrokenNeedError, Context, Evidence, told_apart
+from qc.judge.findings import Found
 from qc.judge.severity import failed
 from qc.judge.waivers.model import Waivers
 from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError
-from qc.model.findings import Found
 from qc.model.report import PluginFailure, Verdict
 from qc.plugin_api import Check, CheckResult, Finding, Outcome, Report
 from qc.plugin_host.time_out import PATIENCE_S, Patient

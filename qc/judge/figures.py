@@ -14,9 +14,9 @@ from qc.groove.level.side_at_level import AsCut, WorkedSide
 from qc.groove.signal.programme import LOUDNESS
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.context import Evidence as Known
+from qc.judge.findings import Found
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS
-from qc.model.findings import Found
 from qc.model.plan import FormatRow
 from qc.plan.discs import Disc, fitted, format_rows
 from qc.plugin_api import At, CheckResult, Curve, Evidence, Need, View

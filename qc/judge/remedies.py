@@ -8,10 +8,10 @@ from typing import Any, TypeVar
 
 from qc.audio.excerpts import Excerpts
 from qc.judge.context import BrokenNeedError, Context, Evidence
+from qc.judge.findings import Found
 from qc.judge.repairs import disturbed
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, NotHeardAgainError, NotMeasuredError
-from qc.model.findings import Found
 from qc.model.report import PluginFailure
 from qc.plugin_api import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
 from qc.plugin_host.time_out import PATIENCE_S, Patient

@@ -10,11 +10,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import BinaryIO
 from xml.etree import ElementTree as ET
 
+from qc.judge.findings import Found
 from qc.judge.severity import counted_of
-from qc.model.findings import Found, place
-from qc.model.level_words import judged_as
 from qc.model.report import CheckResult, Finding, PluginFailure
 from qc.plugin_api import Evidence, Renderer, Report
+from qc.report.views.findings import place
+from qc.report.views.level_words import judged_as
 from qc.report.views.since import mark
 from qc.report.views.stored_sides import measured_earlier
 from qc.report.views.waivers import given

@@ -11,10 +11,10 @@ from collections.abc import Callable, Collection, Hashable, Iterator, Mapping, S
 from dataclasses import dataclass
 
 from qc.model.errors import UsageError
-from qc.model.findings import listed
 from qc.model.quantity import parse, read
 from qc.model.report import BaselineFacts, LeftOut, LevelThen, RulesetFacts, SideReport
 from qc.plugin_api import CheckResult, Finding, Report
+from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
 NEAR_S = 1.0

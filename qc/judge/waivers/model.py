@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from qc.judge.findings import is_of_all_the_side
 from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.findings import is_of_all_the_side
 from qc.model.report import GivenIn, WaiverFacts
 from qc.plugin_api import Finding, Scope
 

@@ -11,7 +11,6 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from qc.model.level_words import disc_notes, judged_as, option_words, sides_of
 from qc.model.quantity import clock
 from qc.model.report import SideReport
 from qc.plugin_api import Evidence, Report
@@ -25,6 +24,7 @@ from qc.report.views import asked, level_notes, since, worth
 from qc.report.views.changed import change_lines
 from qc.report.views.declared import declared_lines
 from qc.report.views.glance import own_md5
+from qc.report.views.level_words import disc_notes, judged_as, option_words, sides_of
 from qc.report.views.lineup import lineup_line
 from qc.report.views.stored_sides import measured_earlier, measured_earlier_lines
 from qc.report.views.waivers import given

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from qc.groove.figures.curves import DEMAND, PITCH, UNITS
 from qc.groove.level.side_at_level import UNITS as WORKED
 from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.findings import number
 from qc.model.report import HeldLimit, Report
 from qc.plugin_api import Curve
+from qc.text.numbers import number
 
 Array = NDArray[np.float64]
 

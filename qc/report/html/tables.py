@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from qc.model.findings import both, grade, listed, number
+from qc.judge.findings import grade
 from qc.model.plan import FormatRow
 from qc.model.quantity import At, clock
 from qc.model.report import Report, SideReport
+from qc.text.numbers import both, listed, number
 
 NEVER = 1e3
 """dB at which a limit is put that no level reaches."""

@@ -6,11 +6,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from qc.model.findings import Found, number
+from qc.judge.findings import Found
 from qc.model.quantity import clock
 from qc.model.report import Report, WaiverFacts
 from qc.report.views.level_notes import goes_when_clean, gone
 from qc.report.views.waivers import given
+from qc.text.numbers import number
 
 WORDS = {"fail": "mend", "warn": "weigh"}
 OPEN = 8

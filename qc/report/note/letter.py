@@ -6,11 +6,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from qc.judge.findings import Found
 from qc.model.check_docs import CheckWords, ForClient
-from qc.model.findings import Fold, Found, folds, listed
 from qc.model.report import Finding, Report, SideReport
+from qc.report.views.findings import Fold, folds
 from qc.report.views.level_notes import goes_when_clean, gone_for_client, unset
 from qc.report.views.stored_sides import measured_earlier
+from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
 LONGEST = 120

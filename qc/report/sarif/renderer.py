@@ -8,13 +8,13 @@ from pathlib import Path
 from typing import BinaryIO, Self
 
 from qc.judge.severity import failed
-from qc.model.level_words import option_words
 from qc.model.report import BaselineFacts, Finding, PluginFailure
 from qc.plugin_api import Cited, Evidence, Renderer, Report
 from qc.report.sarif.results import Row, cited, file_uri, plain, results, said
 from qc.report.sarif.rules import rules, taxonomy
 from qc.report.views import since
 from qc.report.views.changed import change_lines
+from qc.report.views.level_words import option_words
 from qc.report.views.stored_sides import measured_earlier_lines
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 from urllib.parse import quote
 
-from qc.model.findings import Found
+from qc.judge.findings import Found
 from qc.model.quantity import Quantity, clock
 from qc.model.report import CheckResult, Finding, Limit, Report, WaiverFacts
 from qc.report.views.waivers import given

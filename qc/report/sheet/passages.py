@@ -6,16 +6,17 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from qc.model.findings import Found, by_time, every, listed
-from qc.model.level_words import disc_notes, judged_as, option_words, sides_of
+from qc.judge.findings import Found, by_time, every
 from qc.model.quantity import clock
 from qc.model.report import Geometry, Report, SideReport
 from qc.report.views import since
 from qc.report.views import waivers as waived
 from qc.report.views.changed import change_lines
 from qc.report.views.declared import approval_words, source_words
+from qc.report.views.level_words import disc_notes, judged_as, option_words, sides_of
 from qc.report.views.lineup import lineup_line
 from qc.report.views.stored_sides import measured_earlier
+from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
 LONGEST = 120

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
-from qc.model.findings import Fold, Found, both, every, folds, listed, place
-from qc.model.level_words import option_words
+from qc.judge.findings import Found, every
 from qc.model.quantity import clock
 from qc.plugin_api import Evidence, Renderer, Report
 from qc.report.views import asked, since
 from qc.report.views import waivers as waived
 from qc.report.views.changed import change_lines
+from qc.report.views.findings import Fold, folds, place
 from qc.report.views.level_notes import goes_when_clean, gone_lines
+from qc.report.views.level_words import option_words
 from qc.report.views.stored_sides import measured_earlier_lines
+from qc.text.numbers import both, listed
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:

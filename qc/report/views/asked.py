@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from qc.model.findings import folds
 from qc.model.report import Report, SideReport
+from qc.report.views.findings import folds
 
 OVER = "groove.level_over_recommended"
 """The measurement that says how far the level asked for is above the recommended one."""

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from qc.model.findings import both, by_time, listed, number, whole
-from qc.model.findings import grade as graded
-from qc.model.level_words import disc_notes, judged_as, sides_of
+from qc.judge.findings import by_time, whole
+from qc.judge.findings import grade as graded
 from qc.model.quantity import clock
 from qc.model.report import AudioFacts, CheckResult, Geometry, SideReport, TrackFile
 from qc.plugin_api import Quantity, Report
 from qc.report.views import level_notes, worth
 from qc.report.views.declared import declared_lines
+from qc.report.views.level_words import disc_notes, judged_as, sides_of
 from qc.report.views.lineup import lineup_line
+from qc.text.numbers import both, listed, number
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:

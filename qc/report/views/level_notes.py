@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from qc.model.findings import Found, listed
+from qc.judge.findings import Found
 from qc.model.report import Report, SideReport
+from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
 

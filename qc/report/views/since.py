@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
+from qc.judge.findings import Found, whole
 from qc.judge.severity import counted, counted_of
-from qc.model.findings import Found, place, whole
 from qc.model.report import BaselineFacts, Finding, Report
+from qc.report.views.findings import place
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from qc.model.findings import listed
 from qc.model.report import Run
+from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
 LONGEST = 20

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from qc.model.findings import Found, is_of_all_the_side, listed, place, whole
+from qc.judge.findings import Found, is_of_all_the_side, whole
 from qc.model.quantity import clock
 from qc.model.report import CheckResult, Report, WaiverFacts
+from qc.report.views.findings import place
+from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:

@@ -1,13 +1,11 @@
-"""Findings put in order for people: by gravity or by time, those of one check folded, each with its own place."""
+"""Findings of a report in order: by gravity or by time; what is grave, and which limit a finding was made under."""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from qc.model.quantity import clock, show
 from qc.model.report import Finding, HeldLimit, Report, Severity
+from qc.text.numbers import number
 
 STEPS = {"1": 0.5, "um": 10.0, "g": 100.0}
 """What counts as one step over a limit of nought without a second value, by unit; else 1."""
@@ -85,31 +83,6 @@ class Found:
         return self.finding.location.side or "delivery"
 
 
-@dataclass(frozen=True)
-class Fold:
-    """What one check found, the gravest first."""
-
-    check: str
-    found: tuple[Found, ...]
-    omitted: int = 0
-
-    @property
-    def gravest(self) -> Found:
-        """The one that stands for all of them."""
-        return self.found[0]
-
-    @property
-    def count(self) -> int:
-        """How many there are, those that the report did not keep too."""
-        return len(self.found) + self.omitted
-
-    def first(self, most: int) -> tuple[Found, ...]:
-        """Give a few of them: the gravest of each limit before the others of any, in the order of gravity."""
-        first_of = {one.measure: index for index, one in reversed(list(enumerate(self.found)))}
-        order = sorted(range(len(self.found)), key=lambda index: first_of[self.found[index].measure] != index)
-        return tuple(self.found[index] for index in sorted(order[:most]))
-
-
 def every(report: Report) -> list[Found]:
     """Give every finding of a report that nobody answers for, the gravest first."""
     return [one for one in whole(report) if one.finding.waived_by is None]
@@ -127,92 +100,11 @@ def whole(report: Report) -> list[Found]:
     return sorted(found, key=lambda one: one.gravity)
 
 
-def folds(
-    report: Report, severity: str, *, by_side: bool, without: Callable[[Report, Found], bool] | None = None
-) -> list[Fold]:  # fmt: skip
-    """Fold findings of one severity: one fold a check, or a check and side; in order of the gravest of each.
-
-    `without` says which findings are told elsewhere: the warnings that go at the clean level.
-    """
-    kept: dict[tuple[str, str], list[Found]] = {}
-    elsewhere: Counter[tuple[str, str]] = Counter()
-    for one in every(report):
-        if one.finding.severity != severity:
-            continue
-        if without is not None and without(report, one):
-            elsewhere[one.finding.check, one.side] += 1
-        else:
-            kept.setdefault((one.finding.check, one.side if by_side else ""), []).append(one)
-    omitted = {}
-    for result in report.results:
-        key = (result.check, result.side or "delivery")
-        left = result.left_unwaived
-        if without is not None:
-            left -= result.warnings_gone_at_clean - elsewhere[key]  # of those left out, the ones told elsewhere
-        if left > 0:
-            omitted[key] = left
-    return [Fold(check, tuple(found), _omitted(omitted, check, found, severity)) for (check, _), found in kept.items()]
-
-
-def _omitted(omitted: dict[tuple[str, str], int], check: str, found: Sequence[Found], severity: str) -> int:
-    """Count what was left out of the report; findings are kept with failures first, so it is the mildest kind."""
-    sides = {one.side for one in found}
-    gravest_only = severity == "fail" and any(one.finding.severity != "fail" for one in found)
-    return (
-        0 if gravest_only else sum(count for (name, side), count in omitted.items() if name == check and side in sides)
-    )
-
-
 def by_time(report: Report, side: str, *, waived: bool = False) -> list[Found]:
     """Give the findings of a side that have a second, in the order in which they pass the stylus; `waived` too."""
     found = whole(report) if waived else every(report)
     placed = [one for one in found if one.finding.location.side == side and one.second is not None]
     return sorted(placed, key=lambda one: one.second or 0.0)
-
-
-def number(name: str, value: float, unit: str) -> str:
-    """Write a measured value for people; a share as a percentage, a count whole."""
-    if unit == "1" and not name.endswith("_share") and value.is_integer():
-        return f"{value:.0f}"  # a count
-    return f"{100.0 * value:.1f} %" if name.endswith("_share") else show(value, unit)
-
-
-def both(limit: HeldLimit) -> str:
-    """Write warn and fail of a limit with one unit: "120.65/115 mm", "2/10 %", "5000/- g"."""
-    share = limit.measure.endswith("_share")
-    unit = "%" if share else "" if limit.unit == "1" else limit.unit
-    values = (None if value is None else value * (100.0 if share else 1.0) for value in (limit.warn, limit.fail))
-    return f"{'/'.join('-' if value is None else f'{value:.6g}' for value in values)} {unit}".rstrip()
-
-
-def place(one: Found, *, fully: bool = False, briefly: bool = False) -> str:
-    """Say where it lies: "B 1:16.067, track 2, radius 135.0 mm"; `fully` with its window and channel.
-
-    `briefly` is what the earlier report's places can be held against: side, second and track.
-    """
-    at = one.finding.location
-    parts = [at.side or "the delivery"]
-    if one.second is not None:
-        parts[0] += f" {clock(one.second)}"
-    if fully and one.window is not None:
-        parts.append(f"worst of {clock(one.window[0])} to {clock(one.window[1])}")
-    if at.track is not None:
-        parts.append(f"track {at.track}")
-    if briefly:
-        return ", ".join(parts)
-    if at.radius_mm is not None:
-        parts.append(f"radius {at.radius_mm:.1f} mm")
-    if fully and at.channel is not None:
-        parts.append(at.channel)
-    if at.line is not None:
-        parts.append(f"line {at.line} of the delivery")
-    return ", ".join(parts)
-
-
-def listed(words: Iterable[str]) -> str:
-    """Join words as a sentence does: "A, B and C"."""
-    *first, last = list(words) or [""]
-    return f"{', '.join(first)} and {last}" if first else last
 
 
 def is_of_all_the_side(finding: Finding) -> bool:
