@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from picture import PICTURE, comment_of, text_of
 from qc.cli.main import parser
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -15,6 +16,11 @@ def test_the_readme_shows_what_the_demo_prints(demo):
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     shown = re.findall(r"^```text\n(.*?)^```$", text, flags=re.MULTILINE | re.DOTALL)
     assert demo.out in shown
+
+
+def test_the_picture_shows_what_check_prints(demo):
+    """python tests/picture.py makes it anew."""
+    assert comment_of(PICTURE.read_bytes()) == text_of(demo.made.report)
 
 
 def test_it_prints_where_each_fault_is(demo):
