@@ -39,7 +39,7 @@ LEFT_TO_CI = {
 LEFT_TO_PEOPLE = {
     ".venv/bin/python tests/benchmarks/stages.py /tmp/sides/wav-96000-22 1": "renders and hears 22 minutes of music",
     ".ci/run": "it is what CI runs",
-    ".venv/bin/python tests/picture.py": "makes the picture that tests/demo/test_words.py holds against what is printed",
+    ".venv/bin/python tests/picture.py": "makes the picture; tests/demo/test_words.py holds it to what is printed",
 }
 """command -> why nobody but people run it; what it runs is there"""
 
