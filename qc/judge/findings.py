@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from qc.model.report import Finding, HeldLimit, Report, Severity
+from qc.model.report import Finding, Report, Severity
 from qc.text.numbers import number
 
 STEPS = {"1": 0.5, "um": 10.0, "g": 100.0}
@@ -71,11 +71,18 @@ class Found:
         return f"{measured.bound or ''}{number(self.measure, measured.value, measured.unit)}"
 
     def limit_name(self, report: Report) -> str:
-        """Give the name of the limit that was not kept, CHECK/LIMIT; empty where none was held."""
-        for name, limit in report.ruleset.limits.items():
-            if self.measure and limit.measure == self.measure and name.startswith(f"{self.finding.check}/"):
-                return name
-        return ""
+        """Return the name of the limit that was not kept, CHECK/LIMIT; empty where none was held.
+
+        Where a check has several on one measurement, it is the one with this finding's values.
+        """
+        check, limit = f"{self.finding.check}/", self.finding.limit
+        names = {
+            name: (held.warn, held.fail)
+            for name, held in report.ruleset.limits.items()
+            if self.measure and held.measure == self.measure and name.startswith(check)
+        }
+        same = (name for name, values in names.items() if limit is not None and values == (limit.warn, limit.fail))
+        return next(same, next(iter(names), ""))
 
     @property
     def side(self) -> str:
@@ -112,20 +119,10 @@ def is_of_all_the_side(finding: Finding) -> bool:
     return bool(finding.measure) and finding.stretch is None
 
 
-def grade(report: Report, side: str, name: str, limit: HeldLimit) -> Severity | None:
-    """Return the worst severity of the findings on a side under the limit CHECK/LIMIT; None where it is kept."""
-    check = name.partition("/")[0]
-    limits = report.ruleset.limits.items()
-    alone = sum(one.measure == limit.measure and other.startswith(f"{check}/") for other, one in limits) == 1
-    found = {
-        one.finding.severity
-        for one in whole(report)
-        if one.side == side and one.finding.check == check and one.measure == limit.measure
-        if alone or _is_under(one.finding, limit)
-    }
-    return "fail" if "fail" in found else "warn" if found else None
-
-
-def _is_under(finding: Finding, limit: HeldLimit) -> bool:
-    """Whether a finding was made under a limit, where a check has several on one measurement."""
-    return finding.limit is not None and (finding.limit.warn, finding.limit.fail) == (limit.warn, limit.fail)
+def grades(report: Report, side: str) -> dict[str, Severity]:
+    """Return the worst severity found on a side under each limit that is not kept, by CHECK/LIMIT."""
+    worst: dict[str, Severity] = {}
+    for one in whole(report):
+        if one.side == side and worst.get(name := one.limit_name(report)) != "fail":
+            worst[name] = one.finding.severity
+    return worst

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from qc.judge.findings import grade
+from qc.judge.findings import grades
 from qc.model.plan import FormatRow
 from qc.model.quantity import At, clock
 from qc.model.report import Report, SideReport
@@ -32,15 +32,13 @@ class LimitLine(NamedTuple):
 def limits(report: Report, side: SideReport) -> list[LimitLine]:
     """Give the limits of a side, those that are not kept first, then those that give out first."""
     rows: list[tuple[int, float, LimitLine]] = []
-    levels = side.levels
+    levels, graded = side.levels, grades(report, side.id)
     for name, limit in report.ruleset.limits.items():
         quantity = side.measurements.get(limit.measure)
         if quantity is None:
             continue
         reached = None if levels is None or name not in levels.by_limit else levels.by_limit[name].level
-        word = WORDS[grade(report, side.id, name, limit)] or (
-            "rules" if levels is not None and levels.ruling == name else ""
-        )
+        word = WORDS[graded.get(name)] or ("rules" if levels is not None and levels.ruling == name else "")
         value = f"{quantity.bound or ''}{number(limit.measure, quantity.value, quantity.unit)}"
         row = LimitLine(name, word, value, both(limit), str(reached or ""), second(quantity.at), limit.source)
         rows.append((GRADES.index(word), NEVER if reached is None else reached.value, row))

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from qc.judge.findings import by_time, whole
-from qc.judge.findings import grade as graded
+from qc.judge.findings import by_time, grades, whole
 from qc.model.quantity import clock
 from qc.model.report import AudioFacts, CheckResult, Geometry, SideReport, TrackFile
 from qc.plugin_api import Quantity, Report
@@ -220,13 +219,13 @@ class _Order(NamedTuple):
 def _held(report: Report, side: SideReport) -> Iterator[tuple[_Order, tuple[str, ...]]]:
     """Give each limit of a side with its place in the order: name, word, value, limit, level."""
     levels = side.levels
-    waived = _waived(report, side)
+    waived, graded = _waived(report, side), grades(report, side.id)
     for name, limit in report.ruleset.limits.items():
         quantity = side.measurements.get(limit.measure)
         reached = None if levels is None else levels.by_limit.get(name)
         if quantity is None:
             continue
-        grade = WORDS[graded(report, side.id, name, limit)]
+        grade = WORDS[graded.get(name)]
         grade = "waived" if grade and name in waived else grade
         last = None if reached is None else reached.level
         level = "" if last is None else str(last)
