@@ -17,12 +17,10 @@ from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.groove.level.release import LevelOption, by_discs
 from qc.groove.level.side_at_level import UNITS
-from qc.groove.signal.programme import LOUDNESS, Programme
-from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound, bind
 from qc.judge.inputs import Papers, read_beside
 from qc.judge.level_option import level_words, read_level
-from qc.judge.session import Case, Judging, broken_measures
+from qc.judge.session import CORE, Case, Judging, broken_measures, needs_of_levels
 from qc.judge.unset import unset_limits
 from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report
 from qc.measure.side import FILE_UNITS, Hearing, Progress
@@ -46,8 +44,6 @@ if TYPE_CHECKING:
     from qc.plan.discs import Disc
     from qc.plan.formats import Format
 
-CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
-"""Needs that the groove itself has; plugins bring the others."""
 FORMATS = ("html", "json", "junit", "note", "pictures", "sarif", "sheet", "text", "traces")
 """Report formats that the core itself has."""
 
@@ -169,7 +165,7 @@ def plan(
     bound = _bound(ruleset, host)
     _warn_of_unset_limits(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
-    needs = (*CORE, *(need for need in host.needs if LOUDNESS in need.publishes))
+    needs = needs_of_levels(host.needs)
     how, origins = _hearing(options, host), dict[str, Origin]()
     sides, delivered, failures, cuts = [], [], list(host.failures), dict[str, Delivered | None]()
     chosen = [index for index, _ in _chosen(read, options.sides)]
@@ -415,6 +411,6 @@ def _told(progress: Callable[[str, float], None] | None, side: str) -> Progress 
 
 
 __all__ = [
-    "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose", "plan",
-    "read_any", "rulesets", "rulesets_diff", "units", "words",
+    "CORE", "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose",
+    "plan", "read_any", "rulesets", "rulesets_diff", "units", "words",
 ]  # fmt: skip

@@ -31,8 +31,13 @@ if TYPE_CHECKING:
     from qc.plan.discs import Disc
 
 
-OF_LEVELS: tuple[type[Need[Any]], ...] = (Programme, Sectors)
-"""Needs that the levels of a side take, besides its loudness: of a side that only counts for the release level."""
+CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
+"""Needs that the groove itself has; plugins bring the others."""
+
+
+def needs_of_levels(installed: Sequence[type[Need[Any]]]) -> tuple[type[Need[Any]], ...]:
+    """Return the needs that the levels of a side take: the groove's own, and those installed that publish loudness."""
+    return (*CORE, *(need for need in installed if LOUDNESS in need.publishes))
 
 
 @dataclass(frozen=True)
@@ -102,8 +107,7 @@ class Judging:
         """Measure a side and search its levels: by all needs, or by those alone that the levels take."""
         case = self._case
         chain = case.ruleset.chain
-        loudness = [need for need in case.needs if LOUDNESS in need.publishes]
-        needs = closure(case.needs, case.bound) if whole else [*OF_LEVELS, *loudness]
+        needs = closure(case.needs, case.bound) if whole else needs_of_levels(case.needs)
         measurement = measure_side(case.read, index, chain, needs, how)
         searched = search_levels(case.read, index, measurement, chain, case.bound, how.store)
         searched.forget()
