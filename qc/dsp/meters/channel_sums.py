@@ -42,10 +42,6 @@ class ChannelSums(Windows):
     def __init__(self, window: int, frames: int = 0) -> None:
         super().__init__(window, 2, frames)
 
-    def last_lanes(self, window: int) -> Array:
-        """Give a mask of the lanes that still belong to the window."""
-        return (np.arange(LANES) < window % LANES).astype(np.float64)
-
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
         channel_sums(x, filled, window, self.held, last, out)

@@ -74,9 +74,12 @@ class Windows(ABC):
         self._sums = np.empty((max(64, frames // window + 1), columns))
         self._count = 0
 
-    @abstractmethod
     def last_lanes(self, window: int) -> Array:
-        """Give what the kernel needs to know of the last frames of such a window, those that fill no whole vector."""
+        """Return what the kernel needs to know of the last frames of such a window, those that fill no whole vector.
+
+        By itself a mask, (LANES,), with ones where a lane still belongs to the window.
+        """
+        return (np.arange(LANES) < window % LANES).astype(np.float64)
 
     @abstractmethod
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
@@ -146,10 +149,6 @@ class WindowSums(Windows):
 
     def __init__(self, window: int, frames: int = 0) -> None:
         super().__init__(window, 3, frames)
-
-    def last_lanes(self, window: int) -> Array:
-        """Give a mask."""
-        return (np.arange(LANES) < window % LANES).astype(np.float64)
 
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
