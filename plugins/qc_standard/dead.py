@@ -46,7 +46,7 @@ class DeadStretch:
     channel: str
     first: int
     end: int
-    heard: int
+    programme: int
     """parts in it in which the other channel has programme"""
     cut_off: bool
     """whether the channel broke off while the other one went on"""
@@ -66,16 +66,16 @@ def dead_stretches(sums: Array, counts: NDArray[np.int64], programme: Flags) -> 
     """
     n = np.maximum(counts, 1).astype(np.float64)[:, None]
     power = np.maximum(sums[:, :2] / n - (sums[:, 3:5] / n) ** 2, 0.0)
-    found = [one for channel in (0, 1) for one in _of_channel(power, programme, channel)]
-    return sorted(found, key=lambda one: one.first)
+    found = [stretch for channel in (0, 1) for stretch in _of_channel(power, programme, channel)]
+    return sorted(found, key=lambda stretch: stretch.first)
 
 
 def _of_channel(power: Array, programme: Flags, channel: int) -> Iterator[DeadStretch]:
     own, other = power[:, channel], power[:, 1 - channel]
-    heard = programme & (other > LEAST_FLOOR)
-    floor = _floor(own, heard)
+    sounding = programme & (other > LEAST_FLOOR)
+    floor = _floor(own, sounding)
     for begin, stop in _quiet(own, other, floor):
-        (there,) = np.nonzero(heard[begin:stop])
+        (there,) = np.nonzero(sounding[begin:stop])
         if len(there) < SHORTEST:
             continue
         first, end = begin + int(there[0]), begin + int(there[-1]) + 1
@@ -100,11 +100,11 @@ def _quiet(own: Array, other: Array, floor: float) -> list[tuple[int, int]]:
     return runs
 
 
-def _floor(own: Array, heard: Flags) -> float:
-    """Mean square up to which a channel is dead."""
+def _floor(own: Array, sounding: Flags) -> float:
+    """Return the mean square up to which a channel is dead; `sounding` tells where the other one has programme."""
     tenths = len(own) // 10
     level = own[: 10 * tenths].reshape(tenths, 10).mean(axis=1)
-    level = level[heard[: 10 * tenths].reshape(tenths, 10).all(axis=1)]
+    level = level[sounding[: 10 * tenths].reshape(tenths, 10).all(axis=1)]
     lowest = float(np.quantile(level, 0.01)) if len(level) else 0.0
     return min(MOST_FLOOR, max(LEAST_FLOOR, OVER_FLOOR * lowest))
 

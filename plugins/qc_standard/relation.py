@@ -306,7 +306,7 @@ def _ratio(value: float | None) -> Quantity | None:
 
 
 def _dead_numbers(result: RelationResult) -> dict[str, Quantity]:
-    longest = max(result.dead, key=lambda one: one.heard, default=None)
+    longest = max(result.dead, key=lambda one: one.programme, default=None)
     if longest is None:
         return {
             "programme.dead_longest": Quantity(value=0.0, unit="s"),
@@ -314,12 +314,12 @@ def _dead_numbers(result: RelationResult) -> dict[str, Quantity]:
         }
     by_channel = {one.channel: 0 for one in result.dead}
     for one in result.dead:
-        by_channel[one.channel] += one.heard
+        by_channel[one.channel] += one.programme
     channel = max(by_channel, key=lambda name: by_channel[name])
     share = 100.0 * by_channel[channel] / int(result.programme.sum())
     place = result.place(slice(longest.first, longest.end), channel=longest.channel)
     return {
-        "programme.dead_longest": Quantity(value=longest.heard * result.part_s, unit="s", at=place),
+        "programme.dead_longest": Quantity(value=longest.programme * result.part_s, unit="s", at=place),
         "programme.dead_share": Quantity(value=share, unit="%", at=At(channel=channel)),
     }
 

@@ -14,7 +14,7 @@ def mend(finding: Finding, look: Excerpt) -> Finding:
     """Advise on clipped runs; where the level is not known, it is read where the longest run of each channel is."""
     result = look[Peaks]
     numbers: dict[str, Quantity] = {}
-    told = []
+    sentences = []
     for channel, runs in enumerate(result.clipping(finding.measure)):
         if not runs.count:
             continue
@@ -32,10 +32,10 @@ def mend(finding: Finding, look: Excerpt) -> Finding:
         }
         where = "" if look.stream.mono else f" on the {name}"
         many = "1 run" if runs.count == 1 else f"{runs.count} runs"
-        told.append(f"{many}{where} at {level_of(value)}, the longest {runs.longest} samples or {long:.2f} ms")
-    if not told:
+        sentences.append(f"{many}{where} at {level_of(value)}, the longest {runs.longest} samples or {long:.2f} ms")
+    if not sentences:
         return finding
-    return advised(finding, Remedy(kind="unclipped_mix", says=f"Cut off: {'; '.join(told)}.", numbers=numbers))
+    return advised(finding, Remedy(kind="unclipped_mix", says=f"Cut off: {'; '.join(sentences)}.", numbers=numbers))
 
 
 def level_of(value: float) -> str:

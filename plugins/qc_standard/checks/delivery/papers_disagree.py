@@ -60,18 +60,18 @@ class PapersDisagree(Check[PapersDisagreeLimits]):
 def _inscription(ctx: CheckContext, written: str) -> Iterator[Finding]:
     catalogue, rest = ctx.delivery.get("catalogue"), written
     if catalogue is not None:
-        held = _held(str(catalogue), written)
-        if held is None:
+        place = _find_number(str(catalogue), written)
+        if place is None:
             yield _about(ctx, f'the inscription "{written}" does not hold the catalogue number {catalogue}', written)
         else:
-            rest = f"{written[: held[0]]} {written[held[1] :]}"
+            rest = f"{written[: place[0]]} {written[place[1] :]}"
     side = ctx.side.casefold()
     words = re.split(r"[\W_]+", rest.casefold())
     if not any(word == side or (word.startswith(side) and word[len(side) :].isdigit()) for word in words):
         yield _about(ctx, f'the inscription "{written}" does not name its side, {ctx.side}', f"{written}, side")
 
 
-def _held(catalogue: str, written: str) -> tuple[int, int] | None:
+def _find_number(catalogue: str, written: str) -> tuple[int, int] | None:
     """Find the catalogue number in an inscription: its first character and the one behind the last, None without it.
 
     Spaces, hyphens and capitals are the engraver's. Letters and digits alone are compared, so that the work grows with

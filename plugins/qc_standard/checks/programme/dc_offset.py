@@ -28,7 +28,7 @@ class DcOffset(LimitCheck[DcOffsetLimits]):
     client = ForClient(
         name="A file that does not rest at zero",
         means=(
-            "The sound in this file is shifted as a whole, which a device out of order does. You cannot hear it by "
+            "The sound in this file is shifted as a whole, which a faulty device does. You cannot hear it by "
             "itself, but it can thump where the music starts and stops."
         ),
         asks="Please ask your engineer to take the constant offset out of the file and send it again.",

@@ -78,7 +78,7 @@ class DeadChannel(Check[DeadChannelLimits]):
             if _inside(one.channel, one.first, one.end, covered):
                 continue
             at = relation.place(slice(one.first, one.end), channel=one.channel)
-            quantity = Quantity(value=one.heard * relation.part_s, unit="s", at=at)
+            quantity = Quantity(value=one.programme * relation.part_s, unit="s", at=at)
             if one.cut_off:
                 of = f"the time for which the {one.channel} channel is cut off while the other plays on"
                 yield from ctx.hold(quantity, self.limits.cut_off, op="<=", of=of)
