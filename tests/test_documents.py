@@ -41,13 +41,14 @@ def test_every_block_and_command_of_a_page_is_tried(name, delivery, tmp_path, re
         print(f"{where}: {what}")
 
 
-@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "CHANGELOG.md"])
+@pytest.mark.parametrize("name", [*every_page(), "CHANGELOG.md"])
 def test_every_link_to_another_page_leads_there(name):
-    for link in Read((ROOT / name).read_text(encoding="utf-8")).links:
+    page = ROOT / name
+    for link in Read(page.read_text(encoding="utf-8")).links:
         target, _, anchor = link.partition("#")
-        assert "://" in link or (ROOT / target).exists(), link
+        assert "://" in link or (page.parent / target).exists(), link
         if anchor and target.endswith(".md"):
-            assert anchor in Read((ROOT / target).read_text(encoding="utf-8")).anchors, link
+            assert anchor in Read((page.parent / target).read_text(encoding="utf-8")).anchors, link
 
 
 def test_no_command_is_left_to_others_that_no_page_shows():
@@ -146,9 +147,9 @@ def test_every_shipped_check_is_in_the_readme():
 
 
 def test_the_plugin_shown_works(tmp_path, variant):
-    (shown,) = [block.text for block in read("DEVELOPERS.md").blocks if block.language == "python"][:1]
+    (shown,) = [block.text for block in read("plugins/README.md").blocks if block.language == "python"][:1]
     plugin = types.ModuleType("house_plugin")
-    exec(compile(shown, "DEVELOPERS.md", "exec"), plugin.__dict__)
+    exec(compile(shown, "plugins/README.md", "exec"), plugin.__dict__)
     ruleset = variant({})
     ruleset.write_text(
         ruleset.read_text(encoding="utf-8").replace(

@@ -65,7 +65,7 @@ def hooks_page() -> str:
         paragraph(
             "Arguments may be left out too. A misspelt hook, a wrapper, or a function that only looks like a hook is "
             f"refused in a sentence; {code('sidegate plugins')} shows what loaded and what did not. "
-            f"{link('DEVELOPERS.md', '../DEVELOPERS.md')} has a whole check. What is read and written has a schema: "
+            f"{link('README.md', 'README.md')} has a whole check. What is read and written has a schema: "
             f"{', '.join(link(name, f'../qc/schemas/{name}.json') for name in NAMES)}. What the standard plugin checks "
             f"is in the {link('rulebook', '../rulesets/rulebook/README.md')}."
         ),

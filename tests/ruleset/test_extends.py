@@ -244,7 +244,7 @@ def test_another_disc_is_served_with_diameters_of_its_own(houses):
 
 
 def test_the_ruleset_that_the_documents_show_loads(houses):
-    text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[2] / "rulesets" / "README.md").read_text(encoding="utf-8")
     (shown,) = re.findall(r"^```yaml\n(schema: 1\nname: our.*?)^```$", text, flags=re.MULTILINE | re.DOTALL)
     path = houses.folder / "shown.yaml"
     path.parent.mkdir()

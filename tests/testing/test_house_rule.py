@@ -1,4 +1,4 @@
-"""What DEVELOPERS shows of testing a house rule runs as it stands."""
+"""What plugins/README.md shows of testing a house rule runs as it stands."""
 
 import re
 import types
@@ -10,7 +10,7 @@ from qc import api
 from qc.plugin_host.host import Host
 from qc.testing.cases import cases_in, check
 
-PAGE = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
+PAGE = Path(__file__).resolve().parents[2] / "plugins" / "README.md"
 
 
 def shown(heading, language):
@@ -22,7 +22,7 @@ def shown(heading, language):
 @pytest.fixture
 def house():
     plugin = types.ModuleType("house_plugin")
-    exec(compile(shown("House rules", "python"), str(PAGE), "exec"), plugin.__dict__)
+    exec(compile(shown("A whole plugin", "python"), str(PAGE), "exec"), plugin.__dict__)
     return Host.build(extra=[("house", plugin)])
 
 
