@@ -20,7 +20,7 @@ from qc.groove.level.side_at_level import UNITS
 from qc.judge.bind import Bound, bind
 from qc.judge.inputs import Papers, read_beside
 from qc.judge.level_option import level_words, read_level
-from qc.judge.session import CORE, Case, Judging, broken_measures, needs_of_levels
+from qc.judge.session import CORE, DeliveryJudging, PreparedRun, broken_measures, needs_of_levels
 from qc.judge.unset import unset_limits
 from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report
 from qc.measure.side import FILE_UNITS, Hearing, Progress
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from qc.demo.planted import Planted
     from qc.model.plan import PlanReport
     from qc.model.ruleset_diff import RulesetDiff
-    from qc.plan.discs import Disc
+    from qc.plan.discs import DiscToPlan
     from qc.plan.formats import Format
 
 FORMATS = ("html", "json", "junit", "note", "pictures", "sarif", "sheet", "text", "traces")
@@ -132,7 +132,7 @@ def checked(
     if draws:
         case = replace(case, discs=tuple(_discs(ruleset, bound, changes, host, shelf)))
     how, ids = _hearing(options, host), frozenset(side.id for _, side in _chosen(read, options.sides))
-    judging = Judging(case, how, draws=draws)
+    judging = DeliveryJudging(case, how, draws=draws)
     for sides in by_discs(list(enumerate(read.delivery.sides))):
         judging.disc(sides, ids, lambda side: replace(how, progress=_told(options.progress, side)))
     judging.delivery()
@@ -215,7 +215,7 @@ def rulesets_diff(
     """
     from qc.judge.baseline.earlier import read_report
     from qc.ruleset_diff.compare import differences, on_delivery  # these are nobody else's business
-    from qc.ruleset_diff.rejudge import Judging, Rejudging
+    from qc.ruleset_diff.rejudge import BoundRuleset, Rejudging
 
     host, options = host or build_host(), options or Options()
     shelf = Shelf(host.ruleset_folders)
@@ -228,7 +228,7 @@ def rulesets_diff(
         return found
     if on.suffix == ".json":
         report = read_report(on)
-        mine, theirs = (Judging(one, _bound(one, host)) for one in (loaded(there, host, shelf) for there in pair))
+        mine, theirs = (BoundRuleset(one, _bound(one, host)) for one in (loaded(there, host, shelf) for there in pair))
         publishers = {name: need for need in (*CORE, *host.needs) for name in need.publishes}
         return found.model_copy(update={"compared": Rejudging(report, mine, theirs, publishers).told(on.name)})
     read = read_any(on, host)
@@ -240,17 +240,17 @@ def rulesets_diff(
 
 def _discs(
     ruleset: Ruleset, bound: Bound, changes: Sequence[Change], host: Host, shelf: Shelf
-) -> list[Disc]:  # fmt: skip
+) -> list[DiscToPlan]:  # fmt: skip
     """Give every disc with its chain and limits, the ruleset's own first."""
-    from qc.plan.discs import Disc
+    from qc.plan.discs import DiscToPlan
 
-    own = Disc(disc_named(*ruleset.serves), ruleset.full_name, _format(ruleset, bound), planned=True)
+    own = DiscToPlan(disc_named(*ruleset.serves), ruleset.full_name, _format(ruleset, bound), planned=True)
     return [
         own,
         *(
-            Disc(name, other.full_name, _format(other, _bound(other, host)))
+            DiscToPlan(name, other.full_name, _format(other, _bound(other, host)))
             if isinstance(other, Ruleset)
-            else Disc(name, reason=str(other))
+            else DiscToPlan(name, reason=str(other))
             for name, other in others(ruleset, changes, host, shelf)
         ),
     ]
@@ -282,12 +282,12 @@ class Clock:
 
 def _case(
     read: ReadDelivery, ruleset: Ruleset, bound: Bound, host: Host, options: Options, level: LevelOption | None
-) -> Case:  # fmt: skip
+) -> PreparedRun:  # fmt: skip
     """Gather what a delivery is judged by: bound limits, waivers and baseline, needs, the level asked for."""
     lost, sides = _lost(ruleset, host), [side for _, side in _chosen(read, options.sides)]
     papers = Papers(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
     beside = read_beside(read, sides, papers, ruleset, _installed(host, bound), lost)
-    return Case(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, level=level)
+    return PreparedRun(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, level=level)
 
 
 def _installed(host: Host, bound: Bound) -> dict[str, type[Check[Any]]]:

@@ -6,7 +6,7 @@ import numpy as np
 
 from qc.audio.pipeline.plan import plan
 from qc.audio.pipeline.process import hear
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.levels import LevelSearch
 from qc.groove.level.rows import LevelRow
@@ -58,7 +58,7 @@ def envelopes(sectors, **values):
 
 
 def side(kept, chain=CHAIN, tracks=()):
-    return Side(chain, Span(0, kept.sectors, tuple(tracks)), kept)
+    return SideGeometry(chain, Span(0, kept.sectors, tuple(tracks)), kept)
 
 
 def swinging(wall):

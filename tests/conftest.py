@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from qc.plugin_host.time_out import Hand
-from qc.testing.deliveries import Judged, Sent, deliver, judge
+from qc.testing.deliveries import JudgedReport, Sent, deliver, judge
 
 SHIPPED = Path(str(files("qc_rulesets"))) / "disc-12in-33" / "1.0.0.yaml"
 
@@ -90,7 +90,7 @@ def judged(tmp_path):
     """Deliver sides and judge them; gives the report: judged({"A": Sent(...)}, "--strict")."""
     count = 0
 
-    def run(sides, *words, speed=33) -> Judged:
+    def run(sides, *words, speed=33) -> JudgedReport:
         nonlocal count
         count += 1
         folder = deliver(tmp_path / f"delivery-{count}", sides, speed=speed)

@@ -183,10 +183,10 @@ def test_48_is_192(judged):
 def test_track_times_are_exact():
     """Sectors of a span come from exact times: 0.1 s is 7.5 sectors, never 7.499."""
     from qc.groove.geometry.span import span_of
-    from qc.groove.signal.programme import Heard
+    from qc.groove.signal.programme import ProgrammeBounds
     from qc.model.track import Track
 
-    heard = Heard(first=20, last=30, power=np.zeros((2, 60), np.float32), duration_s=0.6)
+    heard = ProgrammeBounds(first=20, last=30, power=np.zeros((2, 60), np.float32), duration_s=0.6)
     tracks = (Track(1, "", Fraction(1, 10), Fraction("0.4")),)
     span = span_of(tracks, heard, 45)
     assert (span.start, span.end) == (7, 30)

@@ -22,7 +22,7 @@ from ruamel.yaml import YAML
 
 from command import COMMAND
 from qc.model.report import Report
-from qc.testing.deliveries import Judged, Sent, deliver
+from qc.testing.deliveries import JudgedReport, Sent, deliver
 from whole_array import levels, model
 
 MUSIC = Path("/usr/share/games/wesnoth/1.16/data/core/music")
@@ -57,7 +57,7 @@ class Checked:
     samples: np.ndarray
     """(2, frames), as written: 24 bit, full scale 1.0"""
     rate: int
-    judged: Judged
+    judged: JudgedReport
     text: str
     said: str
 
@@ -78,7 +78,7 @@ def check(folder, out):
     assert done.stdout == ""
     assert "Traceback" not in done.stderr
     assert done.returncode in (0, 1), done.stderr
-    judged = Judged(done.returncode, json.loads(out.read_text(encoding="utf-8")))
+    judged = JudgedReport(done.returncode, json.loads(out.read_text(encoding="utf-8")))
     return judged, text.read_text(encoding="utf-8"), done.stderr
 
 

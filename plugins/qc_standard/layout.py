@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.groove.geometry.span import LEAST_GAP
-from qc.groove.signal.programme import WINDOWS_A_SECOND, Heard
+from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
 
 SHORTEST = 30
 """Windows of 10 ms that a silence lasts at the least: 0.3 s, what a gap must have to be opened into a mark."""
@@ -61,12 +61,12 @@ class Stretch:
         return (self.end - self.first) / WINDOWS_A_SECOND
 
 
-def sounding(heard: Heard) -> NDArray[np.bool_]:
+def sounding(heard: ProgrammeBounds) -> NDArray[np.bool_]:
     """Whether each window of 10 ms holds programme, (windows,)."""
     return heard.programme
 
 
-def silences(heard: Heard) -> list[Stretch]:
+def silences(heard: ProgrammeBounds) -> list[Stretch]:
     """Give every silence of 0.3 s or more between the first and the last programme, in order."""
     (there,) = np.nonzero(sounding(heard))
     gaps = np.flatnonzero(np.diff(there) > SHORTEST)

@@ -18,7 +18,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from qc.audio.buffers import Buffers
-from qc.audio.container.layout import Layout, read_layout
+from qc.audio.container.layout import PcmLayout, read_layout
 from qc.audio.container.sample_md5 import Integers
 from qc.dsp.samples import unpack
 
@@ -78,14 +78,14 @@ def decoder(path: Path, rate: int, frames: int, most: int, ring: int) -> Decoder
     """
     layout = read_layout(path) if sys.byteorder == "little" else None
     if layout is not None and (layout.rate, layout.frames) == (rate, frames):
-        return _Plain(path, layout, min(most, frames), ring)
+        return _PcmReader(path, layout, min(most, frames), ring)
     return _Flac.of(_Library(path, frames, min(most, frames), ring))
 
 
-class _Plain:
+class _PcmReader:
     """Reads the bytes of a plain file and unpacks them."""
 
-    def __init__(self, path: Path, layout: Layout, most: int, ring: int) -> None:
+    def __init__(self, path: Path, layout: PcmLayout, most: int, ring: int) -> None:
         self._file = path.open("rb", buffering=0)
         self._file.seek(layout.start)
         self._layout = layout

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from qc.audio.decode import UNDECODABLE, decoder
-from qc.audio.multi_file_source import Part
+from qc.audio.multi_file_source import FileSegment
 from qc.audio.pipeline.plan import lineage
 from qc.audio.received import AudioFault
 from qc.audio.source import BLOCK
@@ -47,7 +47,7 @@ class Excerpts:
     """Gives stretches of a side that came as one file or as several; what was read is held for a while."""
 
     def __init__(
-        self, stream: Stream, parts: Sequence[Part], changes: Callable[[], Sequence[AudioFault]] = tuple
+        self, stream: Stream, parts: Sequence[FileSegment], changes: Callable[[], Sequence[AudioFault]] = tuple
     ) -> None:
         """Begin; `changes` says which files are other ones by now than in the pass."""
         self.stream = stream
@@ -172,7 +172,7 @@ def _through(running: RunningTap, heard: Samples, room: int) -> Samples:
     return given[:, :end]
 
 
-def _decode(part: Part, at: int, samples: Samples) -> None:
+def _decode(part: FileSegment, at: int, samples: Samples) -> None:
     """Fill samples (2, n) with a file's frames from `at` on; raises one of UNDECODABLE."""
     opened = decoder(part.path, part.rate, part.frames, STEP, 1)
     try:

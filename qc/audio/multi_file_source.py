@@ -15,7 +15,7 @@ from qc.plugin_api import At, Samples, Stream
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class FileSegment:
     """One file of a side: where it lies and how messages name it, the frame at which it begins, frames, rate in Hz."""
 
     path: Path
@@ -38,14 +38,14 @@ class JoinedSource:
     """
 
     def __init__(
-        self, parts: Sequence[Part], name: str, *, mono: bool = False, hashed: Sequence[FileHash] = ()
+        self, parts: Sequence[FileSegment], name: str, *, mono: bool = False, hashed: Sequence[FileHash] = ()
     ) -> None:
         self.stream = Stream(source=name, rate=parts[0].rate, channels=2, frames=parts[-1].end, mono=mono)
         self.parts = tuple(parts)
         self._at = 0
-        self._files: dict[Part, FileSource] = {}
+        self._files: dict[FileSegment, FileSource] = {}
         self._hashed = dict(zip(parts, hashed, strict=True)) if hashed else {}
-        self._to_hash: deque[list[tuple[Part, bool]]] = deque()
+        self._to_hash: deque[list[tuple[FileSegment, bool]]] = deque()
         self._slices = Slices(self.stream.rate)
 
     @property
@@ -67,7 +67,7 @@ class JoinedSource:
         """Read the next block as slices, (2, n) each; raises AudioFaultError naming file, track and second."""
         start, end = self._at, min(self._at + self._slices.block, self.stream.frames)
         slices = self._slices.take(end - start)
-        filled, here = start, list[tuple[Part, bool]]()
+        filled, here = start, list[tuple[FileSegment, bool]]()
         for part in self.parts:
             first, last = max(start, part.start), min(end, part.end)
             if first < last:
@@ -95,7 +95,7 @@ class JoinedSource:
             if is_last:
                 self._files.pop(part).close()
 
-    def _fill(self, part: Part, slices: Sequence[Samples], at: int, count: int) -> None:
+    def _fill(self, part: FileSegment, slices: Sequence[Samples], at: int, count: int) -> None:
         """Put the next `count` frames of a file into a block's slices from frame `at` of the block on."""
         file = self._file(part)
         file.load(count)
@@ -109,7 +109,7 @@ class JoinedSource:
         for k, low, high in self._slices.pieces(at, count):
             slices[k][:, low:high] = 0.0
 
-    def _file(self, part: Part) -> FileSource:
+    def _file(self, part: FileSegment) -> FileSource:
         """Give the open file of a part."""
         if part not in self._files:
             hashed = self._hashed.get(part)
@@ -119,7 +119,7 @@ class JoinedSource:
         return self._files[part]
 
 
-def on_side(fault: AudioFault, part: Part) -> AudioFault:
+def on_side(fault: AudioFault, part: FileSegment) -> AudioFault:
     """Place a fault of one file on the side: its track, and its second counted from the beginning of the side."""
     at = fault.at or At()
     second = None if at.start_s is None else part.start / part.rate + at.start_s

@@ -26,7 +26,7 @@ class AudioFault:
 
 
 @dataclass(frozen=True, slots=True)
-class Received:
+class ReceivedAudio:
     """A side's audio file as it was found."""
 
     file: str
@@ -43,7 +43,7 @@ class Received:
 
 
 @dataclass(frozen=True)
-class AsReceived(Need[Received]):
+class AsReceived(Need[ReceivedAudio]):
     """The file as it was received; there for every side, also for one whose audio cannot be heard."""
 
     id: ClassVar[str] = "audio.received"

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from qc.audio.excerpts import MOST_S, Excerpts
 from qc.model.errors import NotHeardAgainError
-from qc.model.figures import Line, Spectrum
+from qc.model.figures import SpectralLine, Spectrum
 
 Array = NDArray[np.float64]
 
@@ -76,7 +76,7 @@ def bands(power: Array, hertz: Array) -> tuple[Array, Array]:
     return middles[there], levels[there]
 
 
-def steady(powers: Array, hertz: Array) -> tuple[Line, ...]:
+def steady(powers: Array, hertz: Array) -> tuple[SpectralLine, ...]:
     """Find tones that stand out in every piece but one, the strongest first; powers (pieces, bins)."""
     always = np.sort(powers, axis=0)[1]
     step = hertz[1]
@@ -89,7 +89,7 @@ def steady(powers: Array, hertz: Array) -> tuple[Line, ...]:
         reach = max(8, int(hertz[index] * (2.0**0.25 - 1.0) / step))
         beside = levels[max(1, index - reach) : index + reach + 1]
         if (above := level - float(np.median(beside))) > ABOVE:
-            found.append(Line(_peak(levels, index) * step, float(level), above))
+            found.append(SpectralLine(_peak(levels, index) * step, float(level), above))
     return tuple(sorted(found, key=lambda one: -one.level)[:MOST_LINES])
 
 

@@ -13,7 +13,7 @@ from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
-from qc.cli.writing import Place, as_asked, attempted, places, refuse_sources
+from qc.cli.writing import OutputTarget, as_asked, attempted, places, refuse_sources
 from qc.dsp.kernels import cache as kernel_cache
 from qc.model.errors import UsageError
 from qc.model.ruleset_diff import RulesetDiff
@@ -45,7 +45,7 @@ def diff(words: argparse.Namespace) -> int:
     return max(code, 3 if broken else 0)
 
 
-def _judged(words: argparse.Namespace, on: Path, wanted: list[Place], sources: list[Path]) -> RulesetDiff:
+def _judged(words: argparse.Namespace, on: Path, wanted: list[OutputTarget], sources: list[Path]) -> RulesetDiff:
     """Judge a delivery by both."""
     patience: float = words.patience or PATIENCE_S
     host = api.build_host(patience)

@@ -85,7 +85,7 @@ def format_of(name: str) -> type[Renderer]:
 
 
 @dataclass(frozen=True)
-class Place:
+class OutputTarget:
     """A format and where it goes; no path means stdout."""
 
     format: str
@@ -97,12 +97,12 @@ class Place:
     """whether it is a folder of files"""
 
 
-def places(asked: Sequence[str], known: Collection[str], folders: Collection[str] = ()) -> list[Place]:
+def places(asked: Sequence[str], known: Collection[str], folders: Collection[str] = ()) -> list[OutputTarget]:
     """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
 
     `folders` are the formats whose place is a folder.
     """
-    found: list[Place] = []
+    found: list[OutputTarget] = []
     for word in asked:
         name, equals, place = word.partition("=")
         if not equals or not place:
@@ -111,7 +111,7 @@ def places(asked: Sequence[str], known: Collection[str], folders: Collection[str
             near = nearest(name, known)
             hint = f'; did you mean "{near}"?' if near else f"; there are {', '.join(sorted(known))}"
             raise UsageError(f'--out {shown(word)}: there is no format "{shown(name)}"{hint}')
-        one = Place(name, None if place == "-" else Path(os.path.realpath(place)), place, folder=name in folders)
+        one = OutputTarget(name, None if place == "-" else Path(os.path.realpath(place)), place, folder=name in folders)
         if fault := _taken(one, found) or _not_writable(one):
             raise UsageError(f"--out {shown(word)}: {fault}")
         found.append(one)
@@ -134,7 +134,7 @@ def _unbroken(call: Callable[[], R], name: str, patience: float) -> R:
         raise PluginError(f'the format "{name}" broke: {told(error)}; nothing was written') from None
 
 
-def _taken(one: Place, others: Sequence[Place]) -> str:
+def _taken(one: OutputTarget, others: Sequence[OutputTarget]) -> str:
     """Say what of two reports at one place; empty where each has its own."""
     if one.path in [other.path for other in others]:
         return f"{shown(one.place)} is asked for twice; give each report its own place"
@@ -145,7 +145,7 @@ def _taken(one: Place, others: Sequence[Place]) -> str:
     return ""
 
 
-def _not_writable(one: Place) -> str:
+def _not_writable(one: OutputTarget) -> str:
     """Say why a place cannot be written, before the audio is heard; empty when it can."""
     path, place = one.path, Path(one.place)
     if path is None:
@@ -173,7 +173,7 @@ def _not_writable(one: Place) -> str:
     return fault or (f"{name} cannot be written: {foreign}" if foreign else "")
 
 
-def refuse_sources(wanted: Sequence[Output | Place], sources: Sequence[Path]) -> None:
+def refuse_sources(wanted: Sequence[Output | OutputTarget], sources: Sequence[Path]) -> None:
     """Refuse to write a report over the delivery, its audio or its ruleset."""
     real = {Path(os.path.realpath(source)) for source in sources}
     for output in wanted:
@@ -205,7 +205,7 @@ def write(output: Output, report: Report, evidence: Evidence, patience: float = 
         say(remark)
 
 
-def give(held: bytes, to: Output | Place) -> None:
+def give(held: bytes, to: Output | OutputTarget) -> None:
     """Write what was asked for to its file, or to stdout; raises OutputError when it cannot be written."""
     if to.path is None:
         emit(held)
@@ -213,7 +213,7 @@ def give(held: bytes, to: Output | Place) -> None:
         put(to.path, held, to.place)
 
 
-def as_asked(to: Place, model: M, as_text: Callable[..., bytes], *, ascii_only: bool) -> None:
+def as_asked(to: OutputTarget, model: M, as_text: Callable[..., bytes], *, ascii_only: bool) -> None:
     """Write a model as JSON, or as the text that `as_text` makes of it, as wide as its place; raises SidegateError."""
     if to.format == "json":
         held = written(model)

@@ -57,7 +57,7 @@ class Unusable:
 
 
 @dataclass(frozen=True, slots=True)
-class _Line:
+class _ChecksumLine:
     number: int
     algorithm: Algorithm
     digest: str
@@ -104,12 +104,12 @@ def _candidates(name: str) -> Iterator[tuple[str, Algorithm]]:
 class _List:
     """A list of digests taken apart, its lines by the name that each is about."""
 
-    by_path: dict[str | None, list[_Line]]
-    by_name: dict[str | None, list[_Line]]
+    by_path: dict[str | None, list[_ChecksumLine]]
+    by_name: dict[str | None, list[_ChecksumLine]]
     """by the last part of the path; None for lines without a name"""
     malformed: list[str]
 
-    def about(self, place: str, name: str) -> list[_Line]:
+    def about(self, place: str, name: str) -> list[_ChecksumLine]:
         """Give the lines about an audio file, in order; one without a name is about the file that it lies beside.
 
         In a file of its own the folder does not count, for people make those where the audio lay before.
@@ -159,9 +159,9 @@ def _text(folder: Path, place: str) -> str | Unusable:
         return held.decode("latin-1")
 
 
-def _lines(text: str, algorithm: Algorithm) -> tuple[list[_Line], list[str]]:
+def _lines(text: str, algorithm: Algorithm) -> tuple[list[_ChecksumLine], list[str]]:
     """Take a list apart; the second part says what cannot be read, in one sentence that follows the file's name."""
-    lines: list[_Line] = []
+    lines: list[_ChecksumLine] = []
     bad: list[tuple[int, str]] = []
     for number, raw in enumerate(re.split(r"\r\n|\r|\n", text), start=1):
         written = raw.strip()
@@ -178,7 +178,7 @@ def _lines(text: str, algorithm: Algorithm) -> tuple[list[_Line], list[str]]:
     return lines, [f"line {number}: {why}{more}" for number, why in bad[:1]]
 
 
-def _line(number: int, written: str, algorithm: Algorithm) -> _Line | str:
+def _line(number: int, written: str, algorithm: Algorithm) -> _ChecksumLine | str:
     """Read one line, or say why it cannot be read."""
     if len(written) > LONGEST_LINE:
         return f"the line is {len(written)} characters long; at most {LONGEST_LINE} are read"
@@ -195,7 +195,7 @@ def _line(number: int, written: str, algorithm: Algorithm) -> _Line | str:
         return f"it has {len(digest)} hex digits, {NAMES[algorithm]} has {DIGITS[algorithm]}"
     if parts["escaped"] and name:
         name = re.sub(r"\\(.)", lambda found: {"n": "\n", "r": "\r"}.get(found[1], found[1]), name)
-    return _Line(number, algorithm, digest.lower(), name)
+    return _ChecksumLine(number, algorithm, digest.lower(), name)
 
 
 def _plain(name: str) -> str:

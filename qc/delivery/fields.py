@@ -39,7 +39,7 @@ def _as_written(schema: dict[str, Any]) -> None:
         schema["properties"][key] = rest
 
 
-class Sent(Model):
+class InputModel(Model):
     """Base of every part of a delivery: no key may be left empty in a file."""
 
     model_config = ConfigDict(json_schema_extra=_as_written)

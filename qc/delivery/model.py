@@ -13,11 +13,11 @@ from qc.delivery.fields import (
     Day,
     Decibels,
     Frequency,
+    InputModel,
     InsidePath,
     Line,
     SchemaOne,
     Seconds,
-    Sent,
     Sha256,
     SideId,
     Speed,
@@ -64,28 +64,28 @@ Rpm = Annotated[
 ]
 
 
-class Part(Sent):
+class Part(InputModel):
     """Which part of a series this delivery is."""
 
     of: Line
     volume: Counted
 
 
-class Disc(Sent):
+class Disc(InputModel):
     """The disc to be cut; speed "33" is 33 1/3 turns a minute."""
 
     size: Literal["12in", "10in", "7in"] = Field(examples=["12in"])
     speed: Rpm = Field(examples=["33"])
 
 
-class FoldDown(Sent):
+class FoldDown(InputModel):
     """How four channels become two."""
 
     rear: Decibels
     law: Line
 
 
-class Tone(Sent):
+class Tone(InputModel):
     """One line-up tone."""
 
     start: Seconds
@@ -93,14 +93,14 @@ class Tone(Sent):
     level: ToneLevel
 
 
-class Lineup(Sent):
+class Lineup(InputModel):
     """The line-up tones that came with a tape transfer."""
 
     file: InsidePath
     tones: tuple[Tone, ...]
 
 
-class Approval(Sent):
+class Approval(InputModel):
     """Who approved what, in their own words."""
 
     by: Line
@@ -110,7 +110,7 @@ class Approval(Sent):
     note: Text | None = None
 
 
-class Source(Sent):
+class Source(InputModel):
     """What the audio was transferred from."""
 
     medium: Line
@@ -122,7 +122,7 @@ class Source(Sent):
     approvals: tuple[Approval, ...] = ()
 
 
-class TrackEntry(Sent):
+class TrackEntry(InputModel):
     """One track; start and end are exact seconds of the side's file, or of the side joined from one file a track.
 
     `gap_after` of a track with `audio` of its own is the silence written before the next file: a time as it stands,
@@ -145,7 +145,7 @@ class TrackEntry(Sent):
         return Fraction(0) if self.gap_after == "segue" else read_time(str(self.gap_after).removesuffix("s"))
 
 
-class Waiver(Sent):
+class Waiver(InputModel):
     """Somebody answers for what a check finds on some tracks and between two times; none given: on all of the side.
 
     `expires` is the last day it holds; one without holds until it is taken out.
@@ -169,7 +169,7 @@ class Waiver(Sent):
         return self
 
 
-class Side(Sent):
+class Side(InputModel):
     """One side of the disc, in one file or in one file a track; without `cut_level` (dB) the level is free."""
 
     id: SideId = Field(examples=["A"])
@@ -271,7 +271,7 @@ MOST_SIDES = 99
 """Sides of one delivery; each takes the work of a whole run (practice)."""
 
 
-class Delivery(Sent):
+class Delivery(InputModel):
     """Everything that was sent for one disc."""
 
     schema_: SchemaOne = Field(alias="schema", examples=["1"])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pydantic import Field
 
-from qc.delivery.fields import SchemaOne, Sent, SideId
+from qc.delivery.fields import InputModel, SchemaOne, SideId
 from qc.delivery.model import Waiver
 from qc.files.yaml_source import Lined, load_lined, validate
 from qc.model.errors import DeliveryError
@@ -18,7 +18,7 @@ class SidedWaiver(Waiver):
     side: SideId | None = None
 
 
-class WaiversFile(Sent):
+class WaiversFile(InputModel):
     """All that a file of waivers holds."""
 
     schema_: SchemaOne = Field(alias="schema", examples=["1"])

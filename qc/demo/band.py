@@ -35,7 +35,7 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class SongPlan:
     """How a piece goes: beats a minute, tonic as a MIDI note, scale, sections, and how it is mixed."""
 
     title: str
@@ -101,7 +101,7 @@ def sung(tune: str) -> list[Sung]:
     return found
 
 
-def played(piece: Piece) -> NDArray[np.float32]:
+def played(piece: SongPlan) -> NDArray[np.float32]:
     """Play and mix a piece, (2, frames)."""
     stage, band = Stage(piece.length), _Band(piece)
     for start, section in piece.starts():
@@ -112,7 +112,7 @@ def played(piece: Piece) -> NDArray[np.float32]:
 
 
 class _Band:
-    def __init__(self, piece: Piece) -> None:
+    def __init__(self, piece: SongPlan) -> None:
         self.piece = piece
         self.rng = np.random.default_rng(piece.seed)
         self.voices = Voices(piece.seed + 500)

@@ -13,7 +13,7 @@ import soundfile
 
 from qc.audio.container.digests import sha256_of
 from qc.demo.planted import Planted
-from qc.demo.release import CATALOGUE, TITLE, SideMade, bad_side, good_side
+from qc.demo.release import CATALOGUE, TITLE, DemoSide, bad_side, good_side
 from qc.demo.voices import RATE
 from qc.model.errors import OutputError, UsageError
 from qc.model.quantity import clock
@@ -94,14 +94,14 @@ def _written(folder: Path) -> tuple[Planted, ...]:
     return tuple(fault for faults in planted for fault in faults)
 
 
-def _side(folder: Path, side: SideMade) -> tuple[str, tuple[Planted, ...]]:
+def _side(folder: Path, side: DemoSide) -> tuple[str, tuple[Planted, ...]]:
     """Write a side's audio; gives its part of the paper and its faults."""
     file = folder / f"side-{side.id.lower()}.wav"
     soundfile.write(file, side.samples.T, RATE, subtype="PCM_24")
     return _paper(side, file.name, sha256_of(file)), side.planted
 
 
-def _paper(side: SideMade, file: str, digest: str) -> str:
+def _paper(side: DemoSide, file: str, digest: str) -> str:
     """Write a side as the delivery file tells of it."""
     lines = [f"  - id: {side.id}", f"    audio: {file}", f"    sha256: {digest}"]
     if side.cut_level:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.demo import score
-from qc.demo.band import Piece, played
+from qc.demo.band import SongPlan, played
 from qc.demo.planted import Planted
 from qc.demo.voices import RATE, Voices
 
@@ -36,13 +36,13 @@ SIBILANT_BAR, SIBILANT_GAIN = 29, 0.25
 class RenderedTrack:
     """A piece on its side: where it lies in the file, in s."""
 
-    piece: Piece
+    piece: SongPlan
     start: float
     end: float
 
 
 @dataclass(frozen=True)
-class SideMade:
+class DemoSide:
     """A side of the demo: samples (2, frames), full scale 1.0, and its paper."""
 
     id: str
@@ -53,12 +53,12 @@ class SideMade:
     planted: tuple[Planted, ...] = ()
 
 
-def good_side() -> SideMade:
+def good_side() -> DemoSide:
     """Side A: nothing to mend."""
-    return SideMade("A", *_joined((score.ROPES_AND_LANTERNS, score.SLACK_WATER)))
+    return DemoSide("A", *_joined((score.ROPES_AND_LANTERNS, score.SLACK_WATER)))
 
 
-def bad_side() -> SideMade:
+def bad_side() -> DemoSide:
     """Side B: too long for the level that is asked for, and faults at places of their own."""
     samples, tracks = _joined((score.THE_WIDE_PIER, score.SALT_ON_GLASS, score.LAMP_ROOM))
     pier, glass, lamp = tracks
@@ -68,7 +68,7 @@ def bad_side() -> SideMade:
     _clip(samples, over, over + CLIPPED_SECONDS)
     hiss = lamp.start + SIBILANT_BAR * lamp.piece.bar
     told = (replace(pier, end=told_end), replace(glass, start=told_start), lamp)
-    return SideMade("B", samples, told, "0 dB", planted=(
+    return DemoSide("B", samples, told, "0 dB", planted=(
         Planted("stereo.low-end-out-of-phase", "B", "the bass is out of phase", *wide),
         Planted("layout.gap-disagrees", "B", "the paper has a gap inside the music", told_end, told_start),
         Planted("layout.track-times-disagree", "B", "track 2 begins 3 s later than told", glass.start, glass.start),
@@ -80,7 +80,7 @@ def bad_side() -> SideMade:
     ))  # fmt: skip
 
 
-def _joined(pieces: Sequence[Piece]) -> tuple[Stereo, tuple[RenderedTrack, ...]]:
+def _joined(pieces: Sequence[SongPlan]) -> tuple[Stereo, tuple[RenderedTrack, ...]]:
     """Play pieces one after the other, with silence between."""
     parts, tracks, at = [np.zeros((2, round(LEAD_IN * RATE)), dtype=np.float32)], [], LEAD_IN
     for i, piece in enumerate(pieces):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.demo.band import DORIAN, MAJOR, MINOR, Piece, Section
+from qc.demo.band import DORIAN, MAJOR, MINOR, Section, SongPlan
 
 _LANTERNS = (
     "r:1 s5ae:.5 t5i:.5 6o:.5 5e:.5 3a:1  r:.5 s3i:.5 4e:.5 5o:1 t3a:1.5 "
@@ -21,7 +21,7 @@ _ROOM = "8a:1 t7i:1 6e:2  5o:1.5 s6a:.5 5i:2 4ae:1 5o:1 t6e:1.5 8a:.5  7ou:3 r:1
 
 _FALLING, _TURNING = (1, 6, 3, 7), (6, 7, 1, 1)
 
-ROPES_AND_LANTERNS = Piece(
+ROPES_AND_LANTERNS = SongPlan(
     "Ropes and Lanterns", 11, 100.0, 45, DORIAN,
     (
         Section((1, 1, 7, 7), "gx"),
@@ -34,7 +34,7 @@ ROPES_AND_LANTERNS = Piece(
     ),
     cymbals=0.6, drive=0.42,
 )  # fmt: skip
-SLACK_WATER = Piece(
+SLACK_WATER = SongPlan(
     "Slack Water", 12, 76.0, 43, MAJOR,
     (
         Section((1, 4), "k"),
@@ -44,7 +44,7 @@ SLACK_WATER = Piece(
     ),
     swing=0.12, cymbals=0.6, room=0.3, drive=0.5,
 )  # fmt: skip
-THE_WIDE_PIER = Piece(
+THE_WIDE_PIER = SongPlan(
     "The Wide Pier", 21, 104.0, 43, MINOR,
     (
         Section((1, 1, 4, 4), "kx"),
@@ -56,7 +56,7 @@ THE_WIDE_PIER = Piece(
     ),
     drive=0.6,
 )  # fmt: skip
-SALT_ON_GLASS = Piece(
+SALT_ON_GLASS = SongPlan(
     "Salt on Glass", 22, 126.0, 45, MINOR,
     (
         Section((1, 1, 6, 7), "gd"),
@@ -70,7 +70,7 @@ SALT_ON_GLASS = Piece(
     ),
     drive=0.75, peak=0.94,
 )  # fmt: skip
-LAMP_ROOM = Piece(
+LAMP_ROOM = SongPlan(
     "Lamp Room", 23, 88.0, 40, MAJOR,
     (
         Section((1, 5, 4, 4), "k"),

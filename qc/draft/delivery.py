@@ -23,7 +23,7 @@ from qc.delivery.reader import parse_delivery
 from qc.delivery.timecode import write_time
 from qc.draft.cue import CueSheet, CueTrack, matched
 from qc.draft.silence_split import LEAST_SILENCE, found_tracks
-from qc.groove.signal.programme import Heard, Programme
+from qc.groove.signal.programme import Programme, ProgrammeBounds
 from qc.intake.inspection import Declared, examine, silent
 from qc.model.cutting_chain import Chain
 from qc.model.errors import DeliveryError
@@ -203,7 +203,7 @@ def _time(second: Fraction, to: Callable[[Fraction], int]) -> str:
     return write_time(Fraction(to(second * 1_000_000), 1_000_000))
 
 
-def _heard(one: _File, progress: Callable[[float], None] | None) -> Heard:
+def _heard(one: _File, progress: Callable[[float], None] | None) -> ProgrammeBounds:
     """Hear a file for its programme alone."""
     assert one.facts.sample_rate is not None  # examined without a fault
     assert one.facts.frames is not None

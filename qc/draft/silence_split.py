@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from qc.groove.signal.programme import WINDOWS_A_SECOND, Heard
+from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
 
 LEAST_SILENCE = Fraction(8, 10)
 """s without programme that part two tracks (practice): shorter ones are breaths of the music."""
@@ -21,7 +21,7 @@ class FoundTrack:
     silence_before: Fraction
 
 
-def found_tracks(heard: Heard, least: Fraction = LEAST_SILENCE) -> Sequence[FoundTrack]:
+def found_tracks(heard: ProgrammeBounds, least: Fraction = LEAST_SILENCE) -> Sequence[FoundTrack]:
     """Part the programme at every silence of at least `least` seconds; nothing when all is silent.
 
     A window of 10 ms that holds any programme belongs to its track, so no sound is left outside.

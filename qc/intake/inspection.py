@@ -18,7 +18,7 @@ from qc.audio.container.contradictions import contradictions
 from qc.audio.container.digests import SAMPLES_MD5, digests_of
 from qc.audio.container.headers import Header, read_header
 from qc.audio.container.streaminfo import StreamInfo, read_streaminfo
-from qc.audio.received import AudioFault, Received
+from qc.audio.received import AudioFault, ReceivedAudio
 from qc.delivery import checksum_files as sums
 from qc.intake.own_md5 import compared, sample_bits
 from qc.model.quantity import clock
@@ -65,7 +65,7 @@ class Examined:
     """A file that was held against the paper but for its digests, which take reading all of it."""
 
     declared: Declared
-    received: Received
+    received: ReceivedAudio
     """without digests, and without what they show"""
     lists: tuple[sums.Stated, ...] = ()
     """the digests that lists beside the file state"""
@@ -113,7 +113,7 @@ class Examined:
         """Work out the digests that are needed in one read of the file; raises OSError."""
         return digests_of(self.declared.path, md5=self.md5)
 
-    def digested(self, found: Mapping[str, str] | None = None) -> Received:
+    def digested(self, found: Mapping[str, str] | None = None) -> ReceivedAudio:
         """Hold the digests against what is stated: those `found` before, or worked out here from one read."""
         if self.there is None:
             return self.received
@@ -128,7 +128,7 @@ class Examined:
         return replace(self.received, facts=facts, faults=(*faults, *self.received.faults))
 
 
-def examine(declared: Declared) -> Received:
+def examine(declared: Declared) -> ReceivedAudio:
     """Hold a side's file against the paper; faults come in the order in which a person would look."""
     return inspect(declared).digested()
 
@@ -137,7 +137,7 @@ def inspect(declared: Declared) -> Examined:
     """Hold a side's file against the paper without reading all of it."""
     fault = _not_a_file(declared)
     if fault is not None:
-        return Examined(declared, Received(declared.shown, AudioFacts(file=declared.shown), (fault,)))
+        return Examined(declared, ReceivedAudio(declared.shown, AudioFacts(file=declared.shown), (fault,)))
     lists, odd = ((), ()) if declared.folder is None else sums.stated(declared.folder, declared.shown)
     try:
         there = _state(declared.path)
@@ -160,18 +160,18 @@ def _state(path: Path) -> tuple[int, ...]:
     return found.st_size, found.st_mtime_ns, found.st_ino, found.st_dev, found.st_ctime_ns
 
 
-def _unreadable(declared: Declared, error: OSError) -> Received:
+def _unreadable(declared: Declared, error: OSError) -> ReceivedAudio:
     why = f"{declared.named} cannot be read to its end: {error.strerror or error}"
-    return Received(
+    return ReceivedAudio(
         declared.shown, AudioFacts(file=declared.shown), (_fault("missing", why, "Copy it again, then check."),)
     )
 
 
-def _readable(declared: Declared, size: int) -> Received:
+def _readable(declared: Declared, size: int) -> ReceivedAudio:
     """Hold a file that is there against the paper."""
     facts = AudioFacts(file=declared.shown)
     if size == 0:
-        return Received(declared.shown, facts, (_fault("empty", f"{declared.named} holds no bytes", AGAIN),))
+        return ReceivedAudio(declared.shown, facts, (_fault("empty", f"{declared.named} holds no bytes", AGAIN),))
     return _opened(declared, facts)
 
 
@@ -191,7 +191,7 @@ def _not_a_file(declared: Declared) -> AudioFault | None:
     return None
 
 
-def _opened(declared: Declared, facts: AudioFacts) -> Received:
+def _opened(declared: Declared, facts: AudioFacts) -> ReceivedAudio:
     """Look at the header with libsndfile, and with our own parser where libsndfile is silent."""
     import soundfile
 
@@ -199,10 +199,10 @@ def _opened(declared: Declared, facts: AudioFacts) -> Received:
     try:
         info = soundfile.info(str(declared.path))
     except (soundfile.LibsndfileError, OSError, ValueError) as error:
-        return Received(declared.shown, facts, (_not_audio(declared, header, str(error)),))
+        return ReceivedAudio(declared.shown, facts, (_not_audio(declared, header, str(error)),))
     if info.format not in CONTAINERS:
         fault = _fault("not audio", f"{declared.named} is {info.format_info}, not WAV, RF64, AIFF or FLAC", _FORMATS)
-        return Received(declared.shown, replace_facts(facts, format=info.format), (fault,))
+        return ReceivedAudio(declared.shown, replace_facts(facts, format=info.format), (fault,))
     frames = None if _left_open(header) else info.frames
     facts = replace_facts(
         facts,
@@ -215,7 +215,7 @@ def _opened(declared: Declared, facts: AudioFacts) -> Received:
     )
     length = _length(declared, header, info)
     odd = [] if header.left_open or header.cut_off else _contradicting(declared, header, info)
-    return Received(declared.shown, facts, (*_form(declared, info), *length, *odd))
+    return ReceivedAudio(declared.shown, facts, (*_form(declared, info), *length, *odd))
 
 
 def _contradicting(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
@@ -360,7 +360,7 @@ def changed(examined: Examined) -> AudioFault | None:
 _AT_REST = "Wait until nothing writes or copies the file any more, then check again."
 
 
-def with_fault(received: Received, fault: AudioFault) -> Received:
+def with_fault(received: ReceivedAudio, fault: AudioFault) -> ReceivedAudio:
     """Add what the pass found."""
     return replace(received, faults=(*received.faults, fault))
 
@@ -368,6 +368,6 @@ def with_fault(received: Received, fault: AudioFault) -> Received:
 NO_PROGRAMME = "holds no programme from start to end, only silence, noise, or sound too low or too high to cut"
 
 
-def silent(received: Received) -> AudioFault:
+def silent(received: ReceivedAudio) -> AudioFault:
     """Say that a file holds no programme."""
     return _fault("silent", f"{received.file} {NO_PROGRAMME}", AGAIN)

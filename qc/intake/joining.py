@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import floor
 
-from qc.audio.multi_file_source import Part, on_side
-from qc.audio.received import AudioFault, Received
+from qc.audio.multi_file_source import FileSegment, on_side
+from qc.audio.received import AudioFault, ReceivedAudio
 from qc.delivery.model import Side
 from qc.intake.inspection import Declared
 from qc.model.report import AudioFacts, TrackFile
@@ -23,33 +23,33 @@ from qc.plugin_api import At
 class Joined:
     """What is known of a joined side before it is heard; without faults `side` has the times of its tracks."""
 
-    received: Received
+    received: ReceivedAudio
     side: Side
-    parts: tuple[Part, ...]
+    parts: tuple[FileSegment, ...]
     """as far as the lengths of files are known"""
 
 
-def join(side: Side, declared: Sequence[Declared], found: Sequence[Received]) -> Joined:
+def join(side: Side, declared: Sequence[Declared], found: Sequence[ReceivedAudio]) -> Joined:
     """Lay out the files of a side, which are in the order of its tracks, each as it was found."""
     parts = tuple(_parts(side, declared, found))
     faults = [fault for i, one in enumerate(found) for fault in _placed(one, declared[i], parts[i : i + 1])]
     faults += _mixed(declared, found)
-    received = Received(" + ".join(one.file for one in found), _facts(declared, found, parts), tuple(faults))
+    received = ReceivedAudio(" + ".join(one.file for one in found), _facts(declared, found, parts), tuple(faults))
     return Joined(received, side if received.fatal else _timed(side, parts), parts)
 
 
-def _parts(side: Side, declared: Sequence[Declared], found: Sequence[Received]) -> Iterator[Part]:
+def _parts(side: Side, declared: Sequence[Declared], found: Sequence[ReceivedAudio]) -> Iterator[FileSegment]:
     """Lay the files out one after the other, until one of unknown length or another rate."""
     rate, at = found[0].facts.sample_rate, 0
     for track, one, received in zip(side.tracks, declared, found, strict=True):
         frames = received.facts.frames
         if rate is None or frames is None or received.facts.sample_rate != rate:
             return
-        yield Part(one.path, one.named, track.number, at, frames, rate)
+        yield FileSegment(one.path, one.named, track.number, at, frames, rate)
         at += frames + floor(track.gap_s * rate + Fraction(1, 2))
 
 
-def _placed(received: Received, declared: Declared, part: Sequence[Part]) -> Iterator[AudioFault]:
+def _placed(received: ReceivedAudio, declared: Declared, part: Sequence[FileSegment]) -> Iterator[AudioFault]:
     """Place what is wrong with one file on the side, by its second where that is known, at least by its track."""
     for fault in received.faults:
         if part:
@@ -58,7 +58,7 @@ def _placed(received: Received, declared: Declared, part: Sequence[Part]) -> Ite
             yield replace(fault, at=At(track=declared.track))
 
 
-def _mixed(declared: Sequence[Declared], found: Sequence[Received]) -> Iterator[AudioFault]:
+def _mixed(declared: Sequence[Declared], found: Sequence[ReceivedAudio]) -> Iterator[AudioFault]:
     """Refuse files that cannot be joined as they are."""
     known = [(one, received.facts) for one, received in zip(declared, found, strict=True) if received.facts.sample_rate]
     for one, facts in known[1:]:
@@ -81,7 +81,7 @@ def _channels(facts: AudioFacts) -> str:
     return f"{facts.channels} channel{'' if facts.channels == 1 else 's'}"
 
 
-def _facts(declared: Sequence[Declared], found: Sequence[Received], parts: Sequence[Part]) -> AudioFacts:
+def _facts(declared: Sequence[Declared], found: Sequence[ReceivedAudio], parts: Sequence[FileSegment]) -> AudioFacts:
     """Describe the side as one; what differs between files is written side by side, or left out of numbers."""
     facts = [received.facts for received in found]
     rate, whole = _same(facts, "sample_rate"), len(parts) == len(facts)
@@ -118,7 +118,7 @@ def _all(facts: Sequence[AudioFacts], name: str) -> str | None:
     return " and ".join(dict.fromkeys(str(getattr(one, name)) for one in facts if getattr(one, name))) or None
 
 
-def _timed(side: Side, parts: Sequence[Part]) -> Side:
+def _timed(side: Side, parts: Sequence[FileSegment]) -> Side:
     """Give the side with the exact start and end of each track."""
     tracks = (
         track.model_copy(update={"start": Fraction(part.start, part.rate), "end": Fraction(part.end, part.rate)})

@@ -12,15 +12,15 @@ from qc.audio.container.digests import SAMPLES_MD5
 from qc.audio.container.file_hash import FileHash
 from qc.audio.container.sample_md5 import SampleMd5
 from qc.audio.excerpts import Excerpts
-from qc.audio.multi_file_source import JoinedSource, Part, on_side
+from qc.audio.multi_file_source import FileSegment, JoinedSource, on_side
 from qc.audio.pipeline.process import Source
-from qc.audio.received import AudioFault, Received
+from qc.audio.received import AudioFault, ReceivedAudio
 from qc.audio.source import FileSource
 from qc.cache.keys import Sound
 from qc.cache.store import Store
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
-from qc.groove.signal.programme import WINDOWS_A_SECOND, Heard
+from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
 from qc.intake.inspection import AGAIN, NO_PROGRAMME, Declared, Examined, changed, inspect, silent, with_fault
 from qc.intake.joining import join
 from qc.plugin_api import At
@@ -32,18 +32,18 @@ Digests = Mapping[str, str]
 class SideInput:
     """A side as it came in; `source` is None when something about its audio is too wrong to hear it."""
 
-    received: Received
+    received: ReceivedAudio
     side: Side
     """with the times of its tracks worked out where it came as one file a track"""
     source: Source | None
-    parts: tuple[Part, ...] = ()
+    parts: tuple[FileSegment, ...] = ()
     files: tuple[Examined, ...] = ()
     hashed: tuple[FileHash, ...] = ()
     """one a file, taken along while the source is heard; `received` has no digests before"""
     known: tuple[Digests, ...] = ()
     """the digests of each file where all are known without hearing it"""
 
-    def digested(self, fault: AudioFault | None = None) -> Received:
+    def digested(self, fault: AudioFault | None = None) -> ReceivedAudio:
         """Give what was received with the digests, after hearing, in which `fault` may have shown.
 
         A file whose bytes are not what was sent is not judged by what was heard of it. One that changed while it was
@@ -65,7 +65,7 @@ class SideInput:
             if fault is not None
         ]
 
-    def recalled(self) -> Received:
+    def recalled(self) -> ReceivedAudio:
         """Give what was received with the digests that were known before, where nothing needs to be heard.
 
         Results of a FLAC file are stored only once the MD5 that it states of its samples was found to be theirs, so
@@ -109,13 +109,13 @@ class SideInput:
         if self.source is None:
             return None
         stream, file = self.source.stream, self.files[0].declared
-        whole = (Part(file.path, file.shown, 0, 0, stream.frames, stream.rate),)
+        whole = (FileSegment(file.path, file.shown, 0, 0, stream.frames, stream.rate),)
         return Excerpts(stream, self.parts or whole, self.changes)
 
     def _hashed(self) -> Iterator[tuple[Examined, FileHash]]:
         return zip(self.files, self.hashed, strict=True)
 
-    def silent(self, heard: Heard) -> Iterator[AudioFault]:
+    def silent(self, heard: ProgrammeBounds) -> Iterator[AudioFault]:
         """Say what holds no programme: the whole side, or single files of it."""
         if heard.first is None:
             yield silent(self.received)
@@ -202,7 +202,7 @@ def _remember(file: Examined, digests: Digests, store: Store, side: str) -> None
         store.remember(file.declared.path, file.there, digests, side)
 
 
-def _together(side: Side, files: Sequence[Examined], found: Sequence[Received]) -> Received:
+def _together(side: Side, files: Sequence[Examined], found: Sequence[ReceivedAudio]) -> ReceivedAudio:
     """Give what was received of a side: its one file, or all that are joined."""
     declared = [file.declared for file in files]
     received = found[0] if side.audio is not None else join(side, declared, found).received

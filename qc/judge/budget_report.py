@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from qc.groove.level.budget import Repair as TriedRepair
+from qc.groove.level.budget import PassageRepair
 from qc.groove.level.levels import below
 from qc.groove.level.print_through import Neighbours
 from qc.groove.level.side_at_level import WorkedSide
@@ -35,7 +35,7 @@ def _line(name: str, reached: LevelAt, recommended: float) -> BudgetLine:
     return BudgetLine(limit=name, level=level, at=reached.at, above=above)
 
 
-def _repair(worked: WorkedSide, repair: TriedRepair) -> Repair:
+def _repair(worked: WorkedSide, repair: PassageRepair) -> Repair:
     side = worked.search.side
 
     def passage(start: int, end: int) -> Passage:

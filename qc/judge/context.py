@@ -26,7 +26,7 @@ class BrokenNeedError(Exception):
 
 
 @dataclass(frozen=True)
-class Evidence:
+class SideEvidence:
     """Everything known of one side when it is judged."""
 
     side: str
@@ -53,14 +53,14 @@ class Evidence:
     place: Callable[[At], At] = lambda at: at
     delivery: Mapping[str, Any] = dataclasses.field(default_factory=dict)
     """what the delivery declares of itself"""
-    others: Mapping[str, Evidence] = dataclasses.field(default_factory=dict)
+    others: Mapping[str, SideEvidence] = dataclasses.field(default_factory=dict)
     """source -> evidence, for a check of scope delivery"""
 
 
 class Context:
     """The contract's CheckContext for one check; remembers which numbers the check looked at."""
 
-    def __init__(self, evidence: Evidence, check: Check[Any]) -> None:
+    def __init__(self, evidence: SideEvidence, check: Check[Any]) -> None:
         self.looked_at: dict[str, Quantity] = {}
         self.notes: list[str] = []
         self._evidence, self._check = evidence, check

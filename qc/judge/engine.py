@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from typing import Any, NamedTuple
 
-from qc.judge.context import BrokenNeedError, Context, Evidence, told_apart
-from qc.judge.findings import Found
+from qc.judge.context import BrokenNeedError, Context, SideEvidence, told_apart
+from qc.judge.findings import MeasuredFinding
 from qc.judge.severity import failed
 from qc.judge.waivers.model import Waivers
 from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError
@@ -21,7 +21,7 @@ MOST_FINDINGS = 100
 
 
 def judge_side(
-    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str], waivers: Waivers | None = None,
+    checks: Iterable[Check[Any]], evidence: SideEvidence, owner: Mapping[str, str], waivers: Waivers | None = None,
     patience: float = PATIENCE_S,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Judge one side with every check but those of the delivery; `owner` names each check's plugin.
@@ -33,12 +33,12 @@ def judge_side(
 
 
 def judge_delivery(
-    checks: Iterable[Check[Any]], sides: Mapping[str, Evidence], delivery: Mapping[str, Any], owner: Mapping[str, str],
-    waivers: Waivers | None = None, patience: float = PATIENCE_S,
+    checks: Iterable[Check[Any]], sides: Mapping[str, SideEvidence], delivery: Mapping[str, Any],
+    owner: Mapping[str, str], waivers: Waivers | None = None, patience: float = PATIENCE_S,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Judge the delivery as a whole: checks that hold its sides, source -> evidence, against each other."""
     chain = next(iter(sides.values())).chain
-    whole = Evidence(side="", chain=chain, declared={}, delivery=delivery, others=sides)
+    whole = SideEvidence(side="", chain=chain, declared={}, delivery=delivery, others=sides)
     return _judge([check for check in checks if check.scope == "delivery"], whole, owner, waivers, patience)
 
 
@@ -52,7 +52,11 @@ class _Judged(NamedTuple):
 
 
 def _judge(
-    checks: Iterable[Check[Any]], evidence: Evidence, owner: Mapping[str, str], waivers: Waivers | None, patience: float
+    checks: Iterable[Check[Any]],
+    evidence: SideEvidence,
+    owner: Mapping[str, str],
+    waivers: Waivers | None,
+    patience: float,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
     results, failures = [], []
     with Patient(patience) as ask:
@@ -66,11 +70,13 @@ def _judge(
     return results, failures
 
 
-def _result(check: Check[Any], context: Context, evidence: Evidence, judged: _Judged, waivers: Waivers) -> CheckResult:
+def _result(
+    check: Check[Any], context: Context, evidence: SideEvidence, judged: _Judged, waivers: Waivers
+) -> CheckResult:
     """Apply waivers and keep the gravest findings, in that order, so that what is counted is all there is."""
     found = told_apart(judged.findings)
     findings = [waivers.applied(check.id, one, check.scope, _starts(evidence, one)) for one in found]
-    kept = sorted(findings, key=lambda f: Found(f).gravity)[:MOST_FINDINGS]
+    kept = sorted(findings, key=lambda f: MeasuredFinding(f).gravity)[:MOST_FINDINGS]
     kept.sort(key=lambda f: (f.waived_by is not None, f.severity != "fail", f.location.start_s or 0.0))
     return CheckResult(
         check=check.id,
@@ -89,7 +95,7 @@ def _result(check: Check[Any], context: Context, evidence: Evidence, judged: _Ju
     )
 
 
-def _starts(evidence: Evidence, finding: Finding) -> list[tuple[int, float]]:
+def _starts(evidence: SideEvidence, finding: Finding) -> list[tuple[int, float]]:
     """Give number and start of each track of the side that a finding lies on."""
     its = evidence.others.get(f"side:{finding.location.side}", evidence)
     return [(t["number"], t["start"]) for t in its.declared.get("tracks", ()) if "start" in t]

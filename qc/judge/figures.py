@@ -13,12 +13,12 @@ from qc.groove.figures.views import views
 from qc.groove.level.side_at_level import AsCut, WorkedSide
 from qc.groove.signal.programme import LOUDNESS
 from qc.groove.signal.sector_envelopes import Sectors
-from qc.judge.context import Evidence as Known
-from qc.judge.findings import Found
+from qc.judge.context import SideEvidence
+from qc.judge.findings import MeasuredFinding
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS
 from qc.model.plan import FormatRow
-from qc.plan.discs import Disc, fitted, format_rows
+from qc.plan.discs import DiscToPlan, fitted, format_rows
 from qc.plugin_api import At, CheckResult, Curve, Evidence, Need, View
 from qc.plugin_host.time_out import Patient
 from qc.text.sanitize import told
@@ -28,8 +28,8 @@ MOST_VIEWS = 12
 
 
 def draw(
-    known: Known, look: Excerpts | None, results: Sequence[CheckResult], discs: Sequence[Disc], before: Evidence,
-    patience: float,
+    known: SideEvidence, look: Excerpts | None, results: Sequence[CheckResult], discs: Sequence[DiscToPlan],
+    before: Evidence, patience: float,
 ) -> tuple[Evidence, dict[type[Need[Any]], str]]:  # fmt: skip
     """Add to the evidence what one side is drawn from, and what each of some discs would make of it.
 
@@ -52,13 +52,13 @@ def draw(
     return evidence, broken
 
 
-def _on_discs(known: Known, worked: WorkedSide, discs: Sequence[Disc]) -> tuple[FormatRow, ...]:
+def _on_discs(known: SideEvidence, worked: WorkedSide, discs: Sequence[DiscToPlan]) -> tuple[FormatRow, ...]:
     """Compare the discs; there are envelopes wherever the groove was computed."""
     fits = fitted(worked.search.side.span, known.results[Sectors], discs, known.quantities.get(LOUDNESS))
     return format_rows(discs, fits)
 
 
-def _curves(known: Known, patience: float) -> tuple[dict[str, Curve], dict[type[Need[Any]], str]]:
+def _curves(known: SideEvidence, patience: float) -> tuple[dict[str, Curve], dict[type[Need[Any]], str]]:
     """Collect what needs follow along the side, and why one could not; what is judged does not hang on it."""
     found: dict[str, Curve] = {}
     broken: dict[type[Need[Any]], str] = {}
@@ -77,7 +77,7 @@ def _followed(kind: type[Need[Any]], chain: Chain, result: object) -> dict[str, 
 
 def _places(results: Sequence[CheckResult]) -> list[tuple[str, str, At]]:
     """Give fingerprint, measurement and sector of every finding that lies somewhere, the gravest first."""
-    found = [Found(finding, finding.measure) for result in results for finding in result.findings]
+    found = [MeasuredFinding(finding, finding.measure) for result in results for finding in result.findings]
     found.sort(key=lambda one: (one.finding.waived_by is not None, one.gravity))
     return [
         (one.finding.fingerprint, one.measure, measured.at)

@@ -12,7 +12,7 @@ STEPS = {"1": 0.5, "um": 10.0, "g": 100.0}
 
 
 @dataclass(frozen=True)
-class Found:
+class MeasuredFinding:
     """A finding with the name of what was measured, empty where it is no published number."""
 
     finding: Finding
@@ -90,12 +90,12 @@ class Found:
         return self.finding.location.side or "delivery"
 
 
-def every(report: Report) -> list[Found]:
+def every(report: Report) -> list[MeasuredFinding]:
     """Give every finding of a report that nobody answers for, the gravest first."""
     return [one for one in whole(report) if one.finding.waived_by is None]
 
 
-def whole(report: Report) -> list[Found]:
+def whole(report: Report) -> list[MeasuredFinding]:
     """Give every finding of a report, the gravest first, and last what somebody answers for."""
     found = []
     for result in report.results:
@@ -103,11 +103,11 @@ def whole(report: Report) -> list[Found]:
         for finding in result.findings:
             same = (name for name, quantity in result.measured.items() if quantity == finding.measured)
             name = finding.measure or names.get(id(finding.measured)) or next(same, "")
-            found.append(Found(finding, name))
+            found.append(MeasuredFinding(finding, name))
     return sorted(found, key=lambda one: one.gravity)
 
 
-def by_time(report: Report, side: str, *, waived: bool = False) -> list[Found]:
+def by_time(report: Report, side: str, *, waived: bool = False) -> list[MeasuredFinding]:
     """Give the findings of a side that have a second, in the order in which they pass the stylus; `waived` too."""
     found = whole(report) if waived else every(report)
     placed = [one for one in found if one.finding.location.side == side and one.second is not None]

@@ -74,11 +74,11 @@ def read_beside(
     )  # fmt: skip
     if papers.baseline is None:
         return Beside(waivers, None)
-    from qc.judge.baseline.compare import Earlier, Layout, refuse_stale
+    from qc.judge.baseline.compare import Earlier, SideLayout, refuse_stale
     from qc.judge.baseline.earlier import read_baseline
 
     earlier = Earlier(read_baseline(papers.baseline), papers.baseline.name)
-    layouts = {side.id: Layout.of(side.itself(), facts(side.id).channels) for side in sides}
+    layouts = {side.id: SideLayout.of(side.itself(), facts(side.id).channels) for side in sides}
     every_side = len(sides) == len(read.delivery.sides)
     rules = RulesetFacts(
         name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows

@@ -22,7 +22,7 @@ from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
 from qc.judge.budget_report import print_through
-from qc.judge.context import Evidence
+from qc.judge.context import SideEvidence
 from qc.judge.level_memo import Remembered
 from qc.judge.side_report import geometry, levels
 from qc.measure.side import SideMeasurement
@@ -71,7 +71,7 @@ class SearchedSide:
         if self.memory is not None:
             self.memory.keep()
 
-    def at(self, decided: JudgedLevel | None) -> tuple[SideReport, Evidence]:
+    def at(self, decided: JudgedLevel | None) -> tuple[SideReport, SideEvidence]:
         """Return the side's part of the report and its evidence at a level; None where there is no groove to cut."""
         measurement = self.measurement
         worked = None if self.worked is None or decided is None else self.worked.at(decided)
@@ -91,7 +91,7 @@ class SearchedSide:
         self.keep()
         return report, evidence
 
-    def at_recommended(self, judged: Evidence) -> Callable[[], Evidence] | None:
+    def at_recommended(self, judged: SideEvidence) -> Callable[[], SideEvidence] | None:
         """Return how to build the evidence at the recommended level; None unless that lies below the judged level."""
         worked: WorkedSide | None = judged.results.get(AsCut)
         if worked is None or worked.recommended.bound == "<" or worked.judged <= worked.recommended.level:
@@ -104,7 +104,7 @@ class SearchedSide:
         """Needs that failed; of audio at fault none was tried."""
         return self.measurement.broken if self.measurement.passes else {}
 
-    def evidence(self, decided: JudgedLevel | None, worked: WorkedSide | None = None) -> Evidence:
+    def evidence(self, decided: JudgedLevel | None, worked: WorkedSide | None = None) -> SideEvidence:
         """Give what checks see of the side at a level."""
         if worked is None and self.worked is not None and decided is not None:
             worked = self.worked.at(decided)
@@ -112,7 +112,7 @@ class SearchedSide:
         received, results = measurement.received, measurement.results
         mono, fatal = received.facts.channels == 1, received.fatal
         publishers = measurement.publishers if measurement.passes else {}
-        known = Evidence(
+        known = SideEvidence(
             side=self.id,
             chain=self.chain,
             declared=self.declared,

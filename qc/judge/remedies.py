@@ -7,8 +7,8 @@ from functools import partial
 from typing import Any, TypeVar
 
 from qc.audio.excerpts import Excerpts
-from qc.judge.context import BrokenNeedError, Context, Evidence
-from qc.judge.findings import Found
+from qc.judge.context import BrokenNeedError, Context, SideEvidence
+from qc.judge.findings import MeasuredFinding
 from qc.judge.repairs import disturbed
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, NotHeardAgainError, NotMeasuredError
@@ -29,7 +29,7 @@ _Key = tuple[int, int]
 class _Look:
     """The contract's Excerpt for one check on one side."""
 
-    def __init__(self, evidence: Evidence, excerpts: Excerpts, check: Check[Any]) -> None:
+    def __init__(self, evidence: SideEvidence, excerpts: Excerpts, check: Check[Any]) -> None:
         self._context, self._excerpts = Context(evidence, check), excerpts
         self.over = False
         """whether the check was given up, and must not read anything any more should it come back"""
@@ -65,7 +65,7 @@ class _Look:
 
 
 def advise(
-    checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: Evidence, excerpts: Excerpts,
+    checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: SideEvidence, excerpts: Excerpts,
     owner: Mapping[str, str], patience: float = PATIENCE_S,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Give the results of a side with remedies worked out, as far as checks do that and audio may be read again.
@@ -119,11 +119,11 @@ def _kept_to(finding: Finding, advised: Finding) -> Finding:
 
 def _in_order(findings: Mapping[_Key, Finding]) -> list[_Key]:
     """Put the gravest first, and behind each those that lie beside it."""
-    waiting = sorted(findings, key=lambda key: Found(findings[key]).gravity)
+    waiting = sorted(findings, key=lambda key: MeasuredFinding(findings[key]).gravity)
     order: list[_Key] = []
     while waiting:
-        second = Found(findings[waiting[0]]).second
-        near = [key for key in waiting[1:] if _beside(second, Found(findings[key]).second)]
+        second = MeasuredFinding(findings[waiting[0]]).second
+        near = [key for key in waiting[1:] if _beside(second, MeasuredFinding(findings[key]).second)]
         order += [waiting[0], *near]
         taken = {waiting[0], *near}
         waiting = [key for key in waiting if key not in taken]

@@ -7,14 +7,14 @@ from dataclasses import replace
 from typing import Any
 
 from qc.audio.received import AsReceived, AudioFault
-from qc.judge.context import Evidence
+from qc.judge.context import SideEvidence
 from qc.judge.engine import judge_side
 from qc.model.report import PluginFailure
 from qc.plugin_api import Check, CheckResult
 
 
 def disturbed(
-    checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: Evidence, changes: Sequence[AudioFault],
+    checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: SideEvidence, changes: Sequence[AudioFault],
     owner: Mapping[str, str], patience: float,
 ) -> tuple[list[CheckResult], list[PluginFailure]] | None:  # fmt: skip
     """Judge a side's audio again with `changes` added to what is wrong with it; None where no check judges that.

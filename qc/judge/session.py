@@ -12,7 +12,7 @@ from qc.groove.level.release import DiscDecision, JudgedLevel, LevelOption, Side
 from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
-from qc.judge.context import Evidence as Known
+from qc.judge.context import SideEvidence
 from qc.judge.engine import judge_delivery, judge_side
 from qc.judge.fixed import fixed
 from qc.judge.inputs import Beside
@@ -28,7 +28,7 @@ from qc.plugin_host.host import Host
 from qc.ruleset.load import Ruleset
 
 if TYPE_CHECKING:
-    from qc.plan.discs import Disc
+    from qc.plan.discs import DiscToPlan
 
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
@@ -41,7 +41,7 @@ def needs_of_levels(installed: Sequence[type[Need[Any]]]) -> tuple[type[Need[Any
 
 
 @dataclass(frozen=True)
-class Case:
+class PreparedRun:
     """What a delivery is judged by: its ruleset bound to the checks there are, and the papers that lie beside it."""
 
     read: ReadDelivery
@@ -52,7 +52,7 @@ class Case:
     needs: tuple[type[Need[Any]], ...]
     lost: tuple[str, ...] = ()
     """checks the ruleset asks for that a plugin which did not load may have held"""
-    discs: tuple[Disc, ...] = ()
+    discs: tuple[DiscToPlan, ...] = ()
     """discs to compare where a format draws"""
     level: LevelOption | None = None
     """the level that sides are judged at in place of their requested and release levels"""
@@ -63,10 +63,10 @@ class Case:
         return {**self.host.owner, **owners(self.ruleset)}
 
 
-class Judging:
+class DeliveryJudging:
     """Gathers what became of a delivery, disc by disc."""
 
-    def __init__(self, case: Case, how: Hearing, *, draws: bool) -> None:
+    def __init__(self, case: PreparedRun, how: Hearing, *, draws: bool) -> None:
         self.sides: list[SideReport] = []
         self.discs: list[DiscLevel] = []
         self.results: list[CheckResult] = []
@@ -76,8 +76,8 @@ class Judging:
         self.undrawn: list[PluginFailure] = []
         """plugins that broke where only formats that draw ask them; the report is the same without"""
         self._case, self._how, self._draws = case, how, draws
-        self._known: dict[str, Known] = {}
-        self._at_recommended: dict[str, Callable[[], Known]] = {}
+        self._known: dict[str, SideEvidence] = {}
+        self._at_recommended: dict[str, Callable[[], SideEvidence]] = {}
         """source -> evidence at the recommended level, of sides that are judged at a higher one"""
 
     def disc(
@@ -137,7 +137,7 @@ class Judging:
         self.failures += broken_measures(searched.broken, side, case.host)
 
     def _judged(
-        self, searched: SearchedSide, evidence: Known
+        self, searched: SearchedSide, evidence: SideEvidence
     ) -> tuple[list[CheckResult], tuple[str, ...] | None]:  # fmt: skip
         """Judge a side, also by its failing checks at the recommended level where that is lower; then advise."""
         case, patience, better = self._case, self._how.patience, None
@@ -166,7 +166,7 @@ class Judging:
         self.sides = [self._with_delivery(side, results) for side in self.sides]
 
     def _whole(
-        self, checks: Sequence[Check[Any]], sides: Mapping[str, Known], waivers: Waivers
+        self, checks: Sequence[Check[Any]], sides: Mapping[str, SideEvidence], waivers: Waivers
     ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
         case = self._case
         return judge_delivery(

@@ -8,14 +8,14 @@ from qc.judge.bind import Bound
 from qc.judge.engine import verdict
 from qc.judge.held import held
 from qc.judge.level_option import level_words
-from qc.judge.session import Case, Judging
+from qc.judge.session import DeliveryJudging, PreparedRun
 from qc.model.cautions import CAUTIONS
 from qc.model.report import DeliveryFacts, ExtendedFacts, Report, RulesetFacts
 from qc.plugin_host.host import Host
 from qc.ruleset.load import Ruleset
 
 
-def whole_report(case: Case, judging: Judging) -> Report:
+def whole_report(case: PreparedRun, judging: DeliveryJudging) -> Report:
     """Put together the report of a delivery that was judged; who ran it when is added by the caller."""
     sides, results, failures = judging.sides, judging.results, judging.failures
     return Report(

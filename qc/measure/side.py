@@ -11,7 +11,7 @@ from qc.audio.excerpts import Excerpts
 from qc.audio.pipeline.derived import work_out
 from qc.audio.pipeline.plan import Plan, plan
 from qc.audio.pipeline.process import Source, hear
-from qc.audio.received import Received
+from qc.audio.received import ReceivedAudio
 from qc.audio.source import AudioFaultError
 from qc.cache.keys import Sound
 from qc.cache.store import Store, StoredResults, seal
@@ -54,7 +54,7 @@ class SideMeasurement:
 
     side: Side
     """with the times of its tracks worked out where it came as one file a track"""
-    received: Received
+    received: ReceivedAudio
     quantities: Mapping[str, Quantity]
     """numbers of the file and of the needs, by name"""
     broken: Mapping[type[Need[Any]], str]
@@ -134,7 +134,7 @@ def _measured(
     passes = bool(left) or not stored
     if passes:
         fresh = _measured_now(given, source, plan(left), how)
-        if isinstance(fresh, Received):
+        if isinstance(fresh, ReceivedAudio):
             if store is not None and store.verifies and (faulty := given.faulty_sound()) is not None:
                 store.check(faulty, planned.analyses, {})
             return _faulty(given, fresh, unbuilt)
@@ -172,12 +172,12 @@ def _measured(
     )
 
 
-def _faulty(given: SideInput, received: Received, unbuilt: Mapping[type[Need[Any]], str]) -> SideMeasurement:
+def _faulty(given: SideInput, received: ReceivedAudio, unbuilt: Mapping[type[Need[Any]], str]) -> SideMeasurement:
     """Return the measurement of a side whose audio is at fault: only the file's own numbers."""
     return SideMeasurement(given.side, received, _of_file(received.facts), unbuilt)
 
 
-def _measured_now(given: SideInput, source: Source, wanted: Plan, how: Hearing) -> Measurements | Received:
+def _measured_now(given: SideInput, source: Source, wanted: Plan, how: Hearing) -> Measurements | ReceivedAudio:
     """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
     try:
         measured = hear(
@@ -192,7 +192,7 @@ def _measured_now(given: SideInput, source: Source, wanted: Plan, how: Hearing) 
     return given.digested() if given.changes() else measured
 
 
-def _faults(given: SideInput, received: Received, measured: Measurements) -> Received:
+def _faults(given: SideInput, received: ReceivedAudio, measured: Measurements) -> ReceivedAudio:
     """Add the faults that show in what was measured."""
     programme = next((result for need, result in measured.results.items() if isinstance(need, Programme)), None)
     if programme is None or received.fatal:

@@ -26,7 +26,7 @@ from qc.audio.source import BLOCK, FileSource
 from qc.dsp.kernels import cache as kernel_cache
 from qc.groove.level.side_at_level import WorkedSide
 from qc.groove.signal.band_limit import Topped
-from qc.groove.signal.programme import WINDOWS_A_SECOND, Heard
+from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
 from qc.groove.signal.sector_envelopes import MARGIN, envelopes_of
 from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import Chain
@@ -82,7 +82,7 @@ def _groove() -> None:
     chain = Chain()
     motion = np.random.default_rng(1).normal(0.0, 1e-6, (4, RATE + 2 * MARGIN))
     envelopes = envelopes_of(motion, RATE, chain.signal)
-    heard = Heard.of(np.full((2, FRAMES * WINDOWS_A_SECOND // RATE), 0.01, np.float32), FRAMES / RATE)
+    heard = ProgrammeBounds.of(np.full((2, FRAMES * WINDOWS_A_SECOND // RATE), 0.01, np.float32), FRAMES / RATE)
     WorkedSide.of(chain, envelopes, heard, (), (), 0.0).quantities(None)
 
 

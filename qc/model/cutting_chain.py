@@ -57,7 +57,7 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True)
-class Disc:
+class DiscGeometry:
     """The disc: diameters and the width of a mark between tracks in m (D-5, D-9, D-24)."""
 
     size: str = "12in"
@@ -91,5 +91,5 @@ class Chain:
 
     signal: Signal = field(default_factory=Signal)
     cut: Cut = field(default_factory=Cut)
-    disc: Disc = field(default_factory=Disc)
+    disc: DiscGeometry = field(default_factory=DiscGeometry)
     playback: Playback = field(default_factory=Playback)

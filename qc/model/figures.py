@@ -27,7 +27,7 @@ class Curve:
 
 
 @dataclass(frozen=True, eq=False)
-class Turn:
+class GrooveTurn:
     """A stretch of one turn: its edges (n,), m outward from the middle of the turn that is looked at.
 
     `away` counts the turns from that one: -1 is the turn before, which lies outside it, 1 the one after.
@@ -64,10 +64,10 @@ class View:
     """index of the point at which the middle turn is narrowest"""
     tip_radius: float
     """m, of the stylus it is played with"""
-    turns: tuple[Turn, ...]
+    turns: tuple[GrooveTurn, ...]
 
     @property
-    def middle(self) -> Turn:
+    def middle(self) -> GrooveTurn:
         """The turn that is looked at."""
         return next(turn for turn in self.turns if turn.away == 0)
 
@@ -78,7 +78,7 @@ class View:
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class SpectralLine:
     """A steady tone that stands out of a spectrum: Hz, dBFS, and how far above what lies beside it, dB."""
 
     frequency: float
@@ -92,6 +92,6 @@ class Spectrum:
 
     frequency: Array
     level: Array
-    lines: tuple[Line, ...]
+    lines: tuple[SpectralLine, ...]
     seconds: float
     """how much of the side it was taken from"""

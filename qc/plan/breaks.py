@@ -23,7 +23,7 @@ Interval = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class SideCandidate:
     """One side of a split: pieces from `first` to `last`, its level, and how long it lasts."""
 
     first: int
@@ -36,7 +36,7 @@ class Part:
 class Split:
     """A programme over so many sides."""
 
-    parts: tuple[Part, ...]
+    parts: tuple[SideCandidate, ...]
 
     @property
     def worst(self) -> Highest:
@@ -44,7 +44,7 @@ class Split:
         return min((part.highest for part in self.parts), key=lambda highest: highest.tenths)
 
 
-class Breaks:
+class BreakSearch:
     """Searches the breaks of one programme on one disc; what is known of a stretch serves every split."""
 
     def __init__(
@@ -70,11 +70,11 @@ class Breaks:
             if top >= alone:
                 return  # the track that rules would rule by itself too
 
-    def _part(self, interval: Interval) -> Part:
+    def _part(self, interval: Interval) -> SideCandidate:
         first, last = self.units[interval[0]][0], self.units[interval[1]][1]
         if interval not in self._highest:
             self._highest[interval] = self._search(interval).highest()
-        return Part(first, last, self._highest[interval], self.order.seconds(first, last))
+        return SideCandidate(first, last, self._highest[interval], self.order.seconds(first, last))
 
     def _search(self, interval: Interval) -> HighestSearch:
         first, last = self.units[interval[0]][0], self.units[interval[1]][1]

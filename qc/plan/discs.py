@@ -14,7 +14,7 @@ from qc.plan.formats import Fitted, Format, compare
 
 
 @dataclass(frozen=True, slots=True)
-class Disc:
+class DiscToPlan:
     """A disc to plan for: its name, its ruleset as NAME@VERSION, chain and limits; `reason` where there is none."""
 
     name: str
@@ -25,7 +25,7 @@ class Disc:
 
 
 def fitted(
-    span: Span, envelopes: GrooveInput, discs: Sequence[Disc], loudness: Quantity | None
+    span: Span, envelopes: GrooveInput, discs: Sequence[DiscToPlan], loudness: Quantity | None
 ) -> dict[str, Fitted]:  # fmt: skip
     """Fit a side to each disc that there is a ruleset for, by name; `envelopes` of the whole file."""
     forms = [disc.form for disc in discs if disc.form is not None]
@@ -33,12 +33,12 @@ def fitted(
     return {disc.name: next(found) for disc in discs if disc.form is not None}
 
 
-def format_rows(discs: Sequence[Disc], fits: Mapping[str, Fitted]) -> tuple[report.FormatRow, ...]:
+def format_rows(discs: Sequence[DiscToPlan], fits: Mapping[str, Fitted]) -> tuple[report.FormatRow, ...]:
     """Put what each disc makes of a side into a report's words."""
     return tuple(_format(disc, fits.get(disc.name)) for disc in discs)
 
 
-def _format(disc: Disc, fitted: Fitted | None) -> report.FormatRow:
+def _format(disc: DiscToPlan, fitted: Fitted | None) -> report.FormatRow:
     row = report.FormatRow(
         disc=disc.name, ruleset=disc.ruleset, planned=disc.planned, fit="not_compared", reason=disc.reason
     )

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from qc.groove.geometry.cut import MINUTES
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.traces import OF_TRAVEL
 from qc.groove.level.highest import Highest, HighestSearch, Windings
@@ -47,12 +47,12 @@ def compare(
 ) -> Iterator[Fitted]:
     """Fit a side to each disc, in their order; `envelopes` of the whole file, `integrated` its loudness in LUFS."""
     wound: dict[tuple[object, ...], Windings] = {}
-    first: Side | None = None
+    first: SideGeometry | None = None
     for one in formats:
         if one.chain.signal != envelopes.signal:
             yield Fitted("other_signal", None)
             continue
-        side = Side.of(one.chain, span, envelopes, integrated) if first is None else first.under(one.chain)
+        side = SideGeometry.of(one.chain, span, envelopes, integrated) if first is None else first.under(one.chain)
         first = first or side
         windings = wound.setdefault(Windings.key(one.chain), Windings(side))
         yield fitted(one, HighestSearch(side, one.rows, windings, one.policy).highest(), integrated)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.highest import highest
 from qc.groove.level.levels import LevelSearch, Reached
 from qc.groove.level.release import DiscDecision, JudgedLevel, LevelOption, SideLevels, by_discs
@@ -41,7 +41,7 @@ def planned_levels(
     Sides that were not measured, None, and sides of which `option` gives no level, have none.
     """
     known = {
-        name: Side.of(form.chain, cut.span, cut.envelopes, cut.loudness)
+        name: SideGeometry.of(form.chain, cut.span, cut.envelopes, cut.loudness)
         for name, cut in sides.items()
         if cut is not None
     }
@@ -55,7 +55,7 @@ def planned_levels(
     return found
 
 
-def _levels(side: Side | None, form: Format, option: LevelOption) -> tuple[Reached | None, Reached | None]:
+def _levels(side: SideGeometry | None, form: Format, option: LevelOption) -> tuple[Reached | None, Reached | None]:
     """Give the recommended and the clean level, as far as the option takes them."""
     if side is None or not isinstance(option, str):
         return None, None
@@ -64,7 +64,7 @@ def _levels(side: Side | None, form: Format, option: LevelOption) -> tuple[Reach
     return highest(side, form.rows, policy=form.policy).reached, None
 
 
-def _at(side: Side, form: Format, level: JudgedLevel, loudness: Quantity | None) -> PlannedLevel:
+def _at(side: SideGeometry, form: Format, level: JudgedLevel, loudness: Quantity | None) -> PlannedLevel:
     search = LevelSearch(side, form.rows)
     setting = [(row, row.setting) for row in search.rows]
     broken = [row.name for row, bound in setting if bound is not None and not search.holds((row, bound), level.level)]

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from qc.groove.geometry.cut import OF_LOUDNESS
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import span_of
 from qc.groove.level import sensitivity as assumptions
 from qc.groove.level.highest import Highest, highest
-from qc.groove.signal.programme import LOUDNESS, Heard, Programme
+from qc.groove.signal.programme import LOUDNESS, Programme, ProgrammeBounds
 from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
 from qc.measure.side import SideMeasurement
 from qc.model import plan as report
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Quantity
-from qc.plan.breaks import Breaks, Part
-from qc.plan.discs import Disc, fitted, format_rows, last_diameter, ruling
+from qc.plan.breaks import BreakSearch, SideCandidate
+from qc.plan.discs import DiscToPlan, fitted, format_rows, last_diameter, ruling
 from qc.plan.formats import Format
 from qc.plan.reordered import reordered
 from qc.plan.running_order import Delivered, RunningOrder
@@ -30,13 +30,13 @@ def heard_through(side: SideMeasurement) -> Delivered | None:
     if Sectors not in side.results or Programme not in side.results:
         return None
     envelopes: GrooveInput = side.results[Sectors]
-    heard: Heard = side.results[Programme]
+    heard: ProgrammeBounds = side.results[Programme]
     loudness = side.quantities.get(LOUDNESS)
     span = span_of(side.tracks, heard, envelopes.sectors)
     return Delivered(side.side.id, span, envelopes, None if loudness is None else loudness.value)
 
 
-def plan_side(side: SideMeasurement, discs: Sequence[Disc], *, reorder: bool) -> report.PlannedSide:
+def plan_side(side: SideMeasurement, discs: Sequence[DiscToPlan], *, reorder: bool) -> report.PlannedSide:
     """Compare the discs for one side, try the assumptions on the planned one, and look for another order."""
     cut = heard_through(side)
     fault = side.received.fatal
@@ -51,8 +51,8 @@ def plan_side(side: SideMeasurement, discs: Sequence[Disc], *, reorder: bool) ->
     base = fits[planned.name].highest
     form = planned.form
     rows = assumptions.sensitivity(
-        Side.of(form.chain, cut.span, cut.envelopes, None if loudness is None else loudness.value), form.rows, base,
-        form.policy,
+        SideGeometry.of(form.chain, cut.span, cut.envelopes, None if loudness is None else loudness.value), form.rows,
+        base, form.policy,
     )  # fmt: skip
     declared = side.side.cut_level
     update = {
@@ -69,7 +69,7 @@ def plan_side(side: SideMeasurement, discs: Sequence[Disc], *, reorder: bool) ->
 def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, reorder: bool) -> report.Breaks:
     """Break the whole programme into sides, over as many as win anything."""
     order = RunningOrder.of(sides)
-    search = Breaks(order, form.chain, form.rows, form.policy)
+    search = BreakSearch(order, form.chain, form.rows, form.policy)
     splits = list(search.splits(most or max(SIDES, len(sides))))
     written = tuple(
         report.SplitRow(
@@ -92,7 +92,7 @@ def _left_out(form: Format) -> str:
     return f"; {', '.join(names)} left out: the loudness of a part was not measured by itself"
 
 
-def _how(search: Breaks) -> str:
+def _how(search: BreakSearch) -> str:
     units = len(search.units)
     if search.exact:
         of = f"the {units} tracks" if units == len(search.order.pieces) else f"{units} stretches that may be parted"
@@ -103,7 +103,7 @@ def _how(search: Breaks) -> str:
     )
 
 
-def _split_side(order: RunningOrder, form: Format, part: Part, *, reorder: bool) -> report.SplitSide:
+def _split_side(order: RunningOrder, form: Format, part: SideCandidate, *, reorder: bool) -> report.SplitSide:
     return report.SplitSide(
         tracks=_tracks(order, range(part.first, part.last + 1)),
         duration_s=part.seconds,
@@ -138,7 +138,7 @@ def _tracks(order: RunningOrder, indices: Sequence[int]) -> tuple[report.Planned
     return tuple(report.PlannedTrack(side=one.side, number=one.number, title=one.title) for one in pieces)
 
 
-def _assumption(row: assumptions.Assumed, base: Highest | None) -> report.AssumptionRow:
+def _assumption(row: assumptions.AssumptionLevel, base: Highest | None) -> report.AssumptionRow:
     value = row.value if isinstance(row.value, str) else f"{round(1e6 * row.value, 6):g} um"
     told = report.AssumptionRow(key=row.key, value=value, own=row.own)
     if row.highest is None:

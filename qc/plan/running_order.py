@@ -13,7 +13,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
@@ -92,12 +92,12 @@ class RunningOrder:
         ends = [i for i, piece in enumerate(self.pieces) if not piece.runs_on]
         return tuple((before + 1, end) for before, end in zip([-1, *ends], ends, strict=False))
 
-    def side(self, chain: Chain, first: int, last: int) -> Side:
+    def side(self, chain: Chain, first: int, last: int) -> SideGeometry:
         """Give the side that the pieces from `first` to `last` make."""
         its = self.pieces[first : last + 1]
         times = tuple(Track(i + 1, one.title, one.start, one.end, one.mark_after) for i, one in enumerate(its))
         loudness = self.loudness if len(its) == len(self.pieces) else None
-        return Side.of(chain, Span(its[0].first, its[-1].last, times), self.envelopes, loudness)
+        return SideGeometry.of(chain, Span(its[0].first, its[-1].last, times), self.envelopes, loudness)
 
     def seconds(self, first: int, last: int) -> float:
         """How long such a side lasts, with what lies between its tracks."""

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from qc.plugin_host.names import GROUP
 
 
-class Found(NamedTuple):
+class InstalledPlugin(NamedTuple):
     """A plugin as its package announces it."""
 
     name: str
@@ -23,17 +23,17 @@ class Found(NamedTuple):
         return named(self.name, self.package, self.version)
 
 
-def find(entries: Iterable[EntryPoint] | None = None) -> tuple[Found, ...]:
+def find(entries: Iterable[EntryPoint] | None = None) -> tuple[InstalledPlugin, ...]:
     """List the plugins of the group, by name and package; `entries` stand in for what is installed."""
     group = entry_points(group=GROUP) if entries is None else entries
     found = {_found(entry) for entry in group}
     return tuple(sorted(found, key=lambda one: (one.name, one.package, one.version, one.entry.value)))
 
 
-def _found(entry: EntryPoint) -> Found:
+def _found(entry: EntryPoint) -> InstalledPlugin:
     if entry.dist is None:
-        return Found(entry.name, "", "", entry)
-    return Found(entry.name, entry.dist.name, entry.dist.version, entry)
+        return InstalledPlugin(entry.name, "", "", entry)
+    return InstalledPlugin(entry.name, entry.dist.name, entry.dist.version, entry)
 
 
 def named(name: str, package: str, version: str) -> str:

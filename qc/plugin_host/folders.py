@@ -7,13 +7,13 @@ from functools import partial
 from pathlib import Path
 
 from qc.model.errors import FAULTS
-from qc.plugin_host.finder import Found, find
+from qc.plugin_host.finder import InstalledPlugin, find
 from qc.plugin_host.names import PROJECT
 from qc.plugin_host.relay import Relay
 from qc.plugin_host.time_out import PATIENCE_S, Patient
 
 
-def ruleset_folders(found: Iterable[Found] | None = None) -> tuple[Path, ...]:
+def ruleset_folders(found: Iterable[InstalledPlugin] | None = None) -> tuple[Path, ...]:
     """Give the folders of rulesets in the order in which a run has them; a plugin that breaks is left out."""
     installed = sorted(find() if found is None else found, key=lambda one: one.package != PROJECT)
     brought: dict[str, tuple[Path, ...]] = {}
@@ -27,5 +27,5 @@ def ruleset_folders(found: Iterable[Found] | None = None) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(folder for name in sorted(brought) for folder in brought[name]))
 
 
-def _folders(one: Found) -> tuple[Path, ...]:
+def _folders(one: InstalledPlugin) -> tuple[Path, ...]:
     return Relay(one.entry.load()).rulesets()

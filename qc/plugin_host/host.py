@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 from qc.model.errors import FAULTS, GivenUpError
 from qc.model.report import PluginFailure
 from qc.plugin_api import Check, Need, Renderer, Report
-from qc.plugin_host.finder import Found, find, named
+from qc.plugin_host.finder import InstalledPlugin, find, named
 from qc.plugin_host.names import PROJECT
 from qc.plugin_host.relay import Relay
 from qc.plugin_host.time_out import PATIENCE_S, Patient
@@ -83,7 +83,7 @@ class Host:
     @classmethod
     def build(
         cls,
-        found: Iterable[Found] | None = None,
+        found: Iterable[InstalledPlugin] | None = None,
         *,
         extra: Iterable[tuple[str, object]] = (),
         core: Iterable[str] = (),

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import BinaryIO
 from xml.etree import ElementTree as ET
 
-from qc.judge.findings import Found
+from qc.judge.findings import MeasuredFinding
 from qc.judge.severity import counted_of
 from qc.model.report import CheckResult, Finding, PluginFailure
 from qc.plugin_api import Evidence, Renderer, Report
@@ -168,7 +168,9 @@ def _who(result: CheckResult, report: Report) -> PluginFailure | None:
 
 def _lines(findings: Iterable[Finding]) -> Iterator[str]:
     for finding in findings:
-        where = ", ".join(word for word in (place(Found(finding, finding.measure), fully=True), mark(finding)) if word)
+        where = ", ".join(
+            word for word in (place(MeasuredFinding(finding, finding.measure), fully=True), mark(finding)) if word
+        )
         yield _clean(f"{finding.severity}: {where}: {finding.message}")
         yield _clean(f"  to do: {finding.remedy}")
 

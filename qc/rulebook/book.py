@@ -27,7 +27,7 @@ TITLES = {
 OWN_WORDS = "In a house's own words"
 
 
-class Cited(NamedTuple):
+class Citation(NamedTuple):
     """A source as one place of a ruleset cites it."""
 
     key: str
@@ -65,15 +65,15 @@ class Book:
             bind(ruleset, host.checks, units)
         return cls(host, loaded, shelf.sources, units, meanings(host))
 
-    def cited(self) -> Iterator[Cited]:
+    def cited(self) -> Iterator[Citation]:
         """Give every source of every chain value and limit."""
         for ruleset in self.rulesets:
             for section, values in ruleset.chain_rows.items():
                 for name, row in values.items():
-                    yield from (Cited(key, "", f"{section}.{name}") for key in keys_of(row["source"]))
+                    yield from (Citation(key, "", f"{section}.{name}") for key in keys_of(row["source"]))
             for check, limits in ruleset.limits.items():
                 for name, limit in limits.items():
-                    yield from (Cited(key, check, name) for key in keys_of(limit.source))
+                    yield from (Citation(key, check, name) for key in keys_of(limit.source))
 
     def link_sources(self, keys: Iterable[str], up: str = "") -> str:
         """Link keys to what is told of them; `up` is the way to the folder of that page."""

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from qc import plugin_api as contract
 from qc.plugin_host import names, spec
 from qc.rulebook.markdown import bullets, code, heading, link, page, paragraph, prose
-from qc.rulebook.members import Member, Told, function, told
+from qc.rulebook.members import Member, MemberDocs, function, told
 from qc.schemas.build import NAMES
 
 LEFT_OUT = (
@@ -88,7 +88,7 @@ def _lower(sentence: str) -> str:
     return prose(sentence[0].lower() + sentence[1:])
 
 
-def _type(one: Told) -> Iterator[str]:
+def _type(one: MemberDocs) -> Iterator[str]:
     yield paragraph(code(one.signature))
     yield paragraph(prose(one.doc)) if one.doc else ""
     yield bullets(

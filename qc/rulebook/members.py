@@ -25,7 +25,7 @@ class Member:
 
 
 @dataclass(frozen=True)
-class Told:
+class MemberDocs:
     """A class, or another name for a type, with its public members in the order of the source."""
 
     name: str
@@ -34,15 +34,15 @@ class Told:
     members: tuple[Member, ...] = ()
 
 
-def told(module: ModuleType, name: str) -> Told:
+def told(module: ModuleType, name: str) -> MemberDocs:
     """Tell of a name that a module has or hands on; raises LookupError for one that is written nowhere."""
     source, tree = _parsed(module)
     for index, node in enumerate(tree.body):
         if isinstance(node, ast.ClassDef) and node.name == name:
             doc = first_paragraph(ast.get_docstring(node))
-            return Told(name, _written(source, node), doc, tuple(_members(source, node)))
+            return MemberDocs(name, _written(source, node), doc, tuple(_members(source, node)))
         if isinstance(node, ast.Assign) and [ast.unparse(target) for target in node.targets] == [name]:
-            return Told(name, _as_in(source, node), _said_below(tree.body, index))
+            return MemberDocs(name, _as_in(source, node), _said_below(tree.body, index))
         if isinstance(node, ast.ImportFrom) and node.module and name in {one.name for one in node.names}:
             return told(importlib.import_module(node.module), name)
     raise LookupError(f"{module.__name__} has no {name}")

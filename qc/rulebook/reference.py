@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from qc.rulebook.book import MEASUREMENTS, OWN_WORDS, SOURCES, TITLES, Book, Cited, by_area, link_check
+from qc.rulebook.book import MEASUREMENTS, OWN_WORDS, SOURCES, TITLES, Book, Citation, by_area, link_check
 from qc.rulebook.markdown import bullets, code, heading, page, paragraph, text
 from qc.rulebook.words import SILENT, judging, publisher, side_of, trust
 
@@ -52,7 +52,7 @@ def sources_page(book: Book) -> str:
     return page(*parts, *([heading(OWN_WORDS, 2), bullets(told)] if told else []))
 
 
-def _cited(book: Book, key: str, cited: list[Cited]) -> str:
+def _cited(book: Book, key: str, cited: list[Citation]) -> str:
     values = [book.link_value(one.place) for one in cited if one.key == key and not one.check]
     limits: dict[str, list[str]] = {}
     for one in cited:

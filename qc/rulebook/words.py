@@ -12,7 +12,7 @@ from qc.measure.side import FILE_UNITS
 from qc.plugin_api import Check, Judged, Need
 from qc.plugin_host.host import Host
 from qc.ruleset.model import ChainEntry
-from qc.ruleset.sources import Source
+from qc.ruleset.sources import SourceEntry
 from qc.ruleset.value_types import Between, OneOf
 
 CONFIDENCE = {
@@ -26,7 +26,7 @@ HEARD = "The audio is heard through it, so that a change takes another pass."
 SILENT = "Its plugin does not say."
 
 
-def trust(source: Source) -> str:
+def trust(source: SourceEntry) -> str:
     """Say how far a source is to be trusted."""
     return "; ".join(CONFIDENCE.get(part, part) for part in source.confidence.split("/"))
 

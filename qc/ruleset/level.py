@@ -7,7 +7,7 @@ from typing import Annotated, Self
 
 from pydantic import model_validator
 
-from qc.delivery.fields import Sent
+from qc.delivery.fields import InputModel
 from qc.groove.level.rows import EDGE, LevelPolicy
 from qc.model.quantity import read
 from qc.ruleset.value_types import Between, OneOf, Sourced
@@ -17,7 +17,7 @@ UNSTATED = "not stated"
 """The source of a value that a ruleset leaves out."""
 
 
-class LevelEntry(Sent):
+class LevelEntry(InputModel):
     """The policy for the recommended level; without it that level lies at the edge."""
 
     policy: Annotated[Sourced, OneOf(("edge", "margin"))] | None = None

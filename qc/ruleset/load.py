@@ -10,10 +10,10 @@ from typing import Any, Literal, NamedTuple
 from packaging.version import InvalidVersion
 
 import qc
-from qc.delivery.fields import Sent
+from qc.delivery.fields import InputModel
 from qc.files.yaml_source import Lined, Loc
 from qc.groove.level.rows import EDGE, LevelPolicy
-from qc.model.cutting_chain import Chain, Cut, Disc, Playback, Signal
+from qc.model.cutting_chain import Chain, Cut, DiscGeometry, Playback, Signal
 from qc.model.errors import RulesetError
 from qc.ruleset.find import Available
 from qc.ruleset.inheritance import Generation, Read, generations
@@ -252,11 +252,11 @@ def _cited(file: RulesetFile) -> Iterator[tuple[Loc, str]]:
             yield ("measures", check, key), limit.source
 
 
-def _sections(chain: ChainEntry) -> Iterator[tuple[str, Sent]]:
+def _sections(chain: ChainEntry) -> Iterator[tuple[str, InputModel]]:
     yield from ((name, getattr(chain, name)) for name in ChainEntry.model_fields)
 
 
-def _entries(part: Sent) -> Iterator[tuple[str, Sourced]]:
+def _entries(part: InputModel) -> Iterator[tuple[str, Sourced]]:
     yield from ((name, getattr(part, name)) for name in type(part).model_fields)
 
 
@@ -265,12 +265,12 @@ def chain_of(chain: ChainEntry, size: str, speed: str) -> Chain:
     return Chain(
         signal=Signal(**_values(chain.signal)),
         cut=Cut(**_values(chain.cut)),
-        disc=Disc(size=size, speed=speed, **_values(chain.disc)),
+        disc=DiscGeometry(size=size, speed=speed, **_values(chain.disc)),
         playback=Playback(**_values(chain.playback)),
     )
 
 
-def _values(part: Sent) -> dict[str, Any]:
+def _values(part: InputModel) -> dict[str, Any]:
     """Give a section in SI, by the units that its model states; words stay words."""
     values: dict[str, Any] = {}
     for name, entry in _entries(part):

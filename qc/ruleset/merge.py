@@ -24,7 +24,7 @@ DEPTH = {"serves": 1, "chain": 3, "level": 2, "limits": 3, "off": 2, "measures":
 """Key that is handed on -> how many keys down a value is that is taken whole."""
 
 
-class Line(int):
+class SourceLine(int):
     """A line of one of several files, "57 of FILE" in a sentence."""
 
     name: str
@@ -76,12 +76,12 @@ class Document:
             line = self._line if len(self.files) > 1 else self.files[0].line
             fault, others = first_fault(faults.errors(include_url=False), model, line)
         more = f" (and {others} more)" if others else ""
-        name = fault.line.name if isinstance(fault.line, Line) else self.files[0].name
+        name = fault.line.name if isinstance(fault.line, SourceLine) else self.files[0].name
         raise RulesetError(f"{name}:{int(fault.line)}: {fault.sentence}{more}")
 
-    def _line(self, loc: Loc) -> Line:
+    def _line(self, loc: Loc) -> SourceLine:
         holder = self.holder(loc)
-        line = Line(holder.line(loc))
+        line = SourceLine(holder.line(loc))
         line.name = holder.name
         return line
 

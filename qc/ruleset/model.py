@@ -11,7 +11,7 @@ from packaging.specifiers import InvalidSpecifier
 from packaging.version import InvalidVersion
 from pydantic import AfterValidator, Field, model_validator
 
-from qc.delivery.fields import Line, SchemaOne, Sent
+from qc.delivery.fields import InputModel, Line, SchemaOne
 from qc.delivery.model import Rpm
 from qc.model.quantity import parse, read
 from qc.ruleset.level import LevelEntry
@@ -54,14 +54,14 @@ Specifier = Annotated[Line, AfterValidator(_specifier)]
 Quantified = Annotated[Line, AfterValidator(_quantity)]
 
 
-class Serves(Sent):
+class Serves(InputModel):
     """The disc that the ruleset is for; "33" is 33 1/3 turns a minute."""
 
     size: Literal["12in", "10in", "7in"]
     speed: Rpm
 
 
-class SignalEntry(Sent):
+class SignalEntry(InputModel):
     """What is done to the programme on its way to the cutter."""
 
     subsonic: Annotated[Sourced, Between(2.0, 40.0, "Hz", "Hz", "lower, rumble is cut too; higher, the bass is not")]
@@ -76,7 +76,7 @@ class SignalEntry(Sent):
     ]
 
 
-class CutEntry(Sent):
+class CutEntry(InputModel):
     """How the groove is cut."""
 
     align: Annotated[
@@ -120,7 +120,7 @@ class CutEntry(Sent):
         return self
 
 
-class DiscEntry(Sent):
+class DiscEntry(InputModel):
     """The disc."""
 
     outer: Annotated[Sourced, Between(60.0, 310.0, "mm", "m", "no disc begins further in or out")]
@@ -136,7 +136,7 @@ class DiscEntry(Sent):
         return self
 
 
-class PlaybackEntry(Sent):
+class PlaybackEntry(InputModel):
     """What traces the groove."""
 
     tip_radius: Annotated[
@@ -145,7 +145,7 @@ class PlaybackEntry(Sent):
     back_angle: Annotated[Sourced, Between(10.0, 80.0, "deg", "rad", "no cutter has back edges beyond")]
 
 
-class ChainEntry(Sent):
+class ChainEntry(InputModel):
     """Everything that is assumed, from the file to the stylus."""
 
     signal: SignalEntry
@@ -164,7 +164,7 @@ class ChainEntry(Sent):
         return self
 
 
-class LimitEntry(Sent):
+class LimitEntry(InputModel):
     """One limit of one check, as it is written."""
 
     warn: Quantified | None = None
@@ -184,7 +184,7 @@ class LimitEntry(Sent):
         return self
 
 
-class MeasureEntry(Sent):
+class MeasureEntry(InputModel):
     """A published measurement held against limits by the ruleset alone, without code."""
 
     measure: Line = Field(examples=["loudness.integrated"])
@@ -207,7 +207,7 @@ class MeasureEntry(Sent):
         return self
 
 
-class RulesetFile(Sent):
+class RulesetFile(InputModel):
     """A ruleset as it is written, with all that it extends."""
 
     schema_: SchemaOne = Field(alias="schema", examples=["1"])

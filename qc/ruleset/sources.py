@@ -9,7 +9,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, ValidationError
 
-from qc.delivery.fields import Line, Sent
+from qc.delivery.fields import InputModel, Line
 from qc.files.yaml_source import Lined, load_lined
 from qc.model.errors import RulesetError
 from qc.text.sanitize import first_fault, shown
@@ -26,7 +26,7 @@ def _confidence(text: str) -> str:
     return text
 
 
-class Source(Sent):
+class SourceEntry(InputModel):
     """Where a value comes from: what was read, the figure in it, and how far to trust it."""
 
     title: Line
@@ -39,15 +39,15 @@ def keys_of(source: str) -> tuple[str, ...]:
     return tuple(part.strip() for part in source.split(";"))
 
 
-class Sources(Mapping[str, Source]):
+class Sources(Mapping[str, SourceEntry]):
     """Every known source by key."""
 
     def __init__(self, folders: Iterable[Path]) -> None:
         self.folders = tuple(folders)
 
     @cached_property
-    def _known(self) -> Mapping[str, Source]:
-        known: dict[str, Source] = {}
+    def _known(self) -> Mapping[str, SourceEntry]:
+        known: dict[str, SourceEntry] = {}
         for path in (folder / FILE for folder in self.folders):
             if not path.is_file():
                 continue
@@ -61,7 +61,7 @@ class Sources(Mapping[str, Source]):
                     )
         return known
 
-    def __getitem__(self, key: str) -> Source:
+    def __getitem__(self, key: str) -> SourceEntry:
         return self._known[key]
 
     def __iter__(self) -> Iterator[str]:
@@ -82,10 +82,10 @@ class Sources(Mapping[str, Source]):
         return None
 
 
-def _source(lined: Lined, key: str) -> Source:
+def _source(lined: Lined, key: str) -> SourceEntry:
     """Read one entry; `validate` wants a model of the whole file, and here any key may stand."""
     try:
-        return Source.model_validate(lined.data[key], context={"written": True})
+        return SourceEntry.model_validate(lined.data[key], context={"written": True})
     except ValidationError as faults:
-        fault, _ = first_fault(faults.errors(include_url=False), Source, lambda loc: lined.line((key, *loc)))
+        fault, _ = first_fault(faults.errors(include_url=False), SourceEntry, lambda loc: lined.line((key, *loc)))
     raise RulesetError(f"{lined.name}:{fault.line}: {fault.sentence}")

@@ -8,12 +8,12 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from qc.delivery.fields import Line, Sent
+from qc.delivery.fields import InputModel, Line
 from qc.model.quantity import read
 from qc.text.sanitize import misplaced, shown
 
 
-class Sourced(Sent):
+class Sourced(InputModel):
     """A value of the chain as it is written, and where it comes from."""
 
     value: Line

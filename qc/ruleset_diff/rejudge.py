@@ -38,7 +38,7 @@ PLACES = (
 
 
 @dataclass(frozen=True)
-class Judging:
+class BoundRuleset:
     """One of the two rulesets, with its checks."""
 
     ruleset: Ruleset
@@ -54,7 +54,7 @@ class Rejudging:
     """A report by one ruleset, looked at by another."""
 
     def __init__(
-        self, report: Report, before: Judging, after: Judging, publishers: Mapping[str, type[Need[Any]]]
+        self, report: Report, before: BoundRuleset, after: BoundRuleset, publishers: Mapping[str, type[Need[Any]]]
     ) -> None:
         """Take a report; raises UsageError when it was not judged by `before`. `publishers` are those of numbers."""
         _is_by(report, before.ruleset)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, NoReturn, TypeVar
 
-from qc.judge.context import Evidence
+from qc.judge.context import SideEvidence
 from qc.judge.engine import judge_delivery, judge_side
 from qc.model.cutting_chain import Chain
 from qc.model.report import SideReport
@@ -46,8 +46,8 @@ def rejudged(check: Check[Any], report: Report, side: SideReport | None, chain: 
     return Rejudged(results[0], frozenset(numbers), frozenset(beyond), broke)
 
 
-def _evidence(side: SideReport, chain: Chain, numbers: set[str], beyond: set[str]) -> Evidence:
-    return Evidence(
+def _evidence(side: SideReport, chain: Chain, numbers: set[str], beyond: set[str]) -> SideEvidence:
+    return SideEvidence(
         side=side.id,
         chain=chain,
         declared=side.declared,

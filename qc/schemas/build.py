@@ -35,7 +35,7 @@ _MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"]
 NAMES = tuple(_MODELS)
 
 
-class _Plain(GenerateJsonSchema):
+class _SchemaGenerator(GenerateJsonSchema):
     """Titles models only, and sees through serializers that leave fields out."""
 
     def field_title_should_be_set(self, schema: Any) -> bool:  # noqa: ARG002
@@ -50,9 +50,9 @@ class _Plain(GenerateJsonSchema):
 def generated(name: str) -> str:
     """Give the schema of one of `NAMES` as the text of its file; raises KeyError."""
     model, mode, title = _MODELS[name]
-    made = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_Plain)
+    made = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_SchemaGenerator)
     made = in_part(made) if model is RulesetFile else made
-    first = {"$schema": _Plain.schema_dialect, "title": title}
+    first = {"$schema": _SchemaGenerator.schema_dialect, "title": title}
     return json.dumps(first | _without_examples(made) | first, indent=2) + "\n"
 
 

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from qc.delivery.fields import Line, Sent, SideId, Text
+from qc.delivery.fields import InputModel, Line, SideId, Text
 from qc.delivery.model import Disc
 from qc.ruleset.model import LimitEntry
 from qc.testing.fault_steps import FileFaults
@@ -19,7 +19,7 @@ Coding = Literal["8 bit", "16 bit", "24 bit", "32 bit", "32 bit float", "64 bit 
 Audio = Annotated[tuple[Step, ...], Field(min_length=1)]
 
 
-class TrackMade(Sent):
+class TrackMade(InputModel):
     """A track as the delivery is to write it; with `audio` it comes as a file of its own, "a-1.wav" of side A."""
 
     number: Line | None = None
@@ -33,7 +33,7 @@ class TrackMade(Sent):
     rate: Rate = 48_000
 
 
-class SideMade(Sent):
+class CaseSide(InputModel):
     """A side: what sounds, how it is written, and what the paper says of it."""
 
     id: SideId = Field("A", examples=["A"])
@@ -59,7 +59,7 @@ class SideMade(Sent):
         return self
 
 
-class Expected(Sent):
+class Expected(InputModel):
     """What is expected beside the outcome, which the name of the file says.
 
     `severity`, `found`, `kind`, `at`, `track` and `channel` describe one finding: there must be one that fits them all.
@@ -90,7 +90,7 @@ class Expected(Sent):
         return any(one is not None for one in asked)
 
 
-class CaseFile(Sent):
+class CaseFile(InputModel):
     """All of a case file."""
 
     why: Text = Field(examples=["A 100 Hz tone that digs 1 um deeper than the warning allows."])
@@ -102,7 +102,7 @@ class CaseFile(Sent):
     """check id -> limit key -> limit, put in the place of the ruleset's, or added"""
     delivery: Mapping[str, Any] = Field(default_factory=dict)
     """more lines at the top of the delivery file, or others: catalogue, part, notes ..."""
-    sides: tuple[SideMade, ...] = Field(min_length=1)
+    sides: tuple[CaseSide, ...] = Field(min_length=1)
     beside: Mapping[Line, Text] = Field(default_factory=dict)
     """file name -> text, of files that lie beside the delivery, such as lists of checksums"""
     expect: Expected = Expected()

@@ -23,7 +23,7 @@ from qc.plugin_host.host import Host
 from qc.ruleset.find import is_path
 from qc.ruleset.model import LimitEntry
 from qc.testing.case_file import CaseFile, Expected
-from qc.testing.deliveries import Judged
+from qc.testing.deliveries import JudgedReport
 from qc.testing.findings import Found, assert_outcome, reaches, result_of
 from qc.testing.made import make
 from qc.testing.written import Number
@@ -84,7 +84,7 @@ def cases_in(folder: Path) -> list[Case]:
     return found
 
 
-def run(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:
+def run(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
     """Make the delivery of a case under `tmp_path` and judge it with all checks of its ruleset.
 
     `host` has the plugins, the installed ones where it is left out: `Host.build(extra=[("house", module)])` adds
@@ -103,7 +103,7 @@ def run(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:
     if case.file.limits:
         ruleset = str(ruled(read_delivery(delivery), ruleset, case.file.limits, host, Path(tmp_path) / "case.yaml"))
     report = api.check(delivery, api.Options(ruleset=ruleset, workers=1), host)
-    return Judged(exit_code(report), json.loads(report.model_dump_json()))
+    return JudgedReport(exit_code(report), json.loads(report.model_dump_json()))
 
 
 def _ruleset(case: Case) -> str | None:
@@ -112,7 +112,7 @@ def _ruleset(case: Case) -> str | None:
     return asked if asked is None or not is_path(asked) else str(case.path.parent / asked)
 
 
-def check(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:
+def check(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
     """Run a case and hold the report against what it expects; gives what `run` does.
 
     Raises AssertionError with one sentence about the first thing that differs.
@@ -125,7 +125,7 @@ def check(case: Case, tmp_path: Path, host: Host | None = None) -> Judged:
     return judged
 
 
-def hold(case: Case, judged: Judged) -> None:
+def hold(case: Case, judged: JudgedReport) -> None:
     """Hold a report against what a case expects; raises AssertionError with one sentence."""
     expected = case.file.expect
     assert_outcome(judged, case.check, case.outcome, side=expected.side)
@@ -146,7 +146,7 @@ def _says(check_id: str, result: dict[str, Any], expected: Expected) -> None:
         raise AssertionError(f'{check_id} does not say "{expected.says}"; it says: {"; ".join(said[:5]) or "nothing"}')
 
 
-def _measured(judged: Judged, side: str, name: str, number: Number) -> None:
+def _measured(judged: JudgedReport, side: str, name: str, number: Number) -> None:
     known = judged.side(side)["measurements"]
     if name not in known:
         raise AssertionError(f"{name} was not measured on side {side}; {meant(name, known)}")

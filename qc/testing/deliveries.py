@@ -63,7 +63,7 @@ def deliver(folder: Path, sides: Mapping[str, Sent], *, size: str = "12in", spee
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedReport:
     """A report read back from JSON, with the command's exit code."""
 
     code: int
@@ -90,7 +90,7 @@ class Judged:
         return found
 
 
-def judge(delivery: Path, out: Path, *words: str) -> Judged:
+def judge(delivery: Path, out: Path, *words: str) -> JudgedReport:
     """Run `sidegate check DELIVERY --out json=OUT` with more words, in this process, and read the report back.
 
     The audio is always heard, and nothing that was measured is stored, unless `words` say --cache FOLDER.
@@ -99,4 +99,4 @@ def judge(delivery: Path, out: Path, *words: str) -> Judged:
 
     store = [] if "--cache" in words else ["--no-cache"]
     code = main(["check", str(delivery), "--out", f"json={out}", *store, *words])
-    return Judged(code, json.loads(out.read_text(encoding="utf-8")))
+    return JudgedReport(code, json.loads(out.read_text(encoding="utf-8")))

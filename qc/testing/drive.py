@@ -14,7 +14,7 @@ from qc.plugin_api import Analysis, Measurements, Need, RunningTap, Samples, Str
 R = TypeVar("R")
 
 
-class Heard:
+class MemoryBlock:
     """A slice of samples in memory (the contract's Block)."""
 
     def __init__(
@@ -76,10 +76,10 @@ def through(tap: Tap, samples: NDArray[np.float64], rate: int, blocks: int | Seq
     stream = Stream("side:A", rate, 2, samples.shape[1])
     taps = {one: one.start(stream) for one in lineage(tap)}
     parts = [
-        Heard(stream, start, samples[:, start:stop].copy(), taps, last=False)[tap].copy()
+        MemoryBlock(stream, start, samples[:, start:stop].copy(), taps, last=False)[tap].copy()
         for start, stop in _borders(samples.shape[1], blocks)
     ]
-    last = Heard(stream, samples.shape[1], np.zeros((2, 0)), taps, last=True)[tap]
+    last = MemoryBlock(stream, samples.shape[1], np.zeros((2, 0)), taps, last=True)[tap]
     return np.concatenate([*parts, last], axis=1)
 
 
@@ -88,8 +88,8 @@ def _heard(analysis: Analysis[R], samples: Samples, stream: Stream, blocks: int 
     running = analysis.start(stream)
     for start, stop in _borders(samples.shape[1], blocks):
         part = samples[:, start:stop].copy()
-        running.push(Heard(stream, start, part, taps, last=False))
-    running.push(Heard(stream, samples.shape[1], np.zeros((2, 0)), taps, last=True))
+        running.push(MemoryBlock(stream, start, part, taps, last=False))
+    running.push(MemoryBlock(stream, samples.shape[1], np.zeros((2, 0)), taps, last=True))
     return running.finish()
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
-from qc.delivery.fields import Day, Sent
+from qc.delivery.fields import Day, InputModel
 from qc.testing.channels import Channels, Where
 from qc.testing.written import Hertz, Level, Part, Seconds
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from qc.plugin_api import Samples
 
 
-class Fault(Sent):
+class FaultStep(InputModel):
     """A fault of samples; it acts on all that stands before it."""
 
     @abstractmethod
@@ -25,7 +25,7 @@ class Fault(Sent):
         """Do it to (2, frames)."""
 
 
-class Clip(Fault):
+class Clip(FaultStep):
     """Whatever passes `level` is cut off."""
 
     level: Level = Field(examples=["-1 dBFS"])
@@ -37,7 +37,7 @@ class Clip(Fault):
         return faults.clipped(x, self.level)
 
 
-class FlatTops(Fault):
+class FlatTops(FaultStep):
     """So many runs of four equal samples at `level`, from `at` on, one every 20 frames."""
 
     at: Seconds = Field(examples=["2 s"])
@@ -52,7 +52,7 @@ class FlatTops(Fault):
         return faults.flat_tops(x, rate, at_s=self.at, runs=self.runs, peak=self.level, channel=self.channel)
 
 
-class DcOffset(Fault):
+class DcOffset(FaultStep):
     """Direct current in a channel, or in both."""
 
     level: Level = Field(examples=["-40 dBFS"])
@@ -65,7 +65,7 @@ class DcOffset(Fault):
         return faults.dc_offset(x, self.level, channel=self.channel)
 
 
-class Dropout(Fault):
+class Dropout(FaultStep):
     """A stretch is silent; the sound stops and comes back at once, or fades out before it and in behind it."""
 
     at: Seconds = Field(examples=["2 s"])
@@ -80,7 +80,7 @@ class Dropout(Fault):
         return faults.dropout(x, rate, at_s=self.at, seconds=self.lasts, channel=self.channel, fade_s=self.fade)
 
 
-class Gap(Fault):
+class Gap(FaultStep):
     """Silence is pushed in, and everything behind it comes later; with `fade` the sound fades out and in around it."""
 
     at: Seconds = Field(examples=["2 s"])
@@ -94,7 +94,7 @@ class Gap(Fault):
         return faults.gap(x, rate, at_s=self.at, seconds=self.lasts, fade_s=self.fade)
 
 
-class Shift(Fault):
+class Shift(FaultStep):
     """All of it begins later, or with a negative time earlier."""
 
     by: Seconds = Field(examples=["0.5 s"])
@@ -106,7 +106,7 @@ class Shift(Fault):
         return faults.shifted(x, rate, seconds=self.by)
 
 
-class Invert(Fault):
+class Invert(FaultStep):
     """The polarity of a channel is turned round."""
 
     channel: Where = "right"
@@ -118,7 +118,7 @@ class Invert(Fault):
         return faults.inverted(x, channel=self.channel)
 
 
-class SwapChannels(Fault):
+class SwapChannels(FaultStep):
     """Left and right are exchanged; it takes nothing: {}."""
 
     def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
@@ -128,7 +128,7 @@ class SwapChannels(Fault):
         return faults.swapped(x)
 
 
-class BassOutOfPhase(Fault):
+class BassOutOfPhase(FaultStep):
     """Below a frequency the right channel is turned round."""
 
     below: Hertz = Field(examples=["150 Hz"])
@@ -140,7 +140,7 @@ class BassOutOfPhase(Fault):
         return faults.bass_out_of_phase(x, rate, below_hz=self.below)
 
 
-class Clicks(Fault):
+class Clicks(FaultStep):
     """Single samples of `level` are added at some seconds."""
 
     at: tuple[Seconds, ...] = Field(examples=["[2 s, 3.5 s]"])
@@ -154,7 +154,7 @@ class Clicks(Fault):
         return faults.clicks(x, rate, at_s=self.at, peak=self.level, channel=self.channel)
 
 
-class Sibilants(Fault):
+class Sibilants(FaultStep):
     """Hisses like an s are added, their middles at some seconds."""
 
     at: tuple[Seconds, ...] = Field(examples=["[2 s, 3.5 s]"])
@@ -172,7 +172,7 @@ class Sibilants(Fault):
         )
 
 
-class Hum(Fault):
+class Hum(FaultStep):
     """A steady tone over all of it."""
 
     frequency: Hertz = Field(examples=["50 Hz"])
@@ -186,7 +186,7 @@ class Hum(Fault):
         return faults.hum(x, rate, hz=self.frequency, peak=self.level, channels=self.channels)
 
 
-class OneSample(Fault):
+class OneSample(FaultStep):
     """One value that is no programme: a level, "infinite" or "not a number"."""
 
     at: Seconds = Field(examples=["2 s"])
@@ -201,7 +201,7 @@ class OneSample(Fault):
         return faults.one_sample(x, rate, at_s=self.at, value=value, channel=self.channel)
 
 
-class FileFaults(Sent):
+class FileFaults(InputModel):
     """What becomes of the file once it is written, and what the delivery says of it."""
 
     becomes: Literal[

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from qc.testing.deliveries import Judged
+from qc.testing.deliveries import JudgedReport
 
 Found = dict[str, Any]
 NAMES = {"not_applicable": "not applicable", "not_measured": "not measured"}
 
 
-def result_of(judged: Judged, check: str, side: str | None = None) -> dict[str, Any]:
+def result_of(judged: JudgedReport, check: str, side: str | None = None) -> dict[str, Any]:
     """Give a check's result on a side, or on the first one that has it, or on the delivery.
 
     Raises AssertionError where the check did not run.
@@ -29,7 +29,7 @@ def result_of(judged: Judged, check: str, side: str | None = None) -> dict[str, 
     raise AssertionError(f"{check} did not run on side {side}; it ran on {sides}")
 
 
-def assert_outcome(judged: Judged, check: str, outcome: str, *, side: str | None = None) -> None:
+def assert_outcome(judged: JudgedReport, check: str, outcome: str, *, side: str | None = None) -> None:
     """Assert what became of a check: pass, warn, fail, waived, not_applicable, not_measured or error."""
     result = result_of(judged, check, side)
     if result["outcome"] != outcome:
@@ -39,8 +39,8 @@ def assert_outcome(judged: Judged, check: str, outcome: str, *, side: str | None
 
 
 def assert_found(
-    judged: Judged, check: str, *, side: str | None = None, severity: str | None = None, at_s: float | None = None,
-    within_s: float = 0.05, track: int | None = None, channel: str | None = None,
+    judged: JudgedReport, check: str, *, side: str | None = None, severity: str | None = None,
+    at_s: float | None = None, within_s: float = 0.05, track: int | None = None, channel: str | None = None,
 ) -> Found:  # fmt: skip
     """Assert that a check found something there, and give the finding; the first of several that fit.
 
@@ -65,7 +65,7 @@ def assert_found(
 
 
 def assert_not_found(
-    judged: Judged, check: str, *, side: str | None = None, at_s: float | None = None, within_s: float = 0.05,
+    judged: JudgedReport, check: str, *, side: str | None = None, at_s: float | None = None, within_s: float = 0.05,
     track: int | None = None,
 ) -> None:  # fmt: skip
     """Assert that a check found nothing, or nothing there; it must have run and judged."""

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from qc.testing.case_file import CaseFile, SideMade, TrackMade
+from qc.testing.case_file import CaseFile, CaseSide, TrackMade
 from qc.testing.deliveries import SUFFIXES
 from qc.testing.steps import heard
 
@@ -47,7 +47,7 @@ def _items(values: Sequence[Mapping[str, Any]], indent: str) -> list[str]:
     return lines
 
 
-def _side(side: SideMade, folder: Path) -> dict[str, Any]:
+def _side(side: CaseSide, folder: Path) -> dict[str, Any]:
     """Write the files of a side; give what the delivery says of it."""
     said: dict[str, Any] = {"id": side.id}
     if side.audio is not None:
@@ -61,7 +61,7 @@ def _side(side: SideMade, folder: Path) -> dict[str, Any]:
     return said | ({"tracks": tracks} if tracks else {})
 
 
-def _track(side: SideMade, index: int, folder: Path) -> dict[str, Any]:
+def _track(side: CaseSide, index: int, folder: Path) -> dict[str, Any]:
     track: TrackMade = side.tracks[index]
     number = track.number or str(index + 1)
     said: dict[str, Any] = {"number": number, "title": track.title or f"No. {number}"}
@@ -75,7 +75,7 @@ def _track(side: SideMade, index: int, folder: Path) -> dict[str, Any]:
     return said
 
 
-def _write(side: SideMade, steps: Sequence[Any], rate: int, file: Path) -> None:
+def _write(side: CaseSide, steps: Sequence[Any], rate: int, file: Path) -> None:
     import numpy as np
     import soundfile
 
@@ -95,7 +95,7 @@ def _coded(frames: Any, coding: str) -> Any:
     return (whole * 2.0 ** (32 - STEPS[coding])).astype(np.int32)
 
 
-def _checksum(side: SideMade, file: Path) -> dict[str, str]:
+def _checksum(side: CaseSide, file: Path) -> dict[str, str]:
     from qc.testing import faults
 
     stated = side.file.checksum

@@ -36,7 +36,7 @@ class Song:
 
 def song(plan: Song) -> Array:
     """Render a song, (2, frames), its highest sample at -1 dBFS."""
-    stage = _Stage(plan)
+    stage = _MixBuses(plan)
     beat = 60.0 / plan.tempo
     bars = int(np.ceil(plan.seconds / (4.0 * beat)))
     for bar in range(bars):
@@ -51,7 +51,7 @@ def song(plan: Song) -> Array:
     return stage.mixed()
 
 
-class _Stage:
+class _MixBuses:
     """Buses that parts write to: dry stereo, and a send to the room."""
 
     def __init__(self, plan: Song) -> None:
@@ -115,7 +115,7 @@ def _partials(t: Array, hz: float, weights: NDArray[Any], decay: float) -> Array
     return out
 
 
-def _bass(stage: _Stage, start: float, beat: float, chord: tuple[int, ...]) -> None:
+def _bass(stage: _MixBuses, start: float, beat: float, chord: tuple[int, ...]) -> None:
     """Play a plucked bass: root, fifth, octave; its width is the plan's."""
     for step, (at, interval) in enumerate(((0.0, 0), (1.5, 0), (2.0, 7), (3.5, 12))):
         t = stage.time(beat * 1.3)
@@ -129,7 +129,7 @@ def _bass(stage: _Stage, start: float, beat: float, chord: tuple[int, ...]) -> N
                 stage.put(where, sign * width * sound, pan, 0.0)
 
 
-def _keys(stage: _Stage, start: float, beat: float, chord: tuple[int, ...]) -> None:
+def _keys(stage: _MixBuses, start: float, beat: float, chord: tuple[int, ...]) -> None:
     """Broken chords on something between a piano and a bell, left to right."""
     for i in range(8):
         note = stage.plan.tonic + 24 + chord[i % 4] + (12 if i in (3, 6) else 0)
@@ -141,7 +141,7 @@ def _keys(stage: _Stage, start: float, beat: float, chord: tuple[int, ...]) -> N
         stage.put(start + i * beat / 2.0, sound * np.minimum(1.0, t / 0.003), (i % 4 - 1.5) / 2.2, 0.35)
 
 
-def _drums(stage: _Stage, start: float, beat: float, *, fill: bool) -> None:
+def _drums(stage: _MixBuses, start: float, beat: float, *, fill: bool) -> None:
     """Kick, snare, hi-hat, a crash after a fill."""
     t = stage.time(0.35)
     kick = np.sin(2.0 * np.pi * (48.0 * t - 9.0 * np.exp(-t / 0.018))) * np.exp(-t / 0.11)
@@ -163,7 +163,7 @@ def _drums(stage: _Stage, start: float, beat: float, *, fill: bool) -> None:
         stage.put(start + 4.0 * beat, 0.14 * stage.plan.cymbals * crash, 0.4, 0.2)
 
 
-def _voice(stage: _Stage, start: float, beat: float, chord: tuple[int, ...]) -> None:
+def _voice(stage: _MixBuses, start: float, beat: float, chord: tuple[int, ...]) -> None:
     """Sing a line: a buzzing source through three formants, each note begun by a sibilant."""
     for i, at in enumerate((0.5, 1.5, 2.25, 3.0)):
         length = beat * (0.9 if i != 3 else 1.1)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from pydantic import Field
 
-from qc.delivery.fields import Sent
+from qc.delivery.fields import InputModel
 from qc.testing.channels import Channels
 from qc.testing.written import Hertz, Level, Phase, Seconds
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from qc.plugin_api import Samples
 
 
-class Signal(Sent):
+class SignalStep(InputModel):
     """A signal of `lasts` seconds; with `at` it is added there, else it follows what stands before it."""
 
     lasts: Seconds = Field(examples=["2 s"])
@@ -26,7 +26,7 @@ class Signal(Sent):
         """Make it, (2, frames)."""
 
 
-class Silence(Signal):
+class Silence(SignalStep):
     """Digital silence."""
 
     def made(self, rate: int) -> Samples:
@@ -36,7 +36,7 @@ class Silence(Signal):
         return signals.silence(self.lasts, rate)
 
 
-class Sine(Signal):
+class Sine(SignalStep):
     """A sine; `level` is that of its peak, `fade` the seconds in which it rises and falls."""
 
     frequency: Hertz = Field(examples=["1 kHz"])
@@ -54,7 +54,7 @@ class Sine(Signal):
         )
 
 
-class Swell(Signal):
+class Swell(SignalStep):
     """A tone that rises to its middle and falls again; `level` is that of its peak in the middle."""
 
     frequency: Hertz = Field(examples=["1 kHz"])
@@ -69,7 +69,7 @@ class Swell(Signal):
         return signals.swell(self.frequency, self.lasts, rate, self.level, channels=self.channels, phase=self.phase)
 
 
-class Bursts(Signal):
+class Bursts(SignalStep):
     """A sine that sounds for the first `on` of every `every`."""
 
     frequency: Hertz = Field(examples=["6 kHz"])
@@ -89,7 +89,7 @@ class Bursts(Signal):
         )  # fmt: skip
 
 
-class Sweep(Signal):
+class Sweep(SignalStep):
     """A sine that glides from one frequency to another."""
 
     from_: Hertz = Field(alias="from", examples=["20 Hz"])
@@ -107,7 +107,7 @@ class Sweep(Signal):
         )
 
 
-class PinkNoise(Signal):
+class PinkNoise(SignalStep):
     """Pink noise; `level` is its rms in each channel, `apart` gives each channel a noise of its own."""
 
     level: Level = Field(examples=["-20 dBFS"])
@@ -125,7 +125,7 @@ class PinkNoise(Signal):
         )
 
 
-class Music(Signal):
+class Music(SignalStep):
     """A song made by code, its highest sample at `level`."""
 
     level: Level = Field(examples=["-1 dBFS"])

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any, Self
 
 from pydantic import model_validator
 
-from qc.delivery.fields import Sent
+from qc.delivery.fields import InputModel
 from qc.testing.fault_steps import (
     BassOutOfPhase,
     Clicks,
     Clip,
     DcOffset,
     Dropout,
-    Fault,
+    FaultStep,
     FlatTops,
     Gap,
     Hum,
@@ -26,13 +26,13 @@ from qc.testing.fault_steps import (
     Sibilants,
     SwapChannels,
 )
-from qc.testing.signal_steps import Bursts, Music, PinkNoise, Signal, Silence, Sine, Sweep, Swell
+from qc.testing.signal_steps import Bursts, Music, PinkNoise, SignalStep, Silence, Sine, Sweep, Swell
 
 if TYPE_CHECKING:
     from qc.plugin_api import Samples
 
 
-class Step(Sent):
+class Step(InputModel):
     """One signal or fault, by its name."""
 
     silence: Silence | None = None
@@ -70,12 +70,12 @@ class Step(Sent):
             raise ValueError("a step names one signal or fault; begin a line with a dash for each")
         return self
 
-    def _there(self) -> list[Signal | Fault]:
+    def _there(self) -> list[SignalStep | FaultStep]:
         values = (getattr(self, name) for name in type(self).model_fields)
         return [value for value in values if value is not None]
 
     @property
-    def itself(self) -> Signal | Fault:
+    def itself(self) -> SignalStep | FaultStep:
         """Give the signal or the fault."""
         return self._there()[0]
 
@@ -90,7 +90,7 @@ def heard(steps: tuple[Step, ...], rate: int) -> Samples:
     x = np.zeros((2, 0))
     for step in steps:
         one = step.itself
-        if isinstance(one, Fault):
+        if isinstance(one, FaultStep):
             x = one.done(x, rate)
         elif one.at is None:
             x = np.concatenate([x, one.made(rate)], axis=1)

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field
 
-from qc.delivery.fields import Sent
+from qc.delivery.fields import InputModel
 from qc.model.quantity import convert, parse, read
 from qc.text.sanitize import shown
 
@@ -48,7 +48,7 @@ Level = Annotated[float, BeforeValidator(_peak)]
 Rate = Annotated[int, BeforeValidator(_frames_a_second)]
 
 
-class Number(Sent):
+class Number(InputModel):
     """What a number must be: near something, within so much, or at least and at most something."""
 
     near: str | None = None

@@ -7,7 +7,7 @@ import pytest
 import soundfile
 
 from qc.audio.excerpts import BEFORE, BEHIND, MOST_S, Excerpts
-from qc.audio.multi_file_source import Part
+from qc.audio.multi_file_source import FileSegment
 from qc.groove.signal.band_limit import motion_rate
 from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import Signal
@@ -29,7 +29,7 @@ def written(path, x, rate, subtype="DOUBLE"):
 
 def excerpts(path, x, rate, **more):
     stream = Stream("side:A", rate, 2, x.shape[1])
-    return Excerpts(stream, [Part(path, path.name, 0, 0, x.shape[1], rate)], **more)
+    return Excerpts(stream, [FileSegment(path, path.name, 0, 0, x.shape[1], rate)], **more)
 
 
 def whole(tap, x, rate):
@@ -83,8 +83,8 @@ def test_files_that_were_joined_are_joined_again(tmp_path):
     x[:, 96_000:120_000] = 0.0
     first, second = x[:, :96_000], x[:, 120_000:]
     parts = [
-        Part(written(tmp_path / "1.wav", first, rate), "1.wav", 1, 0, 96_000, rate),
-        Part(written(tmp_path / "2.wav", second, rate), "2.wav", 2, 120_000, 72_000, rate),
+        FileSegment(written(tmp_path / "1.wav", first, rate), "1.wav", 1, 0, 96_000, rate),
+        FileSegment(written(tmp_path / "2.wav", second, rate), "2.wav", 2, 120_000, 72_000, rate),
     ]
     look = Excerpts(Stream("side:A", rate, 2, x.shape[1]), parts)
     one = excerpts(written(tmp_path / "a.wav", x, rate), x, rate)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from conftest import Sent
 from qc.audio import source as source_module
-from qc.audio.multi_file_source import JoinedSource, Part
+from qc.audio.multi_file_source import FileSegment, JoinedSource
 from qc.audio.source import AudioFaultError
 from qc.testing.deliveries import deliver, judge
 from qc.testing.music import Song, song
@@ -196,7 +196,7 @@ def test_any_block_gives_the_same_frames(tmp_path_factory, sizes, size, times):
     for i, (frames, gap) in enumerate(sizes):
         x = rng.uniform(-1.0, 1.0, (frames, 2))
         soundfile.write(folder / f"{i}.wav", x, 48_000, subtype="DOUBLE")
-        parts.append(Part(folder / f"{i}.wav", f"{i}.wav", i + 1, at, frames, 48_000))
+        parts.append(FileSegment(folder / f"{i}.wav", f"{i}.wav", i + 1, at, frames, 48_000))
         whole += [x.T, np.zeros((2, gap))]
         at += frames + gap
     expected = np.concatenate(whole[:-1], axis=1)
@@ -219,8 +219,8 @@ def test_any_block_gives_the_same_frames(tmp_path_factory, sizes, size, times):
 def test_a_file_that_went_away_while_it_was_heard(tmp_path):
     soundfile.write(tmp_path / "1.wav", np.zeros((10, 2)), 48_000)
     parts = [
-        Part(tmp_path / "1.wav", "1.wav (track 1)", 1, 0, 10, 48_000),
-        Part(tmp_path / "2.wav", "2.wav (track 2)", 2, 48_000, 10, 48_000),
+        FileSegment(tmp_path / "1.wav", "1.wav (track 1)", 1, 0, 10, 48_000),
+        FileSegment(tmp_path / "2.wav", "2.wav (track 2)", 2, 48_000, 10, 48_000),
     ]
     source = JoinedSource(parts, "side:A")
     source.open()
@@ -239,7 +239,7 @@ def test_the_report_is_plain_json(tmp_path):
 
 def test_without_digests_there_is_nothing_to_hash(tmp_path):
     soundfile.write(tmp_path / "a.wav", music(48_000, seconds=2.0).T, 48_000)
-    joined = JoinedSource([Part(tmp_path / "a.wav", "a.wav", 1, 0, 96_000, 48_000)], "side:A")
+    joined = JoinedSource([FileSegment(tmp_path / "a.wav", "a.wav", 1, 0, 96_000, 48_000)], "side:A")
     joined.open()
     joined.read()
     joined.hash()

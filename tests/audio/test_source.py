@@ -66,7 +66,7 @@ def is_plain(path):
     info = soundfile.info(path)
     opened = decoding.decoder(path, info.samplerate, info.frames, 10, 1)
     opened.close()
-    return isinstance(opened, decoding._Plain)
+    return isinstance(opened, decoding._PcmReader)
 
 
 @pytest.mark.usefixtures("small")

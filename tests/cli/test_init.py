@@ -16,7 +16,7 @@ from ruamel.yaml import YAML
 from command import RATE, one_sentence, programme
 from qc.delivery.reader import read_delivery
 from qc.draft.silence_split import found_tracks
-from qc.groove.signal.programme import Heard
+from qc.groove.signal.programme import ProgrammeBounds
 from qc.testing.music import Song, song
 
 FRAME = Fraction(1, 75)
@@ -214,7 +214,7 @@ def test_tracks_part_where_it_is_silent_long_enough(runs, lead):
     windows = [False] * lead + [loud for sound, gap in runs for loud in [True] * sound + [False] * gap]
     power = np.where(windows, 1e-3, 1e-9).astype(np.float32)
     there = np.flatnonzero(windows)
-    got = found_tracks(Heard(int(there[0]), int(there[-1]), np.array([power, 0 * power]), len(windows) / 100))
+    got = found_tracks(ProgrammeBounds(int(there[0]), int(there[-1]), np.array([power, 0 * power]), len(windows) / 100))
     assert len(got) == 1 + sum(gap >= 80 for _, gap in runs[:-1])
     assert (got[0].start, got[-1].end) == (Fraction(lead, 100), Fraction(int(there[-1]) + 1, 100))
     for track, following in pairwise(got):
@@ -222,4 +222,4 @@ def test_tracks_part_where_it_is_silent_long_enough(runs, lead):
 
 
 def test_nothing_is_found_in_silence():
-    assert found_tracks(Heard(None, None, np.zeros((2, 50), dtype=np.float32), 0.5)) == ()
+    assert found_tracks(ProgrammeBounds(None, None, np.zeros((2, 50), dtype=np.float32), 0.5)) == ()

@@ -13,7 +13,7 @@ from qc import api
 from qc.cli import demo as command
 from qc.cli.main import main
 from qc.demo import folder, score
-from qc.demo.release import RenderedTrack, SideMade
+from qc.demo.release import DemoSide, RenderedTrack
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def quick(monkeypatch):
 
     def side(name):
         samples = 0.1 * np.random.default_rng(1).standard_normal((2, 4_410)).astype(np.float32)
-        return SideMade(name, samples, (RenderedTrack(score.LAMP_ROOM, 0.0, 0.1),))
+        return DemoSide(name, samples, (RenderedTrack(score.LAMP_ROOM, 0.0, 0.1),))
 
     monkeypatch.setattr(folder, "good_side", lambda: side("A"))
     monkeypatch.setattr(folder, "bad_side", lambda: side("B"))

@@ -6,13 +6,13 @@ from itertools import combinations, pairwise, permutations
 import numpy as np
 import pytest
 
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.highest import highest
 from qc.model.cutting_chain import Signal
 from qc.model.track import Track
 from qc.plan import breaks
-from qc.plan.breaks import Breaks
+from qc.plan.breaks import BreakSearch
 from qc.plan.reordered import reordered
 from qc.plan.running_order import JOIN, Delivered, RunningOrder
 from sides import DEEP, LAST, TRACED, delivered, shipped, sound
@@ -63,7 +63,7 @@ def parts_of(split):
 @pytest.mark.parametrize("seed", range(4))
 def test_no_placement_is_better(seed):
     order = RunningOrder.of([delivered(tracks(6, 10 * seed))])
-    splits = list(Breaks(order, CHAIN, ROWS).splits(6))
+    splits = list(BreakSearch(order, CHAIN, ROWS).splits(6))
     known = every_level(order)
     for sides, split in enumerate(splits, 1):
         worst, total, _, parts = max(every_placement(order, known, sides))
@@ -82,9 +82,9 @@ def test_no_placement_is_better(seed):
 def test_equal_levels_are_broken_into_equal_lengths():
     one = sound(9_000, rise=60.0)  # each by itself is ruled by its depth, and so is any side of them
     order = RunningOrder.of([delivered([one] * 6)])
-    splits = list(Breaks(order, CHAIN, [DEEP]).splits(3))
+    splits = list(BreakSearch(order, CHAIN, [DEEP]).splits(3))
     assert len(splits) == 1  # two sides win nothing
-    search = Breaks(order, CHAIN, [DEEP])
+    search = BreakSearch(order, CHAIN, [DEEP])
     top = search._top_of_all(3)
     assert search._chosen(2, top) == ((0, 2), (3, 5))
     assert search._chosen(3, top) == ((0, 1), (2, 3), (4, 5))
@@ -93,10 +93,10 @@ def test_equal_levels_are_broken_into_equal_lengths():
 @pytest.mark.parametrize("seed", range(3))
 def test_many_tracks_come_to_the_same_worst_level(seed, monkeypatch):
     order = RunningOrder.of([delivered(tracks(7, 10 * seed + 5, 30_000))])
-    exact = Breaks(order, CHAIN, ROWS)
+    exact = BreakSearch(order, CHAIN, ROWS)
     expected = list(exact.splits(4))
     monkeypatch.setattr(breaks, "EXACT", 3)
-    bounded = Breaks(order, CHAIN, ROWS)
+    bounded = BreakSearch(order, CHAIN, ROWS)
     found = list(bounded.splits(4))
     assert not bounded.exact
     assert [split.worst.reached for split in found] == [split.worst.reached for split in expected]
@@ -109,7 +109,7 @@ def test_a_delivered_side_is_cut_as_ever():
     side = delivered(tracks(3, 7))
     order = RunningOrder.of([side])
     whole = order.side(CHAIN, 0, 2)
-    alone = Side.of(CHAIN, side.span, side.envelopes)
+    alone = SideGeometry.of(CHAIN, side.span, side.envelopes)
     assert np.array_equal(whole.marks, alone.marks)
     assert highest(whole, ROWS) == highest(alone, ROWS)
 
@@ -141,14 +141,14 @@ def test_a_track_that_begins_where_the_file_ends_has_a_sector():
     side = Delivered("A", Span(side.span.start, side.span.end, (*side.span.tracks, late)), side.envelopes)
     order = RunningOrder.of([side])
     assert all(piece.last > piece.first for piece in order.pieces)
-    Breaks(order, CHAIN, ROWS).splits(3)
+    BreakSearch(order, CHAIN, ROWS).splits(3)
     reordered(order, CHAIN, ROWS, 0, 2, highest(order.side(CHAIN, 0, 2), ROWS))
 
 
 def test_no_side_ends_where_the_music_runs_on():
     order = RunningOrder.of([delivered(tracks(5, 2), segue={1, 2})])
     assert order.units == ((0, 0), (1, 3), (4, 4))
-    for split in Breaks(order, CHAIN, ROWS).splits(3):
+    for split in BreakSearch(order, CHAIN, ROWS).splits(3):
         assert {part.last for part in split.parts} <= {0, 3, 4}
 
 

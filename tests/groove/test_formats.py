@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.levels import LevelSearch
 from qc.model.cutting_chain import Signal
@@ -38,7 +38,7 @@ def test_each_disc_comes_to_what_its_own_search_does():
     discs = every_disc()
     for disc, found in fitted(envelopes).items():
         chain, rows = discs[disc]
-        search = LevelSearch(Side.of(chain, Span(0, 50_000), envelopes), rows)
+        search = LevelSearch(SideGeometry.of(chain, Span(0, 50_000), envelopes), rows)
         _, recommended, _ = search.allowed()
         assert found.highest.reached == recommended, disc
         assert found.level_on_disc == pytest.approx(-18.0 + 18.0 + recommended.level)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from qc.groove.geometry import cut as cutting
-from qc.groove.geometry.side import Side, greatest_near
+from qc.groove.geometry.side import SideGeometry, greatest_near
 from qc.groove.geometry.span import Span
 from qc.groove.level.highest import HighestSearch, Windings, highest
 from qc.groove.level.levels import LevelSearch
@@ -25,7 +25,7 @@ CASES = [
 @pytest.mark.parametrize("disc", [("12in", "33"), ("10in", "45"), ("7in", "33")])
 def test_it_is_the_level_and_the_limit_of_the_full_search(sectors, holds, disc):
     chain, rows = shipped(*disc)
-    side = Side.of(chain, Span(0, sectors), sound(sectors, **holds))
+    side = SideGeometry.of(chain, Span(0, sectors), sound(sectors, **holds))
     full = LevelSearch(side, rows)
     _, recommended, _ = full.allowed()
     for near in (None, -400, round(10 * recommended.level)):
@@ -40,7 +40,7 @@ def test_discs_that_share_their_windings_come_to_what_each_comes_to_alone():
     envelopes = sound(25_000, swing=30.0, rise=20.0, bend=4e4, drive=1_000.0)
     shared = {}
     for chain, rows in every_disc().values():
-        side = Side.of(chain, Span(0, 25_000), envelopes)
+        side = SideGeometry.of(chain, Span(0, 25_000), envelopes)
         windings = shared.setdefault(Windings.key(chain), Windings(side))
         found, alone = HighestSearch(side, rows, windings).highest(), highest(side, rows)
         assert found.reached == alone.reached
@@ -54,7 +54,7 @@ def test_it_winds_a_few_times_only(sectors, holds, monkeypatch):
     real = cutting.lay
     monkeypatch.setattr(cutting, "lay", lambda *args: wound.append(1) or real(*args))
     chain, rows = shipped()
-    highest(Side.of(chain, Span(0, sectors), sound(sectors, **holds)), rows)
+    highest(SideGeometry.of(chain, Span(0, sectors), sound(sectors, **holds)), rows)
     assert len(wound) <= 20  # two polarities; the full search takes some sixty
 
 
@@ -63,7 +63,7 @@ def test_a_side_too_long_for_silence_is_told_without_winding():
     chain, _ = shipped()
     most = int((292.6e-3 - 120.65e-3) / 2.0 / 69e-6 * 135.0)
     for sectors, fits in ((most, True), (most + 100, False)):
-        search = HighestSearch(Side.of(chain, Span(0, sectors), sound(sectors)), [LAST])
+        search = HighestSearch(SideGeometry.of(chain, Span(0, sectors), sound(sectors)), [LAST])
         assert search.never() is not fits
         found = search.highest()
         assert (found.reached.bound == "<") is not fits
@@ -82,8 +82,8 @@ def test_a_side_under_another_chain_keeps_what_does_not_change():
     chain, _ = shipped()
     other, _ = shipped("10in", "33")
     slow, _ = shipped("12in", "45")
-    side = Side.of(chain, Span(0, 500), sound(500, rise=10.0))
+    side = SideGeometry.of(chain, Span(0, 500), sound(500, rise=10.0))
     assert side.under(other).walls is side.walls
     assert side.under(slow).walls is not side.walls  # the preview is half a turn, and a turn is shorter
-    fresh = Side.of(slow, Span(0, 500), sound(500, rise=10.0)).walls["normal"]
+    fresh = SideGeometry.of(slow, Span(0, 500), sound(500, rise=10.0)).walls["normal"]
     assert np.array_equal(side.under(slow).walls["normal"].up_near, fresh.up_near)

@@ -8,7 +8,7 @@ import pytest
 
 from qc.groove.geometry.cut import CHANNELS, MEASURES, Cutting
 from qc.groove.geometry.memo import Worst
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.levels import HIGHEST, LOWEST, LevelSearch
 from qc.groove.level.rows import LevelRow
@@ -51,7 +51,7 @@ def side_of(sectors, seed=1, chain=CHAIN):
         v_abs=walls(2.0), a_abs=walls(4e4), a_square=walls(1.5e4) ** 2, sibilance_a=walls(2e4),
         low_vertical=groove(8e-5),
     )  # fmt: skip
-    return Side.of(chain, Span(0, sectors), envelopes)
+    return SideGeometry.of(chain, Span(0, sectors), envelopes)
 
 
 def one_by_one(side, row, bound):
@@ -152,7 +152,7 @@ def test_shares_and_peaks_are_what_the_whole_arrays_say(level, sectors):
 def test_equal_ratios_of_both_walls_lie_on_the_left_one():
     side = side_of(900)
     both = {name: np.vstack([getattr(side.envelopes, name)[0]] * 2) for name in ("a_abs", "sibilance_a")}
-    alike = Side(CHAIN, side.span, GrooveInput(**{**vars(side.envelopes), **both}))
+    alike = SideGeometry(CHAIN, side.span, GrooveInput(**{**vars(side.envelopes), **both}))
     cut = Cutting(alike, 3.0, "normal")
     for name in ("groove.tracing_ratio_peak", "groove.tracing_ratio_share", "groove.sibilance_share"):
         assert cut.measure(name).channel == "left"

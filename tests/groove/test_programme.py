@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from conftest import Sent
 from qc import api
 from qc.groove.signal.band_power import CORNER, BandParts
-from qc.groove.signal.programme import ASSUMED, CLEAR, HIGHEST, LOWEST, Heard, Programme, noise_floor
+from qc.groove.signal.programme import ASSUMED, CLEAR, HIGHEST, LOWEST, Programme, ProgrammeBounds, noise_floor
 from qc.model.cutting_chain import Chain
 from qc.testing.deliveries import deliver, judge
 from qc.testing.drive import hear as drive
@@ -247,7 +247,7 @@ def test_a_note_that_dies_away_or_trembles_is_no_tone():
 
 
 def test_a_silent_side_has_no_programme():
-    found = Heard.of(np.zeros((2, 300), np.float32), 3.0)
+    found = ProgrammeBounds.of(np.zeros((2, 300), np.float32), 3.0)
     assert (found.first, found.last) == (None, None)
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from qc.groove.geometry.cut import FOLLOWING, MEASURES, OF_LOUDNESS, Cutting
 from qc.groove.geometry.memo import Known, Worst
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.highest import HighestSearch, Windings
 from qc.groove.level.levels import HIGHEST, LOWEST, LevelSearch
@@ -44,7 +44,7 @@ def side_of(seed):
         v_abs=walls(2.0), a_abs=walls(4e4), a_square=walls(1.5e4) ** 2, sibilance_a=walls(2e4),
         low_vertical=groove(3e-4),
     )  # fmt: skip
-    return Side.of(chain, Span(0, sectors), envelopes, LOUDNESS), rng
+    return SideGeometry.of(chain, Span(0, sectors), envelopes, LOUDNESS), rng
 
 
 def values(side, measure, level):

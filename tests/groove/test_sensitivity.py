@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.levels import LevelSearch
 from qc.groove.level.sensitivity import assumed, sensitivity
@@ -15,7 +15,7 @@ SIDE = sound(60_000, swing=35.0, rise=20.0, bend=5e4, drive=500.0, seed=3)
 
 def tried(chain=None, rows=None, envelopes=SIDE):
     own, shipped_rows = shipped()
-    side = Side.of(chain or own, Span(0, envelopes.sectors), envelopes)
+    side = SideGeometry.of(chain or own, Span(0, envelopes.sectors), envelopes)
     return {(one.key, one.value): one for one in sensitivity(side, rows or shipped_rows)}
 
 
@@ -31,7 +31,7 @@ def test_each_comes_to_what_a_search_under_that_chain_does():
     for (key, value), one in found.items():
         other = assumed(chain, key, value)
         assert one.own is (other == chain)
-        _, recommended, _ = LevelSearch(Side.of(other, Span(0, 60_000), SIDE), rows).allowed()
+        _, recommended, _ = LevelSearch(SideGeometry.of(other, Span(0, 60_000), SIDE), rows).allowed()
         assert one.highest.reached == recommended, (key, value)
 
 

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from qc.groove.geometry.side import greatest_near
 from qc.groove.geometry.spiral import TOUCH, lay, lookahead, travel_least, wind
-from qc.model.cutting_chain import Cut, Disc
+from qc.model.cutting_chain import Cut, DiscGeometry
 
-DISCS = {speed: Disc(size="12in", speed=speed) for speed in ("33", "45")}
+DISCS = {speed: DiscGeometry(size="12in", speed=speed) for speed in ("33", "45")}
 
 
 def taken(right, left, near, gain, cut, turn):

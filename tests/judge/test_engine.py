@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from qc.audio.received import AsReceived
-from qc.judge.context import Evidence
+from qc.judge.context import SideEvidence
 from qc.judge.engine import MOST_FINDINGS, exit_code, judge_side, verdict
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError, NotMeasuredError
@@ -37,7 +37,7 @@ class House(Check[One]):
 
 def evidence(**known):
     quantities = {name: Quantity(value=value, unit="dB") for name, value in known.pop("values", {}).items()}
-    return Evidence("A", Chain(), {"cut_level": -1.0}, quantities=quantities, **known)
+    return SideEvidence("A", Chain(), {"cut_level": -1.0}, quantities=quantities, **known)
 
 
 def judged(check, known=None):
@@ -180,7 +180,7 @@ def test_a_value_on_its_limit_keeps_to_it(value, outcome, over, says):
 
 def test_the_finding_lies_where_the_number_does():
     at = At(start_s=4.0, end_s=4.1, track=2, channel="left")
-    known = Evidence(
+    known = SideEvidence(
         "A", Chain(), {}, quantities={n: Quantity(value=9.0, unit="dB", at=at) for n in ("house.level", "house.other")},
         windows={"house.other": At(start_s=1.0, end_s=11.0)},
         place=lambda at: at.model_copy(update={"radius_mm": 140.0}),

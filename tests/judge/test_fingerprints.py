@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from qc.judge.context import Evidence
+from qc.judge.context import SideEvidence
 from qc.judge.engine import judge_side
 from qc.model.cutting_chain import Chain
 from qc.plugin_api import At, Check, Limit, Model, Quantity
 
 
 def evidence():
-    return Evidence("A", Chain(), {})
+    return SideEvidence("A", Chain(), {})
 
 
 class One(Model):

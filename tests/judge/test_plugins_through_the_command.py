@@ -33,7 +33,7 @@ from qc.plugin_api import (
     Renderer,
     Tap,
 )
-from qc.plugin_host.finder import Found, find
+from qc.plugin_host.finder import InstalledPlugin, find
 from qc.plugin_host.host import Host
 from qc.plugin_host.spec import hookimpl
 from qc.testing.deliveries import deliver, judge
@@ -544,7 +544,7 @@ AROUND = {
         'the check "groove.cut-too-deep" is already given by plugin "standard"',
     ),
     "no import": (
-        lambda: built(found=[*find(), Found("acme", "acme-rules", "2.1", Entry(does_not_import))]),
+        lambda: built(found=[*find(), InstalledPlugin("acme", "acme-rules", "2.1", Entry(does_not_import))]),
         "load",
         'plugin "acme" of acme-rules 2.1: it raised ImportError: no module named acme_tables',
     ),

@@ -5,8 +5,8 @@ import pytest
 import soundfile
 
 from qc.audio.excerpts import Excerpts
-from qc.audio.multi_file_source import Part
-from qc.judge.context import Evidence
+from qc.audio.multi_file_source import FileSegment
+from qc.judge.context import SideEvidence
 from qc.judge.engine import judge_side, verdict
 from qc.judge.remedies import advise
 from qc.model.cutting_chain import Chain
@@ -41,7 +41,9 @@ class House(Check[One]):
 def excerpts(tmp_path):
     x = 0.1 * np.ones((2, 120 * RATE))
     soundfile.write(tmp_path / "a.wav", x.T, RATE, subtype="PCM_16")
-    return Excerpts(Stream("side:A", RATE, 2, x.shape[1]), [Part(tmp_path / "a.wav", "a.wav", 0, 0, x.shape[1], RATE)])
+    return Excerpts(
+        Stream("side:A", RATE, 2, x.shape[1]), [FileSegment(tmp_path / "a.wav", "a.wav", 0, 0, x.shape[1], RATE)]
+    )
 
 
 def numbered(finding, look):
@@ -51,7 +53,7 @@ def numbered(finding, look):
 
 
 def advised(check, excerpts):
-    evidence = Evidence("A", Chain(), {})
+    evidence = SideEvidence("A", Chain(), {})
     judged, failures = judge_side([check], evidence, {})
     assert not failures
     (after,), failures = advise([check], judged, evidence, excerpts, {check.id: "acme"})

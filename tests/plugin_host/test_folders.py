@@ -4,13 +4,13 @@ from importlib.metadata import EntryPoint
 from pathlib import Path
 
 import qc_rulesets
-from qc.plugin_host.finder import Found, find
+from qc.plugin_host.finder import InstalledPlugin, find
 from qc.plugin_host.folders import ruleset_folders
 from qc.plugin_host.host import Host
 
 
 def entry(name, module, package="acme"):
-    return Found(name, package, "1.0", EntryPoint(name, module, "sidegate.plugins"))
+    return InstalledPlugin(name, package, "1.0", EntryPoint(name, module, "sidegate.plugins"))
 
 
 def plugin(folder, name, code):

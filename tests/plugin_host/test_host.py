@@ -13,7 +13,7 @@ import qc_rulesets
 import qc_standard
 from plugin_host.plugins import NotACheck, Plain, Unfinished, check, need, plugin, renderer, report
 from qc.plugin_host import names
-from qc.plugin_host.finder import Found
+from qc.plugin_host.finder import InstalledPlugin
 from qc.plugin_host.host import Host, Plugin
 from qc.plugin_host.spec import hookimpl
 
@@ -204,10 +204,10 @@ def importing(error):
 
 def test_a_plugin_that_does_not_import_is_named_with_its_package():
     found = [
-        Found("a", "acme-rules", "1.2", importing(ImportError("no module named foo"))),
-        Found("b", "other", "3", importing(SystemExit("bye"))),
-        Found("c", "third", "0", Entry(lambda: GOOD)),
-        Found("c", "fourth", "0", Entry(plugin)),
+        InstalledPlugin("a", "acme-rules", "1.2", importing(ImportError("no module named foo"))),
+        InstalledPlugin("b", "other", "3", importing(SystemExit("bye"))),
+        InstalledPlugin("c", "third", "0", Entry(lambda: GOOD)),
+        InstalledPlugin("c", "fourth", "0", Entry(plugin)),
     ]
     host = Host.build(found)
     assert [(one.plugin, one.stage, one.message) for one in host.failures] == [
@@ -225,13 +225,13 @@ def test_a_plugin_that_does_not_import_is_named_with_its_package():
 
 def test_an_entry_point_to_nowhere():
     entry = EntryPoint("gone", "no_such_module_at_all", names.GROUP)
-    host = Host.build([Found("gone", "acme", "1", entry)])
+    host = Host.build([InstalledPlugin("gone", "acme", "1", entry)])
     assert "ModuleNotFoundError: No module named 'no_such_module_at_all'" in host.failures[0].message
 
 
 def test_nobody_takes_the_place_of_the_tools_own():
-    own = Found("standard", "sidegate", "0.1.0", Entry(lambda: GOOD))
-    first = Found("aaa", "acme", "1", Entry(lambda: plugin(qc_checks=[check("good.thing")])))
+    own = InstalledPlugin("standard", "sidegate", "0.1.0", Entry(lambda: GOOD))
+    first = InstalledPlugin("aaa", "acme", "1", Entry(lambda: plugin(qc_checks=[check("good.thing")])))
     host = Host.build([first, own])
     assert host.owner == {"good.thing": "standard"}
     assert host.failures[0].plugin == "aaa"

@@ -20,7 +20,7 @@ from by_hand import CHAIN, heard, side
 from qc.groove.geometry.cut import Cutting
 from qc.groove.geometry.playing_time import MINUTES
 from qc.groove.signal.sector_envelopes import GrooveInput
-from qc.model.cutting_chain import Disc
+from qc.model.cutting_chain import DiscGeometry
 from qc.testing.music import Song, song
 
 DISCS = {"7in": (0.1683, 0.10795), "10in": (0.2418, 0.12065), "12in": (0.2926, 0.12065)}
@@ -42,7 +42,7 @@ def programme():
 def minutes(programme, size, speed, level):
     """How long the programme lasts until the spiral passes the last diameter."""
     outer, last = DISCS[size]
-    disc = Disc(size=size, speed=speed, outer=outer, finishing=FINISHING[size])
+    disc = DiscGeometry(size=size, speed=speed, outer=outer, finishing=FINISHING[size])
     chain = replace(CHAIN, disc=disc, cut=replace(CHAIN.cut, polarity="normal"))
     radius = Cutting(side(programme, chain), level, "normal").spiral.radius
     assert radius[-1] < last / 2.0  # the disc is filled

@@ -10,7 +10,7 @@ import pytest
 import qc
 import qc_rulesets
 from qc.model.errors import RulesetError
-from qc.ruleset.sources import Source, Sources, keys_of
+from qc.ruleset.sources import SourceEntry, Sources, keys_of
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))
 
@@ -18,7 +18,7 @@ HOME = Path(str(qc_rulesets.qc_rulesets()))
 def test_every_source_is_told_in_full():
     sources = Sources([HOME])
     assert sources["practice"].confidence == "practice"
-    assert sources["D-9"] == Source(
+    assert sources["D-9"] == SourceEntry(
         title="IEC 60098 (1987), clause 8.9, finishing groove, 12 and 10 inch",
         figure="diameter 106.4 mm, 0.8 mm more or less",
         confidence="B",

@@ -11,7 +11,7 @@ import pytest
 
 import qc_rulesets
 import qc_standard
-from qc.audio.received import AsReceived, AudioFault, Received
+from qc.audio.received import AsReceived, AudioFault, ReceivedAudio
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError, NotMeasuredError
 from qc.model.report import AudioFacts
@@ -172,12 +172,12 @@ def test_every_fault_of_the_file_is_reported():
         AudioFault("checksum", "a.wav is another file", "Ask which one.", None),
     )
     check = made("delivery.audio-disagrees")
-    ctx = Ctx(received=Received("a.wav", AudioFacts(file="a.wav"), faults))
+    ctx = Ctx(received=ReceivedAudio("a.wav", AudioFacts(file="a.wav"), faults))
     assert list(check.evaluate(ctx)) == [
         ("fail", "a.wav is cut off", "cut off", At(start_s=3.0), "Ask for it again."),
         ("fail", "a.wav is another file", "checksum", None, "Ask which one."),
     ]
-    assert list(check.evaluate(Ctx(received=Received("a.wav", AudioFacts(file="a.wav"), ())))) == []
+    assert list(check.evaluate(Ctx(received=ReceivedAudio("a.wav", AudioFacts(file="a.wav"), ())))) == []
 
 
 def test_as_received_is_one_need_for_every_chain():

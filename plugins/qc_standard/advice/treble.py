@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from qc.groove.geometry.cut import windowed
 from qc.groove.geometry.traces import DRIVES
 from qc.groove.level.side_at_level import AsCut, WorkedSide
-from qc.groove.remedies.outermost import POWERS, Place, outermost
-from qc.groove.remedies.passage import Passage, looked_at
+from qc.groove.remedies.outermost import POWERS, LeastDiameter, outermost
+from qc.groove.remedies.passage import PassageMotion, looked_at
 from qc.groove.remedies.taming import LOOKED, MOST_DB, Taming, densest, held, needed, tame
 from qc.model.quantity import clock, minutes
 from qc.plugin_api import Excerpt, Finding, Quantity, Remedy, Stretch
@@ -31,7 +31,7 @@ def mend(finding: Finding, look: Excerpt) -> Finding:
     ratios = held(looked_at(cutting, measure)[:, start:end], measure, bound)
     whole = needed(ratios, measure, bound)
     first = start + densest(ratios, measure)
-    passage = Passage.hear(look, look.stream, worked, first, min(end, first + LOOKED))
+    passage = PassageMotion.hear(look, look.stream, worked, first, min(end, first + LOOKED))
     taming = tame(passage, measure, which, bound, whole)
     remedies = [_cut(taming, part=end - start > LOOKED)]
     place = outermost(worked, measure, which, start, end, bound)
@@ -72,7 +72,7 @@ def _when(moments: Sequence[tuple[float, float]], *, part: bool) -> str:
     return f"for {told} ms{worst} between {clock(moments[0][0])} and {clock(moments[-1][1])}"
 
 
-def _further_out(place: Place, worked: WorkedSide) -> Remedy:
+def _further_out(place: LeastDiameter, worked: WorkedSide) -> Remedy:
     wide = 1e3 * place.diameter
     numbers = {"diameter": Quantity(value=wide, unit="mm")}
     outer = 1e3 * worked.search.side.chain.disc.outer

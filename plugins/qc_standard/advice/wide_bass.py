@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from qc.groove.level.side_at_level import AsCut
 from qc.groove.remedies.bass_mono import CORNERS, Mono, cost, lowest_corner
-from qc.groove.remedies.passage import Passage
+from qc.groove.remedies.passage import PassageMotion
 from qc.groove.remedies.taming import LOOKED
 from qc.model.quantity import show
 from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
@@ -24,7 +24,7 @@ def mend(finding: Finding, look: Excerpt) -> Finding:
     worked = look[AsCut]
     start, end = about_worst(finding, worked, LOOKED)
     there = "this passage" if whole_stretch(finding, start, end) else "the worst second of this passage"
-    passage = Passage.hear(look, look.stream, worked, start, end, wide=True)
+    passage = PassageMotion.hear(look, look.stream, worked, start, end, wide=True)
     mono = lowest_corner(passage, finding.measure, broken(finding))
     assert isinstance(finding.measured, Quantity)  # a limit was held against it
     unit = finding.measured.unit

@@ -23,7 +23,7 @@ _OF_TAG = bytes.fromhex("000000001000800000aa00389b71")
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class PcmLayout:
     """Samples that lie one behind the other, little-endian, channels side by side."""
 
     coding: Coding
@@ -40,7 +40,7 @@ class Layout:
         return self.channels * {"PCM_16": 2, "PCM_24": 3, "PCM_32": 4, "FLOAT": 4, "DOUBLE": 8}[self.coding]
 
 
-def read_layout(path: Path) -> Layout | None:
+def read_layout(path: Path) -> PcmLayout | None:
     """Read the layout of a plain file of one or two channels; None where it is not plain, or cannot be read."""
     try:
         with path.open("rb", buffering=0) as file:
@@ -49,7 +49,7 @@ def read_layout(path: Path) -> Layout | None:
         return None
 
 
-def _layout(file: BinaryIO, size: int) -> Layout | None:
+def _layout(file: BinaryIO, size: int) -> PcmLayout | None:
     begin = bytes_at(file, 0, 12)
     if begin[8:] != b"WAVE" or begin[:4] not in {b"RIFF", b"RF64", b"BW64"}:
         return None
@@ -63,10 +63,10 @@ def _layout(file: BinaryIO, size: int) -> Layout | None:
     coding = _coding(bytes_at(file, form.start, min(form.size, 40)))
     if coding is None:
         return None
-    layout = Layout(*coding, data.start, 0)
+    layout = PcmLayout(*coding, data.start, 0)
     if data.size == 0 or data.size % layout.frame or data.start + data.size > size:
         return None
-    return Layout(*coding, data.start, data.size // layout.frame)
+    return PcmLayout(*coding, data.start, data.size // layout.frame)
 
 
 def _coding(form: bytes) -> tuple[Coding, int, int] | None:

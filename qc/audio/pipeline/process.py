@@ -76,7 +76,12 @@ def hear(
 
 
 def _found(
-    source: Source, plan: Plan, workers: int, progress: Progress, beside: Callable[[], None] | None, patience: float
+    source: Source,
+    plan: Plan,
+    workers: int,
+    progress: Progress,
+    beside: Callable[[], None] | None,
+    patience: float,
 ) -> tuple[dict[Need[Any], Any], dict[Need[Any], str]]:
     """Give what the groups of a plan found and what failed; all that heard is let go of."""
     with Patient(patience) as ask:
@@ -139,7 +144,12 @@ class _Shared:
     """What the workers share, behind one condition variable."""
 
     def __init__(
-        self, source: Source, lines: Sequence[_Line], behind: Mapping[int, int], progress: Progress, patience: float
+        self,
+        source: Source,
+        lines: Sequence[_Line],
+        behind: Mapping[int, int],
+        progress: Progress,
+        patience: float,
     ) -> None:
         self._source, self._lines, self._progress, self._patience = source, lines, progress, patience
         self._steps = Steps(source.blocks, len(lines), behind, RING)

@@ -19,7 +19,7 @@ from qc.groove.signal.band_limit import motion_rate
 from qc.groove.signal.wall_motion import Displacement
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.errors import NotHeardAgainError
-from qc.model.figures import Turn, View
+from qc.model.figures import GrooveTurn, View
 from qc.model.quantity import At
 from qc.plugin_api import Samples, Stream
 
@@ -125,7 +125,7 @@ def view(
         if 0 <= beside < side.span.sectors:
             heard = walls if away == 0 else _walls(look, cutting, beside, rate)
             seen = heard[:, EDGE + first : EDGE + first + count]
-            turns.append(Turn(away, *_edges(cutting, beside, seen, first, size, middle)))
+            turns.append(GrooveTurn(away, *_edges(cutting, beside, seen, first, size, middle)))
     narrowest = next(int(turn.width.argmin()) for turn in turns if turn.away == 0)
     return View(
         findings=(finding,), measures=(measure,), start_s=(side.span.start + sector) / SECTORS_A_SECOND + first / rate,

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from qc.groove.geometry.memo import Numbers, Worst
 from qc.groove.geometry.playing_time import minutes_for
 from qc.groove.geometry.ratios import over
-from qc.groove.geometry.side import Side, Walls
+from qc.groove.geometry.side import SideGeometry, Walls
 from qc.groove.geometry.spiral import Laid, Spiral, lay, travel_least, wind
-from qc.model.cutting_chain import LEAD_OUT_PITCH, SECTORS_A_SECOND, STANDARD_GRAVITY, Disc
+from qc.model.cutting_chain import LEAD_OUT_PITCH, SECTORS_A_SECOND, STANDARD_GRAVITY, DiscGeometry
 from qc.model.quantity import Op, Polarity
 
 Array = NDArray[np.float64]
@@ -38,7 +38,7 @@ class Cutting:
     What is worked out is put into `known`, and what is there already is not worked out again.
     """
 
-    def __init__(self, side: Side, level: float, polarity: Polarity, known: Numbers | None = None) -> None:
+    def __init__(self, side: SideGeometry, level: float, polarity: Polarity, known: Numbers | None = None) -> None:
         self.side, self.level, self.polarity = side, level, polarity
         self.gain = 10.0 ** (level / 20.0)
         self._walls = side.walls[polarity]
@@ -292,7 +292,7 @@ FOLLOWING: dict[str, Measure] = MEASURES | OF_LOUDNESS
 """Every measurement that gets worse on one side as the level rises: limits on that side can set the level."""
 
 
-def measurable(measure: str, side: Side) -> bool:
+def measurable(measure: str, side: SideGeometry) -> bool:
     """Whether a measurement of `FOLLOWING` has a value on a side."""
     disc, heard = side.chain.disc, side.loudness is not None
     if measure == MINUTES:
@@ -305,7 +305,7 @@ def rises(measure: str, op: Op) -> bool:
     return measure in FOLLOWING and FOLLOWING[measure].op == op
 
 
-def ends_at(measure: str, bound: float, disc: Disc) -> float | None:
+def ends_at(measure: str, bound: float, disc: DiscGeometry) -> float | None:
     """Last diameter, m, at which a bound is reached, in its unit; None for what is not about where the side ends."""
     if measure == DIAMETER:
         return bound / MEASURES[DIAMETER].factor

@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class Side:
+class SideGeometry:
     """The span of a side under one chain; what it holds is for a cut level of 0 dB and scales with it."""
 
     chain: Chain
@@ -32,13 +32,13 @@ class Side:
     _loudest: dict[int, tuple[float, int, int, int]] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
-    def of(cls, chain: Chain, span: Span, envelopes: GrooveInput, loudness: float | None = None) -> Side:
+    def of(cls, chain: Chain, span: Span, envelopes: GrooveInput, loudness: float | None = None) -> SideGeometry:
         """Cut the file's envelopes to the span; `loudness` is integrated, LUFS."""
         return cls(chain, span, envelopes.cut(span.start, span.end), loudness)
 
-    def under(self, chain: Chain) -> Side:
+    def under(self, chain: Chain) -> SideGeometry:
         """Give the same span under another chain; what both work out alike is not worked out again."""
-        side = Side(chain, self.span, self.envelopes, self.loudness)
+        side = SideGeometry(chain, self.span, self.envelopes, self.loudness)
         shared = vars(side)  # where a frozen dataclass and its cached properties keep what they know
         shared |= {"_peaks": self._peaks, "_loudest": self._loudest}
         if _walls_of(chain) == _walls_of(self.chain):
@@ -116,7 +116,7 @@ class Walls:
     up_near: Array
 
     @classmethod
-    def of(cls, side: Side, polarity: Polarity) -> Walls:
+    def of(cls, side: SideGeometry, polarity: Polarity) -> Walls:
         """Take the envelopes as they are, or with the sign of the motion turned round."""
         e, unity = side.envelopes, side.chain.cut.unity_velocity
         reach = lookahead(side.chain.cut, side.chain.disc)

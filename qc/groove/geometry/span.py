@@ -10,7 +10,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.groove.signal.programme import Heard
+from qc.groove.signal.programme import ProgrammeBounds
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.track import Track
 
@@ -49,7 +49,7 @@ class Span:
         return least
 
 
-def span_of(tracks: Sequence[Track], heard: Heard, sectors: int) -> Span:
+def span_of(tracks: Sequence[Track], heard: ProgrammeBounds, sectors: int) -> Span:
     """Span the tracks declared and the programme heard, whichever reaches further, inside the file's sectors."""
     first, last = heard.first or 0, -1 if heard.last is None else heard.last
     start, end = Fraction(first, 100), Fraction(last + 1, 100)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.kernels.jit import as_written
-from qc.model.cutting_chain import Cut, Disc
+from qc.model.cutting_chain import Cut, DiscGeometry
 
 Array = NDArray[np.float64]
 
@@ -54,14 +54,14 @@ class Laid:
     overlaps: int
 
 
-def lookahead(cut: Cut, disc: Disc) -> int:
+def lookahead(cut: Cut, disc: DiscGeometry) -> int:
     """Sectors by which the carriage and the depth know what is coming, less than a turn."""
     turn = disc.sectors_a_turn
     return min(int(cut.preview * turn + 0.5), turn - 1)
 
 
 def lay(
-    right: Array, left: Array, rise_near: Array, unity: float, gain: float, marks: Array, cut: Cut, disc: Disc
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, marks: Array, cut: Cut, disc: DiscGeometry
 ) -> Laid:  # fmt: skip
     """Lay the spiral of a side, and keep no more of it than most questions need.
 
@@ -75,7 +75,7 @@ def lay(
 
 
 def wind(
-    right: Array, left: Array, rise_near: Array, unity: float, gain: float, marks: Array, cut: Cut, disc: Disc
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, marks: Array, cut: Cut, disc: DiscGeometry
 ) -> Spiral:  # fmt: skip
     """Lay the spiral of a side as `lay` does, and keep all of it."""
     radius, advance, pitch, land = (np.empty(len(right)) for _ in range(4))
@@ -86,7 +86,7 @@ def wind(
 
 
 def travel_least(
-    right: Array, left: Array, rise_near: Array, unity: float, gain: float, cut: Cut, disc: Disc
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, cut: Cut, disc: DiscGeometry
 ) -> float:  # fmt: skip
     """Give the travel of the least possible spiral in m, from what `lay` takes."""
     taken = np.empty(len(right))
@@ -94,18 +94,18 @@ def travel_least(
     return _least(cut, disc, taken)
 
 
-def _least(cut: Cut, disc: Disc, taken: Array) -> float:
+def _least(cut: Cut, disc: DiscGeometry, taken: Array) -> float:
     turn = disc.sectors_a_turn
     return float(least_possible(taken, cut.land, _base(cut, disc), turn, np.empty(len(taken) + turn + 1)))
 
 
-def _base(cut: Cut, disc: Disc) -> float:
+def _base(cut: Cut, disc: DiscGeometry) -> float:
     """Advance of a sector where nothing is cut, m."""
     return (cut.top_width + cut.land) / disc.sectors_a_turn
 
 
 def _take(
-    right: Array, left: Array, rise_near: Array, unity: float, gain: float, cut: Cut, disc: Disc, taken: Array
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, cut: Cut, disc: DiscGeometry, taken: Array
 ) -> None:  # fmt: skip
     plain = cut.top_width / 2.0
     deepest = cut.nominal_depth if cut.depth == "variable" else plain
@@ -116,7 +116,7 @@ def _take(
 
 
 def _laid(
-    marks: Array, cut: Cut, disc: Disc, taken: Array, advance: Array, pitch: Array, land: Array
+    marks: Array, cut: Cut, disc: DiscGeometry, taken: Array, advance: Array, pitch: Array, land: Array
 ) -> Laid:  # fmt: skip
     turn, shares = disc.sectors_a_turn, 1.0 / np.arange(1.0, lookahead(cut, disc) + 2.0)
     ring = 1 << (turn + 1).bit_length()  # more than a turn, as a power of two

@@ -13,7 +13,7 @@ import numpy as np
 
 from qc.groove.geometry.cut import windowed
 from qc.groove.geometry.memo import Known, Trial
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.traces import OF_TRAVEL, Array, Mask, Trace, any_wall, furthest, loud, trace
 from qc.groove.level.events import Stretch
 from qc.groove.level.levels import HIGHEST, Reached
@@ -33,7 +33,7 @@ NEVER = HIGHEST + 1
 
 
 @dataclass(frozen=True, slots=True)
-class Repair:
+class PassageRepair:
     """Passages to be tamed, in sectors of the span, the worst first; the level the side then takes, and its gain."""
 
     passages: tuple[Stretch, ...]
@@ -43,14 +43,14 @@ class Repair:
 
 
 @dataclass(frozen=True, slots=True)
-class Budget:
+class LevelBudget:
     """The limits that set the level, the tightest first; the one that rules; what is there without it; the repairs."""
 
     rows: tuple[tuple[LevelRow, Reached], ...]
     ruling: LevelRow | None
     lifted: Reached
     """the level if the limit that rules were not there, and what would rule then"""
-    repairs: tuple[Repair, ...]
+    repairs: tuple[PassageRepair, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +68,8 @@ class _Kept:
 
 
 def budget(
-    side: Side, by_limit: dict[LevelRow, Reached], recommended: Reached, known: Known | None = None
-) -> Budget:  # fmt: skip
+    side: SideGeometry, by_limit: dict[LevelRow, Reached], recommended: Reached, known: Known | None = None
+) -> LevelBudget:  # fmt: skip
     """Work out the budget of a side from the level that each limit alone allows.
 
     `known` is what was found of the side before: repairs that were tried with the same limits are not tried again.
@@ -82,7 +82,7 @@ def budget(
     lifted = replace(lifted, by=None) if lifted.bound == ">" else lifted
     kept = [_Kept(row, _bound(row), round(10.0 * reached.level)) for row, reached in setting]
     repairs = [] if ruling is None or recommended.bound else _repairs(side, kept, ruling, recommended, known or Known())
-    return Budget(tuple(setting), ruling, lifted, tuple(repairs))
+    return LevelBudget(tuple(setting), ruling, lifted, tuple(repairs))
 
 
 def _bound(row: LevelRow) -> float:
@@ -92,8 +92,8 @@ def _bound(row: LevelRow) -> float:
 
 
 def _repairs(
-    side: Side, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached, known: Known
-) -> list[Repair]:  # fmt: skip
+    side: SideGeometry, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached, known: Known
+) -> list[PassageRepair]:  # fmt: skip
     """Give what repairs win, tried now or before."""
     (rule,) = [one for one in kept if one.row == ruling]
     start = round(10.0 * recommended.level)
@@ -106,12 +106,12 @@ def _repairs(
     return [_repair(trial, None if trial.by is None else rows[trial.by], start) for trial in trials]
 
 
-def _repair(trial: Trial, by: LevelRow | None, start: int) -> Repair:
+def _repair(trial: Trial, by: LevelRow | None, start: int) -> PassageRepair:
     reached = Reached(trial.tenths / 10.0, ">" if trial.tenths == HIGHEST else None, by)
-    return Repair(trial.passages, reached, (trial.tenths - start) / 10.0)
+    return PassageRepair(trial.passages, reached, (trial.tenths - start) / 10.0)
 
 
-def _tried(side: Side, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[Trial]:
+def _tried(side: SideGeometry, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[Trial]:
     """Take out one passage after the other, as long as the limit that rules is the same."""
     rows = [one.row for one in kept]
     tamed = Tamed(side, (), rule.row.measure)

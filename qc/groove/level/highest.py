@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from qc.groove.geometry.cut import DIAMETER, FOLLOWING, MINUTES, ROOM, Cutting, ends_at, measurable
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.spiral import Laid
 from qc.groove.level.levels import HIGHEST, LOWEST, Reached, Wanted, below
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
@@ -62,7 +62,7 @@ class _NeedsSpiralError(Exception):
 class Windings:
     """What one span comes to under one cut at one speed, whatever the diameters; shared between searches."""
 
-    def __init__(self, side: Side) -> None:
+    def __init__(self, side: SideGeometry) -> None:
         self.side = side
         self.travels: dict[int, float] = {}
         """tenths of a dB -> travel in m, of the polarity that was wound"""
@@ -75,7 +75,7 @@ class Windings:
         """Give what must be equal for two chains to share."""
         return chain.cut, chain.disc.speed, chain.disc.mark_width
 
-    def cutting(self, side: Side, tenths: int, polarity: Polarity) -> Cutting:
+    def cutting(self, side: SideGeometry, tenths: int, polarity: Polarity) -> Cutting:
         """Give a side of this span, on a disc of its own, as cut at a level."""
         cutting = Cutting(side, tenths / 10.0, polarity)
         outer = side.chain.disc.outer
@@ -137,7 +137,7 @@ def keeps(want: Wanted, cutting: Cutting) -> bool:
     return meets(value, bound, row.op, row.unit)
 
 
-def wanted(rows: Iterable[LevelRow], side: Side) -> tuple[Wanted, ...]:
+def wanted(rows: Iterable[LevelRow], side: SideGeometry) -> tuple[Wanted, ...]:
     """Give the limits that set the level of a side, with the value each does it at."""
     pairs = ((row, row.setting) for row in rows if row.measure in FOLLOWING and measurable(row.measure, side))
     return tuple((row, bound) for row, bound in pairs if bound is not None)
@@ -147,7 +147,7 @@ class HighestSearch:
     """Searches one side on one disc; `windings` may be shared with others of the same `Windings.key`."""
 
     def __init__(
-        self, side: Side, rows: Iterable[LevelRow], windings: Windings | None = None, policy: LevelPolicy = EDGE
+        self, side: SideGeometry, rows: Iterable[LevelRow], windings: Windings | None = None, policy: LevelPolicy = EDGE
     ) -> None:  # fmt: skip
         self.side, self.policy = side, policy
         self.windings = windings or Windings(side)
@@ -266,6 +266,6 @@ class HighestSearch:
         return None
 
 
-def highest(side: Side, rows: Sequence[LevelRow], near: int = -30, policy: LevelPolicy = EDGE) -> Highest:
+def highest(side: SideGeometry, rows: Sequence[LevelRow], near: int = -30, policy: LevelPolicy = EDGE) -> Highest:
     """Search one side by itself."""
     return HighestSearch(side, rows, policy=policy).highest(near)

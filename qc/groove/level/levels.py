@@ -14,7 +14,7 @@ from typing import Literal
 
 from qc.groove.geometry.cut import FOLLOWING, MEASURES, Cutting, is_worse, measurable, rises, windowed
 from qc.groove.geometry.memo import Known, Worst
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.rows import LevelPolicy, LevelRow
 from qc.model.quantity import Op, Polarity, Quantity, meets
 from qc.plugin_api import At
@@ -44,7 +44,7 @@ class Reached:
 class LevelSearch:
     """Judges one side at any level; what is `known` of it, from an earlier search, is not worked out again."""
 
-    def __init__(self, side: Side, rows: Iterable[LevelRow], known: Known | None = None) -> None:
+    def __init__(self, side: SideGeometry, rows: Iterable[LevelRow], known: Known | None = None) -> None:
         self.side, self.known = side, known or Known()
         following = [row for row in rows if row.measure in FOLLOWING and measurable(row.measure, side)]
         self.rows = tuple(row for row in following if row.measure in MEASURES or row.sets_level)

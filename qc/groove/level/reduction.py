@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from qc.groove.geometry.cut import FOLLOWING, Cutting
-from qc.groove.geometry.side import Side, Walls, greatest_near
+from qc.groove.geometry.side import SideGeometry, Walls, greatest_near
 from qc.groove.geometry.spiral import lookahead
 from qc.groove.geometry.traces import Mask, Trace, trace
 from qc.groove.level.events import Stretch
@@ -24,7 +24,7 @@ HELD = 1
 class TamedCutting(Cutting):
     """A side as cut with some sectors tamed; only the spiral and what depends on its radius are others."""
 
-    def __init__(self, side: Side, level: float, polarity: Polarity, eased: Walls) -> None:
+    def __init__(self, side: SideGeometry, level: float, polarity: Polarity, eased: Walls) -> None:
         super().__init__(side, level, polarity)
         self._eased = eased
 
@@ -34,7 +34,7 @@ class TamedCutting(Cutting):
         return self._eased
 
 
-def ease(side: Side, walls: Walls, tamed: Mask) -> Walls:
+def ease(side: SideGeometry, walls: Walls, tamed: Mask) -> Walls:
     """Let the tamed sectors move by EASE less."""
     less = np.where(tamed, EASE, 1.0)
     near = greatest_near(less * walls.up, lookahead(side.chain.cut, side.chain.disc))
@@ -44,7 +44,7 @@ def ease(side: Side, walls: Walls, tamed: Mask) -> Walls:
 class Tamed:
     """One side with passages tamed, at any level; `forgets` is the limit that does not look at them any more."""
 
-    def __init__(self, side: Side, passages: Sequence[Stretch], forgets: str) -> None:
+    def __init__(self, side: SideGeometry, passages: Sequence[Stretch], forgets: str) -> None:
         self.side, self.passages, self.forgets = side, tuple(passages), forgets
         self.mask = np.zeros(side.span.sectors, dtype=np.bool_)
         for start, end in self.passages:

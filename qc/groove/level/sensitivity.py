@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.highest import Highest, HighestSearch, Windings
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.model.cutting_chain import Chain, Cut
@@ -27,7 +27,7 @@ DEPTHS: tuple[Depth, ...] = ("variable", "fixed")
 
 
 @dataclass(frozen=True, slots=True)
-class Assumed:
+class AssumptionLevel:
     """One assumption and the level it leads to; `own` where it is what the chain has anyway.
 
     `value` in m, None for `depth`; `highest` is None where the rest of the chain does not allow the value.
@@ -41,8 +41,8 @@ class Assumed:
 
 
 def sensitivity(
-    side: Side, rows: Sequence[LevelRow], known: Highest | None = None, policy: LevelPolicy = EDGE
-) -> tuple[Assumed, ...]:  # fmt: skip
+    side: SideGeometry, rows: Sequence[LevelRow], known: Highest | None = None, policy: LevelPolicy = EDGE
+) -> tuple[AssumptionLevel, ...]:  # fmt: skip
     """Search the level under each assumption; `known` is what the side comes to as its chain is."""
     search = HighestSearch(side, rows, policy=policy)
     base = known or search.highest()
@@ -51,15 +51,15 @@ def sensitivity(
         for value in values:
             chain = assumed(side.chain, key, value)
             if chain == side.chain:
-                found.append(Assumed(key, value, own=True, highest=base))
+                found.append(AssumptionLevel(key, value, own=True, highest=base))
             elif not _fits_together(chain.cut):
-                found.append(Assumed(key, value, own=False, highest=None))
+                found.append(AssumptionLevel(key, value, own=False, highest=None))
             else:
                 under = side.under(chain)
                 shares = Windings.key(chain) == Windings.key(side.chain)
                 windings = search.windings if shares else None
                 highest = HighestSearch(under, rows, windings, policy).highest(base.tenths)
-                found.append(Assumed(key, value, own=False, highest=highest))
+                found.append(AssumptionLevel(key, value, own=False, highest=highest))
     return tuple(found)
 
 

@@ -9,15 +9,15 @@ from typing import ClassVar, Self
 
 from qc.groove.geometry.cut import MEASURES, OF_LOUDNESS, Cutting, measurable
 from qc.groove.geometry.memo import Known
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import span_of
-from qc.groove.level.budget import Budget, budget
+from qc.groove.level.budget import LevelBudget, budget
 from qc.groove.level.events import PlacedEvent, events, placed
 from qc.groove.level.levels import LevelSearch, Reached
 from qc.groove.level.print_through import Neighbours, neighbours
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
-from qc.groove.signal.programme import Heard
+from qc.groove.signal.programme import ProgrammeBounds
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.quantity import Polarity
@@ -49,7 +49,7 @@ class WorkedSide:
 
     @classmethod
     def of(
-        cls, chain: Chain, envelopes: GrooveInput, heard: Heard, tracks: Sequence[Track],
+        cls, chain: Chain, envelopes: GrooveInput, heard: ProgrammeBounds, tracks: Sequence[Track],
         rows: Iterable[LevelRow], declared: float | None, known: Known | None = None, policy: LevelPolicy = EDGE,
         integrated: Quantity | None = None,
     ) -> WorkedSide:  # fmt: skip
@@ -60,7 +60,7 @@ class WorkedSide:
         """
         span = span_of(tracks, heard, envelopes.sectors)
         loudness = None if integrated is None else integrated.value
-        search = LevelSearch(Side.of(chain, span, envelopes, loudness), rows, known)
+        search = LevelSearch(SideGeometry.of(chain, span, envelopes, loudness), rows, known)
         return cls(search, *search.allowed(), declared, policy)
 
     @cached_property
@@ -132,7 +132,7 @@ class WorkedSide:
         return None if ruling is None else self.search.quantity(ruling.measure, self.judged).at
 
     @cached_property
-    def budget(self) -> Budget:
+    def budget(self) -> LevelBudget:
         """What each limit allows, and what taming the worst passages would win."""
         self.search.forget()
         return budget(self.search.side, self.by_limit, self.edge, self.search.known)

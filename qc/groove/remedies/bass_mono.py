@@ -13,7 +13,7 @@ import numpy as np
 
 from qc.dsp.filters import biquad
 from qc.groove.geometry.cut import MEASURES
-from qc.groove.remedies.passage import Passage
+from qc.groove.remedies.passage import PassageMotion
 from qc.model.quantity import meets
 from qc.plugin_api import Samples
 
@@ -46,7 +46,7 @@ def cost(corner: float, frequency: float) -> float:
     return -10.0 * math.log10(1.0 + (corner / frequency) ** 2)
 
 
-def lowest_corner(passage: Passage, measure: str, bound: float) -> Mono:
+def lowest_corner(passage: PassageMotion, measure: str, bound: float) -> Mono:
     """Find the lowest corner above the chain's own at which a measurement keeps to a bound in its unit."""
     how = MEASURES[measure]
     own = passage.worked.search.side.chain.signal.bass_mono
@@ -61,7 +61,7 @@ def lowest_corner(passage: Passage, measure: str, bound: float) -> Mono:
     return Mono(corners[-1], left, above)
 
 
-def worst(passage: Passage, measure: str, corner: float) -> float:
+def worst(passage: PassageMotion, measure: str, corner: float) -> float:
     """Give the worst of a measurement in the passage, in its unit, with bass mono at a corner in Hz; none at nought."""
     how, found = MEASURES[measure], []
     motion = narrowed(passage.motion, corner, passage.rate) if corner else passage.motion
@@ -83,7 +83,7 @@ def narrowed(motion: Samples, corner: float, rate: int) -> Samples:
     return given
 
 
-def _above(passage: Passage) -> float:
+def _above(passage: PassageMotion) -> float:
     """Give the part of the greatest vertical excursion that is not there below 300 Hz."""
     e = passage.envelopes()
     whole = float(max(e.vertical_max.max(), -e.vertical_min.min()))

@@ -25,7 +25,7 @@ POWERS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class LeastDiameter:
     """The least diameter, m, at which a passage passes, and the file second before which this side lies outside it.
 
     `before_s` is None where no place on the disc is far enough out.
@@ -37,7 +37,7 @@ class Place:
 
 def outermost(
     worked: WorkedSide, measure: str, polarity: Polarity, start: int, end: int, bound: float
-) -> Place | None:  # fmt: skip
+) -> LeastDiameter | None:  # fmt: skip
     """Find where the sectors from `start` to before `end` would keep to a bound as a ratio; None: radius is no matter.
 
     Of a share it is the part of all these sectors that may be above 1.
@@ -55,7 +55,7 @@ def outermost(
     inside = np.flatnonzero(cutting.laid.radius < least)
     first = int(inside[0]) if len(inside) else worked.search.side.span.sectors
     before = None if first == 0 else (worked.search.side.span.start + first) / SECTORS_A_SECOND
-    return Place(2.0 * least, before)
+    return LeastDiameter(2.0 * least, before)
 
 
 def allowed(share: float, sectors: int) -> int:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qc.groove.geometry.cut import Cutting
-from qc.groove.geometry.side import Side
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.spiral import lookahead
 from qc.groove.geometry.traces import DRIVES, OF_SECTORS, SHARES, Array
 from qc.groove.level.side_at_level import WorkedSide
@@ -32,7 +32,7 @@ Heard = Callable[[float, float, Tap], Samples]
 
 
 @dataclass(frozen=True, eq=False)
-class Passage:
+class PassageMotion:
     """Sectors of the span from `start` to before `end`, and their motion with MARGIN frames about LEAD and TAIL."""
 
     worked: WorkedSide
@@ -47,7 +47,7 @@ class Passage:
     @classmethod
     def hear(
         cls, look: Heard, stream: Stream, worked: WorkedSide, start: int, end: int, *, wide: bool = False
-    ) -> Passage:
+    ) -> PassageMotion:
         """Hear a passage again, without the bass mono of the chain where it is wanted `wide`."""
         side = worked.search.side
         signal = side.chain.signal
@@ -91,7 +91,7 @@ class Passage:
         if envelopes is not None:
             here = _with(here, self.start - low, envelopes)
         span = replace(side.span, start=side.span.start + low, end=side.span.start + high)
-        cutting = Cutting(Side(side.chain, span, here), level, polarity)
+        cutting = Cutting(SideGeometry(side.chain, span, here), level, polarity)
         cutting.speed = self.worked.search.cutting(level, polarity).speed[low:high]
         return looked_at(cutting, measure)[:, self.start - low : self.end - low]
 

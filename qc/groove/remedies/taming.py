@@ -16,7 +16,7 @@ from qc.dsp.filters import biquad
 from qc.dsp.meters.extremes import FIRST, SECOND
 from qc.groove.geometry.traces import DRIVES, SHARES, Array, furthest
 from qc.groove.remedies.outermost import allowed
-from qc.groove.remedies.passage import Passage
+from qc.groove.remedies.passage import PassageMotion
 from qc.groove.signal.sector_envelopes import SIBILANCE_HZ
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Polarity
@@ -85,7 +85,7 @@ def densest(rows: Array, measure: str) -> int:
     return int((total[LOOKED:] - total[:-LOOKED]).argmax())
 
 
-def tame(passage: Passage, measure: str, polarity: Polarity, bound: float, whole: float) -> Taming:
+def tame(passage: PassageMotion, measure: str, polarity: Polarity, bound: float, whole: float) -> Taming:
     """Find the band of a passage and the least cut in it that does what `whole` dB less of everything would do."""
     before = held(passage.measured(measure, polarity), measure, bound)
     wave = _wave(passage, measure)
@@ -118,7 +118,7 @@ def _weight(rows: Array, measure: str) -> float:
     return float((rows**2).mean(axis=1).max()) if measure in DRIVES else float(rows.max())
 
 
-def _wave(passage: Passage, measure: str) -> Array:
+def _wave(passage: PassageMotion, measure: str) -> Array:
     """Give what a measurement looks at as a wave, (walls, frames): velocity, or acceleration of the walls."""
     left, right = passage.motion[:2]
     if measure.startswith(("groove.lateral", "groove.vertical")):
@@ -143,7 +143,7 @@ def _derived(x: Array, weights: tuple[float, ...], sign: float) -> Array:
     return given
 
 
-def _carrying(passage: Passage, measure: str, wave: Array, sectors: NDArray[np.intp]) -> Hz:
+def _carrying(passage: PassageMotion, measure: str, wave: Array, sectors: NDArray[np.intp]) -> Hz:
     """Find the third octaves that carry a wave in some sectors: about the strongest, until they hold most of it."""
     size = passage.rate // SECTORS_A_SECOND
     at = passage.frame(passage.start) + sectors * size
@@ -175,7 +175,7 @@ def _in_band(motion: Samples, band: Hz, rate: int) -> Array:
 
 
 def _moments(
-    passage: Passage, measure: str, polarity: Polarity, bound: float, wave: Array
+    passage: PassageMotion, measure: str, polarity: Polarity, bound: float, wave: Array
 ) -> tuple[tuple[float, float], ...]:
     """Give the file seconds in which a wave is beyond what its limit allows, sample by sample."""
     cutting = passage.worked.search.cutting(passage.worked.judged, polarity)

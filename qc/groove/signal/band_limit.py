@@ -54,10 +54,10 @@ class Topped(Tap):
 
     def start(self, stream: Stream) -> RunningTap:
         """Begin on a stream of two channels."""
-        return _Running(self.top, stream)
+        return _BandLimiting(self.top, stream)
 
 
-class _Running:
+class _BandLimiting:
     lasting = True
 
     def __init__(self, top: float, stream: Stream) -> None:

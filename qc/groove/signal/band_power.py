@@ -55,12 +55,12 @@ class BandParts(Analysis[BandPower]):
         """Listen to what lies below the top."""
         return (Topped(self.top),)
 
-    def start(self, stream: Stream) -> _Running:
+    def start(self, stream: Stream) -> _BandPowerRunning:
         """Begin on a stream of two channels."""
-        return _Running(Topped(self.top), stream)
+        return _BandPowerRunning(Topped(self.top), stream)
 
 
-class _Running:
+class _BandPowerRunning:
     def __init__(self, tap: Topped, stream: Stream) -> None:
         self._tap, rate = tap, motion_rate(stream.rate)
         self._left = -(-stream.frames * rate // stream.rate)  # what follows the file's last frame counts for nothing

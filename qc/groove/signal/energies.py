@@ -35,12 +35,12 @@ class Parts(Analysis[PartSums]):
         """Build it; it depends on nothing."""
         return cls()
 
-    def start(self, stream: Stream) -> _Running:
+    def start(self, stream: Stream) -> _EnergiesRunning:
         """Begin on a stream of two channels."""
-        return _Running(stream)
+        return _EnergiesRunning(stream)
 
 
-class _Running:
+class _EnergiesRunning:
     def __init__(self, stream: Stream) -> None:
         self._sums = WindowSums(part_frames(stream.rate), stream.frames)
 

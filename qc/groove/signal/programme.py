@@ -42,7 +42,7 @@ LOUDNESS = "loudness.integrated"
 
 
 @dataclass(frozen=True, eq=False)
-class Heard:
+class ProgrammeBounds:
     """What the programme search found: `first` and `last` in 10 ms windows from frame 0, None when silent."""
 
     first: int | None
@@ -59,7 +59,7 @@ class Heard:
     def of(
         cls, power: NDArray[np.float32], duration_s: float, tones: tuple[LineupTone, ...] = (),
         tracks: Sequence[tuple[float, float]] = (),
-    ) -> Heard:  # fmt: skip
+    ) -> ProgrammeBounds:  # fmt: skip
         """Find the noise floor and the programme of a side from the powers of its windows.
 
         `tracks` are the starts and ends of the declared tracks in file seconds.
@@ -106,7 +106,7 @@ class Heard:
         """Where the last window with programme ends, in file seconds."""
         return min(self.duration_s, ((self.last or 0) + 1) / WINDOWS_A_SECOND)
 
-    def declared(self, tracks: Sequence[tuple[Fraction, Fraction]]) -> Heard:
+    def declared(self, tracks: Sequence[tuple[Fraction, Fraction]]) -> ProgrammeBounds:
         """Return the same beside declared tracks, by start and end in file seconds.
 
         Noise is looked for outside them first. Tones that end after the first of them has begun are programme: the
@@ -118,7 +118,9 @@ class Heard:
         before = self.tones
         if before and before[-1].end_s > first:
             before = tuple(tone for tone in before if tone.end_s <= first)
-        return Heard.of(self.power, self.duration_s, before, [(float(start), float(end)) for start, end in tracks])
+        return ProgrammeBounds.of(
+            self.power, self.duration_s, before, [(float(start), float(end)) for start, end in tracks]
+        )
 
 
 def with_exact_end(tones: tuple[LineupTone, ...], power: NDArray[np.float32]) -> tuple[LineupTone, ...]:
@@ -179,7 +181,7 @@ def _square(level: float) -> float:
 
 
 @dataclass(frozen=True)
-class Programme(Derived[Heard]):
+class Programme(Derived[ProgrammeBounds]):
     """Finds the noise floor, the first and the last programme of a side, and the line-up tones before it."""
 
     top: float
@@ -222,13 +224,13 @@ class Programme(Derived[Heard]):
         """Ask for the energies of 10 ms."""
         return (BandParts(self.top),)
 
-    def work(self, measured: Measurements) -> Heard:
+    def work(self, measured: Measurements) -> ProgrammeBounds:
         """Find where the programme lies."""
         band = measured[BandParts(self.top)]
         tones = with_exact_end(band.tones, band.power)
-        return Heard.of(band.power, measured.stream.frames / measured.stream.rate, tones)
+        return ProgrammeBounds.of(band.power, measured.stream.frames / measured.stream.rate, tones)
 
-    def publish(self, result: Heard) -> Mapping[str, Quantity]:
+    def publish(self, result: ProgrammeBounds) -> Mapping[str, Quantity]:
         """Noise floor in dBFS; length of the programme and silence before and after it, in s."""
         floor = {"programme.noise_floor": Quantity(value=result.floor, unit="dBFS")}
         if result.first is None:

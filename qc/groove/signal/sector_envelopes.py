@@ -97,9 +97,9 @@ class Sectors(Analysis[GrooveInput]):
         """Name the motion, the only one."""
         return (Motion(self.signal),)
 
-    def start(self, stream: Stream) -> _Running:
+    def start(self, stream: Stream) -> _SectorsRunning:
         """Begin on a stream of two channels."""
-        return _Running(self, stream)
+        return _SectorsRunning(self, stream)
 
 
 def reach(size: int) -> int:
@@ -107,7 +107,7 @@ def reach(size: int) -> int:
     return -(-(size + AHEAD + 16) // WIDE) * WIDE - 8 + LOW_LATE - size
 
 
-class _Running:
+class _SectorsRunning:
     """Works out whole sectors where they lie; those that reach across a slice's end are joined first."""
 
     def __init__(self, need: Sectors, stream: Stream) -> None:

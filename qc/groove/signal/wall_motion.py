@@ -48,7 +48,7 @@ class Motion(Tap):
 
     def start(self, stream: Stream) -> RunningTap:
         """Begin on a stream of two channels."""
-        return _Running(self.signal, stream)
+        return _WallMotionRunning(self.signal, stream)
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ class _FirstTwo:
         return np.zeros((2, 0))
 
 
-class _Running:
+class _WallMotionRunning:
     """Bass mono, recording characteristic with subsonic, cutter pole, in that order."""
 
     lasting = True

@@ -33,7 +33,7 @@ class Earlier:
 
 
 @dataclass(frozen=True)
-class Layout:
+class SideLayout:
     """How a side is laid out, as far as it decides whether places of two reports mean the same."""
 
     channels: int | None
@@ -42,13 +42,13 @@ class Layout:
     a_file_a_track: bool
 
     @classmethod
-    def of(cls, declared: Mapping[str, object], channels: int | None) -> Layout:
+    def of(cls, declared: Mapping[str, object], channels: int | None) -> SideLayout:
         """Give that of a side as it is declared."""
         tracks = declared.get("tracks", ())
         several = tracks if isinstance(tracks, Sequence) else ()
         return cls(channels, len(several), any("audio" in track for track in several))
 
-    def unlike(self, other: Layout) -> str:
+    def unlike(self, other: SideLayout) -> str:
         """Say in which way an earlier layout was another one; empty where it was the same."""
         if self.a_file_a_track != other.a_file_a_track:
             return f"came as {'one file a track' if other.a_file_a_track else 'one file'} then"
@@ -59,7 +59,7 @@ class Layout:
         return ""
 
 
-def refuse_stale(earlier: Earlier, ruleset: RulesetFacts, sides: Mapping[str, Layout], *, every_side: bool) -> None:
+def refuse_stale(earlier: Earlier, ruleset: RulesetFacts, sides: Mapping[str, SideLayout], *, every_side: bool) -> None:
     """Refuse an earlier report that says nothing of this delivery; raises UsageError, one sentence.
 
     `sides` are those to be judged; `every_side` says whether the delivery has no others.
@@ -130,8 +130,8 @@ def _major(version: str) -> str:
     return version.partition(".")[0]
 
 
-def _layout(side: SideReport) -> Layout:
-    return Layout.of(side.declared, side.audio.channels)
+def _layout(side: SideReport) -> SideLayout:
+    return SideLayout.of(side.declared, side.audio.channels)
 
 
 # -- matching ------------------------------------------------------------------------------------------------

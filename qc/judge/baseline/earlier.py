@@ -40,7 +40,7 @@ _NEEDED = frozenset({"schema", "tool", "verdict", "results"})
 
 def read_report(path: Path) -> Report:
     """Read a JSON report; raises UsageError, "FILE: ...", for what is none, or none that this version reads."""
-    return _Reading(path, lean=False).report()
+    return _ReportReading(path, lean=False).report()
 
 
 def read_baseline(path: Path) -> Report:
@@ -48,10 +48,10 @@ def read_baseline(path: Path) -> Report:
 
     That is an older baseline, the numbers that checks looked at, and the remedies. Raises as `read_report` does.
     """
-    return _Reading(path, lean=True).report()
+    return _ReportReading(path, lean=True).report()
 
 
-class _Reading:
+class _ReportReading:
     """One file: its text, and how many objects are kept of it so far; `lean` leaves out what is not compared."""
 
     def __init__(self, path: Path, *, lean: bool) -> None:

@@ -13,7 +13,7 @@ from qc.delivery.model import Waiver as Written
 from qc.delivery.reader import ReadDelivery
 from qc.delivery.waivers import read_waivers
 from qc.files.yaml_source import Lined, Loc
-from qc.judge.waivers.model import ROUNDED_S, Waiver, Waivers
+from qc.judge.waivers.model import ROUNDED_S, ResolvedWaiver, Waivers
 from qc.model.errors import DeliveryError, UsageError
 from qc.model.quantity import clock
 from qc.model.report import GivenIn
@@ -51,7 +51,7 @@ def granted(
     among `sides`, where any are named, are checked and left out; with `own_only` only those of `file` count. Raises
     DeliveryError, "FILE:LINE: ...", and UsageError where waivers expire and no day is given.
     """
-    found: list[Waiver] = []
+    found: list[ResolvedWaiver] = []
     for paper in _papers(read, file):
         _fits_the_checks(paper, checks, lost)
         _fits_the_sides(paper, read.delivery.sides)
@@ -73,12 +73,12 @@ def _papers(read: ReadDelivery, file: Path | None) -> Iterator[_Paper]:
             yield _Paper(sided, sided.side, lined, file.name, ("waivers", j), "file")
 
 
-def _waiver(paper: _Paper, taken: Collection[str]) -> Waiver:
+def _waiver(paper: _Paper, taken: Collection[str]) -> ResolvedWaiver:
     written, line = paper.waiver, paper.lined.line(paper.loc)
     key = f"{paper.file}:{line}"
     if key in taken:  # several on one line
         key = next(more for n in range(2, len(taken) + 3) if (more := f"{key}/{n}") not in taken)
-    return Waiver(
+    return ResolvedWaiver(
         key=key, check=written.check, owner=written.owner, reason=written.reason, side=paper.side,
         tracks=frozenset(written.tracks), start_s=None if written.from_ is None else float(written.from_),
         end_s=None if written.to is None else float(written.to), expires=written.expires,

@@ -22,7 +22,7 @@ Starts = Sequence[tuple[int, float]]
 
 
 @dataclass(frozen=True)
-class Waiver:
+class ResolvedWaiver:
     """A waiver that fits its delivery; no track, no time: all of the side; no side: everywhere."""
 
     key: str
@@ -105,7 +105,9 @@ class Waivers:
     With `own_only` those given in the delivery cover nothing: its sender cannot waive what is found in it.
     """
 
-    def __init__(self, waivers: Sequence[Waiver] = (), today: date | None = None, *, own_only: bool = False) -> None:
+    def __init__(
+        self, waivers: Sequence[ResolvedWaiver] = (), today: date | None = None, *, own_only: bool = False
+    ) -> None:
         self._waivers, self._today, self._own_only = tuple(waivers), today, own_only
         self._covered: Counter[str] = Counter()
 
@@ -121,14 +123,14 @@ class Waivers:
         key = next(iter(holding), None)
         return finding if finding.waived_by == key else finding.model_copy(update={"waived_by": key})
 
-    def _counts(self, one: Waiver) -> bool:
+    def _counts(self, one: ResolvedWaiver) -> bool:
         return one.given_in == "file" or not self._own_only
 
     def facts(self) -> tuple[WaiverFacts, ...]:
         """Tell what became of each waiver, in the order in which they are written."""
         return tuple(self._facts(one) for one in self._waivers)
 
-    def _facts(self, one: Waiver) -> WaiverFacts:
+    def _facts(self, one: ResolvedWaiver) -> WaiverFacts:
         covered = self._covered[one.key]
         state: Literal["used", "unused", "expired", "not_counted"] = "used" if covered else "unused"
         if not one.holds(self._today):

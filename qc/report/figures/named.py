@@ -10,7 +10,7 @@ from typing import Any
 from qc.plugin_api import Evidence, Report
 from qc.report.html.drawn import Drawn, drawn
 from qc.report.html.svg import Figure
-from qc.report.html.told import Told, told
+from qc.report.html.told import FindingView, told
 
 LONGEST = 40
 """Characters of a name that somebody else chose."""
@@ -27,7 +27,7 @@ class Picture:
     side: str
     shows: str
     figure: Figure
-    found: tuple[Told, ...] = ()
+    found: tuple[FindingView, ...] = ()
     """the findings that it shows, the gravest first"""
     scale: float = SCALE
 
@@ -43,7 +43,7 @@ class Picture:
         }
 
 
-def _finding(one: Told) -> dict[str, Any]:
+def _finding(one: FindingView) -> dict[str, Any]:
     finding = one.found.finding
     return {
         "number": one.number,
@@ -64,7 +64,7 @@ def pictures(report: Report, evidence: Evidence) -> Iterator[Picture]:
         yield from _of_side(side.id, name, drawn(report, number, evidence, every), marked)
 
 
-def _of_side(side: str, name: str, of: Drawn, marked: Sequence[Told]) -> Iterator[Picture]:
+def _of_side(side: str, name: str, of: Drawn, marked: Sequence[FindingView]) -> Iterator[Picture]:
     if of.face is not None:
         yield Picture(f"{name}-disc", side, "the face of the disc", of.face, tuple(marked), WIDE)
     if of.timelines is not None:

@@ -12,16 +12,16 @@ from qc.report.html import face, microscope, spectrum, timelines
 from qc.report.html.bars import bars
 from qc.report.html.panels import panels
 from qc.report.html.svg import Figure
-from qc.report.html.told import Told
+from qc.report.html.told import FindingView
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceFigures:
     """One place under the microscope: from above, in cross-section, and what was found there."""
 
     above: Figure
     section: Figure
-    found: tuple[Told, ...]
+    found: tuple[FindingView, ...]
     says: str
 
 
@@ -31,7 +31,7 @@ class Drawn:
 
     face: Figure | None = None
     timelines: Figure | None = None
-    places: tuple[Place, ...] = ()
+    places: tuple[PlaceFigures, ...] = ()
     left_out: int = 0
     """findings of the groove that have a place and are not shown"""
     budget: Figure | None = None
@@ -52,7 +52,7 @@ class Drawn:
                 yield one
 
 
-def drawn(report: Report, number: int, evidence: Evidence, every: Sequence[Told]) -> Drawn:
+def drawn(report: Report, number: int, evidence: Evidence, every: Sequence[FindingView]) -> Drawn:
     """Draw a side; `number` counts from 1."""
     side = report.sides[number - 1]
     own = [one for one in every if one.side == side.id]
@@ -74,16 +74,18 @@ def drawn(report: Report, number: int, evidence: Evidence, every: Sequence[Told]
     )
 
 
-def _place(name: str, view: View, own: Sequence[Told]) -> Place:
+def _place(name: str, view: View, own: Sequence[FindingView]) -> PlaceFigures:
     found = tuple(one for one in own if one.found.finding.fingerprint in view.findings)
     narrow = 1e6 * float(view.middle.width[view.narrowest])
     width = f"narrowest {narrow:.1f} um" if narrow > 0.0 else "the cutter leaves the disc"
     at = f"{clock(view.start_s + view.worst / view.rate)}, radius {1e3 * view.radius:.1f} mm"
     says = f"{at}, {view.polarity} polarity; {width}"
-    return Place(microscope.above(f"{name}-above", view), microscope.section(f"{name}-section", view), found, says)
+    return PlaceFigures(
+        microscope.above(f"{name}-above", view), microscope.section(f"{name}-section", view), found, says
+    )
 
 
-def _left_out(own: Sequence[Told], seen: Sequence[View]) -> int:
+def _left_out(own: Sequence[FindingView], seen: Sequence[View]) -> int:
     from qc.groove.figures.views import WORST_AT
 
     shown = {fingerprint for view in seen for fingerprint in view.findings}

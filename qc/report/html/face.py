@@ -16,7 +16,7 @@ from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import clock
 from qc.model.report import Geometry, Report, SideReport
 from qc.report.html.svg import Figure, element, group, num, path, text
-from qc.report.html.told import Told
+from qc.report.html.told import FindingView
 
 Array = NDArray[np.float64]
 
@@ -33,14 +33,14 @@ ROW, LEAST_ROW = 16.0, 12.0
 
 
 @dataclass(frozen=True)
-class Turns:
+class TurnRadii:
     """The side turn by turn: radii between turns in mm, (turns + 1,) from the rim inwards, and land share 0..1."""
 
     edges: Array
     land: Array
 
     @classmethod
-    def of(cls, traces: Mapping[str, Array], geometry: Geometry) -> Turns:
+    def of(cls, traces: Mapping[str, Array], geometry: Geometry) -> TurnRadii:
         """Take sums over turns; the last may be a part."""
         radius = traces[RADIUS]
         starts = np.arange(0, len(radius), geometry.sectors_a_turn)
@@ -50,14 +50,14 @@ class Turns:
 
 
 def face(
-    name: str, report: Report, side: SideReport, traces: Mapping[str, Array], told: Sequence[Told]
+    name: str, report: Report, side: SideReport, traces: Mapping[str, Array], told: Sequence[FindingView]
 ) -> Figure:  # fmt: skip
     """Draw the face of a side that was worked out."""
     geometry = side.geometry
     assert geometry is not None  # whoever has traces has it
     scale = _scale(geometry)
     centre = MARGIN + BOX / 2.0
-    turns = Turns.of(traces, geometry)
+    turns = TurnRadii.of(traces, geometry)
     disc = [
         element("circle", class_="disc", cx=centre, cy=centre, r=BOX / 2.0),
         group(_rings(turns, centre, scale)),
@@ -78,7 +78,7 @@ def face(
     )  # fmt: skip
 
 
-def _marked(told: Sequence[Told]) -> str:
+def _marked(told: Sequence[FindingView]) -> str:
     count = sum(one.second is not None for one in told)
     return "1 finding is marked" if count == 1 else f"{count or 'no'} findings are marked".capitalize()
 
@@ -102,7 +102,7 @@ def _scale(geometry: Geometry) -> float:
     return BOX / max(SIZES.get(geometry.size, 0.0), geometry.outer_diameter_mm + 4.0)
 
 
-def _rings(turns: Turns, centre: float, scale: float) -> Iterator[Markup]:
+def _rings(turns: TurnRadii, centre: float, scale: float) -> Iterator[Markup]:
     """Draw turns from the rim inwards, each as a disc upon the one before, so that no seam lies between them."""
     shades = np.round(turns.land * (SHADES - 1)).astype(int)
     for start in [0, *(np.flatnonzero(np.diff(shades)) + 1)]:
@@ -137,7 +137,7 @@ def _at(centre: float, scale: float, radius: float, turns: float) -> tuple[float
 
 
 def _spots(
-    told: Sequence[Told], side: SideReport, geometry: Geometry, radius: Array, centre: float, scale: float
+    told: Sequence[FindingView], side: SideReport, geometry: Geometry, radius: Array, centre: float, scale: float
 ) -> Iterator[Markup]:  # fmt: skip
     """Mark findings where they lie, the gravest on top."""
     for one in reversed(told):
@@ -148,7 +148,7 @@ def _spots(
         yield _spot(one, *_at(centre, scale, float(radius[sector]), sector / geometry.sectors_a_turn))
 
 
-def _spot(one: Told, x: float, y: float) -> Markup:
+def _spot(one: FindingView, x: float, y: float) -> Markup:
     title = element("title", f"{one.word} {one.at}: {one.found.finding.message}")
     mark = spot(one.word, x, y)
     return element("a", title, mark, href=f"#{one.anchor}", tabindex="-1", aria_label=f"{one.word} {one.at}")

@@ -9,7 +9,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from qc.model.figures import Turn, View
+from qc.model.figures import GrooveTurn, View
 from qc.model.quantity import clock
 from qc.report.html.svg import Figure, element, group, path, text
 
@@ -71,7 +71,7 @@ def reach(view: View) -> tuple[float, float]:
 
 
 def _groove(
-    view: View, turn: Turn, x: Array, up: Callable[[Array], Array], height: float
+    view: View, turn: GrooveTurn, x: Array, up: Callable[[Array], Array], height: float
 ) -> Iterator[Markup]:  # fmt: skip
     """Draw the two walls of a turn, which meet half-way between its edges; where the cutter is out, nothing is cut."""
     step = view.speed / view.rate

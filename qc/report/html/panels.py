@@ -69,7 +69,7 @@ class Series:
 
 
 @dataclass(frozen=True)
-class Bound:
+class PanelLimit:
     """A limit as a level line of a panel."""
 
     value: float
@@ -85,7 +85,7 @@ class Panel:
     title: str
     unit: str
     series: tuple[Series, ...]
-    bounds: tuple[Bound, ...]
+    bounds: tuple[PanelLimit, ...]
     low: float
     high: float
     """what the height stands for"""
@@ -116,21 +116,21 @@ def _unit(name: str) -> str:
     return UNITS.get(name) or WORKED.get(name, "1")
 
 
-def _bounds(report: Report, one: Wanted) -> Iterator[Bound]:
+def _bounds(report: Report, one: Wanted) -> Iterator[PanelLimit]:
     """Give the limits on a curve."""
     for limit in report.ruleset.limits.values():
         if limit.measure == one.name:
             yield from _lines(limit)
 
 
-def _lines(limit: HeldLimit) -> Iterator[Bound]:
+def _lines(limit: HeldLimit) -> Iterator[PanelLimit]:
     for word, kind, bound in (("mend", "fail", limit.fail), ("weigh", "warn", limit.warn)):
         if bound is not None:
             beyond = ">" if limit.op == "<=" else "<"
-            yield Bound(bound, word, f"{kind} {beyond} {number(limit.measure, bound, limit.unit)}")
+            yield PanelLimit(bound, word, f"{kind} {beyond} {number(limit.measure, bound, limit.unit)}")
 
 
-def _panel(wish: Wish, unit: str, series: tuple[Series, ...], bounds: list[Bound]) -> Panel:
+def _panel(wish: Wish, unit: str, series: tuple[Series, ...], bounds: list[PanelLimit]) -> Panel:
     """Choose the height: all values, and limits that lie no further off than the values reach."""
     low = min(float(np.nanmin(one.values)) for one in series)
     high = max(float(np.nanmax(one.values)) for one in series)

@@ -72,7 +72,7 @@ def measurements(side: SideReport) -> list[Measured]:
     return rows
 
 
-class Assumed(NamedTuple):
+class AssumptionView(NamedTuple):
     """A value of the chain with its source; `was` is what the ruleset says where it was changed for this run."""
 
     name: str
@@ -81,7 +81,7 @@ class Assumed(NamedTuple):
     was: str
 
 
-def assumed(report: Report) -> list[tuple[str, list[Assumed]]]:
+def assumed(report: Report) -> list[tuple[str, list[AssumptionView]]]:
     """Give what was assumed, by section."""
     return [
         (section, [_assumed(name, row) for name, row in part.items()])
@@ -89,9 +89,9 @@ def assumed(report: Report) -> list[tuple[str, list[Assumed]]]:
     ]  # fmt: skip
 
 
-def _assumed(name: str, row: dict[str, object]) -> Assumed:
+def _assumed(name: str, row: dict[str, object]) -> AssumptionView:
     was = str(row["was"]) if "was" in row else ""
-    return Assumed(name.replace("_", " "), str(row.get("value", "")), str(row.get("source", "")), was)
+    return AssumptionView(name.replace("_", " "), str(row.get("value", "")), str(row.get("source", "")), was)
 
 
 FITS = {

@@ -15,7 +15,7 @@ from qc.report.html.face import spot
 from qc.report.html.packed import packed, thinned
 from qc.report.html.panels import Panel, Series
 from qc.report.html.svg import Figure, element, path, text
-from qc.report.html.told import Told
+from qc.report.html.told import FindingView
 
 WIDTH, LEFT, RIGHT = 1200.0, 64.0, 12.0
 HEAD, TITLE, HEIGHT, GAP, FOOT = 46.0, 18.0, 84.0, 10.0, 26.0
@@ -25,7 +25,7 @@ STEPS = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600)
 """Seconds between the numbers of the time axis."""
 
 
-def timelines(name: str, side: SideReport, found: Sequence[Panel], told: Sequence[Told]) -> Figure:
+def timelines(name: str, side: SideReport, found: Sequence[Panel], told: Sequence[FindingView]) -> Figure:
     """Draw the panels of a side that was worked out."""
     geometry = side.geometry
     assert geometry is not None  # whoever has panels has it
@@ -57,7 +57,7 @@ def _tracks(geometry: Geometry, across: Any, height: float) -> Iterator[Markup]:
         yield text(left + 4, 14, words if len(words) <= room else str(track.number) if room else "", class_="strong")
 
 
-def _signs(told: Sequence[Told], side: str, across: Any) -> Iterator[Markup]:
+def _signs(told: Sequence[FindingView], side: str, across: Any) -> Iterator[Markup]:
     for one in reversed(told):
         if one.second is not None and one.side == side:
             title = element("title", f"{one.word} {one.at}: {one.found.finding.message}")
@@ -134,7 +134,7 @@ def _axis(start: float, end: float, across: Any, top: float) -> Iterator[Markup]
         yield text(across(second), top + 14, minutes(second), class_=kind)
 
 
-def data(side: SideReport, found: Sequence[Panel], told: Sequence[Told]) -> dict[str, Any]:
+def data(side: SideReport, found: Sequence[Panel], told: Sequence[FindingView]) -> dict[str, Any]:
     """Give what the page's script draws the panels from."""
     geometry = side.geometry
     assert geometry is not None  # whoever has panels has it

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from qc.judge.findings import Found
+from qc.judge.findings import MeasuredFinding
 from qc.model.quantity import clock
 from qc.model.report import Report, WaiverFacts
 from qc.report.views.level_notes import goes_when_clean, gone
@@ -30,11 +30,11 @@ class Waived(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Told:
+class FindingView:
     """One finding with its number on the page, counted from 1, the gravest first."""
 
     number: int
-    found: Found
+    found: MeasuredFinding
     waived: Waived | None = None
 
     @property
@@ -91,45 +91,45 @@ class Told:
         return f"{beyond} {'above' if finding.measured.value > bound else 'below'}"
 
 
-class Fold(NamedTuple):
+class CheckSection(NamedTuple):
     """What one check found on one side."""
 
     check: str
-    told: list[Told]
+    told: list[FindingView]
     omitted: int
     remedies: list[str]
     """told once for all of them; empty where each has its own"""
 
     @property
-    def first(self) -> list[Told]:
+    def first(self) -> list[FindingView]:
         """Those that lie open."""
         return self.told[:OPEN]
 
     @property
-    def rest(self) -> list[Told]:
+    def rest(self) -> list[FindingView]:
         """Those that unfold."""
         return self.told[OPEN:]
 
 
-class Group(NamedTuple):
+class SideSection(NamedTuple):
     """What was found on one side, or in the delivery as a whole."""
 
     side: str
-    folds: list[Fold]
-    gone: list[Fold]
+    folds: list[CheckSection]
+    gone: list[CheckSection]
     """warnings that go at the clean level: they unfold from the line that counts them"""
     gone_words: str
 
 
-def told(report: Report) -> list[Told]:
+def told(report: Report) -> list[FindingView]:
     """Give every finding of a report a number, waived ones behind all others."""
     waivers = {waiver.key: waiver for waiver in report.waivers}
-    found = [Found(finding, finding.measure) for result in report.results for finding in result.findings]
+    found = [MeasuredFinding(finding, finding.measure) for result in report.results for finding in result.findings]
     found.sort(key=lambda one: (one.finding.waived_by is not None, one.gravity))
-    return [Told(count, one, _waived(one, waivers)) for count, one in enumerate(found, start=1)]
+    return [FindingView(count, one, _waived(one, waivers)) for count, one in enumerate(found, start=1)]
 
 
-def _waived(one: Found, waivers: dict[str, WaiverFacts]) -> Waived | None:
+def _waived(one: MeasuredFinding, waivers: dict[str, WaiverFacts]) -> Waived | None:
     key = one.finding.waived_by
     if key is None:
         return None
@@ -139,37 +139,37 @@ def _waived(one: Found, waivers: dict[str, WaiverFacts]) -> Waived | None:
     return Waived(waiver.owner, waiver.reason, waiver.expires or "", given(waiver))
 
 
-def groups(report: Report, every: Iterable[Told]) -> list[Group]:
+def groups(report: Report, every: Iterable[FindingView]) -> list[SideSection]:
     """Put findings together by side, in the delivery's order, then by check, the gravest first."""
     sides = {"": "", **{side.id: gone(report, side) for side in report.sides}}
     order = (*(side.id for side in report.sides), "")
-    kept, going = ({side: dict[str, list[Told]]() for side in order} for _ in range(2))
+    kept, going = ({side: dict[str, list[FindingView]]() for side in order} for _ in range(2))
     for one in every:
         place = going if goes_when_clean(report, one.found) else kept
         place.setdefault(one.side, {}).setdefault(one.found.finding.check, []).append(one)
     omitted = {(result.side or "", result.check): result.findings_omitted for result in report.results}
 
-    def folded(side: str, checks: dict[str, list[Told]]) -> list[Fold]:
+    def folded(side: str, checks: dict[str, list[FindingView]]) -> list[CheckSection]:
         return [_fold(check, found, omitted.pop((side, check), 0)) for check, found in checks.items()]
 
     return [
-        Group(side, folded(side, kept[side]), folded(side, going.get(side, {})), sides.get(side, ""))
+        SideSection(side, folded(side, kept[side]), folded(side, going.get(side, {})), sides.get(side, ""))
         for side in kept
         if kept[side] or going.get(side)
     ]
 
 
-def _fold(check: str, found: list[Told], omitted: int) -> Fold:
+def _fold(check: str, found: list[FindingView], omitted: int) -> CheckSection:
     remedies = list(dict.fromkeys(one.found.finding.remedy for one in found))
-    return Fold(check, found, omitted, remedies if len(remedies) == 1 else [])
+    return CheckSection(check, found, omitted, remedies if len(remedies) == 1 else [])
 
 
-def matters(report: Report, every: Iterable[Told]) -> list[Told]:
+def matters(report: Report, every: Iterable[FindingView]) -> list[FindingView]:
     """Give the three that matter most: the gravest of as many checks and sides, failures before warnings.
 
     Warnings that go at the clean level are none of them.
     """
-    first: dict[tuple[str, str], Told] = {}
+    first: dict[tuple[str, str], FindingView] = {}
     for one in every:
         if one.found.finding.waived_by is None and not goes_when_clean(report, one.found):
             first.setdefault((one.side, one.found.finding.check), one)

@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from qc.judge.findings import Found
+from qc.judge.findings import MeasuredFinding
 from qc.model.check_docs import CheckWords, ForClient
 from qc.model.report import Finding, Report, SideReport
-from qc.report.views.findings import Fold, folds
+from qc.report.views.findings import CheckFindings, folds
 from qc.report.views.level_notes import goes_when_clean, gone_for_client, unset
 from qc.report.views.stored_sides import measured_earlier
 from qc.text.numbers import listed
@@ -34,7 +34,7 @@ Outcome = Literal["mend", "weigh", "good"]
 
 
 @dataclass(frozen=True)
-class Received:
+class ReceivedSide:
     """A side as it came."""
 
     side: str
@@ -68,7 +68,7 @@ class Letter:
     title: str
     catalogue: str
     outcome: Outcome
-    received: tuple[Received, ...] = ()
+    received: tuple[ReceivedSide, ...] = ()
     mend: tuple[Thing, ...] = ()
     weigh: tuple[Thing, ...] = ()
     mended: tuple[str, ...] = ()
@@ -115,19 +115,19 @@ def _unset(report: Report) -> Iterator[str]:
             yield shown(f"side {shown(side.id, LONGEST)}: {said}.", 2 * FACTS)
 
 
-def _worth(fold: Fold, mend: Sequence[Fold], words: Mapping[str, CheckWords]) -> bool:
+def _worth(fold: CheckFindings, mend: Sequence[CheckFindings], words: Mapping[str, CheckWords]) -> bool:
     """Whether a warning is told: the client can do something about it, and the check does not fail elsewhere."""
     known = words.get(fold.check)
     client = None if known is None else known.client
     return client is not None and client.warns and fold.check not in [one.check for one in mend]
 
 
-def _received(report: Report, side: SideReport) -> Received:
+def _received(report: Report, side: SideReport) -> ReceivedSide:
     files = [file.file for file in side.audio.files] or [side.audio.file]
     named = [shown(name, LONGEST) for name in files[:PLACES]]
     named += [f"{len(files) - PLACES} more"] if len(files) > PLACES else []
     length = "" if side.audio.duration_s is None else spoken(side.audio.duration_s)
-    return Received(
+    return ReceivedSide(
         shown(side.id, LONGEST), listed(named), length, len(side.declared.get("tracks", ())),
         measured_earlier(report.run, side.id),
     )  # fmt: skip
@@ -151,7 +151,7 @@ def _words(check: str, finding: Finding | None, words: Mapping[str, CheckWords])
     return ForClient(shown(known.title, LONGEST), shown(known.why, FACTS), shown(known.remedy, FACTS))
 
 
-def _thing(fold: Fold, report: Report, words: Mapping[str, CheckWords]) -> Thing:
+def _thing(fold: CheckFindings, report: Report, words: Mapping[str, CheckWords]) -> Thing:
     client = _words(fold.check, fold.gravest.finding, words)
     places, named = _places(fold.found, report)
     facts = [one.finding.message for one in fold.found if one.finding.limit is None]
@@ -161,9 +161,9 @@ def _thing(fold: Fold, report: Report, words: Mapping[str, CheckWords]) -> Thing
     )  # fmt: skip
 
 
-def _places(found: Iterable[Found], report: Report) -> tuple[tuple[str, ...], int]:
+def _places(found: Iterable[MeasuredFinding], report: Report) -> tuple[tuple[str, ...], int]:
     """Say where findings lie, by track in the order of the record, and how many findings that names."""
-    by_track: dict[tuple[str, int | None], list[Found]] = {}
+    by_track: dict[tuple[str, int | None], list[MeasuredFinding]] = {}
     for one in found:
         by_track.setdefault((one.finding.location.side, one.finding.location.track), []).append(one)
     order = [side.id for side in report.sides]
@@ -179,7 +179,7 @@ def _places(found: Iterable[Found], report: Report) -> tuple[tuple[str, ...], in
     return tuple(said), named
 
 
-def _seconds(found: Iterable[Found]) -> Iterator[float]:
+def _seconds(found: Iterable[MeasuredFinding]) -> Iterator[float]:
     return (one.second for one in found if one.second is not None)
 
 
@@ -242,7 +242,7 @@ def _judged_at(report: Report) -> str:
     return "" if report.level is None else listed(f"{level} (side {shown(side, LONGEST)})" for side, level in known)
 
 
-def _details(report: Report, told: Sequence[Fold]) -> Iterator[str]:
+def _details(report: Report, told: Sequence[CheckFindings]) -> Iterator[str]:
     """Say the same to an engineer: the gravest number of each thing, of few things two, and the remedy for it."""
     each = 2 if len(told) < DETAILS // 2 else 1
     lines = (one for fold in told for one in fold.first(each) if one.finding.limit is not None)

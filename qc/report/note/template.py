@@ -14,7 +14,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
 
 from qc.model.errors import UsageError
-from qc.report.note.letter import Letter, Received, Thing
+from qc.report.note.letter import Letter, ReceivedSide, Thing
 from qc.text.markdown import plain
 from qc.text.sanitize import shown
 
@@ -145,10 +145,11 @@ _THING = Thing("Name", "What it means.", "What we ask.", ("side A, track 1: at 0
 SAMPLES = (
     Letter("Title", "", "good"),
     Letter(
-        "Title", "CAT-1", "mend", (Received("A", "a.wav", "1 minute 5 seconds", 1), Received("B", "b.wav", "", 0)),
+        "Title", "CAT-1", "mend",
+        (ReceivedSide("A", "a.wav", "1 minute 5 seconds", 1), ReceivedSide("B", "b.wav", "", 0)),
         (_THING,), (_THING,), ("Name (side A)",), "Side A is", ("Side A: 2 places come near.",),
         details=("side A, 0:10: detail.",), broke=True, judged_at="-6.0 dB (side A)",
     ),
-    Letter("Title", "CAT-1", "weigh", (Received("A", "a.wav", "1 minute 5 seconds", 1),), (), (_THING, _THING)),
+    Letter("Title", "CAT-1", "weigh", (ReceivedSide("A", "a.wav", "1 minute 5 seconds", 1),), (), (_THING, _THING)),
 )  # fmt: skip
 """Notes with everything in them and with nothing: a house's template is tried on them before anything is heard."""

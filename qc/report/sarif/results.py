@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 from urllib.parse import quote
 
-from qc.judge.findings import Found
+from qc.judge.findings import MeasuredFinding
 from qc.model.quantity import Quantity, clock
 from qc.model.report import CheckResult, Finding, Limit, Report, WaiverFacts
 from qc.report.views.waivers import given
@@ -111,7 +111,7 @@ def _qualified(side: str, finding: Finding | None) -> str:
 
 def _properties(finding: Finding) -> Row:
     """Give place, measured value and limit as numbers, by the names of the JSON report."""
-    at, found = finding.location, Found(finding, finding.measure)
+    at, found = finding.location, MeasuredFinding(finding, finding.measure)
     measured = finding.measured
     row: Row = {
         "time": None if found.second is None else clock(found.second),

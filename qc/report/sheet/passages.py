@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from qc.judge.findings import Found, by_time, every
+from qc.judge.findings import MeasuredFinding, by_time, every
 from qc.model.quantity import clock
 from qc.model.report import Geometry, Report, SideReport
 from qc.report.views import since
@@ -138,7 +138,7 @@ def _since(report: Report, side: SideReport) -> str:
     return f"{_said(report.baseline.file)}{f' of {_said(day[:10])}' if day else ''}: {', '.join(parts)}"
 
 
-def _when(one: Found) -> str:
+def _when(one: MeasuredFinding) -> str:
     return one.finding.check if one.second is None else clock(one.second)
 
 
@@ -203,7 +203,7 @@ def _tracks(geometry: Geometry) -> Table:
 
 def _passages(report: Report, side: SideReport, room: int, most: int) -> Table:
     """Gather findings that lie within half a second into one passage; where there is no room, the gravest stay."""
-    groups: list[list[Found]] = []
+    groups: list[list[MeasuredFinding]] = []
     for one in by_time(report, side.id, waived=True):  # whoever answers for it, the stylus still meets it
         last = groups[-1][0] if groups else None
         if last and (one.second or 0.0) - (last.second or 0.0) < TOGETHER and _track(one) == _track(last):
@@ -226,7 +226,7 @@ def _passages(report: Report, side: SideReport, room: int, most: int) -> Table:
     )
 
 
-def _passage(group: list[Found]) -> tuple[str, ...]:
+def _passage(group: list[MeasuredFinding]) -> tuple[str, ...]:
     first = group[0]
     radius = first.finding.location.radius_mm
     open_ones = [one for one in group if one.finding.waived_by is None]
@@ -236,7 +236,7 @@ def _passage(group: list[Found]) -> tuple[str, ...]:
     return clock(first.second or 0.0), _track(first), "" if radius is None else f"{radius:.1f}", word, why + rest
 
 
-def _track(one: Found) -> str:
+def _track(one: MeasuredFinding) -> str:
     return "" if one.finding.location.track is None else str(one.finding.location.track)
 
 

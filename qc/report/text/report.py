@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
-from qc.judge.findings import Found, every
+from qc.judge.findings import MeasuredFinding, every
 from qc.model.quantity import clock
 from qc.plugin_api import Evidence, Renderer, Report
 from qc.report.views import asked, since
 from qc.report.views import waivers as waived
 from qc.report.views.changed import change_lines
-from qc.report.views.findings import Fold, folds, place
+from qc.report.views.findings import CheckFindings, folds, place
 from qc.report.views.level_notes import goes_when_clean, gone_lines
 from qc.report.views.level_words import option_words
 from qc.report.views.stored_sides import measured_earlier_lines
@@ -90,7 +90,7 @@ def _quiet(page: Page, report: Report) -> None:
     waived.briefly(page, report)
 
 
-def _short(page: Page, one: Found) -> str:
+def _short(page: Page, one: MeasuredFinding) -> str:
     """Tell a finding in a line: as much of its place as there is room for."""
     told = (one.over or one.finding.message) + since.marked(one)
     where = place(one)
@@ -158,7 +158,7 @@ def _failures(page: Page, report: Report) -> None:
         page.say(f"plugin {failure.plugin} failed at {failure.stage}{side}: {failure.message}", label="  ", indent=4)
 
 
-def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bool) -> None:
+def _mend(page: Page, report: Report, fold: CheckFindings, told: set[str], *, verbose: bool) -> None:
     """Write what one check found on one side, the gravest first, and its remedy where it was not given yet."""
     word, style = ("MEND", "bold red") if fold.gravest.finding.severity == "fail" else ("WEIGH", "yellow")
     where = place(fold.gravest, fully=verbose)
@@ -182,7 +182,7 @@ def _mend(page: Page, report: Report, fold: Fold, told: set[str], *, verbose: bo
         told.add(remedy)
 
 
-def _mended_too(report: Report, fold: Fold) -> str:
+def _mended_too(report: Report, fold: CheckFindings) -> str:
     """Say of a level above the recommended one what else the recommended one fixes."""
     side = next((side for side in report.sides if side.id == fold.gravest.side), None)
     if side is None or fold.gravest.measure != asked.OVER:
@@ -193,26 +193,26 @@ def _mended_too(report: Report, fold: Fold) -> str:
     return f" That level mends {f'{count} of the {others} others' if others > 1 else 'the other one'} too."
 
 
-def _whose(remedy: str, ones: Sequence[Found]) -> str:
+def _whose(remedy: str, ones: Sequence[MeasuredFinding]) -> str:
     """Say of which place a remedy with numbers is, where several are told."""
     one = next((one for one in ones if one.finding.remedy == remedy and _said(one)), None)
     start = None if one is None else one.finding.location.start_s
     return "" if start is None or len(ones) == 1 else f"At {clock(start)}: "
 
 
-def _said(one: Found) -> str:
+def _said(one: MeasuredFinding) -> str:
     """Give what the remedies with numbers of a finding say."""
     return " ".join(remedy.says for remedy in one.finding.remedies if remedy.says)
 
 
-def _remedies(ones: Sequence[Found], *, verbose: bool) -> list[str]:
+def _remedies(ones: Sequence[MeasuredFinding], *, verbose: bool) -> list[str]:
     """Give the remedies that are told of all together: in short the first with numbers, else those without any."""
     if not verbose and (worked := [one.finding.remedy for one in ones if _said(one)]):
         return worked[:1]
     return [one.finding.remedy.removeprefix(_said(one)).lstrip() for one in ones]
 
 
-def _rules(report: Report, one: Found) -> str:
+def _rules(report: Report, one: MeasuredFinding) -> str:
     """Say so where the limit that was not kept is the one that rules the level of its side."""
     levels = next((side.levels for side in report.sides if side.id == one.finding.location.side), None)
     if levels is None or levels.ruling is None or levels.ruling != one.limit_name(report):
@@ -226,7 +226,7 @@ def gist(remedy: str) -> str:
     return first + stop.strip()
 
 
-def _weigh(page: Page, report: Report, weigh: list[Fold], *, remedies: bool) -> None:
+def _weigh(page: Page, report: Report, weigh: list[CheckFindings], *, remedies: bool) -> None:
     """Write a line a check that warned: how often, the gravest place and value, the limit and the level it takes."""
     rows = []
     for fold in weigh:

@@ -6,21 +6,21 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from qc.judge.findings import Found, every
+from qc.judge.findings import MeasuredFinding, every
 from qc.model.quantity import clock
 from qc.model.report import Report
 
 
 @dataclass(frozen=True)
-class Fold:
+class CheckFindings:
     """What one check found, the gravest first."""
 
     check: str
-    found: tuple[Found, ...]
+    found: tuple[MeasuredFinding, ...]
     omitted: int = 0
 
     @property
-    def gravest(self) -> Found:
+    def gravest(self) -> MeasuredFinding:
         """The one that stands for all of them."""
         return self.found[0]
 
@@ -29,7 +29,7 @@ class Fold:
         """How many there are, those that the report did not keep too."""
         return len(self.found) + self.omitted
 
-    def first(self, most: int) -> tuple[Found, ...]:
+    def first(self, most: int) -> tuple[MeasuredFinding, ...]:
         """Give a few of them: the gravest of each limit before the others of any, in the order of gravity."""
         first_of = {one.measure: index for index, one in reversed(list(enumerate(self.found)))}
         order = sorted(range(len(self.found)), key=lambda index: first_of[self.found[index].measure] != index)
@@ -37,13 +37,13 @@ class Fold:
 
 
 def folds(
-    report: Report, severity: str, *, by_side: bool, without: Callable[[Report, Found], bool] | None = None
-) -> list[Fold]:  # fmt: skip
+    report: Report, severity: str, *, by_side: bool, without: Callable[[Report, MeasuredFinding], bool] | None = None
+) -> list[CheckFindings]:  # fmt: skip
     """Fold findings of one severity: one fold a check, or a check and side; in order of the gravest of each.
 
     `without` says which findings are told elsewhere: the warnings that go at the clean level.
     """
-    kept: dict[tuple[str, str], list[Found]] = {}
+    kept: dict[tuple[str, str], list[MeasuredFinding]] = {}
     elsewhere: Counter[tuple[str, str]] = Counter()
     for one in every(report):
         if one.finding.severity != severity:
@@ -60,10 +60,13 @@ def folds(
             left -= result.warnings_gone_at_clean - elsewhere[key]  # of those left out, the ones told elsewhere
         if left > 0:
             omitted[key] = left
-    return [Fold(check, tuple(found), _omitted(omitted, check, found, severity)) for (check, _), found in kept.items()]
+    return [
+        CheckFindings(check, tuple(found), _omitted(omitted, check, found, severity))
+        for (check, _), found in kept.items()
+    ]
 
 
-def _omitted(omitted: dict[tuple[str, str], int], check: str, found: Sequence[Found], severity: str) -> int:
+def _omitted(omitted: dict[tuple[str, str], int], check: str, found: Sequence[MeasuredFinding], severity: str) -> int:
     """Count what was left out of the report; findings are kept with failures first, so it is the mildest kind."""
     sides = {one.side for one in found}
     gravest_only = severity == "fail" and any(one.finding.severity != "fail" for one in found)
@@ -72,7 +75,7 @@ def _omitted(omitted: dict[tuple[str, str], int], check: str, found: Sequence[Fo
     )
 
 
-def place(one: Found, *, fully: bool = False, briefly: bool = False) -> str:
+def place(one: MeasuredFinding, *, fully: bool = False, briefly: bool = False) -> str:
     """Say where it lies: "B 1:16.067, track 2, radius 135.0 mm"; `fully` with its window and channel.
 
     `briefly` is what the earlier report's places can be held against: side, second and track.

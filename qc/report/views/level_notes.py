@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.judge.findings import Found
+from qc.judge.findings import MeasuredFinding
 from qc.model.report import Report, SideReport
 from qc.text.numbers import listed
 from qc.text.sanitize import shown
@@ -29,7 +29,7 @@ def margin(side: SideReport) -> str:
     return f"{levels.edge.value - levels.recommended.value:.1f} dB below the edge at {levels.edge}"
 
 
-def goes_when_clean(report: Report, one: Found) -> bool:
+def goes_when_clean(report: Report, one: MeasuredFinding) -> bool:
     """Whether a finding is a warning of a limit that sets the level and warns nowhere at the side's clean level."""
     finding = one.finding
     if finding.severity != "warn" or finding.waived_by is not None or finding.limit is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from qc.judge.findings import Found, whole
+from qc.judge.findings import MeasuredFinding, whole
 from qc.judge.severity import counted, counted_of
 from qc.model.report import BaselineFacts, Finding, Report
 from qc.report.views.findings import place
@@ -28,7 +28,7 @@ class Fate(NamedTuple):
     """What became of some findings: a word for them, and the findings, the gravest first."""
 
     word: str
-    found: tuple[Found, ...]
+    found: tuple[MeasuredFinding, ...]
 
 
 def fates(report: Report) -> list[Fate]:
@@ -52,8 +52,8 @@ def earlier_only(report: Report) -> list[Fate]:
     return [fate for fate in fates(report) if fate.found and fate.word not in MARKS.values()]
 
 
-def _found(findings: Iterable[Finding]) -> Iterator[Found]:
-    return (Found(finding, finding.measure) for finding in findings)
+def _found(findings: Iterable[Finding]) -> Iterator[MeasuredFinding]:
+    return (MeasuredFinding(finding, finding.measure) for finding in findings)
 
 
 def heading(before: BaselineFacts) -> str:
@@ -110,9 +110,9 @@ def told(page: Page, report: Report, *, verbose: bool) -> None:
         page.say(words, label="  ", indent=4)
 
 
-def passages(found: Iterable[Found]) -> list[list[Found]]:
+def passages(found: Iterable[MeasuredFinding]) -> list[list[MeasuredFinding]]:
     """Put findings of one side and track that lie within half a second together, in the order of gravity."""
-    groups: list[list[Found]] = []
+    groups: list[list[MeasuredFinding]] = []
     for one in found:
         near = next((group for group in groups if _together(group[0], one)), None)
         if near is None:
@@ -122,7 +122,7 @@ def passages(found: Iterable[Found]) -> list[list[Found]]:
     return groups
 
 
-def _together(one: Found, other: Found) -> bool:
+def _together(one: MeasuredFinding, other: MeasuredFinding) -> bool:
     if (one.side, one.finding.location.track) != (other.side, other.finding.location.track):
         return False
     if one.second is None or other.second is None:
@@ -130,13 +130,13 @@ def _together(one: Found, other: Found) -> bool:
     return abs(one.second - other.second) <= TOGETHER
 
 
-def _passage(group: list[Found]) -> str:
+def _passage(group: list[MeasuredFinding]) -> str:
     """Write where a passage lies and what was found there: "A 0:10.093, track 2: CHECK, CHECK"."""
     checks = dict.fromkeys(one.finding.check + (", waived" if one.finding.waived_by else "") for one in group)
     return f"{place(group[0], briefly=True)}: {', '.join(checks)}"
 
 
-def whole_line(one: Found) -> str:
+def whole_line(one: MeasuredFinding) -> str:
     """Write where a finding lies and what it is: "A 0:10.093, track 2 CHECK: 371 g, above 300 g"."""
     waived = ", waived" if one.finding.waived_by else ""
     return f"{place(one)} {one.finding.check}: {one.over or one.finding.message}{waived}"
@@ -147,7 +147,7 @@ def mark(finding: Finding) -> str:
     return "" if finding.baseline is None else MARKS[finding.baseline]
 
 
-def marked(one: Found) -> str:
+def marked(one: MeasuredFinding) -> str:
     """Give what stands behind a place: that it is new, where there was an earlier report."""
     return ", new" if one.finding.baseline == "new" else ""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from qc.judge.findings import Found, is_of_all_the_side, whole
+from qc.judge.findings import MeasuredFinding, is_of_all_the_side, whole
 from qc.model.quantity import clock
 from qc.model.report import CheckResult, Report, WaiverFacts
 from qc.report.views.findings import place
@@ -76,7 +76,7 @@ def answer_and_place(one: WaiverFacts) -> str:
     return f"{answer(one)} ({given(one)})"
 
 
-def covered(report: Report, waiver: WaiverFacts) -> list[Found]:
+def covered(report: Report, waiver: WaiverFacts) -> list[MeasuredFinding]:
     """Give the findings that a waiver answers for, the gravest first."""
     return [one for one in whole(report) if one.finding.waived_by == waiver.key]
 

@@ -10,7 +10,7 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.audio.container.layout import Layout, read_layout
+from qc.audio.container.layout import PcmLayout, read_layout
 
 RATE = 48_000
 
@@ -41,7 +41,7 @@ def test_plain_files(tmp_path, kind, coding, octets, channels):
     soundfile.write(tmp_path / "a", np.zeros((50, channels)), RATE, format=kind, subtype=coding)
     got = read_layout(tmp_path / "a")
     start = (tmp_path / "a").read_bytes().index(b"data") + 8
-    assert got == Layout(coding, RATE, channels, start, 50)
+    assert got == PcmLayout(coding, RATE, channels, start, 50)
     assert got.frame == channels * octets
 
 

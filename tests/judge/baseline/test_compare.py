@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from qc.judge.baseline.compare import Earlier, Layout, compared, matched, nearest, refuse_stale
+from qc.judge.baseline.compare import Earlier, SideLayout, compared, matched, nearest, refuse_stale
 from qc.judge.engine import exit_code
 from qc.model.errors import UsageError
 from qc.model.quantity import Quantity
@@ -261,7 +261,7 @@ def test_what_the_tool_could_not_do_stays_3():
 
 
 def stale(then, *, ruleset="disc-12in-33", version="1.4.0", sha256="", chain=None, every_side=True, **sides):
-    sides = sides or {"A": Layout(2, 0, a_file_a_track=False)}
+    sides = sides or {"A": SideLayout(2, 0, a_file_a_track=False)}
     rules = RulesetFacts(name=ruleset, version=version, sha256=sha256, chain=chain or {})
     refuse_stale(Earlier(then, "first.json"), rules, sides, every_side=every_side)
 
@@ -340,4 +340,4 @@ def test_one_side_of_several_may_be_judged_again():
 
 def test_audio_at_fault_has_no_channels_to_compare():
     stale(with_tracks(channels=None))
-    stale(report(), A=Layout(None, 0, a_file_a_track=False))
+    stale(report(), A=SideLayout(None, 0, a_file_a_track=False))

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from qc.judge.context import Evidence
+from qc.judge.context import SideEvidence
 from qc.judge.engine import MOST_FINDINGS, judge_delivery, judge_side, verdict
-from qc.judge.waivers.model import Waiver, Waivers
+from qc.judge.waivers.model import ResolvedWaiver, Waivers
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError, NotMeasuredError
 from qc.model.report import Finding, Location, Stretch
@@ -27,7 +27,7 @@ LAWS = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 def waiver(**more):
     given = {"key": "delivery.yaml:9", "check": CHECK, "owner": "M. Reed", "reason": "meant so"}
-    return Waiver(**{**given, **more, "tracks": frozenset(more.get("tracks", ()))})
+    return ResolvedWaiver(**{**given, **more, "tracks": frozenset(more.get("tracks", ()))})
 
 
 def finding(start=None, end=None, *, side="A", track=None, stretch=None, severity="fail"):
@@ -140,7 +140,7 @@ class House(Check[One]):
 
 
 def evidence():
-    return Evidence("A", Chain(), {"tracks": [{"number": n, "start": start} for n, start in STARTS]})
+    return SideEvidence("A", Chain(), {"tracks": [{"number": n, "start": start} for n, start in STARTS]})
 
 
 def judged(finds, *waivers, error=None, today=TODAY):

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from qc.groove.figures.curves import PITCH, RADIUS, WIDTH
-from qc.model.figures import Spectrum, Turn, View
+from qc.model.figures import GrooveTurn, Spectrum, View
 from qc.report.html import face, microscope, spectrum, timelines
 from qc.report.html.drawn import drawn
 from qc.report.html.panels import panels
@@ -45,7 +45,7 @@ def test_every_picture_stands_by_itself(checked):
 
 
 def test_a_plain_turn_leaves_thirteen_of_sixty_nine(checked):
-    turns = face.Turns.of(plain(), checked.report.sides[0].geometry)
+    turns = face.TurnRadii.of(plain(), checked.report.sides[0].geometry)
     assert turns.land == pytest.approx(np.full(10, 13.0 / 69.0))
     assert -np.diff(turns.edges) == pytest.approx(np.full(10, 0.069))
 
@@ -82,7 +82,7 @@ def test_findings_lie_at_their_radius(checked):
 
 def straight(width, points=401, rate=96_000, speed=0.3):
     edge = np.full(points, width / 2.0)
-    turn = Turn(0, -edge, edge)
+    turn = GrooveTurn(0, -edge, edge)
     return View(("f",), ("groove.top_width_min",), 1.0, rate, speed, 0.1, "normal", 200, 200, 8e-6, (turn,))
 
 

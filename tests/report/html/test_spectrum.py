@@ -5,7 +5,7 @@ import pytest
 import soundfile
 
 from qc.audio.excerpts import Excerpts
-from qc.audio.multi_file_source import Part
+from qc.audio.multi_file_source import FileSegment
 from qc.audio.spectrum import spectrum
 from qc.plugin_api import Stream
 
@@ -19,7 +19,7 @@ def taken(tmp_path):
         path = tmp_path / "a.wav"
         soundfile.write(path, x.T, RATE, subtype="FLOAT")
         stream = Stream("side:A", RATE, 2, x.shape[1])
-        return spectrum(Excerpts(stream, [Part(path, "a.wav", 0, 0, x.shape[1], RATE)]))
+        return spectrum(Excerpts(stream, [FileSegment(path, "a.wav", 0, 0, x.shape[1], RATE)]))
 
     return take
 

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from qc.groove.signal.programme import Heard, Programme
+from qc.groove.signal.programme import Programme, ProgrammeBounds
 from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
 from qc.model.errors import NotApplicableError, NotMeasuredError
 from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Need, Scope
@@ -46,7 +46,7 @@ class SameAudioTwice(Check[SameAudioTwiceLimits]):
         """Compare each side with those before it; raises NotApplicableError where there is only one."""
         if len(ctx.sources) < 2:
             raise NotApplicableError("there is only one side to judge")
-        known: list[tuple[str, Heard, GrooveInput]] = []
+        known: list[tuple[str, ProgrammeBounds, GrooveInput]] = []
         for source in ctx.sources:
             side = ctx.of(source)
             try:
@@ -64,7 +64,7 @@ class SameAudioTwice(Check[SameAudioTwiceLimits]):
             raise NotMeasuredError("fewer than two sides could be heard")
 
 
-def _same(one: Heard, other: Heard) -> bool:
+def _same(one: ProgrammeBounds, other: ProgrammeBounds) -> bool:
     return one.duration_s == other.duration_s and np.array_equal(one.power, other.power)
 
 

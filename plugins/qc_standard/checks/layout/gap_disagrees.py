@@ -7,7 +7,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from qc.groove.signal.programme import Heard, Programme
+from qc.groove.signal.programme import Programme, ProgrammeBounds
 from qc.model.errors import NotApplicableError
 from qc.model.quantity import clock
 from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
@@ -50,7 +50,7 @@ class GapDisagrees(Check[GapDisagreesLimits]):
         asks="Please listen at these moments, and send us the right times or tell us that it is meant so.",
     )
     blind_to = "What sounds in a gap: applause and room tone count as programme."
-    needs: ClassVar[tuple[type[Need[Heard]], ...]] = (Programme,)
+    needs: ClassVar[tuple[type[Need[ProgrammeBounds]], ...]] = (Programme,)
     Limits = GapDisagreesLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:

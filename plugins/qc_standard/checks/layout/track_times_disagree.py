@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import ClassVar
 
-from qc.groove.signal.programme import Heard, Programme
+from qc.groove.signal.programme import Programme, ProgrammeBounds
 from qc.model.errors import NotApplicableError
 from qc.model.quantity import clock
 from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
@@ -46,7 +46,7 @@ class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
         asks="Please send us the right times, or the version of the side that they belong to.",
     )
     blind_to = "Tracks that follow each other without silence: nothing but the ear tells where they begin."
-    needs: ClassVar[tuple[type[Need[Heard]], ...]] = (Programme,)
+    needs: ClassVar[tuple[type[Need[ProgrammeBounds]], ...]] = (Programme,)
     Limits = TrackTimesDisagreeLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
@@ -66,7 +66,7 @@ class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
             yield from ctx.hold(apart, limit, op="<=", of=of, field=("tracks", track.index, "start"))
 
 
-def _starts(tracks: list[DeclaredTrack], heard: Heard) -> Iterator[tuple[DeclaredTrack, float]]:
+def _starts(tracks: list[DeclaredTrack], heard: ProgrammeBounds) -> Iterator[tuple[DeclaredTrack, float]]:
     """Give each track that can be told by a silence, and the second it is heard from."""
     yield tracks[0], heard.start_s
     quiet = silences(heard)
