@@ -12,11 +12,10 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conftest import Sent
 from qc.audio import source as source_module
 from qc.audio.multi_file_source import FileSegment, JoinedSource
 from qc.audio.source import AudioFaultError
-from qc.testing.deliveries import deliver, judge
+from qc.testing.deliveries import Sent, deliver, judge
 from qc.testing.music import Song, song
 
 DISAGREES = "delivery.audio-disagrees"

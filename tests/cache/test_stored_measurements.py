@@ -16,7 +16,6 @@ import numpy as np
 import pytest
 import soundfile
 
-import forged_store
 from qc import Analysis, Quantity, api, hookimpl
 from qc.cache import entry, keys
 from qc.cache.codec import form_of
@@ -26,6 +25,7 @@ from qc.measure import side as measuring
 from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
+from support import forged_store
 
 RATE = 48_000
 CORE = {

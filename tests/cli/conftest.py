@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import pytest
 
-from command import COMMAND, Bench
+from support.command import COMMAND, Bench
 
 
 @pytest.fixture(scope="session")

@@ -7,10 +7,10 @@ import re
 import pytest
 import soundfile
 
-from command import PINNED, RATE, programme
-from conftest import opposed, tone
 from qc.model.report import Report
 from qc.report.views.asked import mended
+from support.command import PINNED, RATE, programme
+from support.signals import opposed, tone
 
 ABOVE = "groove.level-above-recommended"
 SAID = re.compile(r"That level mends (\d+) of the (\d+) others too\.")

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from command import AUDIO_LINE, DELIVERY, PINNED, RATE, one_sentence, programme
+from support.command import AUDIO_LINE, DELIVERY, PINNED, RATE, one_sentence, programme
 
 AUDIO = "    audio: side-a.wav\n"
 LINES = DELIVERY.count("\n")

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from command import DELIVERY, one_sentence
+from support.command import DELIVERY, one_sentence
 
 LINE = "chain changed for this run: cut.land 10 um (ruleset: 13 um)"
 

@@ -15,8 +15,8 @@ from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
 import qc
-from command import COMMAND
 from qc.schemas.build import NAMES, generated
+from support.command import COMMAND
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "quiet_harbour"
 

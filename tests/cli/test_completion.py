@@ -8,9 +8,9 @@ import subprocess
 
 import pytest
 
-from command import COMMAND
 from qc.cli.completion import commands
 from qc.cli.writing import CORE
+from support.command import COMMAND
 
 SHELLS = {"bash": ["-n"], "zsh": ["-n"], "fish": ["--no-execute"]}
 

@@ -7,13 +7,13 @@ from importlib.resources import files
 
 import pytest
 
-from command import COMMAND
 from qc import api
 from qc.cli import explain
 from qc.cli.main import main
 from qc.rulebook.words import meanings
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.overrides import keys
+from support.command import COMMAND
 
 SHIPPED = files("qc_rulesets") / "disc-12in-33" / "1.0.0.yaml"
 

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from conftest import Sent, tone
 from qc.measure.warm_up import _hear, _write
-from qc.testing.deliveries import deliver
+from qc.testing.deliveries import Sent, deliver
+from support.signals import tone
 
 COUNTING = """
 import sys

@@ -10,8 +10,8 @@ import pytest
 import soundfile
 from lxml import etree
 
-from command import DELIVERY, RATE, one_sentence, programme
 from qc.cli.writing import CORE
+from support.command import DELIVERY, RATE, one_sentence, programme
 
 PLACES = {
     "html": "page.html", "json": "report.json", "junit": "junit.xml", "note": "note.md", "sarif": "report.sarif",

@@ -12,7 +12,7 @@ import subprocess
 import pytest
 import soundfile
 
-from command import COMMAND, DELIVERY, RATE, one_sentence, programme
+from support.command import COMMAND, DELIVERY, RATE, one_sentence, programme
 
 AT_MOST = 20.0
 """s for a command that needs half a second; what is quadratic takes minutes"""

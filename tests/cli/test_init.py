@@ -13,11 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
-from command import RATE, one_sentence, programme
 from qc.delivery.reader import read_delivery
 from qc.draft.silence_split import found_tracks
 from qc.groove.signal.programme import ProgrammeBounds
 from qc.testing.music import Song, song
+from support.command import RATE, one_sentence, programme
 
 FRAME = Fraction(1, 75)
 SHEET = """\

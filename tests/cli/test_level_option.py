@@ -8,11 +8,11 @@ from xml.etree import ElementTree as ET
 import pytest
 import soundfile
 
-from command import RATE, one_sentence, programme
 from qc import api
 from qc.cli.main import main
 from qc.judge.level_option import read_level
 from qc.model.errors import UsageError
+from support.command import RATE, one_sentence, programme
 
 ABOVE = "groove.level-above-recommended"
 FREE = """\

@@ -7,9 +7,9 @@ import json
 import pytest
 import soundfile
 
-from command import PINNED, RATE, programme
-from conftest import opposed, tone
-from forged_store import redate
+from support.command import PINNED, RATE, programme
+from support.forged_store import redate
+from support.signals import opposed, tone
 
 DAY = "2026-02-03"
 SAID = f"measured on {DAY}, not measured again"

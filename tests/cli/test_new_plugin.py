@@ -8,10 +8,10 @@ import tomllib
 
 import pytest
 
-from plugin_host.installed import install, own_tests
 from qc.cli.main import main
 from qc.cli.new_plugin import DRAFTED, MODULE, NAME
 from qc.plugin_host.host import Host
+from support.installed import install, own_tests
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from command import (
+from support.command import (
     COMMAND,
     DELIVERY,
     HUNG,

@@ -14,7 +14,7 @@ from qc.files.atomic_write import OWN, put_folder
 from qc.model.errors import OutputError, PluginError, UsageError
 from qc.plugin_api import Evidence, FolderRenderer
 from qc.plugin_host import validation as vetting
-from reports import eventful
+from support.reports import eventful
 
 
 class Pictures(FolderRenderer):

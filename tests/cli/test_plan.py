@@ -7,8 +7,8 @@ import json
 import pytest
 from jsonschema import Draft202012Validator
 
-from command import DELIVERY, PINNED, no_constant, one_sentence
 from qc.schemas.build import generated
+from support.command import DELIVERY, PINNED, no_constant, one_sentence
 
 SCHEMA = Draft202012Validator(json.loads(generated("plan")))
 DISCS = ["12in-33", "12in-45", "10in-33", "10in-45", "7in-45", "7in-33"]

@@ -7,8 +7,8 @@ import json
 import pytest
 import soundfile
 
-from command import PINNED, RATE, one_sentence, programme
-from conftest import opposed, tone
+from support.command import PINNED, RATE, one_sentence, programme
+from support.signals import opposed, tone
 
 NARROW = "groove.top-width-too-narrow"
 DEEP = "groove.cut-too-deep"

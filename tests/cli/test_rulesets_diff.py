@@ -7,8 +7,8 @@ import json
 import pytest
 from jsonschema import Draft202012Validator
 
-from command import DELIVERY, no_constant, one_sentence
 from qc.schemas.build import generated
+from support.command import DELIVERY, no_constant, one_sentence
 
 SCHEMA = Draft202012Validator(json.loads(generated("rulesets-diff")))
 HOUSE = """\

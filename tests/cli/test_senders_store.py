@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from command import PINNED, RATE, one_sentence, programme
-from conftest import opposed, tone
-from forged_store import forge
+from support.command import PINNED, RATE, one_sentence, programme
+from support.forged_store import forge
+from support.signals import opposed, tone
 
 SHIPPED = ".sidegate-cache"
 SENT = "came with the delivery, or an earlier version left it: nothing in it is used"

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from command import HUNG, heed_interrupts
+from support.command import HUNG, heed_interrupts
 
 SAID = "sidegate: stopped; nothing more was written\n"
 CODES = {signal.SIGINT: 130, signal.SIGTERM: 143}

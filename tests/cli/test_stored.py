@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from command import COMMAND, HUNG, one_sentence
+from support.command import COMMAND, HUNG, one_sentence
 
 HEARING = ["sidegate: hearing side A", "sidegate: hearing side B"]
 

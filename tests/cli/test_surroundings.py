@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from conftest import Sent, tone
-from qc.testing.deliveries import deliver
+from qc.testing.deliveries import Sent, deliver
+from support.signals import tone
 
 
 def run(words, **changes):

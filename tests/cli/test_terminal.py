@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from command import COMMAND
 from qc.cli import terminal
+from support.command import COMMAND
 
 
 class Out:

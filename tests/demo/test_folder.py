@@ -10,11 +10,11 @@ from fractions import Fraction
 import pytest
 import soundfile
 
-from command import COMMAND, heed_interrupts
 from qc.cli.main import main
 from qc.delivery.reader import read_delivery
 from qc.demo import folder
 from qc.model.errors import OutputError
+from support.command import COMMAND, heed_interrupts
 
 
 def names(path):

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from conftest import tone
 from documents.pages import ROOT
 from qc.cli.main import main
 from qc.testing.deliveries import Sent, deliver
+from support.signals import tone
 
 TRIED = {"check": (0, 1), "plan": (0,)}
 """Exit codes of a command that was shown and works; of every other one it is 0."""

@@ -6,12 +6,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import lfilter
 
-from conftest import pushed
 from qc.dsp.filters.biquad import UNITY, response
 from qc.dsp.filters.kweighting import k_weighting
 from qc.dsp.meters.kweighted import KWeightedSums, k_weighted_sums
 from qc.dsp.meters.lowband import STRIDES_A_SECOND, LowBandSums, low_band, low_band_sums, stride_frames
 from qc.dsp.meters.windows import part_frames
+from support.signals import pushed
 
 RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 ODD_RATES = (8000, 22_050, 44_056)

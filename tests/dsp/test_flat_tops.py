@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conftest import pushed
 from qc.dsp.meters.flat_tops import LEAST, LEAST_FALL, SPREAD
 from qc.dsp.meters.peaks import SEGMENT, PeakSweep
+from support.signals import pushed
 
 RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 LOWERED = 10.0 ** (-1.5 / 20.0)

@@ -12,12 +12,12 @@ import threading
 import numpy as np
 import pytest
 
-from conftest import Sent, tone
 from qc.dsp.kernels import cache as kernel_cache
 from qc.dsp.kernels import compiler, linked
 from qc.dsp.kernels.jit import as_written, kernel
 from qc.dsp.kernels.kernel import Kernel
-from qc.testing.deliveries import deliver
+from qc.testing.deliveries import Sent, deliver
+from support.signals import tone
 
 NOISE = np.random.default_rng(5).standard_normal((3, 40))
 

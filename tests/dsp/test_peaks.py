@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conftest import pushed
 from qc.dsp.meters.peaks import SEGMENT, PeakSweep, sweep
 from qc.dsp.meters.truepeak import HALF
+from support.signals import pushed
 
 NOISE = np.random.default_rng(4).standard_normal((2, 3000)) + np.array([[0.1], [-0.3]])
 

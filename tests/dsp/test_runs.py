@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conftest import pushed
 from qc.dsp.meters.peaks import PeakSweep
 from qc.dsp.meters.runs import NEAR_FULL_SCALE
+from support.signals import pushed
 
 
 def heard(x, sizes=()):

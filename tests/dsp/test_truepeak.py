@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conftest import pushed
 from qc.dsp.meters.peaks import SEGMENT, PeakSweep
 from qc.dsp.meters.truepeak import BOUND, HALF, between
+from support.signals import pushed
 
 NOISE = np.random.default_rng(9).standard_normal((2, 2000))
 

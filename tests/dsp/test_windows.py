@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conftest import pushed
 from qc.dsp.meters.windows import WindowSums, part_frames, sliding, window_sums
+from support.signals import pushed
 
 NOISE = np.random.default_rng(5).standard_normal((2, 3000))
 

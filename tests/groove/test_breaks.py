@@ -15,7 +15,7 @@ from qc.plan import breaks
 from qc.plan.breaks import BreakSearch
 from qc.plan.reordered import reordered
 from qc.plan.running_order import JOIN, Delivered, RunningOrder
-from sides import DEEP, LAST, TRACED, delivered, shipped, sound
+from support.sides import DEEP, LAST, TRACED, delivered, shipped, sound
 
 ROWS = (LAST, TRACED, DEEP)
 CHAIN, _ = shipped()

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from by_hand import CHAIN, GRAVITY, ROWS, SECOND, TURN, UM, envelopes, on, search, side, swinging, with_cut
 from qc.groove.level.budget import LONGEST, MOST, budget
 from qc.groove.level.levels import LevelSearch
 from qc.groove.level.print_through import neighbours
+from support.by_hand import CHAIN, GRAVITY, ROWS, SECOND, TURN, UM, envelopes, on, search, side, swinging, with_cut
 
 EASE = 10.0 ** (-6.0 / 20.0)
 FIXED = with_cut(depth="fixed")

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from conftest import Sent, both, opposed, tone
-from qc.testing.deliveries import deliver, judge
+from qc.testing.deliveries import Sent, deliver, judge
+from support.signals import both, opposed, tone
 
 ALIGN = 10.0 ** (-18.0 / 20.0)
 RATE = 48_000

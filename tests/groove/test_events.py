@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from by_hand import CHAIN, GRAVITY, ROWS, SECOND, TURN, UM, envelopes, on, search, swinging, with_cut
 from qc.groove.geometry.cut import MEASURES
 from qc.groove.level.events import events, placed
 from qc.model.track import Track
+from support.by_hand import CHAIN, GRAVITY, ROWS, SECOND, TURN, UM, envelopes, on, search, swinging, with_cut
 
 BASE = 69.0 * UM / TURN  # of plain pitch, a sector
 

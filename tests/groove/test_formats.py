@@ -9,7 +9,7 @@ from qc.groove.geometry.span import Span
 from qc.groove.level.levels import LevelSearch
 from qc.model.cutting_chain import Signal
 from qc.plan.formats import Format, compare
-from sides import DEEP, LAST, every_disc, row, shipped, sound
+from support.sides import DEEP, LAST, every_disc, row, shipped, sound
 
 OUTER = {"12in": 292.6, "10in": 241.8, "7in": 168.3}
 LEAST = {"12in": 120.65, "10in": 120.65, "7in": 107.95}

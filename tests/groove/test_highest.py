@@ -8,7 +8,7 @@ from qc.groove.geometry.side import SideGeometry, greatest_near
 from qc.groove.geometry.span import Span
 from qc.groove.level.highest import HighestSearch, Windings, highest
 from qc.groove.level.levels import LevelSearch
-from sides import LAST, every_disc, shipped, sound
+from support.sides import LAST, every_disc, shipped, sound
 
 CASES = [
     # sectors, then what the side holds: ruled by the last diameter, the curvature, the depth, nothing, everything

@@ -8,13 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import qc.groove.geometry.cut
-from by_hand import ROWS, UM, envelopes, on, side, with_cut
 from qc.cache.codec import form_of
 from qc.cache.entry import read, write
 from qc.groove.geometry.cut import MEASURES
 from qc.groove.geometry.memo import MOST_LEVELS, MOST_TRIALS, Known, Trial, Worst, contradicts
 from qc.groove.level.budget import budget
 from qc.groove.level.levels import LevelSearch
+from support.by_hand import ROWS, UM, envelopes, on, side, with_cut
 
 FIXED = with_cut(depth="fixed")
 RISES = ((1000, 1010, 20.0), (3000, 3010, 16.0), (5000, 5010, 12.0))

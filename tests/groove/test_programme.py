@@ -9,12 +9,11 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conftest import Sent
 from qc import api
 from qc.groove.signal.band_power import CORNER, BandParts
 from qc.groove.signal.programme import ASSUMED, CLEAR, HIGHEST, LOWEST, Programme, ProgrammeBounds, noise_floor
 from qc.model.cutting_chain import Chain
-from qc.testing.deliveries import deliver, judge
+from qc.testing.deliveries import Sent, deliver, judge
 from qc.testing.drive import hear as drive
 from qc.testing.music import Song, song
 

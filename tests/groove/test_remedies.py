@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from by_hand import CHAIN, ROWS, SECOND, UM, envelopes, search
 from qc.groove.level.side_at_level import WorkedSide
 from qc.groove.remedies.bass_mono import CORNERS, cost, narrowed
 from qc.groove.remedies.length import shorten
@@ -12,6 +11,7 @@ from qc.groove.remedies.taming import held, needed
 from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import Signal
 from qc.testing.drive import through
+from support.by_hand import CHAIN, ROWS, SECOND, UM, envelopes, search
 
 RATE = 96_000
 

@@ -8,7 +8,7 @@ from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.levels import LevelSearch
 from qc.groove.level.sensitivity import assumed, sensitivity
-from sides import NARROW, shipped, sound
+from support.sides import NARROW, shipped, sound
 
 SIDE = sound(60_000, swing=35.0, rise=20.0, bend=5e4, drive=500.0, seed=3)
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from by_hand import CHAIN, ROWS, TURN, UM, envelopes, on, side, swinging, with_cut
 from qc.groove.geometry.cut import Cutting
 from qc.groove.level.budget import budget
 from qc.groove.level.levels import LevelSearch
 from qc.groove.signal.sector_envelopes import GrooveInput
+from support.by_hand import CHAIN, ROWS, TURN, UM, envelopes, on, side, swinging, with_cut
 
 LAWS = settings(max_examples=25, deadline=None)
 SECTORS = 3000

@@ -13,14 +13,14 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from command import COMMAND, heed_interrupts
-from conftest import SHIPPED
-from judge.test_plugins_through_the_command import Loudest, TooLoud, built
-from plugin_host.installed import environment, install
-from plugin_host.plugins import plugin
 from qc import api
 from qc.plugin_api import Derived
 from qc.testing.deliveries import Sent, deliver
+from support.command import COMMAND, heed_interrupts
+from support.house_plugin import Loudest, TooLoud, built
+from support.houses import SHIPPED_12IN_33
+from support.installed import environment, install
+from support.plugins import plugin
 
 PATIENCE = "2.5"
 MODULE = """
@@ -115,7 +115,7 @@ def house(tmp_path):
     install(site, "acme-rules", "1.2", "acme = acme_hangs")
     (site / "acme_hangs.py").write_text(MODULE)
     limits = "".join(f"  house.{name}: {{most: {{warn: 0.1, source: practice}}}}\n" for name in CHECKS)
-    text = SHIPPED.read_text(encoding="utf-8").replace("limits:\n", f"limits:\n{limits}", 1)
+    text = SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", f"limits:\n{limits}", 1)
     (tmp_path / "house.yaml").write_text(text)
     return site, tmp_path / "house.yaml"
 
@@ -258,7 +258,7 @@ def hanging(step, endless):
 def test_a_need_that_hangs_is_an_error_of_whoever_asks_for_it(step, endless, delivery, tmp_path):
     ruleset = tmp_path / "house.yaml"
     limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
-    ruleset.write_text(SHIPPED.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
     host = built(("acme", plugin(qc_measures=[hanging(step, endless)], qc_checks=[TooLoud])))
     report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
     (failure,) = report.plugin_failures
@@ -282,7 +282,7 @@ def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
 
     ruleset = tmp_path / "house.yaml"
     limit = "limits:\n  house.too-loud: {most: {warn: 0.1, source: practice}}\n"
-    ruleset.write_text(SHIPPED.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
     host = built(("acme", plugin(qc_measures=[Loudest], qc_checks=[Advises])))
     report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
     (failure,) = report.plugin_failures

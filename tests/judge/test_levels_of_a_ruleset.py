@@ -7,10 +7,10 @@ import json
 import numpy as np
 import pytest
 
-from conftest import Sent, opposed, tone
-from houses import Houses
 from qc.cli.main import main
-from qc.testing.deliveries import deliver, judge
+from qc.testing.deliveries import Sent, deliver, judge
+from support.houses import Houses
+from support.signals import opposed, tone
 
 RATE = 44_100
 LOW_END = "stereo.low-end-out-of-phase"

@@ -11,33 +11,26 @@ from typing import Any, ClassVar
 import numpy as np
 import pytest
 
-from conftest import SHIPPED, Sent
-from plugin_host.plugins import Plain, plugin
 from qc import api
-from qc.groove.level.side_at_level import UNITS
 from qc.groove.signal.wall_motion import Motion
 from qc.judge.engine import exit_code
 from qc.model.errors import NotApplicableError
 from qc.plugin_api import (
-    Analysis,
-    At,
     Check,
     Derived,
     Evidence,
-    Judged,
-    Limit,
-    LimitCheck,
-    Model,
     Quantity,
     Remedy,
     Renderer,
     Tap,
 )
 from qc.plugin_host.finder import InstalledPlugin, find
-from qc.plugin_host.host import Host
 from qc.plugin_host.spec import hookimpl
-from qc.testing.deliveries import deliver, judge
+from qc.testing.deliveries import Sent, deliver, judge
 from qc.testing.music import Song, song
+from support.house_plugin import Listening, Loudest, Most, TooLoud, built
+from support.houses import SHIPPED_12IN_33
+from support.plugins import Plain, plugin
 
 RATE = 48_000
 LIMIT = '  house.too-loud: {most: {warn: 0.5, fail: 0.8, source: "house: what we like"}}\n'
@@ -45,49 +38,6 @@ AFTER = "  delivery.audio-disagrees: {}"
 
 
 # -- what a house might write ----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Loudest(Analysis[float]):
-    """The greatest sample, in plain numpy."""
-
-    id: ClassVar[str] = "house.loudest"
-    publishes: ClassVar[Mapping[str, str]] = {"house.loudest": "1"}
-
-    @classmethod
-    def of(cls, chain):  # noqa: ARG003
-        return cls()
-
-    def start(self, stream):
-        return Listening(stream)
-
-    def publish(self, result):
-        value, frame, rate = result
-        return {"house.loudest": Quantity(value=value, unit="1", at=At(start_s=frame / rate))}
-
-
-class Listening:
-    def __init__(self, stream):
-        self.rate, self.value, self.frame = stream.rate, 0.0, 0
-
-    def push(self, block):
-        if block.samples.shape[1]:
-            loud = np.abs(block.samples).max(axis=0)
-            if loud.max() > self.value:
-                self.value, self.frame = float(loud.max()), block.start + int(loud.argmax())
-
-    def finish(self):
-        return self.value, self.frame, self.rate
-
-
-class Most(Model):
-    most: Limit
-
-
-class TooLoud(LimitCheck[Most]):
-    id, title, why, how, remedy = "house.too-loud", "Too loud", "It is.", "The greatest sample.", "Turn it down."
-    Limits = Most
-    judges: ClassVar[Mapping[str, Judged]] = {"most": Judged("house.loudest", "<=", "the greatest sample")}
 
 
 class Lines(Renderer):
@@ -100,10 +50,6 @@ class Lines(Renderer):
 
 
 # -- the run ---------------------------------------------------------------------------------------------------
-
-
-def built(*extra, found=None):
-    return Host.build(found, extra=extra, core=UNITS, formats=("json", "text"))
 
 
 @pytest.fixture(scope="module")
@@ -119,7 +65,7 @@ def delivery(tmp_path_factory):
 @pytest.fixture(scope="module")
 def ruled(tmp_path_factory):
     """The shipped ruleset with the house's check."""
-    text = SHIPPED.read_text(encoding="utf-8")
+    text = SHIPPED_12IN_33.read_text(encoding="utf-8")
     assert text.count(AFTER) == 1
     path = tmp_path_factory.mktemp("rules") / "house.yaml"
     path.write_text(text.replace(AFTER, LIMIT + AFTER), encoding="utf-8")

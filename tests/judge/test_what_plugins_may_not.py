@@ -7,13 +7,12 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from conftest import Sent
 from qc import Analysis, Quantity, api, hookimpl
 from qc.cli.main import main
 from qc.plugin_host.host import Host
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
-from qc.testing.deliveries import deliver
+from qc.testing.deliveries import Sent, deliver
 
 HUM = 0.1 * np.tile(np.sin(np.arange(9600.0) / 8.0), (2, 1))
 """0.2 s of a tone in both channels."""

@@ -9,13 +9,13 @@ import pytest
 
 import qc_rulesets
 import qc_standard
-from houses import Houses
 from qc import api
 from qc.cli.main import main
 from qc.judge.bind import bind
 from qc.model.errors import RulesetError
 from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
+from support.houses import Houses
 
 HOST = Host.build((), extra=[("standard", qc_standard), ("rulesets", qc_rulesets)])
 UNITS = api.units(HOST.needs)

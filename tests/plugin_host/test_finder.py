@@ -7,9 +7,9 @@ from importlib.metadata import distributions
 
 import pytest
 
-from plugin_host.installed import install
 from qc.plugin_host import names, spec
 from qc.plugin_host.finder import find, named
+from support.installed import install
 
 
 def entries(folder):

@@ -11,11 +11,11 @@ import pytest
 
 import qc_rulesets
 import qc_standard
-from plugin_host.plugins import NotACheck, Plain, Unfinished, check, need, plugin, renderer, report
 from qc.plugin_host import names
 from qc.plugin_host.finder import InstalledPlugin
 from qc.plugin_host.host import Host, Plugin
 from qc.plugin_host.spec import hookimpl
+from support.plugins import NotACheck, Plain, Unfinished, check, need, plugin, renderer, report
 
 GOOD = plugin(qc_checks=[check("good.thing")])
 

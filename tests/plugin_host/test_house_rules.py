@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from plugin_host.installed import install, own_tests
+from support.installed import install, own_tests
 
 PACKAGE = Path(__file__).parents[2] / "examples" / "house_rules"
 

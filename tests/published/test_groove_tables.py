@@ -7,7 +7,8 @@ Tables are of the facts page that sources.yaml names: 2e groove speed, 4a record
 import numpy as np
 import pytest
 
-from conftest import Sent, both, tone
+from qc.testing.deliveries import Sent
+from support.signals import both, tone
 
 ALIGN = 10.0 ** (-18.0 / 20.0)
 FREE = ("--side", "A")

@@ -10,8 +10,9 @@ import numpy as np
 import pyloudnorm as pyln
 import pytest
 
-from conftest import Sent, both, tone
+from qc.testing.deliveries import Sent
 from qc.testing.music import Song, song
+from support.signals import both, tone
 
 RATES = (44_100, 48_000, 96_000, 192_000)
 ALL_RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)

@@ -16,12 +16,12 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from by_hand import CHAIN, heard, side
 from qc.groove.geometry.cut import Cutting
 from qc.groove.geometry.playing_time import MINUTES
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import DiscGeometry
 from qc.testing.music import Song, song
+from support.by_hand import CHAIN, heard, side
 
 DISCS = {"7in": (0.1683, 0.10795), "10in": (0.2418, 0.12065), "12in": (0.2926, 0.12065)}
 FINISHING = {"7in": 0.0974, "10in": 0.1064, "12in": 0.1064}

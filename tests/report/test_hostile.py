@@ -18,7 +18,7 @@ from qc.report.sarif.renderer import Sarif
 from qc.report.sheet.renderer import Sheet
 from qc.report.text.report import Text
 from qc.report.traces.renderer import Traces
-from reports import HOSTILE, eventful, hostile, traced, written
+from support.reports import HOSTILE, eventful, hostile, traced, written
 
 FORMATS = {
     "text": Text(detail="verbose"),

@@ -7,9 +7,9 @@ from collections import Counter
 import pytest
 from lxml import etree
 
-from npm import carried
 from qc.report.junit import JUnit
-from reports import HOSTILE, RUN, eventful, finding, hostile, report, result, side, written
+from support.npm import carried
+from support.reports import HOSTILE, RUN, eventful, finding, hostile, report, result, side, written
 
 FAULTLESS = report([side()], [result("groove.cut-too-deep", "pass")])
 

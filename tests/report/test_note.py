@@ -15,7 +15,7 @@ from qc.model.report import BaselineFacts, LevelThen, TrackFile
 from qc.plugin_api import Evidence, Remedy
 from qc.report.note.letter import letter
 from qc.report.note.renderer import Note
-from reports import WAIVER, eventful, finding, report, result, side, written
+from support.reports import WAIVER, eventful, finding, report, result, side, written
 
 WORDS = {check.id: CheckWords.of(check) for check in qc_standard.qc_checks()}
 FAILED = report(

@@ -13,7 +13,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from png import pixels
 from qc.cli.writing import outputs, write
 from qc.files.atomic_write import OWN
 from qc.model.errors import PluginError, UsageError
@@ -24,7 +23,8 @@ from qc.report.figures.renderer import INDEX, ONLY_SVG
 from qc.report.html import microscope
 from qc.report.html.renderer import Html
 from qc.report.html.svg import HEAD, ROOM
-from reports import HOSTILE, hostile
+from support.png import pixels
+from support.reports import HOSTILE, hostile
 
 SVG = "{http://www.w3.org/2000/svg}"
 PLAIN = re.compile(r"[a-z0-9][a-z0-9._-]*\.(svg|png)")

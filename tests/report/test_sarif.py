@@ -9,11 +9,11 @@ import pytest
 from jsonschema import Draft4Validator
 
 import qc_standard
-from npm import carried
 from qc.judge.engine import exit_code
 from qc.model.report import LeftOut
 from qc.report.sarif.renderer import Sarif
-from reports import HOSTILE, eventful, finding, hostile, report, result, side, written
+from support.npm import carried
+from support.reports import HOSTILE, eventful, finding, hostile, report, result, side, written
 
 MANY = [eventful(), report([side()], [result("groove.cut-too-deep", "pass")]), report([], []), *map(hostile, HOSTILE)]
 

@@ -19,7 +19,7 @@ from qc.plugin_api import Evidence
 from qc.report.traces.csv_file import digits
 from qc.report.traces.renderer import Traces
 from qc.report.traces.table import COLUMNS
-from reports import report, side, traced, written
+from support.reports import report, side, traced, written
 
 ONE = report([side(), side("B")], [])
 EVIDENCE = traced(ONE)

@@ -8,7 +8,7 @@ import pytest
 from qc import plugin_api as contract
 from qc.plugin_host import spec
 from qc.rulebook import hooks, members
-from rulebook.reading import Read
+from support.markdown_page import Read
 
 
 @pytest.fixture(scope="module")

@@ -4,15 +4,15 @@ import posixpath
 
 import pytest
 
-from conftest import SHIPPED
-from plugin_host.plugins import check, need
 from qc import api
 from qc.plugin_api import Judged
 from qc.plugin_host.spec import hookimpl
 from qc.rulebook import __main__ as command
 from qc.rulebook.__main__ import main
 from qc.rulebook.pages import MARK
-from rulebook.reading import Read
+from support.houses import SHIPPED_12IN_33
+from support.markdown_page import Read
+from support.plugins import check, need
 
 AWKWARD = "Quiet | sides * hiss_, <b>and</b>\n- 1. [no](link)"
 
@@ -41,7 +41,7 @@ class House:
 def host(tmp_path_factory):
     folder = tmp_path_factory.mktemp("house")
     (folder / "quiet").mkdir()
-    text = SHIPPED.read_text(encoding="utf-8").replace("name: disc-12in-33", "name: quiet")
+    text = SHIPPED_12IN_33.read_text(encoding="utf-8").replace("name: disc-12in-33", "name: quiet")
     own = "limits:\n  house.quiet-side:\n    most: {warn: 3 LU, source: 'house: desk notes, page | 4; X.1'}\n"
     (folder / "quiet" / "1.0.0.yaml").write_text(text.replace("limits:\n", own, 1), encoding="utf-8")
     (folder / "sources.yaml").write_text("X.1: {title: Ours, figure: 3 LU, confidence: practice}\n", encoding="utf-8")
@@ -94,7 +94,7 @@ def test_words_of_its_own_are_told_among_the_sources(written):
 
 
 def test_rulesets_can_be_chosen_by_name_version_or_file(host, tmp_path):
-    file = SHIPPED.parent.parent / "disc-7in-45" / "1.0.0.yaml"
+    file = SHIPPED_12IN_33.parent.parent / "disc-7in-45" / "1.0.0.yaml"
     for number, (spec, name) in enumerate(
         [("quiet", "quiet@1.0.0"), ("disc-12in-33@1.0.0", "disc-12in-33@1.0.0"), (str(file), "disc-7in-45@1.0.0")]
     ):

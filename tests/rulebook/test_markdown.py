@@ -4,7 +4,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from qc.rulebook.markdown import WIDTH, anchors, bullets, code, heading, page, paragraph, prose, table, text
-from rulebook.reading import PARSER
+from support.markdown_page import PARSER
 
 MARKS = st.sampled_from(
     ["*", "**", "_", "`", "``", "# ", "## x", "- ", "+ ", "1. ", "12) ", "> ", "---", "===", "|", "| - |", "<b>",

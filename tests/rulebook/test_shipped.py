@@ -8,7 +8,7 @@ from qc.model.quantity import read
 from qc.rulebook.pages import HOOKS, MARK, SHIPPED
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.sources import keys_of
-from rulebook.reading import ROOT, Read
+from support.markdown_page import ROOT, Read
 
 HEADINGS = [
     "What it finds", "Why it matters", "How it is measured", "Limits", "What to do", "What the method cannot see",

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 import qc_rulesets
-from conftest import Sent, both, tone
 from qc.delivery.reader import parse_delivery
 from qc.groove.level.rows import LevelPolicy
 from qc.model.quantity import read
@@ -14,7 +13,8 @@ from qc.ruleset.find import available, find
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
-from qc.testing.deliveries import deliver, judge
+from qc.testing.deliveries import Sent, deliver, judge
+from support.signals import both, tone
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))
 SOURCES = Sources([HOME])

@@ -12,7 +12,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from houses import PARENT, SHIPPED, Houses
 from qc.model.errors import PluginError, RulesetError
 from qc.plugin_host.host import Host
 from qc.ruleset.choose import loaded
@@ -24,6 +23,7 @@ from qc.ruleset.overrides import keys
 from qc.ruleset.read import read_file
 from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
+from support.houses import PARENT, SHIPPED, Houses
 
 DESK = '"house: desk notes"'
 

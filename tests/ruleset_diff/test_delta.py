@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from houses import PARENT, Houses
 from qc.model.quantity import meets, read
 from qc.ruleset.load import RawLimit
 from qc.ruleset_diff.delta import compared
+from support.houses import PARENT, Houses
 
 CHECK = "groove.cut-too-deep"
 OPPOSITE = {"tightened": "loosened", "loosened": "tightened", "added": "removed", "removed": "added"}

@@ -8,11 +8,11 @@ import math
 import numpy as np
 import pytest
 
-from houses import PARENT, Houses
 from qc import api
 from qc.model.errors import UsageError
 from qc.report.json import written
 from qc.testing.deliveries import Sent, deliver
+from support.houses import PARENT, Houses
 
 RATE = 48_000
 QUIET = (

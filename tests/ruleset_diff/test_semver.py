@@ -8,7 +8,6 @@ import pytest
 
 import qc_rulesets
 import qc_standard
-from houses import PARENT, SHIPPED, Houses
 from qc.plugin_host.host import Host
 from qc.ruleset.find import available
 from qc.ruleset.load import load_ruleset
@@ -16,6 +15,7 @@ from qc.ruleset.sources import Sources
 from qc.ruleset_diff.compare import sides_of
 from qc.ruleset_diff.delta import compared
 from qc.ruleset_diff.semver import KINDS, keeps_its_word, kind_of, reasons, step
+from support.houses import PARENT, SHIPPED, Houses
 
 HOST = Host.build((), extra=[("standard", qc_standard), ("rulesets", qc_rulesets)])
 OPS = sides_of(HOST)

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from conftest import Sent, both, opposed, tone
 from qc.judge import session as checking
-from qc.testing.deliveries import deliver, judge
+from qc.testing.deliveries import Sent, deliver, judge
 from qc.testing.music import Song, song
+from support.signals import both, opposed, tone
 
 RATE = 48_000
 BASS, DEEP, SIBILANCE = "stereo.low-end-out-of-phase", "groove.cut-too-deep", "hf.sibilance-or-cymbals-too-strong"

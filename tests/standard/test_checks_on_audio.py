@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from conftest import Sent, both, opposed
+from qc.testing.deliveries import Sent
 from qc.testing.music import Song, song
+from support.signals import both, opposed
 
 RATE = 48_000
 TURN_S = 1.8

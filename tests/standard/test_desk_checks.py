@@ -9,8 +9,8 @@ import json
 import numpy as np
 import pytest
 
-from conftest import Sent, both
-from qc.testing.deliveries import deliver, judge
+from qc.testing.deliveries import Sent, deliver, judge
+from support.signals import both
 
 RATE = 48_000
 TURN_S, OUTER_MM, PLAIN_MM = 1.8, 146.3, 0.069

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from conftest import Sent, both, opposed, tone
+from qc.testing.deliveries import Sent
+from support.signals import both, opposed, tone
 
 RATE = 48_000
 CHECK = "groove.top-width-too-narrow"

@@ -7,7 +7,7 @@ multiplies by the analogue responses themselves.
 import numpy as np
 import pytest
 
-from conftest import Sent
+from qc.testing.deliveries import Sent
 from qc.testing.music import Song, song
 from whole_array import levels, model
 

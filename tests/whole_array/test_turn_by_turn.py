@@ -7,13 +7,13 @@ sectors themselves is on trial; and the package's own, which may move by 0.3 % o
 import numpy as np
 import pytest
 
-import by_hand
-from by_hand import heard, side, with_cut
-from conftest import both, tone
 from qc.groove.geometry.cut import Cutting
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import Chain, Signal
 from qc.testing.music import Song, song
+from support import by_hand
+from support.by_hand import heard, side, with_cut
+from support.signals import both, tone
 from whole_array import model
 from whole_array.turn_by_turn import lay
 

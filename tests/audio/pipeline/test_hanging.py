@@ -10,13 +10,13 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from audio.pipeline.test_process import FRAMES, Collect, Delay, Memory, Sum, Times
 from qc.audio.pipeline import process as heard
 from qc.audio.pipeline.plan import plan
 from qc.audio.pipeline.process import hear
 from qc.model.errors import SidegateError
 from qc.plugin_api import Tap
 from qc.plugin_host.time_out import Hand
+from support.pass_parts import FRAMES, Collect, Delay, Memory, Sum, Times
 
 PATIENCE = 0.8
 

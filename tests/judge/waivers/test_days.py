@@ -4,10 +4,10 @@ import datetime as dt
 
 import pytest
 
-from conftest import Sent, both, tone
 from qc import api
 from qc.model.errors import UsageError
-from qc.testing.deliveries import deliver
+from qc.testing.deliveries import Sent, deliver
+from support.signals import both, tone
 
 LAST = dt.date(2026, 6, 15)
 CHECK = "layout.lead-in-silence"

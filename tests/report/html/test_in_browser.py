@@ -11,8 +11,8 @@ from urllib.parse import quote
 import numpy as np
 import pytest
 
-from npm import carried
 from qc.report.html import microscope
+from support.npm import carried
 
 CHROMIUM = shutil.which("chromium")
 ARGS = (

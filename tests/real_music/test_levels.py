@@ -1,7 +1,7 @@
 """One real side at three cut levels: its events, its budget and its repairs, through the command.
 
 The music is of Debian's wesnoth-1.16-music; without it these tests are skipped and say so, or fail where it must be
-there (see test_real_music.py).
+there (see support/real_music.py).
 """
 
 import json
@@ -12,7 +12,7 @@ import pytest
 import soundfile
 
 from qc.testing.deliveries import Sent, deliver, judge
-from test_real_music import MUSIC, needed
+from support.real_music import MUSIC, needed
 
 pytestmark = pytest.mark.music
 

@@ -6,10 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from conftest import Sent, tone
-from qc.testing.deliveries import deliver
+from qc.testing.deliveries import Sent, deliver
+from support.signals import tone
 
-sys.path.insert(0, str(Path(__file__).with_name("benchmarks")))
+sys.path.insert(0, str(Path(__file__).parent))
 import costs
 import stages
 

@@ -9,7 +9,7 @@ import pytest
 import soundfile
 
 from qc.testing.deliveries import Sent, deliver, judge
-from test_real_music import MUSIC, needed
+from support.real_music import MUSIC, needed
 
 RATE = 48_000
 

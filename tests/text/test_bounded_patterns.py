@@ -9,7 +9,7 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 CALLS = {"compile", "match", "fullmatch", "search", "sub", "subn", "split", "findall", "finditer"}
 
 OWN = "text of the package itself, its plugins or its compiler"

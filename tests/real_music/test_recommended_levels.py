@@ -1,14 +1,14 @@
 """Free sides of real music at their recommended level: no limit of the groove fails there by version 2.0.0.
 
 Two and a half minutes each; those of the first piece fail for the low-end excursion, by 60.2 and 62.3 um against
-60, at the level that version 1.1.0 recommends. The music is of Debian's wesnoth-1.16-music; see test_real_music.py.
+60, at the level that version 1.1.0 recommends. The music is of Debian's wesnoth-1.16-music; see support/real_music.py.
 """
 
 import pytest
 import soundfile
 
 from qc.testing.deliveries import Sent, deliver, judge
-from test_real_music import MUSIC, needed
+from support.real_music import MUSIC, needed
 
 pytestmark = pytest.mark.music
 

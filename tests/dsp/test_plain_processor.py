@@ -14,11 +14,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from conftest import Sent
-from qc.testing.deliveries import deliver
+from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
 
-SCRIPT = Path(__file__).with_name("plain_processor.py")
+SCRIPT = Path(__file__).parents[1] / "support" / "plain_processor.py"
 
 
 @pytest.fixture(scope="module")

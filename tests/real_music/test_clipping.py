@@ -1,7 +1,7 @@
 """Flat tops in real music: none where nothing was cut off, and those that were are found again at a lower level.
 
 The music is of Debian's wesnoth-1.16-music; without it these tests are skipped and say so, or fail where it must be
-there (see test_real_music.py).
+there (see support/real_music.py).
 """
 
 import numpy as np
@@ -9,7 +9,7 @@ import pytest
 import soundfile
 
 from qc.dsp.meters.peaks import PeakSweep
-from test_real_music import MUSIC, needed
+from support.real_music import MUSIC, needed
 
 pytestmark = pytest.mark.music
 

@@ -10,6 +10,7 @@ from qc.ruleset.load import Ruleset, load_ruleset
 from qc.ruleset.sources import Sources
 
 SHIPPED = Path(str(qc_rulesets.qc_rulesets()))
+SHIPPED_12IN_33 = SHIPPED / "disc-12in-33" / "1.0.0.yaml"
 PARENT = "disc-12in-33@1.1.0"
 
 

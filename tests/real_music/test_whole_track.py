@@ -5,7 +5,6 @@ SIDEGATE_MUSIC_REQUIRED set they fail instead.
 """
 
 import json
-import os
 import re
 import shutil
 import subprocess
@@ -20,12 +19,12 @@ import soundfile
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
-from command import COMMAND
 from qc.model.report import Report
 from qc.testing.deliveries import JudgedReport, Sent, deliver
+from support.command import COMMAND
+from support.real_music import MUSIC, needed
 from whole_array import levels, model
 
-MUSIC = Path("/usr/share/games/wesnoth/1.16/data/core/music")
 TRACK = MUSIC / "traveling_minstrels.ogg"  # 3:35, a wide range, and peaks between its samples above full scale
 SECTOR = 1.0 / 75.0  # s; the file ends within its last sector, and places end with a sector
 RULESET = files("qc_rulesets") / "disc-12in-33" / "2.0.0.yaml"
@@ -38,15 +37,6 @@ import json, resource, subprocess, sys
 code = subprocess.run(sys.argv[1:], stdin=subprocess.DEVNULL, stderr=subprocess.DEVNULL, timeout=540).returncode
 print(json.dumps([code, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss]))
 """
-
-
-def needed(there, what):
-    """Skip without what a test needs; where it must be there, fail."""
-    if there:
-        return
-    if os.environ.get("SIDEGATE_MUSIC_REQUIRED"):
-        pytest.fail(f"{what}, and SIDEGATE_MUSIC_REQUIRED is set")
-    pytest.skip(what)
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from qc.model.quantity import meets
 from qc.ruleset.library import DISCS, Shelf
 from qc.testing.cases import cases_in, hold, run
 
-FOLDER = Path(__file__).parent / "cases"
+FOLDER = Path(__file__).parent
 CASES = cases_in(FOLDER)
 NEAR = 0.1
 NEAR_NOUGHT = {"um": 2.0, "dB": 0.11, "dBTP": 0.15, "min": 0.02}

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from conftest import Sent, both
 from qc.audio import source as source_module
+from qc.testing.deliveries import Sent
 from qc.testing.music import Song, song
+from support.signals import both
 
 SLOW = settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 

@@ -8,7 +8,6 @@ import types
 import numpy as np
 import pytest
 
-from conftest import SHIPPED
 from documents.bench import Bench, small_delivery
 from documents.commands import LEFT_TO_CI, LEFT_TO_PEOPLE, ci, subcommands, try_span
 from documents.kinds import do
@@ -17,7 +16,8 @@ from qc import api
 from qc.model.cautions import CAUTIONS
 from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
-from rulebook.reading import Read
+from support.houses import SHIPPED_12IN_33
+from support.markdown_page import Read
 
 
 @pytest.fixture(scope="module")
@@ -116,7 +116,7 @@ def test_a_file_that_a_page_names_is_there_for_the_commands_below_it(delivery, t
     bench = Bench(tmp_path / "bench", delivery)
     with pytest.raises(AssertionError, match="ended with 2"):
         do(Block("page.md", 1, "sh", "sidegate check delivery --ruleset house.yaml\n"), bench)
-    bench.keep("house.yaml", SHIPPED.read_text(encoding="utf-8"))
+    bench.keep("house.yaml", SHIPPED_12IN_33.read_text(encoding="utf-8"))
     done = do(Block("page.md", 9, "sh", "sidegate check delivery --ruleset house.yaml\n"), bench)
     assert done == "run: sidegate check delivery --ruleset house.yaml"
 

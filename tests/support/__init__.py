@@ -1,0 +1,1 @@
+"""What tests of several rooms share; nothing in here is a test."""
