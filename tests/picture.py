@@ -1,13 +1,15 @@
-"""The picture in the README: what `sidegate check` prints for the demo, in a terminal's colours.
+"""Make the two pictures in the README: what `sidegate check` prints for the demo, and the HTML page of the same report.
 
     python tests/picture.py
 
-Makes the demo, judges it, has Debian's chromium draw the text, and writes examples/report.png with the text itself in
-the picture's comment, which tests/demo/test_words.py holds against what the command prints.
+Makes the demo, judges it and has Debian's chromium draw both. The text that examples/report.png shows is also in its
+comment, and the comment of examples/page.png is the SHA-256 of the words on the page; tests/demo/test_words.py compares
+both with what the command writes, so a picture that is out of date fails.
 """
 
 from __future__ import annotations
 
+import hashlib
 import html
 import io
 import re
@@ -18,7 +20,10 @@ import tempfile
 import zlib
 from pathlib import Path
 
-PICTURE = Path(__file__).resolve().parents[1] / "examples" / "report.png"
+EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
+PICTURE, PAGE = EXAMPLES / "report.png", EXAMPLES / "page.png"
+PAGE_SIZE = (1280, 1500)
+"""Pixels of the window in which the page is drawn: its first screens, not all of it."""
 WIDTH, LINE, MARGIN = 880, 18, 18
 """Pixels of the picture's width, of a line, around the text."""
 COLUMNS = 100
@@ -52,21 +57,42 @@ def comment_of(picture: bytes) -> str:
         at += 12 + length
 
 
-def main() -> None:
+def make() -> None:
     """Make it anew."""
     from qc import api
+    from qc.cli.main import main
 
     with tempfile.TemporaryDirectory() as folder:
-        report = api.demo(Path(folder, "sidegate-demo")).report
-        page, shot = Path(folder, "page.html"), Path(folder, "shot.png")
+        delivery = Path(folder, "sidegate-demo")
+        report = api.demo(delivery).report
+        page = Path(folder, "page.html")
         printed = "$ sidegate check sidegate-demo\n" + text_of(report, colour=True)
         style = STYLE.format(margin=MARGIN, line=LINE)
         page.write_text(f"<!doctype html><meta charset=utf-8><style>{style}</style>{_marked(printed)}", "utf-8")
         height = LINE * printed.count("\n") + 2 * MARGIN
-        words = ["chromium", "--headless", "--no-sandbox", "--hide-scrollbars", f"--window-size={WIDTH},{height}"]
-        subprocess.run([*words, f"--screenshot={shot}", page.as_uri()], check=True, capture_output=True)
-        PICTURE.write_bytes(_commented(shot.read_bytes(), text_of(report)))
-    sys.stdout.write(f"{PICTURE.name} is made anew\n")
+        PICTURE.write_bytes(_commented(_drawn(page, (WIDTH, height)), text_of(report)))
+        whole = Path(folder, "report.html")
+        main(["check", str(delivery), "--no-cache", "--reproducible", "--out", f"html={whole}"])
+        PAGE.write_bytes(_commented(_drawn(whole, PAGE_SIZE), words_of(report)))
+    sys.stdout.write(f"{PICTURE.name} and {PAGE.name} are made anew\n")
+
+
+def words_of(report) -> str:
+    """Return the SHA-256 of the words on the page of a report: without script, style, pictures, spaces and the run."""
+    from qc.plugin_api import Evidence
+    from qc.report.html.page import document
+
+    page = document(report.model_copy(update={"run": None}), Evidence())
+    bare = re.sub(r"<(script|style|svg)\b.*?</\1>|<[^>]*>", " ", page, flags=re.DOTALL)
+    return hashlib.sha256(" ".join(html.unescape(bare).split()).encode()).hexdigest()
+
+
+def _drawn(page: Path, size: tuple[int, int]) -> bytes:
+    """Return a page as a PNG of that many pixels."""
+    shot = page.with_suffix(".png")
+    words = ["chromium", "--headless", "--no-sandbox", "--hide-scrollbars", f"--window-size={size[0]},{size[1]}"]
+    subprocess.run([*words, f"--screenshot={shot}", page.as_uri()], check=True, capture_output=True)
+    return shot.read_bytes()
 
 
 def _marked(text: str) -> str:
@@ -95,4 +121,4 @@ def _commented(picture: bytes, comment: str) -> bytes:
 
 
 if __name__ == "__main__":
-    main()
+    make()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from picture import PICTURE, comment_of, text_of
+from picture import PAGE, PICTURE, comment_of, text_of, words_of
 from qc.cli.main import parser
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -21,6 +21,11 @@ def test_the_readme_shows_what_the_demo_prints(demo):
 def test_the_picture_shows_what_check_prints(demo):
     """python tests/picture.py makes it anew."""
     assert comment_of(PICTURE.read_bytes()) == text_of(demo.made.report)
+
+
+def test_the_picture_of_the_page_has_the_words_of_today(demo):
+    """python tests/picture.py makes it anew."""
+    assert comment_of(PAGE.read_bytes()) == words_of(demo.made.report)
 
 
 def test_it_prints_where_each_fault_is(demo):
