@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from qc.groove.level.levels import HIGHEST, LOWEST
 from qc.groove.level.release import LevelOption
+from qc.groove.level.search import HIGHEST, LOWEST
 from qc.model.errors import UsageError
 from qc.model.quantity import parse
 from qc.text.sanitize import shown

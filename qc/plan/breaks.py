@@ -11,8 +11,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from qc.groove.level.highest import Highest, HighestSearch
-from qc.groove.level.levels import HIGHEST, LOWEST
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.groove.level.search import HIGHEST, LOWEST, Bracket, all_levels, halving, search_highest
 from qc.model.cutting_chain import Chain
 from qc.plan.running_order import RunningOrder
 
@@ -109,26 +109,28 @@ class BreakSearch:
 
     def _top_by_bisection(self, sides: int) -> int:
         """Halve the range of levels: at each, sides are filled one after the other as far as they hold it."""
-        low, high = LOWEST - 1, HIGHEST + 1
-        while high - low > 1:
-            level = (low + high) // 2
+
+        def fits(level: int) -> bool:
             ends = self._filled(level)
-            low, high = (level, high) if ends is not None and len(ends) <= sides else (low, level)
-        return low
+            return ends is not None and len(ends) <= sides
+
+        return search_highest(fits, all_levels(halving))
 
     def _filled(self, level: int) -> list[int] | None:
         """Give the units before which sides end that are as full as a level allows; None where a unit is too much."""
         ends, at, n = list[int](), 0, len(self.units)
         while at < n:
-            low, high = at, n + 1  # a side from `at` to before the first holds, to before the second does not
-            while high - low > 1:
-                middle = (low + high) // 2
-                low, high = (middle, high) if self._level(at, middle - 1) >= level else (low, middle)
-            if low == at:
+            end = self._longest(at, level)
+            if end == at:
                 return None
-            ends.append(low)
-            at = low
+            ends.append(end)
+            at = end
         return ends
+
+    def _longest(self, first: int, level: int) -> int:
+        """Return the unit before which the longest side from `first` on ends that holds a level; `first` for none."""
+        bracket = Bracket(first, len(self.units) + 1, halving)
+        return search_highest(lambda end: self._level(first, end - 1) >= level, bracket)
 
     # -- the best of those breaks that reach it --------------------------------------------------------------------
 

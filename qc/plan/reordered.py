@@ -18,6 +18,7 @@ from qc.groove.geometry.span import LEAST_GAP
 from qc.groove.geometry.traces import OF_TRAVEL
 from qc.groove.level.highest import Highest, HighestSearch, keeps
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.groove.level.search import Bracket, doubling, search_highest
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.plan.running_order import JOIN, RunningOrder
 
@@ -53,18 +54,20 @@ def reordered(
     if len(units) < 2 or by is None or by.measure in WHOLE or search.ceiling <= given.tenths:
         return as_given
     tracks = [_Track(order, chain, rows, unit) for unit in units]
-    low, high, found = given.tenths, search.ceiling + 1, None
-    step = 1
-    while high - low > 1:
-        level = min(low + step, high - 1) if high > search.ceiling else (low + high) // 2
-        if (placed := _placed(tracks, level)) is None:
-            high = level
-        else:
-            low, found, step = level, placed, 2 * step
-    if found is None:
+    orders: dict[int, list[Unit]] = {}
+
+    def holds(tenths: int) -> bool:
+        placed = _placed(tracks, tenths)
+        if placed is not None:
+            orders[tenths] = placed
+        return placed is not None
+
+    tenths = search_highest(holds, Bracket(given.tenths, search.ceiling + 1, doubling(given.tenths + 1, stride=2)))
+    if tenths == given.tenths:
         return as_given
+    found = orders[tenths]
     again = order.rearranged(found)
-    highest = HighestSearch(again.side(chain, 0, len(again.pieces) - 1), rows, policy=policy).highest(low)
+    highest = HighestSearch(again.side(chain, 0, len(again.pieces) - 1), rows, policy=policy).highest(tenths)
     if highest.tenths <= given.tenths:
         return as_given
     return Reordered(tuple(i for begin, end in found for i in range(begin, end + 1)), given, highest)

@@ -10,8 +10,9 @@ from qc.groove.geometry.cut import CHANNELS, MEASURES, Cutting
 from qc.groove.geometry.memo import Worst
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
-from qc.groove.level.levels import HIGHEST, LOWEST, LevelSearch
+from qc.groove.level.levels import LevelSearch
 from qc.groove.level.rows import LevelRow
+from qc.groove.level.search import HIGHEST, LOWEST
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 

@@ -16,9 +16,10 @@ from qc.groove.geometry.memo import Known, Trial
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.traces import OF_TRAVEL, Array, Mask, Trace, any_wall, furthest, loud, trace
 from qc.groove.level.events import Stretch
-from qc.groove.level.levels import HIGHEST, Reached
+from qc.groove.level.levels import Reached
 from qc.groove.level.reduction import Tamed
 from qc.groove.level.rows import LevelRow
+from qc.groove.level.search import HIGHEST, Bracket, doubling, search_highest
 from qc.model.cutting_chain import SECTORS_A_SECOND
 
 MOST = 5
@@ -28,8 +29,6 @@ LONGEST = 5 * SECTORS_A_SECOND
 NOTHING = 1e-9
 """m of travel that are rounding and not a passage."""
 LAND = "groove.land_min"
-NEVER = HIGHEST + 1
-"""A tenth of a dB at which no search looks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +106,7 @@ def _repairs(
 
 
 def _repair(trial: Trial, by: LevelRow | None, start: int) -> PassageRepair:
-    reached = Reached(trial.tenths / 10.0, ">" if trial.tenths == HIGHEST else None, by)
-    return PassageRepair(trial.passages, reached, (trial.tenths - start) / 10.0)
+    return PassageRepair(trial.passages, Reached.at(trial.tenths, by), (trial.tenths - start) / 10.0)
 
 
 def _tried(side: SideGeometry, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[Trial]:
@@ -137,22 +135,19 @@ def _tried(side: SideGeometry, kept: Sequence[_Kept], rule: _Kept, level: int) -
 
 def _highest(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, low: int) -> tuple[int, LevelRow | None]:
     """Find the highest tenth at which every limit holds, from one at which all do, and the limit that ends it."""
-    high, by = NEVER, None
+    ends: dict[int, LevelRow] = {}
+
+    def holds(tenths: int) -> bool:
+        broken = _broken(tamed, kept, rule, tenths)
+        if broken is not None:
+            ends[tenths] = broken
+        return broken is None
+
     others = [one.tenths for one in kept if one != rule]
-    step = 1
     at_once = len(tamed.passages) == 1 and rule.row.measure not in OF_TRAVEL  # may win all that the others leave
-    tried = min(others, default=HIGHEST) if at_once else low + 1
-    while high - low > 1:
-        tried = min(max(tried, low + 1), high - 1)
-        broken = _broken(tamed, kept, rule, tried)
-        if broken is None:
-            low, tried = tried, tried + step
-        else:
-            high, by, tried = tried, broken, low + step
-        step *= 2
-        if high < NEVER and tried >= high:
-            tried, step = (low + high) // 2, 1
-    return low, by
+    first = min(others, default=HIGHEST) if at_once else low + 1
+    found = search_highest(holds, Bracket(low, HIGHEST + 1, doubling(first)))
+    return found, ends.get(found + 1)
 
 
 def _broken(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, tenths: int) -> LevelRow | None:

@@ -17,13 +17,18 @@ import numpy as np
 from qc.groove.geometry.cut import DIAMETER, FOLLOWING, MINUTES, ROOM, Cutting, ends_at, measurable
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.spiral import Laid
-from qc.groove.level.levels import HIGHEST, LOWEST, Reached, Wanted, below
+from qc.groove.level.levels import Reached, Wanted, below
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.groove.level.search import HIGHEST, LOWEST, Bracket, all_levels, doubling, search_highest, step_down
 from qc.model.cutting_chain import Chain
 from qc.model.quantity import Polarity, meets
 
 HELD = 4
 """Levels whose spirals are held at once."""
+STRIDE = 4
+"""First stride of a search that no travel guides, 0.1 dB."""
+MISSES = 3
+"""Trials in a row with one outcome after which a search no longer follows the travel."""
 SLACK = 1e-5
 """m by which a diameter may be short of its limit, and more."""
 
@@ -44,7 +49,7 @@ class Highest:
     @property
     def tenths(self) -> int:
         """The edge in tenths of a dB; below the lowest of the search where nothing holds."""
-        return LOWEST - 1 if self.edge.bound == "<" else round(10.0 * self.edge.level)
+        return self.edge.tenths
 
 
 class _Unwound(Cutting):
@@ -107,27 +112,15 @@ class Windings:
     def _searched(self, want: Wanted) -> int:
         """Search from the level that a number in step with the gain would allow; exact for any that rises."""
         row, bound = want
-        known: dict[int, bool] = {}
 
         def holds(tenths: int) -> bool:
-            if tenths not in known:
-                cuttings = (_Unwound(self.side, tenths / 10.0, polarity) for polarity in self.side.polarities)
-                known[tenths] = all(keeps(want, cutting) for cutting in cuttings)
-            return known[tenths]
+            cuttings = (_Unwound(self.side, tenths / 10.0, polarity) for polarity in self.side.polarities)
+            return all(keeps(want, cutting) for cutting in cuttings)
 
         value = max(_Unwound(self.side, 0.0, p).measure(row.measure).value for p in self.side.polarities)
         ratio = bound / (value * FOLLOWING[row.measure].factor) if value > 0.0 else 0.0
         guess = int(np.clip(200.0 * np.log10(ratio), LOWEST, HIGHEST)) if ratio > 0.0 else HIGHEST
-        low, high = LOWEST - 1, HIGHEST + 1
-        step = 1
-        while high - low > 1:
-            tried = min(max(guess, low + 1), high - 1)
-            if holds(tried):
-                low, guess = tried, tried + step if high > HIGHEST else (tried + high) // 2
-            else:
-                high, guess = tried, tried - step if low < LOWEST else (low + tried) // 2
-            step *= 2
-        return low
+        return search_highest(holds, all_levels(doubling(guess)))
 
 
 def keeps(want: Wanted, cutting: Cutting) -> bool:
@@ -167,34 +160,21 @@ class HighestSearch:
 
     def highest(self, near: int | None = None) -> Highest:
         """Search from a guess in tenths of a dB; the guess costs or saves windings and changes nothing."""
-        low, high = LOWEST - 1, self.ceiling + 1  # holds at the first, does not at the second
-        if self.never():
-            high = LOWEST
         near = self.ceiling if near is None else near
-        predicted = self._predicted()
-        guess = near if predicted is None else min(near, predicted)
-        run = 0  # how often in a row it held; below 0, did not
-        while high - low > 1:
-            tried = min(max(guess, low + 1), high - 1)
-            if self.holds(tried):
-                low, run = tried, max(run, 0) + 1
-            else:
-                high, run = tried, min(run, 0) - 1
-            guess = self._guess(low, high, run)
-        return self._found(low)
+        wider = doubling(near, STRIDE)
 
-    def _guess(self, low: int, high: int, run: int) -> int:
-        """Go by the travel; where that has led nowhere, step wider and wider, and halve once both ends are known."""
-        predicted = self._predicted()
-        if predicted is not None and abs(run) < 3:
-            if predicted == low:
-                return low + 1  # the last one that was expected to hold does
-            if low < predicted < high:
-                return predicted
-        step = 2 << abs(run)
-        if run > 0 and high > self.ceiling:
-            return low + step
-        return high - step if run < 0 and low < LOWEST else (low + high) // 2
+        def guess(bracket: Bracket) -> int:
+            predicted = self._predicted()
+            if predicted is None or abs(bracket.run) >= MISSES:
+                return wider(bracket)
+            if bracket.run == 0:
+                return min(near, predicted)
+            if predicted == bracket.low:
+                return bracket.low + 1  # the last one that was expected to hold does
+            return predicted if bracket.low < predicted < bracket.high else wider(bracket)
+
+        high = LOWEST if self.never() else self.ceiling + 1
+        return self._found(search_highest(self.holds, Bracket(LOWEST - 1, high, guess)))
 
     def holds(self, tenths: int) -> bool:
         """Whether every limit holds at a level; ends at the first that does not."""
@@ -229,12 +209,7 @@ class HighestSearch:
 
     def _found(self, low: int) -> Highest:
         found = self._kept_to(low)
-        if found >= HIGHEST:
-            edge = Reached(HIGHEST / 10.0, ">")
-        elif found < LOWEST:
-            edge = Reached(LOWEST / 10.0, "<", self._ruling(LOWEST))
-        else:
-            edge = Reached(found / 10.0, None, self._ruling(found + 1))
+        edge = Reached.at(found, self._ruling(found + 1) if found < HIGHEST else None)
         reached = below(edge, self.policy)
         if reached != edge:
             tenths = round(10.0 * reached.level)
@@ -250,12 +225,11 @@ class HighestSearch:
 
     def _kept_to(self, tenths: int) -> int:
         """Go down from a level until all limits hold that set it: numbers are nearly, not quite, monotonic."""
-        while tenths >= LOWEST:
-            cuttings = self._cuttings(tenths)
-            if all(keeps(want, cutting) for cutting in cuttings for want in self.wanted):
-                break
-            tenths -= 1
-        return tenths
+
+        def holds(tenths: int) -> bool:
+            return all(keeps(want, cutting) for cutting in self._cuttings(tenths) for want in self.wanted)
+
+        return step_down(holds, tenths)
 
     def _ruling(self, tenths: int) -> LevelRow | None:
         """Give the first limit, in the order of the rows, that does not hold at a level."""

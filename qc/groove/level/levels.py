@@ -10,19 +10,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, Self
 
 from qc.groove.geometry.cut import FOLLOWING, MEASURES, Cutting, is_worse, measurable, rises, windowed
 from qc.groove.geometry.memo import Known, Worst
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.rows import LevelPolicy, LevelRow
+from qc.groove.level.search import HIGHEST, LOWEST, Trial, all_levels, search_together, step_down, straight
 from qc.model.quantity import Op, Polarity, Quantity, meets
 from qc.plugin_api import At
 
-LOWEST, HIGHEST = -400, 200
-"""Ends of the search in tenths of a dB."""
 FIRST, STRIDE = 0, 16
-"""Where it begins, and how far it goes on from there first: far levels, where turns overlap, take longest to lay."""
+"""First level of a search and first distance from it, 0.1 dB: far levels, where turns overlap, take longest."""
 
 Wanted = tuple[LevelRow, float]
 """A limit and the value it is searched at."""
@@ -36,8 +35,19 @@ class Reached:
     bound: Literal["<", ">"] | None = None
     by: LevelRow | None = None
 
+    @classmethod
+    def at(cls, tenths: int, by: LevelRow | None) -> Self:
+        """Build it from the answer of a search in steps of 0.1 dB; the answer is LOWEST - 1 where nothing holds."""
+        bound: Literal["<", ">"] | None = "<" if tenths < LOWEST else ">" if tenths >= HIGHEST else None
+        return cls(max(tenths, LOWEST) / 10.0, bound, by)
+
+    @property
+    def tenths(self) -> int:
+        """The answer of the search in steps of 0.1 dB."""
+        return LOWEST - 1 if self.bound == "<" else round(10.0 * self.level)
+
     def quantity(self) -> Quantity:
-        """Give it as a report does."""
+        """Return the level as reports show it."""
         return Quantity(value=self.level, unit="dB", bound=self.bound)
 
 
@@ -125,28 +135,20 @@ class LevelSearch:
         for polarity in self.side.polarities:
             yield self.cutting(level, polarity).measure(row.measure).value * measure.factor
 
-    def _tried(self, want: Wanted, level: float) -> tuple[bool, float]:
-        """Whether a limit holds at a level, and by how much it is broken: nought at its bound, less where it holds."""
+    def _trial(self, want: Wanted, level: float) -> Trial:
+        """Try a limit at a level."""
         (row, bound), most = want, -math.inf
         for value in self._values(row, level):
             most = max(most, _excess(value, bound, row.op))
             if not meets(value, bound, row.op, row.unit):
-                return False, most
-        return True, most
+                return Trial(False, most)
+        return Trial(True, most)
 
     def reach(self, wanted: Iterable[Wanted]) -> dict[Wanted, Reached]:
-        """Find the highest level at which each limit holds by itself.
-
-        All searches go in step: a level that is worked out for one narrows every other that it lies inside of,
-        so that no level is worked out twice and none has to be remembered.
-        """
-        spans = {want: _Span(by_ends=_turned(want[0])) for want in wanted}
-        while still := [want for want, span in spans.items() if span.open]:
-            level = spans[still[0]].next()
-            for want in still:
-                if spans[want].takes(level):
-                    spans[want].narrow(level, *self._tried(want, level / 10.0))
-        return {want: _reached(want[0], span.low) for want, span in spans.items()}
+        """Return the highest level at which each limit holds by itself."""
+        brackets = {want: all_levels(straight(FIRST, STRIDE), ends_first=_turned(want[0])) for want in wanted}
+        found = search_together(lambda want, tenths: self._trial(want, tenths / 10.0), brackets)
+        return {want: Reached.at(tenths, want[0]) for want, tenths in found.items()}
 
     def allowed(self) -> tuple[dict[LevelRow, Reached], Reached, Reached]:
         """Find what each limit alone allows, the edge and the clean level.
@@ -172,14 +174,15 @@ class LevelSearch:
 
         Numbers are nearly monotonic, so that the first level does but for rare sides.
         """
-        if found.bound == "<":
-            return found
-        for tenths in range(round(10.0 * found.level), LOWEST - 1, -1):
-            broken = next((row for row in self.rows if not self._keeps(row, row.setting, tenths / 10.0)), None)
-            if broken is None:
-                return found
-            found = Reached((tenths - 1) / 10.0, None, broken)
-        return Reached(LOWEST / 10.0, "<", found.by)
+        broken: list[LevelRow] = []
+
+        def holds(tenths: int) -> bool:
+            row = next((row for row in self.rows if not self._keeps(row, row.setting, tenths / 10.0)), None)
+            broken.extend([] if row is None else [row])
+            return row is None
+
+        tenths = step_down(holds, found.tenths)
+        return Reached.at(tenths, broken[-1]) if broken else found
 
     def _keeps(self, row: LevelRow, bound: float | None, level: float) -> bool:
         """Whether a limit holds at a level with one of its values; without such a value it does."""
@@ -208,58 +211,6 @@ class LevelSearch:
         return [want for want in left if _turned(want[0]) or not self.holds(want, round(above, 1))]
 
 
-@dataclass(slots=True)
-class _Span:
-    """Levels, in tenths of a dB, between which a limit gives out: it holds at `low` and does not at `high`."""
-
-    low: int = LOWEST - 1
-    high: int = HIGHEST + 1
-    below: float = -math.inf
-    """by how much it is broken at `low`"""
-    above: float = math.inf
-    slow: bool = False
-    """whether the last guess left more than half"""
-    by_ends: bool = False
-    """whether the ends are tried first: such a limit may hold at the highest level and nowhere below"""
-
-    @property
-    def open(self) -> bool:
-        return self.high - self.low > 1
-
-    def takes(self, level: int) -> bool:
-        """Whether a level that was worked out narrows it: one that lies inside, where the ends come first an end."""
-        untried = self.by_ends and self.high > HIGHEST and level != HIGHEST
-        return self.low < level < self.high and not untried
-
-    def next(self) -> int:
-        """Give the level to try: by strides that double until the limit lies between, then where a line meets it.
-
-        What is told in dB is nearly straight. Where it is not, and the guess left more than half, the next one halves.
-        """
-        if self.by_ends and (self.low < LOWEST or self.high > HIGHEST):
-            return HIGHEST if self.high > HIGHEST else LOWEST
-        if self.low < LOWEST and self.high > HIGHEST:
-            return FIRST
-        if self.high > HIGHEST:
-            return min(HIGHEST, self.low + max(STRIDE, self.low - FIRST))
-        if self.low < LOWEST:
-            return max(LOWEST, self.high - max(STRIDE, FIRST - self.high))
-        middle = (self.low + self.high) // 2
-        if self.slow or not math.isfinite(self.above - self.below) or self.above <= self.below:
-            return middle
-        guess = self.low + math.floor((self.high - self.low) * self.below / (self.below - self.above))
-        return min(max(guess, self.low + 1), self.high - 1)
-
-    def narrow(self, level: int, holds: bool, excess: float) -> None:
-        """Take what was found at a level within."""
-        before = self.high - self.low
-        if holds:
-            self.low, self.below = level, excess
-        else:
-            self.high, self.above = level, excess
-        self.slow = 2 * (self.high - self.low) > before
-
-
 def below(edge: Reached, policy: LevelPolicy) -> Reached:
     """Give the level that a policy recommends for an edge; never below the search, and the edge where nothing holds."""
     if edge.bound == "<" or not policy.tenths:
@@ -277,12 +228,6 @@ def _excess(value: float, bound: float, op: Op) -> float:
     if op == ">=":
         return bound - value
     return math.log(value) - math.log(bound) if value > 0.0 and bound > 0.0 else math.copysign(math.inf, value - bound)
-
-
-def _reached(row: LevelRow, low: int) -> Reached:
-    if low < LOWEST:
-        return Reached(LOWEST / 10.0, "<", row)
-    return Reached(low / 10.0, ">" if low == HIGHEST else None, row)
 
 
 def _first(*values: float | None) -> float | None:

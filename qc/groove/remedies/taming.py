@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from qc.dsp.filters import biquad
 from qc.dsp.meters.extremes import FIRST, SECOND
 from qc.groove.geometry.traces import DRIVES, SHARES, Array, furthest
+from qc.groove.level.search import Bracket, doubling, search_highest
 from qc.groove.remedies.outermost import allowed
 from qc.groove.remedies.passage import PassageMotion
 from qc.groove.signal.sector_envelopes import SIBILANCE_HZ
@@ -95,20 +96,19 @@ def tame(passage: PassageMotion, measure: str, polarity: Polarity, bound: float,
     wanted = _weight(before * 10.0 ** (-whole / 20.0), measure)
     part = _in_band(passage.motion, band, passage.rate)
 
-    def holds(steps: int) -> bool:
+    def too_little(steps: int) -> bool:
         motion = passage.motion.copy()
         for wall in range(2):
             motion[wall] -= (1.0 - 10.0 ** (-steps * STEP_DB / 20.0)) * part[wall]
         rows = passage.measured(measure, polarity, passage.envelopes(motion))
-        return _weight(held(rows, measure, bound), measure) <= wanted * (1.0 + SAME)
+        return _weight(held(rows, measure, bound), measure) > wanted * (1.0 + SAME)
 
-    low, high = max(0, math.ceil(whole / STEP_DB - 1e-9) - 1), round(MOST_DB / STEP_DB) + 1
-    step = 1  # it is seldom much more than all of it would have to come down
-    while high - low > 1:
-        tried = min(low + step, high - 1) if high * STEP_DB > MOST_DB else (low + high) // 2
-        low, high, step = (low, tried, step) if holds(tried) else (tried, high, 2 * step)
-    found = high * STEP_DB <= MOST_DB
-    return Taming(high * STEP_DB if found else None, whole, band, moments)
+    low, most = max(0, math.ceil(whole / STEP_DB - 1e-9) - 1), round(MOST_DB / STEP_DB)
+    if low >= most:  # all of the passage would have to come down by more than a cut may take
+        return Taming(None, whole, band, moments)
+    # The cut is seldom much deeper than all of the passage would have to come down.
+    least = search_highest(too_little, Bracket(low, most + 1, doubling(low + 1, stride=2))) + 1
+    return Taming(least * STEP_DB if least <= most else None, whole, band, moments)
 
 
 def _weight(rows: Array, measure: str) -> float:
