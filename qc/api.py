@@ -25,14 +25,16 @@ from qc.judge.unset import unset_limits
 from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report
 from qc.measure.side import FILE_UNITS, Hearing, Progress
 from qc.model.check_docs import CheckWords
+from qc.model.discs import disc_name
 from qc.model.errors import DeliveryError, UsageError
 from qc.model.report import Origin, PluginFailure, Run
 from qc.plugin_api import Check, Evidence, Need, Report
 from qc.plugin_host.host import Host
 from qc.plugin_host.time_out import PATIENCE_S
+from qc.report.registry import formats
 from qc.ruleset.choose import choose, for_disc, loaded, others
 from qc.ruleset.find import Available, available, find
-from qc.ruleset.library import Shelf, disc_named
+from qc.ruleset.library import Shelf
 from qc.ruleset.load import Ruleset
 from qc.ruleset.overrides import Change, changed, read_changes
 from qc.text.suggest import nearest
@@ -44,8 +46,8 @@ if TYPE_CHECKING:
     from qc.plan.discs import DiscToPlan
     from qc.plan.formats import Format
 
-FORMATS = ("html", "json", "junit", "note", "pictures", "sarif", "sheet", "text", "traces")
-"""Report formats that the core itself has."""
+FORMATS = tuple(formats())
+"""Names of the report formats that the core itself has."""
 
 
 @dataclass(frozen=True)
@@ -244,7 +246,7 @@ def _discs(
     """Give every disc with its chain and limits, the ruleset's own first."""
     from qc.plan.discs import DiscToPlan
 
-    own = DiscToPlan(disc_named(*ruleset.serves), ruleset.full_name, _format(ruleset, bound), planned=True)
+    own = DiscToPlan(disc_name(*ruleset.serves), ruleset.full_name, _format(ruleset, bound), planned=True)
     return [
         own,
         *(

@@ -9,21 +9,17 @@ from __future__ import annotations
 import argparse
 import shlex
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import NamedTuple, get_args
 
 from qc.cli.main import parser
 from qc.cli.streams import emit
+from qc.model.discs import DISCS, disc_name
 from qc.model.errors import UsageError
+from qc.report import registry
 
-FIRST = ("text", "json", "html", "sheet", "note", "junit", "sarif", "traces", "pictures")
-"""The core's formats, those that most people ask for first."""
-FORMATS = {
-    "check": tuple(f"{name}=" for name in FIRST),
-    "plan": ("text=", "json="),
-    "rulesets": ("text=", "json="),
-}
-"""command -> what its --out begins with"""
-DISCS = ("12in-33", "12in-45", "10in-33", "10in-45", "7in-45", "7in-33")
+FORMATS = {command: tuple(f"{name}=" for name in registry.formats(command)) for command in get_args(registry.Command)}
+"""command -> the beginnings of its --out"""
+DISC_NAMES = tuple(disc_name(*disc) for disc in DISCS)
 
 
 class Command(NamedTuple):
@@ -115,7 +111,7 @@ _sidegate() {{
 {cases}  esac
   case $prev in
     --ruleset) words=$(sidegate completion --list rulesets 2>/dev/null) ;;
-    --disc) words={shlex.quote(" ".join(DISCS))} ;;
+    --disc) words={shlex.quote(" ".join(DISC_NAMES))} ;;
     --chain) words=$(sidegate completion --list chain 2>/dev/null); compopt -o nospace 2>/dev/null ;;
     --out)
       words=''
@@ -158,7 +154,7 @@ _sidegate() {{
   fi
   case $previous in
     --ruleset) compadd -- ${{(f)"$(sidegate completion --list rulesets 2>/dev/null)"}}; return ;;
-    --disc) compadd -- {" ".join(DISCS)}; return ;;
+    --disc) compadd -- {" ".join(DISC_NAMES)}; return ;;
     --chain) compadd -S '' -- ${{(f)"$(sidegate completion --list chain 2>/dev/null)"}}; return ;;
     --out)
       case ${{words[2]}} in
@@ -202,7 +198,7 @@ _FISH = {
     "--ruleset": " -x -a '(sidegate completion --list rulesets)'",
     "--chain": " -x -a '(sidegate completion --list chain)'",
     "--on": " -r",
-    "--disc": f" -x -a {shlex.quote(' '.join(DISCS))}",
+    "--disc": f" -x -a {shlex.quote(' '.join(DISC_NAMES))}",
 }
 """option -> how its values are completed"""
 

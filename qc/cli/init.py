@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -15,6 +14,7 @@ from qc.draft.cue import read_cue
 from qc.draft.delivery import Given, draft
 from qc.files.atomic_write import put
 from qc.model.errors import UsageError
+from qc.model.names import SIDE_ID
 from qc.text.sanitize import shown
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -61,7 +61,7 @@ def _named(word: str) -> Given:
     """Read ID=FILE,FILE..."""
     side, equals, names = word.partition("=")
     files = tuple(Path(name) for name in names.split(",") if name)
-    if not equals or not files or re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,15}", side) is None:
+    if not equals or not files or SIDE_ID.fullmatch(side) is None:
         raise UsageError(f"--side {shown(word)}: write it as ID=FILE,FILE..., for example A=a1.wav,a2.wav")
     return Given(side, files, one_a_track=True)
 

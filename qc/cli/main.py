@@ -16,6 +16,7 @@ import qc
 from qc.cli import stopping
 from qc.cli.streams import LONGEST, emit, flush, open_missing, say
 from qc.model.errors import SidegateError
+from qc.report import registry
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:
@@ -70,14 +71,16 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action=_Version, nargs=0, help="show the version, and the plugins with theirs")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
 
-    check = commands.add_parser("check", help="judge a delivery", description="Judge a delivery side by side.")
+    check = commands.add_parser(
+        "check", help="judge a delivery", description="Judge a delivery side by side.",
+        epilog=f"formats of --out:\n{registry.described()}", formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
     check.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
     check.add_argument("--ruleset", metavar="NAME[@VERSION]", help="judge by this ruleset (or a ruleset file)")
     check.add_argument("--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable")
     check.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
-        help="write a report (text, json, html, sheet, note, junit, sarif, traces, pictures into a folder, or a "
-        "plugin's format); - is stdout; repeatable; default text=-",
+        help=f"write a report ({registry.choices()}, or a plugin's format); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     check.add_argument("--note-template", metavar="FILE", help="note: write it from this template of your own")
     detail = check.add_mutually_exclusive_group()
@@ -198,7 +201,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     _chain(plan)
     plan.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
-        help="write the plan (text, json); - is stdout; repeatable; default text=-",
+        help=f"write the plan ({registry.choices('plan')}); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     plan.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     _reproducible(plan)
@@ -251,7 +254,7 @@ def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:
     )  # fmt: skip
     diff.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
-        help="write the comparison (text, json); - is stdout; repeatable; default text=-",
+        help=f"write the comparison ({registry.choices('rulesets')}); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     diff.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     _hearing(diff)

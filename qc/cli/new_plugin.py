@@ -6,7 +6,6 @@ import argparse
 import importlib.util
 import keyword
 import os
-import re
 import shlex
 import shutil
 import tempfile
@@ -17,6 +16,7 @@ from pathlib import Path
 from qc.cli.streams import say
 from qc.files.atomic_write import permissions
 from qc.model.errors import OutputError, UsageError
+from qc.model.names import PLUGIN_NAME
 from qc.plugin_host.finder import find
 from qc.text.sanitize import shown
 
@@ -46,7 +46,7 @@ def module_of(name: str) -> str:
 def _usable(name: str) -> str:
     """Give the name if it can be that of a package, a module, a plugin and the area of a check; else UsageError."""
     told = f"new-plugin: {shown(name)}"
-    if re.fullmatch(r"[a-z][a-z0-9]*(-[a-z0-9]+)*", name) is None or len(name) > LONGEST:
+    if PLUGIN_NAME.fullmatch(name) is None or len(name) > LONGEST:
         raise UsageError(
             f"{told} is no name for a plugin; write small letters, digits and single hyphens, at most {LONGEST}, "
             "such as harbour-rules"

@@ -12,16 +12,14 @@ from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
-from qc.cli.writing import as_asked, attempted, places, refuse_sources
+from qc.cli.writing import attempted, places, refuse_sources, write_result
 from qc.dsp.kernels import cache as kernel_cache
 from qc.judge.level_option import read_level
 from qc.model.errors import UsageError
 from qc.model.plan import exit_code
 from qc.plugin_host.time_out import PATIENCE_S
-from qc.report.text.plan import plan_text
+from qc.report import registry
 from qc.ruleset.find import is_path
-
-FORMATS = ("json", "text")
 
 
 def plan(words: argparse.Namespace) -> int:
@@ -31,7 +29,7 @@ def plan(words: argparse.Namespace) -> int:
     if words.most is not None and not words.split:
         raise UsageError("--most: it says over how many sides to break at the most; give --split too")
     read_level(words.level)  # what cannot be used is refused before anything is loaded
-    wanted = places(words.out or ["text=-"], FORMATS)
+    wanted = places(words.out or ["text=-"], registry.formats("plan"))
     host = api.build_host() if words.patience is None else api.build_host(words.patience)
     patience = words.patience or PATIENCE_S
     path = Path(words.delivery)
@@ -51,8 +49,8 @@ def plan(words: argparse.Namespace) -> int:
     if any(side.passes for side in report.sides):
         kernel_cache.ready()
     code = exit_code(report)
-    for one in wanted:
-        code = max(code, attempted(partial(as_asked, one, report, plan_text, ascii_only=words.ascii)))
+    for output in wanted:
+        code = max(code, attempted(partial(write_result, output, "plan", report, ascii_only=words.ascii)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     for side in report.sides:

@@ -7,11 +7,11 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from qc.cli.listing import table
-from qc.cli.streams import say
+from qc.cli.streams import emit, say
 from qc.ruleset.find import Available, available, paths
 from qc.ruleset.heading import heading
 from qc.ruleset.released import edited
+from qc.text.table import text_columns
 
 
 def rulesets(words: argparse.Namespace) -> int:
@@ -29,7 +29,8 @@ def listed() -> int:
 
     folders = ruleset_folders()
     known = available(folders)
-    table([("RULESET", "SERVES", "SHA-256"), *(_row(there, known, folders) for there in known)])
+    rows = [("RULESET", "SERVES", "SHA-256"), *(_row(there, known, folders) for there in known)]
+    emit(text_columns(rows).encode())
     faults = [fault for there in known if (fault := _edited(there.path))]
     for fault in faults:
         say(fault)

@@ -13,22 +13,20 @@ from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
-from qc.cli.writing import OutputTarget, as_asked, attempted, places, refuse_sources
+from qc.cli.writing import OutputTarget, attempted, places, refuse_sources, write_result
 from qc.dsp.kernels import cache as kernel_cache
 from qc.model.errors import UsageError
 from qc.model.ruleset_diff import RulesetDiff
 from qc.plugin_host.time_out import PATIENCE_S
-from qc.report.text.ruleset_diff import ruleset_diff_text
+from qc.report import registry
 from qc.ruleset.find import is_path
-
-FORMATS = ("json", "text")
 
 
 def diff(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for what cannot be used, before anything is written."""
     if words.on is not None and not words.on:
         raise UsageError("--on: it names nothing; give a delivery, or a report that ends in .json")
-    wanted = places(words.out or ["text=-"], FORMATS)
+    wanted = places(words.out or ["text=-"], registry.formats("rulesets"))
     on = None if words.on is None else Path(words.on)
     sources = [Path(spec) for spec in (words.before, words.after) if is_path(spec)]
     if on is None or on.suffix == ".json":
@@ -37,8 +35,8 @@ def diff(words: argparse.Namespace) -> int:
     else:
         found = _judged(words, on, wanted, sources)
     code = 0
-    for one in wanted:
-        code = max(code, attempted(partial(as_asked, one, found, ruleset_diff_text, ascii_only=words.ascii)))
+    for output in wanted:
+        code = max(code, attempted(partial(write_result, output, "rulesets", found, ascii_only=words.ascii)))
     broken = () if found.compared is None else found.compared.plugin_failures
     for failure in broken:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")

@@ -1,12 +1,11 @@
-"""Where reports go: written beside their place and renamed, so that nobody ever finds half a report."""
+"""The places of reports: written beside their place and renamed, so that no half-written report is ever found."""
 
 from __future__ import annotations
 
 import errno
-import importlib
 import io
 import os
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -18,27 +17,13 @@ from qc.files.atomic_write import not_ours, put, put_file, put_folder
 from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError
 from qc.plugin_api import Evidence, FolderRenderer, Model, Renderer, Report
 from qc.plugin_host.time_out import PATIENCE_S, Patient
-from qc.report.json import written
+from qc.report import registry
+from qc.report.registry import ReportFormat
 from qc.text.sanitize import shown, told
 from qc.text.suggest import nearest
 
 R = TypeVar("R")
-M = TypeVar("M", bound=Model)
 
-CORE = {
-    "html": "qc.report.html.renderer:Html",
-    "json": "qc.report.json:Json",
-    "junit": "qc.report.junit:JUnit",
-    "note": "qc.report.note.renderer:Note",
-    "pictures": "qc.report.figures.renderer:Pictures",
-    "sarif": "qc.report.sarif.renderer:Sarif",
-    "sheet": "qc.report.sheet.renderer:Sheet",
-    "text": "qc.report.text.report:Text",
-    "traces": "qc.report.traces.renderer:Traces",
-}
-"""Our own formats by name, each imported when a report is asked for in it."""
-CORE_FOLDERS = ("pictures",)
-"""Those of them that fill a folder."""
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 
@@ -59,69 +44,59 @@ def _built(kind: type[Renderer], path: Path | None) -> Renderer:
 
 def outputs(
     asked: Sequence[str],
-    more: Mapping[str, type[Renderer]],
+    renderers: Mapping[str, type[Renderer]],
     build: Callable[[type[Renderer], Path | None], Renderer] = _built,
     patience: float = PATIENCE_S,
 ) -> list[Output]:
     """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
 
-    `build` makes the renderer of a format for its place, and may take as long as `patience`, s.
+    `renderers` are the formats of plugins by name. `build` makes the renderer of a format for its place, and may take
+    as long as `patience`, s.
     """
-    folders = [*CORE_FOLDERS, *(name for name, kind in more.items() if kind.folder)]
     found = []
-    for one in places(asked, [*CORE, *more], folders):
-        path = None if one.path is None else Path(one.place)
-        kind = more.get(one.format) or format_of(one.format)
-        renderer = _unbroken(partial(build, kind, path), one.format, patience)
-        found.append(Output(renderer, one.path, one.place))
+    for place in places(asked, registry.with_plugins(renderers)):
+        path = None if place.path is None else Path(place.place)
+        renderer = _unbroken(partial(build, place.format.load(), path), place.format.name, patience)
+        found.append(Output(renderer, place.path, place.place))
     return found
-
-
-def format_of(name: str) -> type[Renderer]:
-    """Import one of our own formats."""
-    module, _, inside = CORE[name].partition(":")
-    kind: type[Renderer] = getattr(importlib.import_module(module), inside)
-    return kind
 
 
 @dataclass(frozen=True)
 class OutputTarget:
     """A format and where it goes; no path means stdout."""
 
-    format: str
+    format: ReportFormat
     path: Path | None
     """with links resolved, so that a place has one name"""
     place: str
     """as it was asked for"""
-    folder: bool = False
-    """whether it is a folder of files"""
 
 
-def places(asked: Sequence[str], known: Collection[str], folders: Collection[str] = ()) -> list[OutputTarget]:
+def places(asked: Sequence[str], formats: Mapping[str, ReportFormat]) -> list[OutputTarget]:
     """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
 
-    `folders` are the formats whose place is a folder.
+    `formats` are those that can be written, by name.
     """
     found: list[OutputTarget] = []
     for word in asked:
         name, equals, place = word.partition("=")
         if not equals or not place:
             raise UsageError(f'--out {shown(word)}: write it as FORMAT=PATH, for example "json=report.json"')
-        if name not in known:
-            near = nearest(name, known)
-            hint = f'; did you mean "{near}"?' if near else f"; there are {', '.join(sorted(known))}"
+        if name not in formats:
+            near = nearest(name, formats)
+            hint = f'; did you mean "{near}"?' if near else f"; there are {', '.join(sorted(formats))}"
             raise UsageError(f'--out {shown(word)}: there is no format "{shown(name)}"{hint}')
-        one = OutputTarget(name, None if place == "-" else Path(os.path.realpath(place)), place, folder=name in folders)
-        if fault := _taken(one, found) or _not_writable(one):
+        output = OutputTarget(formats[name], None if place == "-" else Path(os.path.realpath(place)), place)
+        if fault := _taken(output, found) or _not_writable(output):
             raise UsageError(f"--out {shown(word)}: {fault}")
-        found.append(one)
+        found.append(output)
     return found
 
 
 def _unbroken(call: Callable[[], R], name: str, patience: float) -> R:
-    """Give what a format gives; raises PluginError where it raises anything, or does not end.
+    """Call into a format and return its result; raises PluginError where it raises anything, or does not end.
 
-    What it cannot use is told as it is, and a disk that is full is no fault of its own.
+    A UsageError of its own passes as it is, and so does an OSError of a full disk, which is no fault of the format.
     """
     try:
         with Patient(patience) as ask:
@@ -134,40 +109,41 @@ def _unbroken(call: Callable[[], R], name: str, patience: float) -> R:
         raise PluginError(f'the format "{name}" broke: {told(error)}; nothing was written') from None
 
 
-def _taken(one: OutputTarget, others: Sequence[OutputTarget]) -> str:
-    """Say what of two reports at one place; empty where each has its own."""
-    if one.path in [other.path for other in others]:
-        return f"{shown(one.place)} is asked for twice; give each report its own place"
+def _taken(output: OutputTarget, others: Sequence[OutputTarget]) -> str:
+    """Return the fault of two reports at one place; empty where each has its own."""
+    if output.path in [other.path for other in others]:
+        return f"{shown(output.place)} is asked for twice; give each report its own place"
     for other in others:
-        inner, outer = (one, other) if other.folder else (other, one)
-        if outer.folder and inner.path is not None and outer.path in inner.path.parents:
-            return f"{shown(inner.place)} lies in the folder {shown(outer.place)}, which {outer.format} writes whole"
+        inner, outer = (output, other) if other.format.folder else (other, output)
+        if outer.format.folder and inner.path is not None and outer.path in inner.path.parents:
+            where = f"the folder {shown(outer.place)}, which {outer.format.name} writes whole"
+            return f"{shown(inner.place)} lies in {where}"
     return ""
 
 
-def _not_writable(one: OutputTarget) -> str:
-    """Say why a place cannot be written, before the audio is heard; empty when it can."""
-    path, place = one.path, Path(one.place)
+def _not_writable(output: OutputTarget) -> str:
+    """Return why a place cannot be written, before the audio is read; empty when it can."""
+    path, place, as_folder = output.path, Path(output.place), output.format.folder
     if path is None:
-        return f"{one.format} writes a folder of files; name one" if one.folder else ""
+        return f"{output.format.name} writes a folder of files; name one" if as_folder else ""
     name, parent, folder = shown(str(place)), shown(str(place.parent)), path.parent
     faults: tuple[tuple[Callable[[], bool], str], ...] = (
         (path.is_symlink, f"{name} is a link that leads to itself; name another place"),
-        (lambda: path.is_dir() and not one.folder, f"{name} is a folder; name the file to write"),
+        (lambda: path.is_dir() and not as_folder, f"{name} is a folder; name the file to write"),
         (lambda: not folder.is_dir(), f"there is no folder {parent}; make it first"),
         (
-            lambda: path.exists() and not path.is_file() and not one.folder,
+            lambda: path.exists() and not path.is_file() and not as_folder,
             f"{name} is not a plain file; name another place",
         ),
         (
-            lambda: path.exists() and not path.is_dir() and one.folder,
+            lambda: path.exists() and not path.is_dir() and as_folder,
             f"{name} is not a folder; name the folder to write",
         ),
         (lambda: not os.access(folder, os.W_OK), f"the folder {parent} may not be written; name another place"),
     )
     try:
         fault = next((sentence for holds, sentence in faults if holds()), "")
-        foreign = "" if fault or not one.folder else not_ours(path)
+        foreign = not_ours(path) if as_folder and not fault else ""
     except OSError as error:
         return f"{name} cannot be written ({error.strerror}); name another place"
     return fault or (f"{name} cannot be written: {foreign}" if foreign else "")
@@ -205,29 +181,20 @@ def write(output: Output, report: Report, evidence: Evidence, patience: float = 
         say(remark)
 
 
-def give(held: bytes, to: Output | OutputTarget) -> None:
-    """Write what was asked for to its file, or to stdout; raises OutputError when it cannot be written."""
-    if to.path is None:
-        emit(held)
+def write_result(output: OutputTarget, command: registry.Command, result: Model, *, ascii_only: bool) -> None:
+    """Write the result of `plan` or `rulesets` in its format, as wide as the place shows; raises SidegateError."""
+    layout = {"width": width(), "colour": colour()} if output.path is None else {}
+    content = output.format.writer(command)(result, ascii_only=ascii_only, **layout)
+    if output.path is None:
+        emit(content)
     else:
-        put(to.path, held, to.place)
+        put(output.path, content, output.place)
 
 
-def as_asked(to: OutputTarget, model: M, as_text: Callable[..., bytes], *, ascii_only: bool) -> None:
-    """Write a model as JSON, or as the text that `as_text` makes of it, as wide as its place; raises SidegateError."""
-    if to.format == "json":
-        held = written(model)
-    elif to.path is None:
-        held = as_text(model, width=width(), colour=colour(), ascii_only=ascii_only)
-    else:
-        held = as_text(model, ascii_only=ascii_only)
-    give(held, to)
-
-
-def attempted(write_one: Callable[[], None]) -> int:
-    """Write one report and give the exit code; one that cannot be written does not keep the others from it."""
+def attempted(writing: Callable[[], None]) -> int:
+    """Write one report and return the exit code; one that cannot be written does not keep the others from it."""
     try:
-        write_one()
+        writing()
     except SidegateError as error:
         say(str(error))
         return error.exit_code

@@ -20,6 +20,7 @@ from pydantic import (
 )
 
 from qc.delivery import timecode as times
+from qc.model.names import SIDE_ID
 from qc.model.quantity import Model, read
 from qc.text.sanitize import misplaced, shown
 
@@ -78,7 +79,7 @@ Line = Annotated[str, AfterValidator(_one_line), WithJsonSchema(_ANY_TEXT)]
 
 
 def _id(text: str) -> str:
-    if re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,15}", text) is None:
+    if SIDE_ID.fullmatch(text) is None:
         use = 'use at most 16 letters, digits, ".", "_" and "-", a letter or digit first'
         raise ValueError(f'"{shown(text)}" cannot name a side; {use}')
     return text

@@ -25,6 +25,7 @@ from qc.delivery.fields import (
     ToneLevel,
 )
 from qc.delivery.timecode import LONGEST_TEXT, PATTERN, read_time, write_time
+from qc.model.discs import SPEEDS, DiscSize, DiscSpeed
 from qc.text.sanitize import misplaced, shown
 
 STEREO = ("left", "right")
@@ -58,9 +59,9 @@ Gap = Annotated[
 Channels = Annotated[tuple[str, ...], AfterValidator(_channels), WithJsonSchema({"enum": [list(STEREO), list(FOUR)]})]
 # Read as text, so that 33 and "33" are the same.
 Rpm = Annotated[
-    Literal["33", "45"],
+    DiscSpeed,
     BeforeValidator(lambda value: str(value) if isinstance(value, int) else value),
-    WithJsonSchema({"enum": [33, 45, "33", "45"]}),
+    WithJsonSchema({"enum": [*map(int, SPEEDS), *SPEEDS]}),
 ]
 
 
@@ -74,7 +75,7 @@ class Part(InputModel):
 class Disc(InputModel):
     """The disc to be cut; speed "33" is 33 1/3 turns a minute."""
 
-    size: Literal["12in", "10in", "7in"] = Field(examples=["12in"])
+    size: DiscSize = Field(examples=["12in"])
     speed: Rpm = Field(examples=["33"])
 
 

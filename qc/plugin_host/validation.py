@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import inspect
-import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from qc.model.names import CHECK_ID
 from qc.text.suggest import meant
 
 if TYPE_CHECKING:
     from qc.plugin_api import Check, Need, Renderer
 
-_CHECK_ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\.[a-z0-9]+(-[a-z0-9]+)*")
 _TEXTS = ("title", "why", "how", "remedy")
 
 
@@ -28,7 +27,7 @@ def checks(given: object) -> tuple[type[Check[Any]], ...]:
     found = _classes(given, Check, "qc_checks")
     for check in found:
         name = _worded(check, "id", check.__name__)
-        if _CHECK_ID.fullmatch(name) is None:
+        if CHECK_ID.fullmatch(name) is None:
             raise RefusedError(f'the check id "{name}" is not area.plain-words, such as "groove.cut-too-deep"')
         for text in _TEXTS:
             _worded(check, text, name)

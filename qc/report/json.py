@@ -16,10 +16,10 @@ class Json(Renderer):
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
         """Write UTF-8 with two spaces of indent and a line end."""
-        out.write(written(report))
+        out.write(json_bytes(report))
 
 
-def written(model: Model) -> bytes:
-    """Write any of the reports' models, UTF-8."""
+def json_bytes(model: Model, **_layout: object) -> bytes:
+    """Return any of the reports' models as JSON, UTF-8; the layout of a page of text has no meaning here."""
     text = json.dumps(model.model_dump(mode="json"), indent=2, ensure_ascii=False, allow_nan=False)
     return text.encode("utf-8", "replace") + b"\n"

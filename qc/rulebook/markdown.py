@@ -9,6 +9,8 @@ import re
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 
+from qc.text.table import even_markdown
+
 WIDTH = 100
 
 _ALWAYS = re.compile(r"[\\`*\[\]|~$]")
@@ -63,11 +65,7 @@ def bullets(items: Iterable[str]) -> str:
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """Give a table with its columns in line; cells are Markdown."""
-    cells = [[_cell(cell) for cell in row] for row in (head, *rows)]
-    widths = [max(3, *(len(row[i]) for row in cells)) for i in range(len(head))]
-    lines = [f"| {' | '.join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))} |" for row in cells]
-    lines.insert(1, f"| {' | '.join('-' * width for width in widths)} |")
-    return "".join(f"{line}\n" for line in lines)
+    return even_markdown(head, rows)
 
 
 def page(*parts: str) -> str:
@@ -85,11 +83,6 @@ def anchors(headings: Iterable[str]) -> Mapping[str, str]:
         seen[plain] = count
         made[words] = f"{plain}-{count}" if count else plain
     return made
-
-
-def _cell(marked: str) -> str:
-    """Escape what would end the cell inside fixed type; in text it is escaped already."""
-    return re.sub(r"(?<!\\)\|", r"\\|", marked)
 
 
 def _wrapped(marked: str, first: str, later: str) -> str:

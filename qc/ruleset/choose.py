@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from qc.delivery.reader import ReadDelivery
+from qc.model.discs import DISCS, disc_name
 from qc.model.errors import PluginError, RulesetError, SidegateError, UsageError
 from qc.plugin_host.host import Host
 from qc.ruleset.find import Available, find, is_path
-from qc.ruleset.library import DISCS, Shelf, disc_named
+from qc.ruleset.library import Shelf
 from qc.ruleset.load import Ruleset, missing_requirements
 from qc.ruleset.overrides import Change, changed
 from qc.text.sanitize import shown
@@ -48,7 +49,7 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
 
 def for_disc(name: str, host: Host, shelf: Shelf) -> Ruleset:
     """Find the ruleset of a disc by its name, "12in-45"; raises UsageError when there is no such disc."""
-    known = {disc_named(*disc): disc for disc in DISCS}
+    known = {disc_name(*disc): disc for disc in DISCS}
     if name not in known:
         raise UsageError(f"--disc {shown(name)}: there is no such disc; {meant(name, known)}")
     return loaded(shelf.serving(*known[name]), host, shelf)
@@ -66,9 +67,9 @@ def others(
             continue
         try:
             other = loaded(shelf.serving(*disc), host, shelf)
-            yield disc_named(*disc), changed(other, [change for change in changes if change.section != "disc"])
+            yield disc_name(*disc), changed(other, [change for change in changes if change.section != "disc"])
         except SidegateError as error:
-            yield disc_named(*disc), error
+            yield disc_name(*disc), error
 
 
 def loaded(there: Available, host: Host, shelf: Shelf) -> Ruleset:

@@ -12,9 +12,6 @@ from qc.ruleset.read import read_file
 from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
 
-DISCS = (("12in", "33"), ("12in", "45"), ("10in", "33"), ("10in", "45"), ("7in", "45"), ("7in", "33"))
-"""Size and speed of every disc there is, in the order in which a house thinks of them."""
-
 
 class Shelf:
     """Ruleset files of some folders, each read when first asked for."""
@@ -40,8 +37,3 @@ class Shelf:
         if there not in self._loaded:
             self._loaded[there] = load_ruleset(there, self.sources, self.read)
         return self._loaded[there]
-
-
-def disc_named(size: str, speed: str) -> str:
-    """Name a disc in a word: "12in-33"."""
-    return f"{size}-{speed}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from typing import Annotated, Literal, Self
 
@@ -13,6 +12,8 @@ from pydantic import AfterValidator, Field, model_validator
 
 from qc.delivery.fields import InputModel, Line, SchemaOne
 from qc.delivery.model import Rpm
+from qc.model.discs import DiscSize
+from qc.model.names import CHECK_ID, RULESET_NAME
 from qc.model.quantity import parse, read
 from qc.ruleset.level import LevelEntry
 from qc.ruleset.value_types import Between, OneOf, Sourced
@@ -21,7 +22,7 @@ from qc.text.sanitize import misplaced, shown
 
 
 def _name(text: str) -> str:
-    if re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]*", text) is None:
+    if RULESET_NAME.fullmatch(text) is None:
         raise ValueError(f'"{shown(text)}" cannot name a ruleset; use letters, digits, ".", "_" and "-"')
     return text
 
@@ -47,7 +48,6 @@ def _quantity(text: str) -> str:
     return text
 
 
-CHECK_ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\.[a-z0-9]+(-[a-z0-9]+)*")
 Name = Annotated[Line, AfterValidator(_name)]
 WrittenVersion = Annotated[Line, AfterValidator(_version)]
 Specifier = Annotated[Line, AfterValidator(_specifier)]
@@ -57,7 +57,7 @@ Quantified = Annotated[Line, AfterValidator(_quantity)]
 class Serves(InputModel):
     """The disc that the ruleset is for; "33" is 33 1/3 turns a minute."""
 
-    size: Literal["12in", "10in", "7in"]
+    size: DiscSize
     speed: Rpm
 
 

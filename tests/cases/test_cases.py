@@ -14,8 +14,9 @@ import pytest
 import qc
 from qc import api
 from qc.judge.bind import bind
+from qc.model.discs import DISCS
 from qc.model.quantity import meets
-from qc.ruleset.library import DISCS, Shelf
+from qc.ruleset.library import Shelf
 from qc.testing.cases import cases_in, hold, run
 
 FOLDER = Path(__file__).parent

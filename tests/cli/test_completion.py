@@ -9,7 +9,7 @@ import subprocess
 import pytest
 
 from qc.cli.completion import commands
-from qc.cli.writing import CORE
+from qc.report import registry
 from support.command import COMMAND
 
 SHELLS = {"bash": ["-n"], "zsh": ["-n"], "fish": ["--no-execute"]}
@@ -77,7 +77,7 @@ def test_bash_offers_what_there_is(offered):
     assert {"check", "explain", "--version"} <= set(offered(""))
     assert offered("ch") == ["check"]
     assert offered("check", "--st") == ["--strict"]
-    assert sorted(offered("check", "--out", "")) == sorted(f"{name}=" for name in CORE)
+    assert sorted(offered("check", "--out", "")) == sorted(f"{name}=" for name in registry.formats())
     assert offered("plan", "--out", "") == ["text=", "json="]
     assert offered("plan", "x", "--disc", "7in") == ["7in-45", "7in-33"]
     assert offered("plan", "--spl") == ["--split"]

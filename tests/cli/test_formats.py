@@ -10,14 +10,13 @@ import pytest
 import soundfile
 from lxml import etree
 
-from qc.cli.writing import CORE
+from qc.report import registry
 from support.command import DELIVERY, RATE, one_sentence, programme
 
 PLACES = {
     "html": "page.html", "json": "report.json", "junit": "junit.xml", "note": "note.md", "sarif": "report.sarif",
     "sheet": "sheet.md", "text": "report.txt", "traces": "traces.csv",
 }  # fmt: skip
-FOLDERS = {"pictures"}
 OF_THE_FILE = {"format", "coding", "sha256", "own_md5", "checked"}
 
 
@@ -38,7 +37,7 @@ def every(bench, *words):
 
 
 def test_every_format_of_the_core_comes_from_one_run(good):
-    assert set(PLACES) == set(CORE) - FOLDERS
+    assert set(PLACES) == {name for name, found in registry.formats().items() if not found.folder}
     found = every(good)
     report = json.loads(found["json"])
     assert [suite.get("name") for suite in etree.fromstring(found["junit"])][:2] == ["side A", "side B"]

@@ -14,6 +14,7 @@ from qc.files.atomic_write import OWN, put_folder
 from qc.model.errors import OutputError, PluginError, UsageError
 from qc.plugin_api import Evidence, FolderRenderer
 from qc.plugin_host import validation as vetting
+from qc.report import registry
 from support.reports import eventful
 
 
@@ -134,7 +135,7 @@ def test_places_that_cannot_be(tmp_path, monkeypatch, words, says):
     (tmp_path / "file").write_text("")
     (tmp_path / "out").mkdir()
     with pytest.raises(UsageError) as fault:
-        places(words, {"pictures", "json"}, {"pictures"})
+        places(words, registry.formats())
     assert says in str(fault.value)
 
 

@@ -14,13 +14,13 @@ from qc.files.json_pieces import PiecesError, items, members
 from qc.judge.baseline import earlier
 from qc.judge.baseline.earlier import read_baseline, read_report
 from qc.model.errors import UsageError
-from qc.report.json import written
+from qc.report.json import json_bytes
 
 
 @pytest.fixture
 def kept(tmp_path, report):
     def keep(change=dict.copy):
-        data = json.loads(written(report))
+        data = json.loads(json_bytes(report))
         change(data)
         path = tmp_path / "first.json"
         path.write_text(json.dumps(data), encoding="utf-8")
@@ -160,7 +160,7 @@ def test_a_hostile_report_costs_no_more_than_64_mebibytes(tmp_path, kind):
 
 def crowd(report, count, **changes):
     """Give a report with results of checks of their own, each with so many findings of next to nothing."""
-    data = json.loads(written(report))
+    data = json.loads(json_bytes(report))
     finding = next(one for result in data["results"] for one in result["findings"])
     finding |= {
         "message": "",
@@ -196,7 +196,7 @@ def test_a_report_of_crowds_costs_no_more_either(tmp_path, report, count, change
 def test_a_report_of_thousands_of_findings_is_read(tmp_path, report):
     """As ten sides have that are cut so hot that nearly every limit fails everywhere: 40 results of 100 findings."""
     data = crowd(report, 0)
-    full = json.loads(written(report))
+    full = json.loads(json_bytes(report))
     finding = max(
         (one for result in full["results"] for one in result["findings"]), key=lambda one: len(json.dumps(one))
     )

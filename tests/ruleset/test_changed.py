@@ -9,8 +9,9 @@ import pytest
 
 import qc_rulesets
 from qc.model.cutting_chain import Chain
+from qc.model.discs import DISCS
 from qc.model.errors import RulesetError, UsageError
-from qc.ruleset.library import DISCS, Shelf
+from qc.ruleset.library import Shelf
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.model import ChainEntry
 from qc.ruleset.overrides import changed, keys, read_changes

@@ -10,7 +10,7 @@ import pytest
 
 from qc import api
 from qc.model.errors import UsageError
-from qc.report.json import written
+from qc.report.json import json_bytes
 from qc.testing.deliveries import Sent, deliver
 from support.houses import PARENT, Houses
 
@@ -42,7 +42,7 @@ def bench(tmp_path_factory):
     )
     report = api.check(folder, api.Options(ruleset=PARENT))
     path = root / "report.json"
-    path.write_bytes(written(report))
+    path.write_bytes(json_bytes(report))
     return folder, path, report
 
 
@@ -157,7 +157,7 @@ def test_of_a_waived_check_only_what_is_sure_is_said(bench, tmp_path, change):
     houses = Houses(tmp_path)
     tight, loose = houses.put_at("tight.yaml", "house@1.0.0", TIGHT), houses.put_at("loose.yaml", "house@2.0.0", LOOSE)
     tighter = houses.put_at("tighter.yaml", "house@3.0.0", TIGHT.replace("-60", "-65"))
-    data = json.loads(written(api.check(bench[0], api.Options(ruleset=str(tight)))))
+    data = json.loads(json_bytes(api.check(bench[0], api.Options(ruleset=str(tight)))))
     change(data)
     report = tmp_path / "waived.json"
     report.write_text(json.dumps(data))

@@ -13,9 +13,10 @@ from qc.groove.level.rows import LevelRow
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.judge.bind import bind
 from qc.model.cutting_chain import Chain, Signal
+from qc.model.discs import DISCS
 from qc.model.track import Track
 from qc.plan.running_order import Delivered, joined, silence
-from qc.ruleset.library import DISCS, Shelf
+from qc.ruleset.library import Shelf
 
 UNITY = Chain().cut.unity_velocity
 """m/s a wall moves with at 0 dBFS and 0 dB"""

@@ -8,13 +8,14 @@ from typing import Any
 
 from qc.plugin_api import Evidence, FolderRenderer, Report
 from qc.report.figures import png as pictures_png
+from qc.report.registry import formats
 from qc.report.views.stored_sides import measured_earlier_lines
 from qc.text.sanitize import shown
 
 INDEX = "pictures.json"
 MOST_OF_TITLE = 44
 """Characters of a title above each picture; the side follows."""
-ONLY_SVG = "pictures: only SVG were written; for PNG too, pip install 'sidegate[png]'"
+ONLY_SVG = f"pictures: only SVG were written; for PNG too, {formats()['pictures'].install}"
 
 
 class Pictures(FolderRenderer):

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from qc.groove.figures.curves import PITCH, RADIUS, WIDTH
 from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.discs import NOMINAL_MM
 from qc.model.quantity import clock
 from qc.model.report import Geometry, Report, SideReport
 from qc.report.html.svg import Figure, element, group, num, path, text
@@ -20,8 +21,6 @@ from qc.report.html.told import FindingView
 
 Array = NDArray[np.float64]
 
-SIZES = {"7in": 177.8, "10in": 254.0, "12in": 304.8}
-"""Nominal diameter of a disc, mm."""
 LEAD_OUT_MM = 6.4
 """Pitch of the lead-out (D-8)."""
 BOX, MARGIN, COLUMN = 620.0, 10.0, 330.0
@@ -99,7 +98,7 @@ def data(side: SideReport, traces: Mapping[str, Array]) -> dict[str, Any]:
 
 def _scale(geometry: Geometry) -> float:
     """Pixels a mm."""
-    return BOX / max(SIZES.get(geometry.size, 0.0), geometry.outer_diameter_mm + 4.0)
+    return BOX / max(NOMINAL_MM.get(geometry.size, 0.0), geometry.outer_diameter_mm + 4.0)
 
 
 def _rings(turns: TurnRadii, centre: float, scale: float) -> Iterator[Markup]:

@@ -18,6 +18,7 @@ from qc.report.views.lineup import lineup_line
 from qc.report.views.stored_sides import measured_earlier
 from qc.text.numbers import listed
 from qc.text.sanitize import shown
+from qc.text.table import Table
 
 LONGEST = 120
 """Characters of a title or name; a sheet is one page."""
@@ -32,17 +33,6 @@ WAIVERS = 6
 """Waivers that are told by themselves."""
 TOGETHER = 0.5
 """s within which passages are one."""
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table of a sheet; `figures` are the columns that hold numbers."""
-
-    title: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    figures: frozenset[int] = frozenset()
-    note: str = ""
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 from typing import BinaryIO, Self
@@ -10,6 +9,7 @@ from typing import BinaryIO, Self
 from qc.plugin_api import Evidence, Renderer, Report
 from qc.report.sheet.passages import SheetPage, pages
 from qc.text.markdown import plain
+from qc.text.table import markdown_rows
 
 SUFFIXES_HTML = (".html", ".htm")
 
@@ -38,21 +38,12 @@ class Sheet(Renderer):
 
 
 def _markdown(page: SheetPage) -> str:
-    lines = [f"# {plain(page.title)}", "", *_rows(("", ""), page.facts), ""]
+    facts = markdown_rows(("", ""), [[plain(cell) for cell in row] for row in page.facts])
+    lines = [f"# {plain(page.title)}", "", *facts, ""]
     for table in page.tables:
-        lines += [f"**{table.title}**", "", *_rows(table.head, table.rows)]
-        lines += [f"{plain(table.note)}", ""] if table.note else [""]
+        lines += table.markdown()
     lines += [f"- {plain(caution)}" for caution in page.cautions]
     return "\n".join(lines) + "\n"
-
-
-def _rows(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    written = [_row(head), "|" + "---|" * len(head)]
-    return written + [_row([plain(cell) for cell in row]) for row in rows]
-
-
-def _row(cells: Sequence[str]) -> str:
-    return f"| {' | '.join(cells)} |"
 
 
 # -- HTML ----------------------------------------------------------------------------------------------------
@@ -92,20 +83,6 @@ def _name(report: Report) -> str:
 def _article(page: SheetPage) -> str:
     facts = "".join(f'<tr><th scope="row">{escape(a)}</th><td>{escape(b)}</td></tr>\n' for a, b in page.facts)
     parts = [f"<h1>{escape(page.title)}</h1>\n<table>\n<tbody>\n{facts}</tbody>\n</table>\n"]
-    for table in page.tables:
-        head = "".join(_cell("th", cell, figure=i in table.figures) for i, cell in enumerate(table.head))
-        rows = "".join(
-            f"<tr>{''.join(_cell('td', cell, figure=i in table.figures) for i, cell in enumerate(row))}</tr>\n"
-            for row in table.rows
-        )
-        parts.append(
-            f"<table>\n<caption>{escape(table.title)}</caption>\n<thead>\n<tr>{head}</tr>\n</thead>\n"
-            f"<tbody>\n{rows}</tbody>\n</table>\n"
-        )
-        parts += [f"<p>{escape(table.note)}</p>\n"] if table.note else []
+    parts += [table.html() for table in page.tables]
     cautions = "".join(f"<li>{escape(caution)}</li>\n" for caution in page.cautions)
     return f"<article>\n{''.join(parts)}<ul>\n{cautions}</ul>\n</article>\n"
-
-
-def _cell(tag: str, text: str, *, figure: bool) -> str:
-    return f"<{tag}{' class=figure' if figure else ''}>{escape(text)}</{tag}>"

@@ -8,11 +8,11 @@ from typing import BinaryIO, Self
 
 from qc.model.errors import UsageError
 from qc.plugin_api import Evidence, Renderer, Report
+from qc.report.registry import formats
 from qc.report.views.stored_sides import measured_earlier_lines
 from qc.text.sanitize import shown
 
 CSV, PARQUET = ".csv", ".parquet"
-INSTALL = "pip install 'sidegate[parquet]'"
 
 
 class Traces(Renderer):
@@ -32,7 +32,8 @@ class Traces(Renderer):
         if path is not None and suffix not in cls.suffixes:
             raise UsageError(f"--out traces: {shown(path.name)} is neither .csv nor .parquet; name it so")
         if suffix == PARQUET and find_spec("pyarrow") is None:
-            raise UsageError(f"--out traces: Parquet needs pyarrow, which is not installed; {INSTALL}, or name it .csv")
+            install = formats()["traces"].install
+            raise UsageError(f"--out traces: Parquet needs pyarrow, which is not installed; {install}, or name it .csv")
         return cls(parquet=suffix == PARQUET)
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from qc.groove.figures.curves import PITCH, RADIUS, WIDTH
+from qc.model.discs import NOMINAL_MM
 from qc.model.figures import GrooveTurn, Spectrum, View
 from qc.report.html import face, microscope, spectrum, timelines
 from qc.report.html.drawn import drawn
@@ -51,7 +52,7 @@ def test_a_plain_turn_leaves_thirteen_of_sixty_nine(checked):
 
 
 def test_rings_cover_the_recording_and_are_as_grey_as_their_land(checked):
-    side, scale = checked.report.sides[0], face.BOX / face.SIZES["12in"]
+    side, scale = checked.report.sides[0], face.BOX / NOMINAL_MM["12in"]
     rings = next(iter(read(face.face("f", checked.report, side, plain(), [])).iter(f"{SVG}g")))
     (ring, rest) = rings.findall(f"{SVG}circle")
     assert float(ring.get("r")) == pytest.approx(146.3 * scale, abs=0.001)
@@ -66,7 +67,7 @@ def test_findings_lie_at_their_radius(checked):
     side, traces = checked.report.sides[0], checked.evidence.traces["A"]
     every = [one for one in told(checked.report) if one.side == "A" and one.second is not None]
     figure = face.face("f", checked.report, side, traces, every)
-    centre, scale = face.MARGIN + face.BOX / 2.0, face.BOX / face.SIZES["12in"]
+    centre, scale = face.MARGIN + face.BOX / 2.0, face.BOX / NOMINAL_MM["12in"]
     links = {link.get("href"): link for link in ET.fromstring(figure.markup).iter("a")}
     checked_ones = 0
     for one in every:

@@ -1,0 +1,127 @@
+"""The report formats, one line each: the command line, its help and completion, the API and the plugin host read this.
+
+To add a format, write a module with a class made from `qc.plugin_api.Renderer` and add its line to `FORMATS`. A module
+is imported when a report is written in its format, never before, so that the command starts quickly.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+if TYPE_CHECKING:
+    from qc.plugin_api import Renderer
+
+Command = Literal["check", "plan", "rulesets"]
+"""Commands with `--out FORMAT=PATH`."""
+
+
+class ReportFormat(NamedTuple):
+    """A format: its name on the command line, and what is known of it before its module is imported."""
+
+    name: str
+    endings: tuple[str, ...]
+    """of the files it writes, the usual one first"""
+    about: str
+    """in a few words, for people who choose one"""
+    content: Literal["text", "binary", "folder"]
+    """"binary" where one of its endings stands for bytes that are no text"""
+    renderer: str | type[Renderer]
+    """the class that writes a report, as MODULE:NAME; for the format of a plugin the class itself"""
+    extra: str = ""
+    """the ending of files that it writes only with optional dependencies, which have the same name, as "png" """
+    plan: str = ""
+    """the function that writes a plan, as MODULE:NAME; empty where the format is for reports alone"""
+    rulesets: str = ""
+    """the function that writes a comparison of rulesets, as MODULE:NAME"""
+
+    @property
+    def folder(self) -> bool:
+        """Whether its place is a folder of files."""
+        return self.content == "folder"
+
+    @property
+    def install(self) -> str:
+        """The command that installs what the format can do without."""
+        return f"pip install 'sidegate[{self.extra}]'"
+
+    def load(self) -> type[Renderer]:
+        """Import the class that writes a report."""
+        return _imported(self.renderer) if isinstance(self.renderer, str) else self.renderer
+
+    def writer(self, command: Command) -> Callable[..., bytes]:
+        """Import the function that writes the result of `plan` or `rulesets`."""
+        return _imported({"plan": self.plan, "rulesets": self.rulesets}[command])
+
+
+FORMATS: tuple[ReportFormat, ...] = (
+    ReportFormat(
+        "text", (".txt",), "the report for a person at a terminal", "text", "qc.report.text.report:Text",
+        plan="qc.report.text.plan:plan_text", rulesets="qc.report.text.ruleset_diff:ruleset_diff_text",
+    ),
+    ReportFormat(
+        "json", (".json",), "everything that was measured and found, for programmes", "text", "qc.report.json:Json",
+        plan="qc.report.json:json_bytes", rulesets="qc.report.json:json_bytes",
+    ),
+    ReportFormat(
+        "html", (".html", ".htm"), "one page with pictures and curves to look into", "text",
+        "qc.report.html.renderer:Html",
+    ),
+    ReportFormat(
+        "sheet", (".md", ".html", ".htm"), "the cutting sheet, one page a side", "text",
+        "qc.report.sheet.renderer:Sheet",
+    ),
+    ReportFormat(
+        "note", (".md", ".html", ".htm"), "a letter to the client", "text", "qc.report.note.renderer:Note"
+    ),
+    ReportFormat("junit", (".xml",), "test results for build servers", "text", "qc.report.junit:JUnit"),
+    ReportFormat(
+        "sarif", (".sarif", ".sarif.json"), "SARIF 2.1.0 for code-scanning services and editors", "text",
+        "qc.report.sarif.renderer:Sarif",
+    ),
+    ReportFormat(
+        "traces", (".csv", ".parquet"), "every sector of 1/75 s in numbers", "binary",
+        "qc.report.traces.renderer:Traces", extra="parquet",
+    ),
+    ReportFormat(
+        "pictures", (), "every picture as SVG and PNG", "folder", "qc.report.figures.renderer:Pictures", extra="png"
+    ),
+)  # fmt: skip
+"""The core's own formats, in the order of help and completion: those first that most people ask for."""
+
+
+def formats(command: Command = "check") -> dict[str, ReportFormat]:
+    """Return the core's formats that a command can write, by name."""
+    return {found.name: found for found in FORMATS if command == "check" or getattr(found, command)}
+
+
+def with_plugins(renderers: Mapping[str, type[Renderer]]) -> dict[str, ReportFormat]:
+    """Return the core's formats and those of plugins (name -> class) by name."""
+    return formats() | {name: _of_plugin(kind) for name, kind in renderers.items()}
+
+
+def choices(command: Command = "check") -> str:
+    """List the formats of a command for the help of `--out`: "text, json, ... pictures into a folder"."""
+    return ", ".join(f"{name} into a folder" if found.folder else name for name, found in formats(command).items())
+
+
+def described() -> str:
+    """Describe each of the core's formats on a line, with its endings and what may have to be installed for it."""
+    widest = max(len(found.name) for found in FORMATS)
+    lines = []
+    for found in FORMATS:
+        where = "a folder" if found.folder else ", ".join(found.endings)
+        needs = f"; .{found.extra} needs {found.install}" if found.extra else ""
+        lines.append(f"  {found.name:<{widest}}  {found.about} ({where}{needs})")
+    return "\n".join(lines)
+
+
+def _of_plugin(kind: type[Renderer]) -> ReportFormat:
+    about = (kind.__doc__ or "").strip().partition("\n")[0]
+    return ReportFormat(kind.name, tuple(kind.suffixes), about, "folder" if kind.folder else "text", kind)
+
+
+def _imported(place: str) -> Any:
+    module, _, name = place.partition(":")
+    return getattr(importlib.import_module(module), name)
