@@ -301,7 +301,7 @@ class Excerpt(Protocol):
     """The second look: a few seconds of a side, read again after judging, and what is known of it, for remedies.
 
     At most 60 s of a side are read again, what the filters need to settle counted in; beyond that, or where the file
-    went away, a call raises NotHeardAgainError, which `advise` lets pass: the finding then keeps its remedy.
+    went away, a call raises SecondLookError, which `advise` lets pass: the finding then keeps its remedy.
     """
 
     @property

@@ -13,7 +13,7 @@ from qc.audio.pipeline.plan import lineage
 from qc.audio.received import AudioFault
 from qc.audio.source import BLOCK
 from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.errors import NotHeardAgainError
+from qc.model.errors import SecondLookError
 from qc.plugin_api import RunningTap, Samples, Stream, Tap
 
 MOST_S = 60
@@ -66,7 +66,7 @@ class Excerpts:
         return self._read / self.stream.rate
 
     def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
-        """Give file seconds through a tap; raises NotHeardAgainError where no more may or can be read."""
+        """Give file seconds through a tap; raises SecondLookError where no more may or can be read."""
         rate, size = self.stream.rate, self._size
         first, last = self._within(round(start_s * rate)), self._within(round(end_s * rate))
         before, behind = (0, 0) if tap is None else (BEFORE, BEHIND)
@@ -121,12 +121,12 @@ class Excerpts:
         return piece
 
     def _heard(self, *stretches: tuple[int, int]) -> list[Samples]:
-        """Read stretches of frames, all or none; raises NotHeardAgainError."""
+        """Read stretches of frames, all or none; raises SecondLookError."""
         count = sum(end - start for start, end in stretches)
         if self.lost:
-            raise NotHeardAgainError(self.lost)
+            raise SecondLookError(self.lost)
         if self._read + count > MOST_S * self.stream.rate:
-            raise NotHeardAgainError(f"no more than {MOST_S} s of a side are read again")
+            raise SecondLookError(f"no more than {MOST_S} s of a side are read again")
         try:
             self._stop_if_changed()
             found = [self._stretch(start, end) for start, end in stretches]
@@ -134,7 +134,7 @@ class Excerpts:
         except UNDECODABLE as why:
             self.changed = self._changes()
             self.lost = f"the audio could not be read again: {getattr(why, 'strerror', None) or why}"
-            raise NotHeardAgainError(self.lost) from None
+            raise SecondLookError(self.lost) from None
         self._read += count
         return found
 

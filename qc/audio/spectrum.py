@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.audio.excerpts import MOST_S, Excerpts
-from qc.model.errors import NotHeardAgainError
+from qc.model.errors import SecondLookError
 from qc.model.figures import SpectralLine, Spectrum
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ def spectrum(look: Excerpts) -> Spectrum | None:
     room = (length - PIECE_S) / max(1, count - 1)
     try:
         powers = np.array([_power(look(at * room, at * room + PIECE_S), stream.rate) for at in range(count)])
-    except NotHeardAgainError:
+    except SecondLookError:
         return None
     size = 2 * (powers.shape[1] - 1)
     hertz = np.arange(powers.shape[1]) * stream.rate / size

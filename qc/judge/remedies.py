@@ -11,7 +11,7 @@ from qc.judge.context import BrokenNeedError, Context, SideEvidence
 from qc.judge.findings import MeasuredFinding
 from qc.judge.repairs import disturbed
 from qc.model.cutting_chain import Chain
-from qc.model.errors import FAULTS, NotHeardAgainError, NotMeasuredError
+from qc.model.errors import FAULTS, NotMeasuredError, SecondLookError
 from qc.model.report import PluginFailure
 from qc.plugin_api import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
 from qc.plugin_host.time_out import PATIENCE_S, Patient
@@ -50,9 +50,9 @@ class _Look:
         return self._excerpts.stream
 
     def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
-        """Give file seconds through a tap; raises NotHeardAgainError."""
+        """Give file seconds through a tap; raises SecondLookError."""
         if self.over:
-            raise NotHeardAgainError("it took too long")
+            raise SecondLookError("it took too long")
         return self._excerpts(start_s, end_s, tap)
 
     def __getitem__(self, need: type[Need[R]]) -> R:
@@ -91,7 +91,7 @@ def advise(
             look = _Look(evidence, excerpts, check)
             try:
                 findings[key] = _kept_to(findings[key], ask(partial(check.advise, findings[key], look)))
-            except (NotHeardAgainError, NotMeasuredError, BrokenNeedError):
+            except (SecondLookError, NotMeasuredError, BrokenNeedError):
                 continue
             except FAULTS as error:
                 look.over = True

@@ -1,4 +1,4 @@
-"""What a check says of itself, as plain texts: for formats that explain, which never meet the check."""
+"""The texts of a check, apart from its code: formats print them without importing a check."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True)
 class ForClient:
-    """A check's findings in the words of a letter to who sent the music: no term of the trade without its meaning."""
+    """Texts of a check for the letter to the client; every term of the trade is explained."""
 
     name: str
-    """what it is called, as a heading: "Very sharp S sounds or cymbals" """
+    """heading of the finding: "Very sharp S sounds or cymbals" """
     means: str
-    """what it does to the record, and to who listens to it"""
+    """effect on the record and on the listener"""
     asks: str
-    """what is asked for; it may leave the choice open"""
+    """request to the client; it may leave the choice open"""
     warns: bool = True
-    """whether a mere warning is worth a letter: there is something that the client can do about it"""
+    """whether warnings go into the letter too: true where the client can do something about them"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,5 +34,5 @@ class CheckWords:
 
     @classmethod
     def of(cls, check: Any) -> CheckWords:
-        """Take the texts of a check, or of its class."""
+        """Copy the texts of a check or of a check class."""
         return cls(check.id, check.title, check.why, check.how, check.remedy, check.blind_to, check.client)

@@ -1,7 +1,7 @@
-"""What is assumed of a cut: the chain from the file to the stylus, in SI units. Imports nothing of the house.
+"""The assumed chain from the file to the stylus, in SI units.
 
-The defaults are those of the 12-inch 33 1/3 ruleset; a ruleset gives every value with its source, these
-serve people who work out a groove from Python. Keys such as G-10 point into rulesets/qc_rulesets/sources.yaml.
+The defaults are those of the 12-inch 33 1/3 ruleset, for use from Python; a ruleset states every value with its
+source. Keys such as G-10 refer to rulesets/qc_rulesets/sources.yaml.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ LEAD_OUT_PITCH = 6.4e-3
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """What is done to the programme on its way to the cutter; the only part of the chain that measuring sees.
+    """Signal processing between the file and the cutter: the only part of the chain that measuring depends on.
 
     subsonic: corner of the 2nd-order Butterworth high-pass, Hz. top: edge of the pass band, Hz.
     cutter_pole: time constant of the extra pole, s, 0 = none (EQ-6). bass_mono: corner of the first-order
@@ -37,7 +37,7 @@ class Signal:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """How the groove is cut: level in dBFS peak, velocity in m/s peak lateral (L-5), lengths in m, preview in turns."""
+    """Settings of the cut: level in dBFS peak, velocity in m/s peak lateral (L-5), lengths in m, preview in turns."""
 
     align: float = -18.0
     reference_velocity: float = 0.05
@@ -68,12 +68,12 @@ class DiscGeometry:
 
     @property
     def rpm(self) -> float:
-        """Turns a minute; 33 stands for 33 1/3 (D-12)."""
+        """Turns a minute; "33" means 33 1/3 (D-12)."""
         return 100.0 / 3.0 if self.speed == "33" else float(self.speed)
 
     @property
     def sectors_a_turn(self) -> int:
-        """135 at 33 1/3, 100 at 45."""
+        """Sectors in one turn: 135 at 33 1/3, 100 at 45."""
         return round(SECTORS_A_SECOND * 60.0 / self.rpm)
 
 
@@ -87,7 +87,7 @@ class Playback:
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """Everything that is assumed, from the file to the stylus."""
+    """All assumptions of a cut, from the file to the stylus."""
 
     signal: Signal = field(default_factory=Signal)
     cut: Cut = field(default_factory=Cut)

@@ -1,54 +1,54 @@
-"""What can go wrong, as types: each error is one sentence for a person and one exit code for a machine."""
+"""Exceptions. The text of each is one sentence for the user; those of a command carry its exit code."""
 
 from __future__ import annotations
 
 
 class SidegateError(Exception):
-    """A sentence that says what is wrong, where, and what to do; `exit_code` is what the command ends with."""
+    """Base of errors that end a command with `exit_code`; the text says what is wrong, where, and what to do."""
 
     exit_code = 3
 
 
 class UsageError(SidegateError):
-    """The command line cannot be used as it was given."""
+    """Invalid command line."""
 
     exit_code = 2
 
 
 class DeliveryError(SidegateError):
-    """The delivery file (not its audio) cannot be used."""
+    """Invalid delivery file; faults of its audio are findings instead."""
 
     exit_code = 2
 
 
 class RulesetError(SidegateError):
-    """A ruleset cannot be found, read or bound to the checks."""
+    """A ruleset that cannot be found, read or bound to the checks."""
 
     exit_code = 2
 
 
 class PluginError(SidegateError):
-    """A plugin is missing, does not load, or breaks the contract."""
+    """A plugin that is missing, does not load, or breaks the contract."""
 
     exit_code = 3
 
 
 class OutputError(SidegateError):
-    """A report cannot be written where it was asked for."""
+    """A report that cannot be written to the requested path."""
 
     exit_code = 2
 
 
 class NotApplicableError(Exception):
-    """Raised by a check that has nothing to judge here; the text is the reason in the report."""
+    """Raised by a check that has nothing to judge on this side; the text is the reason in the report."""
 
 
 class NotMeasuredError(Exception):
-    """Raised where a measurement is asked for that this side does not have; the text is the reason."""
+    """Raised on access to a measurement that this side does not have; the text is the reason in the report."""
 
 
-class NotHeardAgainError(Exception):
-    """Raised where the second look cannot give a stretch: what may be read again is spent, or the file went away."""
+class SecondLookError(Exception):
+    """Raised when audio cannot be read a second time: the allowance is used up, or the file changed or is gone."""
 
 
 class GivenUpError(Exception):
@@ -56,4 +56,4 @@ class GivenUpError(Exception):
 
 
 FAULTS = (Exception, SystemExit)
-"""What a plugin may raise without stopping the others; Ctrl-C is not among them."""
+"""Exceptions of a plugin that are caught and reported while the other plugins go on; Ctrl-C is not among them."""

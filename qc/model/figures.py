@@ -1,4 +1,4 @@
-"""What pictures are drawn from, beside the report: curves along a side, grooves seen from above, a spectrum."""
+"""Data of the pictures, which the report does not contain: curves along a side, groove views, a spectrum."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """A number followed along a side at even steps: `values` (n,), NaN where there is none, in `unit`.
+    """A measurement along a side at even steps: `values` (n,) in `unit`, NaN where there is none.
 
-    The first lies at `start_s` of the file, the next `step_s` later; of windows that is their middle.
+    The first value is at `start_s` of the file, the next `step_s` later; values of windows are placed at their middle.
     """
 
     values: Array
@@ -28,9 +28,9 @@ class Curve:
 
 @dataclass(frozen=True, eq=False)
 class GrooveTurn:
-    """A stretch of one turn: its edges (n,), m outward from the middle of the turn that is looked at.
+    """The edges (n,) of a stretch of one turn, in m outward from the middle of the turn in view.
 
-    `away` counts the turns from that one: -1 is the turn before, which lies outside it, 1 the one after.
+    `away` is the distance in turns from the turn in view: -1 is the previous turn, which lies outside it, 1 the next.
     """
 
     away: Literal[-1, 0, 1]
@@ -48,7 +48,7 @@ class View:
     """The groove from above at one place of a side, predicted from its audio at the level the side is judged at."""
 
     findings: tuple[str, ...]
-    """fingerprints of what was found here"""
+    """fingerprints of the findings at this place"""
     measures: tuple[str, ...]
     start_s: float
     rate: int
@@ -59,27 +59,27 @@ class View:
     """m, of the middle of the turn"""
     polarity: Polarity
     worst: int
-    """index of the point at which what was found is worst"""
+    """index of the point at which the measurement is worst"""
     narrowest: int
     """index of the point at which the middle turn is narrowest"""
     tip_radius: float
-    """m, of the stylus it is played with"""
+    """m, of the playback stylus"""
     turns: tuple[GrooveTurn, ...]
 
     @property
     def middle(self) -> GrooveTurn:
-        """The turn that is looked at."""
+        """The turn in view."""
         return next(turn for turn in self.turns if turn.away == 0)
 
     @property
     def length(self) -> float:
-        """Length of what is seen, m along the groove."""
+        """Length of the view, m along the groove."""
         return (len(self.middle.inner) - 1) / self.rate * self.speed
 
 
 @dataclass(frozen=True, eq=False)
 class SpectralLine:
-    """A steady tone that stands out of a spectrum: Hz, dBFS, and how far above what lies beside it, dB."""
+    """A steady tone in a spectrum: frequency in Hz, level in dBFS, height above the neighbouring bands in dB."""
 
     frequency: float
     level: float
@@ -88,10 +88,10 @@ class SpectralLine:
 
 @dataclass(frozen=True, eq=False)
 class Spectrum:
-    """The long-term average of both channels in bands of equal ratio: (n,) middles in Hz, dBFS of a sine."""
+    """Long-term average of both channels in bands of equal ratio: middles (n,) in Hz, levels (n,) in dBFS of a sine."""
 
     frequency: Array
     level: Array
     lines: tuple[SpectralLine, ...]
     seconds: float
-    """how much of the side it was taken from"""
+    """length of the audio it was averaged over"""

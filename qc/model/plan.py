@@ -1,4 +1,4 @@
-"""A plan as models: what other discs, other assumptions, other breaks and another order would make of a programme."""
+"""Models of a plan: the level of a programme on other discs, by other assumptions, breaks and running orders."""
 
 from __future__ import annotations
 
@@ -13,7 +13,9 @@ Fit = Literal["fits", "quiet", "too_quiet", "too_long", "not_compared"]
 
 
 class FormatRow(Model):
-    """One disc: whether the side fits, at which level, where it ends, what rules. `planned`: the one planned for.
+    """A side on one disc: whether it fits, at which level, where it ends, which limit rules.
+
+    `planned` marks the disc that the plan is for.
 
     `quiet` fits at a level on the disc that warns, `too_quiet` at one that fails; `too_long` fits at no level.
     """
@@ -29,18 +31,18 @@ class FormatRow(Model):
     ruling: str | None = None
     """CHECK/LIMIT, as in the report of a check"""
     reason: str = ""
-    """why it was not compared"""
+    """why the disc was not compared"""
 
 
 class AssumptionRow(Model):
-    """One value of the chain changed by itself; `own` where it is what the ruleset has anyway."""
+    """The level with one value of the chain changed; `own` marks the ruleset's own value."""
 
     key: str
     value: str
     own: bool = False
     recommended: Quantity | None = None
     change: Quantity | None = None
-    """against the ruleset's own; None where either is no more than a bound"""
+    """difference from the level at the ruleset's own value; None where either level is only a bound"""
     last_diameter: Quantity | None = None
     ruling: str | None = None
     reason: str = ""
@@ -48,7 +50,7 @@ class AssumptionRow(Model):
 
 
 class PlannedTrack(Model):
-    """A track of the programme, or a side without tracks: the side it came on, its number and title."""
+    """A track of the programme, or a side without tracks: the side it was delivered on, its number and title."""
 
     side: str
     number: int | None = None
@@ -56,7 +58,7 @@ class PlannedTrack(Model):
 
 
 class Reordering(Model):
-    """A suggestion: another order of the tracks of one side, and what it wins; the order given where none wins."""
+    """The best order found for the tracks of one side and its gain in level; the given order where none is better."""
 
     tracks: tuple[PlannedTrack, ...]
     recommended: Quantity
@@ -65,7 +67,7 @@ class Reordering(Model):
 
 
 class SplitSide(Model):
-    """One side of a split."""
+    """One side of a suggested split of the programme."""
 
     tracks: tuple[PlannedTrack, ...]
     duration_s: float
@@ -76,76 +78,76 @@ class SplitSide(Model):
 
 
 class SplitRow(Model):
-    """The best breaks over so many sides; `worst` is the level of the side that holds the others down."""
+    """The best breaks for one number of sides; `worst` is the lowest recommended level among them."""
 
     sides: tuple[SplitSide, ...]
     worst: Quantity
 
 
 class Breaks(Model):
-    """The programme of all sides in running order, broken into more and more sides as long as that wins level."""
+    """The programme of all sides in running order, split into more and more sides as long as that raises the level."""
 
     tracks: int
     exact: bool
     searched: int
-    """stretches of tracks whose level was searched"""
+    """number of track sequences whose level was searched"""
     how: str
     splits: tuple[SplitRow, ...]
 
 
 class PlannedLevel(Model):
-    """One side on the planned disc at the level that `--level` asked for."""
+    """One side on the planned disc at the level of `--level`."""
 
     level: Quantity
     fits: bool
-    """whether every limit that sets the level holds there, and the side is loud enough on the disc"""
+    """whether every limit that sets the level is kept, and the side is loud enough on the disc"""
     last_diameter: Quantity
     level_on_disc: Quantity | None = None
     broken: tuple[str, ...] = ()
-    """the limits that do not, CHECK/LIMIT"""
+    """the limits that are not kept, CHECK/LIMIT"""
 
 
 class PlannedSide(Model):
-    """One side as it was delivered; with a fault of its audio, nothing was planned."""
+    """One delivered side; where `fault` names a fault of its audio, it has no plan."""
 
     id: str
     audio: AudioFacts
     fault: str = ""
     passes: int = 0
     duration_s: float | None = None
-    """of what is cut"""
+    """length of the part that is cut"""
     loudness: Quantity | None = None
     declared: Quantity | None = None
-    """the cut level asked for; a plan leaves it free"""
+    """`cut_level` of the delivery file, which a plan does not apply"""
     at_level: PlannedLevel | None = None
-    """the planned disc at the level of `--level`; None where none was asked for"""
+    """the planned disc at the level of `--level`; None without that option"""
     formats: tuple[FormatRow, ...] = ()
     sensitivity: tuple[AssumptionRow, ...] = ()
     reordered: Reordering | None = None
 
 
 class PlanReport(Model):
-    """A delivery planned."""
+    """The plan of a delivery."""
 
     schema_: Literal[1] = Field(1, alias="schema")
     tool: str
     plugins: tuple[str, ...]
     disc: str
-    """planned for: "12in-33" """
+    """the planned disc, "12in-33" """
     ruleset: RulesetFacts
     delivery: DeliveryFacts
     level: str | None = None
-    """what `--level` asked for, "-6 dB" """
+    """the value of `--level`, "-6 dB" """
     sides: tuple[PlannedSide, ...]
     breaks: Breaks | None = None
     no_breaks: str = ""
-    """why there are none although they were asked for"""
+    """why there are none although they were requested"""
     plugin_failures: tuple[PluginFailure, ...] = ()
     run: Run | None = None
 
 
 def exit_code(report: PlanReport) -> int:
-    """Give 0 when everything asked for was planned, 1 when audio is at fault, 3 when a plugin or the tool broke."""
+    """Return 0 when every side was planned, 1 when audio is at fault, 3 when a plugin or the tool failed."""
     if report.plugin_failures:
         return 3
     return 1 if any(side.fault for side in report.sides) else 0

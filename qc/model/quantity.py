@@ -1,4 +1,4 @@
-"""Numbers with units: how people write them ("13 um"), how reports carry them ({value, unit}), how they compare."""
+"""Numbers with units: written ("13 um"), in reports ({value, unit}), converted, compared and shown."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ class Model(BaseModel):
     """Base of every model: frozen, closed to unknown keys, finite numbers only."""
 
     model_config = ConfigDict(
-        defer_build=True,  # many a model is only used as a part of another, which is built with it
+        defer_build=True,  # most models are parts of another, which builds them
         frozen=True,
         extra="forbid",
         allow_inf_nan=False,
@@ -35,7 +35,7 @@ class Sparse(Model):
 
 
 class At(Sparse):
-    """Where on a side something lies: file seconds, track number, channel, radius in mm, polarity of the cut."""
+    """A place on a side: file seconds, track number, channel, radius in mm, polarity of the cut."""
 
     start_s: float | None = None
     end_s: float | None = None
@@ -46,7 +46,7 @@ class At(Sparse):
 
 
 class Quantity(Sparse):
-    """A measured value with its unit; `bound` says that the true value lies below or above what is given."""
+    """A measured value with its unit; `bound` is set where it is only a bound, above ("<") or below (">") the true value."""
 
     value: float
     unit: str
@@ -57,7 +57,7 @@ class Quantity(Sparse):
         return f"{self.bound or ''}{show(self.value, self.unit)}"
 
 
-# unit -> (dimension, factor to the dimension's first unit). Levels of different references do not convert.
+# unit -> (dimension, factor to the dimension's first unit); levels of different references do not convert
 _UNITS: dict[str, tuple[str, float]] = {
     "m": ("length", 1.0),
     "cm": ("length", 1e-2),
@@ -88,7 +88,7 @@ _UNITS: dict[str, tuple[str, float]] = {
 }
 _WRITTEN = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%/]*)\Z")
 LONGEST = 100
-"""Characters of a written quantity, so that no pattern meets a text without a bound."""
+"""Most characters of a written quantity, which bounds the work of the pattern."""
 _TOLERANCE = {"um": 0.01, "mm": 0.01}
 _PLACES = {
     "um": 1, "mm": 2, "cm/s": 1, "g": 0, "dB": 1, "dBFS": 1, "dBTP": 2, "LUFS": 1, "LU": 1, "Hz": 0, "s": 2, "turn": 2,
@@ -109,7 +109,7 @@ def parse(text: str) -> tuple[float, str]:
 
 
 def spaced(text: str) -> str:
-    """Write "10um" as rulesets do, "10 um", its digits as they are; raises ValueError as `parse` does."""
+    """Write "10um" as rulesets do, "10 um", with the same digits; raises ValueError as `parse` does."""
     parse(text)
     return " ".join(_split(text)).strip()
 
@@ -125,7 +125,7 @@ def _split(text: str) -> tuple[str, str]:
 
 
 def convert(value: float, unit: str, to: str) -> float:
-    """Express `value` of `unit` in `to`; raises ValueError when the two do not measure the same thing."""
+    """Convert `value` from `unit` to the unit `to`; raises ValueError when their dimensions differ."""
     if unit == to:
         return value
     (have, factor), (want, to_factor) = _UNITS[unit], _UNITS[to]
@@ -141,30 +141,30 @@ def _a(kind: str) -> str:
 
 
 def read(text: str, to: str) -> float:
-    """Read a written quantity as a number of `to`: `read("115 mm", "m")` is 0.115."""
+    """Parse a written quantity and convert it to the unit `to`: `read("115 mm", "m")` is 0.115."""
     value, unit = parse(text)
     return convert(value, unit, to)
 
 
 def meets(value: float, bound: float, op: Op, unit: str) -> bool:
-    """Whether `value` keeps to `bound`; within 0.01 um (0.01 mm for a diameter) of it counts as on it."""
-    furthest = last(bound, op, unit)
+    """Whether `value` keeps the limit `bound`, with a tolerance of 0.01 um (0.01 mm for a diameter)."""
+    furthest = limit_with_tolerance(bound, op, unit)
     return value <= furthest if op == "<=" else value >= furthest
 
 
-def last(bound: float, op: Op, unit: str) -> float:
-    """Give the last value that still keeps to `bound`."""
+def limit_with_tolerance(bound: float, op: Op, unit: str) -> float:
+    """Return the last value that keeps the limit `bound`, its tolerance included."""
     slack = _TOLERANCE.get(unit, 1e-9 * max(1.0, abs(bound)))
     return bound + slack if op == "<=" else bound - slack
 
 
 def margin(value: float, bound: float, op: Op) -> float:
-    """How far inside the bound the value lies, in its unit; negative = over."""
+    """Distance of the value from the bound, in its unit: positive inside, negative beyond."""
     return bound - value if op == "<=" else value - bound
 
 
 def show(value: float, unit: str) -> str:
-    """Write a value for people: rounded as its unit deserves, counts without a point, sign on levels."""
+    """Format a value for the reader: places by unit, counts without a decimal point, levels with a sign."""
     places = 0 if unit == "1" and float(value).is_integer() else _PLACES.get(unit, 3)
     sign = "+" if unit in {"dB", "dBTP", "LU"} else ""
     text = f"{value:{sign}.{places}f}"
@@ -174,12 +174,12 @@ def show(value: float, unit: str) -> str:
 
 
 def minutes(second: int) -> str:
-    """Whole file seconds as m:ss, where a millisecond would only be in the way."""
+    """Format whole file seconds as m:ss."""
     return f"{second // 60}:{second % 60:02d}"
 
 
 def clock(seconds: float) -> str:
-    """File seconds as m:ss.mmm, the way delivery papers write them."""
+    """Format file seconds as m:ss.mmm, the notation of delivery documents."""
     millis = round(seconds * 1000.0)
     whole, rest = divmod(millis, 1000)
     return f"{minutes(whole)}.{rest:03d}"

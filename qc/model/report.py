@@ -1,4 +1,4 @@
-"""The report as models: what was sent, what was measured, how it was judged. No numpy, no judging in here."""
+"""Models of the report: the delivery, the measurements and the outcomes. Imports no numpy and judges nothing."""
 
 from __future__ import annotations
 
@@ -14,15 +14,16 @@ Scope = Literal["side", "delivery", "series", "pressing"]
 Severity = Literal["warn", "fail"]
 Verdict = Literal["pass", "warn", "fail", "error"]
 Basis = Literal["requested", "release", "recommended", "clean", "given"]
-"""Which level a side is judged at: its `cut_level`, its disc's release level, its own, or one that `--level` gives"""
+"""The level a side is judged at: its `cut_level`, its disc's release level, its own recommended or clean level, or
+that of `--level`"""
 HowMeasured = Literal["heard", "partly stored", "stored"]
-"""Whether a run heard a side, or took what an earlier run had heard"""
+"""Whether this run measured a side or read the stored measurements of an earlier run"""
 GivenIn = Literal["delivery", "file"]
-"""Where a waiver is written: by the sender in the delivery, or in the file of `--waivers`"""
+"""The file a waiver is written in: the delivery file, by the sender, or the file of `--waivers`"""
 
 
 class Limit(Model):
-    """One limit as bound to a check: values in `unit`, where they come from, and where they are written."""
+    """A limit bound to a check: values in `unit`, the key of their source, and the file and line of the entry."""
 
     warn: float | None = None
     fail: float | None = None
@@ -33,7 +34,7 @@ class Limit(Model):
 
 
 class HeldLimit(Model):
-    """A limit of the ruleset and what it is held against; kept by CHECK/LIMIT, as the levels are."""
+    """A limit of the ruleset with the measurement it applies to; reports list them by CHECK/LIMIT."""
 
     measure: str
     op: Op
@@ -46,7 +47,7 @@ class HeldLimit(Model):
 
 
 class Location(Model):
-    """Where a finding lies: on the side (file seconds, track, radius) or in the delivery file (field, line)."""
+    """The place of a finding: on the side (file seconds, track, radius) or in the delivery file (field, line)."""
 
     side: str = ""
     track: int | None = None
@@ -59,49 +60,49 @@ class Location(Model):
 
 
 class Stretch(Model):
-    """From where to where a limit is not kept, in file seconds."""
+    """Start and end of a stretch in which a limit is not kept, in file seconds."""
 
     start_s: float
     end_s: float
 
 
 class Remedy(Model):
-    """One way to mend a finding, in numbers by name: "corner", "cut", "level", and where it is to be done."""
+    """One way to fix a finding: numbers by name ("corner", "cut", "level") and the stretches to apply it to."""
 
     kind: str
     says: str = ""
-    """what to do, in a sentence or two; the remedy of the finding begins with it"""
+    """instruction, a sentence or two; the remedy of the finding begins with it"""
     numbers: Mapping[str, Quantity] = Field(default_factory=dict)
     stretches: tuple[Stretch, ...] = ()
 
 
 class Finding(Model):
-    """One thing to look at or to mend, with what was measured against which limit, and what to do."""
+    """One problem of a delivery: the measured value, the limit it was compared with, and the remedy."""
 
     check: str
     severity: Severity
     message: str
     measured: Quantity | str
     measure: str = ""
-    """name of the measurement that a limit was held against"""
+    """name of the measurement that was compared with the limit"""
     limit: Limit | None
     margin: float | None
     location: Location
     stretch: Stretch | None = None
-    """all of the event whose worst sector or window the location is"""
+    """the whole event; the location is its worst sector or window"""
     remedy: str
     remedies: tuple[Remedy, ...] = ()
-    """the remedy's numbers, where it was worked out from a second look"""
+    """the numbers of the remedy, where it was computed from a second look at the audio"""
     sources: tuple[str, ...] = ()
     fingerprint: str
     waived_by: str | None = None
     """key of the waiver that covers it"""
     baseline: Literal["new", "unchanged"] | None = None
-    """whether the report it was compared with had it too; None where there was none"""
+    """whether the baseline report has it too; None without a baseline"""
 
 
 class CheckResult(Model):
-    """What became of one check on one side (`side` is null for delivery scope)."""
+    """The outcome of one check on one side; `side` is null for checks of the whole delivery."""
 
     check: str
     scope: Scope
@@ -111,14 +112,14 @@ class CheckResult(Model):
     findings: tuple[Finding, ...] = ()
     findings_omitted: int = 0
     findings_waived: int = 0
-    """those that somebody answers for, omitted ones too"""
+    """findings covered by a waiver, omitted ones included"""
     warnings_gone_at_clean: int = 0
-    """warnings of limits that set the level and warn nowhere at the clean level: omitted ones too, waived ones not"""
+    """warnings of limits that set the level and warn nowhere at the clean level; counts omitted, not waived ones"""
     reason: str = ""
 
     @property
     def left_unwaived(self) -> int:
-        """How many of those omitted nobody answers for."""
+        """The number of omitted findings that no waiver covers."""
         kept = sum(finding.waived_by is not None for finding in self.findings)
         return self.findings_omitted - (self.findings_waived - kept)
 
@@ -127,7 +128,7 @@ OwnMd5 = Literal["agrees", "disagrees", "not stated"]
 
 
 class TrackFile(Model):
-    """One file of a side that came as one file a track; `start_s` is where it begins on the side."""
+    """One file of a side delivered as one file a track; `start_s` is its start on the joined side."""
 
     track: int
     file: str
@@ -140,10 +141,10 @@ class TrackFile(Model):
 
 
 class AudioFacts(Model):
-    """The audio as it was received, joined where it came as one file a track; None where it could not be told."""
+    """The received audio of a side, joined from one file a track where needed; None where the value is unknown."""
 
     file: str
-    """of a joined side: the names in order, with " + " between them"""
+    """name of the file; of a joined side, the names in order with " + " between them"""
     sha256: str | None = None
     format: str | None = None
     coding: str | None = None
@@ -152,28 +153,28 @@ class AudioFacts(Model):
     frames: int | None = None
     duration_s: float | None = None
     checked: tuple[str, ...] = ()
-    """digests that it was held against, and who states them: "md5 of MD5SUMS" """
+    """digests that were verified, each with its origin: "md5 of MD5SUMS" """
     own_md5: OwnMd5 | None = None
-    """whether the MD5 that a FLAC file states of its samples is theirs; None for other files, and where nobody decoded
-    them"""
+    """whether the samples of a FLAC file have the MD5 that it states; None for other files, and where the samples were
+    not decoded"""
     files: tuple[TrackFile, ...] = ()
 
     @property
     def without_md5(self) -> tuple[str, ...]:
         """The FLAC files that state no MD5 of their samples."""
         files: tuple[AudioFacts | TrackFile, ...] = (self, *self.files)
-        return tuple(one.file for one in files if one.own_md5 == "not stated")
+        return tuple(facts.file for facts in files if facts.own_md5 == "not stated")
 
 
 class LevelAt(Model):
-    """The highest cut level that one limit allows by itself, and where it bites."""
+    """The highest cut level that one limit alone allows, and the place where it is reached."""
 
     level: Quantity
     at: At | None = None
 
 
 class BudgetLine(Model):
-    """A limit that sets the level: what it allows by itself, where it bites, and how far above the recommended one."""
+    """A limit that sets the level: the highest level it alone allows, where, and how far above the recommended one."""
 
     limit: str
     level: Quantity
@@ -182,7 +183,7 @@ class BudgetLine(Model):
 
 
 class Passage(Model):
-    """A passage to be tamed, in file seconds; `track` is that of its start."""
+    """A passage to be reduced, in file seconds; `track` is the track of its start."""
 
     start_s: float
     end_s: float
@@ -190,7 +191,10 @@ class Passage(Model):
 
 
 class Repair(Model):
-    """The level a side takes once passages are tamed, the worst first: what that wins, and which limit rules then."""
+    """The level of a side after the worst passages are reduced, its gain, and the limit that rules then.
+
+    `passages` are in order of severity, the worst first.
+    """
 
     passages: tuple[Passage, ...]
     recommended: Quantity
@@ -199,9 +203,9 @@ class Repair(Model):
 
 
 class Budget(Model):
-    """What each limit allows, the tightest first; which one rules, what lifting it would win, what repairs are worth.
+    """The level each limit allows, the lowest first, with the ruling limit and the gain of repairs.
 
-    `lifted` is the level if the limit that rules were not there, and `then` the limit that would rule.
+    `lifted` is the level without the ruling limit, and `then` the limit that would rule instead.
     """
 
     limits: tuple[BudgetLine, ...]
@@ -212,21 +216,21 @@ class Budget(Model):
 
 
 class Levels(Model):
-    """Cut levels of a side in dB: what it is judged at, what was asked for, what fits, what keeps every warning off.
+    """Cut levels of a side in dB: judged, requested, recommended, and the clean level without any warning.
 
-    `edge` is the highest level at which every limit that sets the level holds (None in reports of earlier versions);
-    by the `policy` of the ruleset the recommended level is that, or a margin below it. `fails_at_recommended` names
-    the limits that fail there because the ruleset does not let them set the level, `clean_of` those that set the
-    level and warn nowhere at the clean level.
+    `edge` is the highest level at which every limit that sets the level is kept (None in reports of earlier
+    versions); by the `policy` of the ruleset the recommended level is the edge or a margin below it.
+    `fails_at_recommended` names the limits that fail there since the ruleset does not let them set the level,
+    `clean_of` those that set the level and warn nowhere at the clean level.
     """
 
     judged: Quantity
     basis: Basis | None = None
-    """which level `judged` is; None in reports from before sides of a disc were judged at one level"""
+    """kind of the judged level; None in reports of versions that judged each side by itself"""
     requested: Quantity | None = None
-    """what `judged` is held to be no higher than recommended for: `cut_level`, or what `--level` comes to"""
+    """the requested level, which must be at most the recommended one: `cut_level`, or the level of `--level`"""
     declared: Quantity | None = None
-    """the `cut_level` of the delivery file, whatever the side is judged at"""
+    """the `cut_level` of the delivery file, also where the side is judged at another level"""
     release: Quantity | None = None
     """the lowest recommended level among the disc's free sides; None where each side is judged by itself"""
     recommended: Quantity
@@ -239,11 +243,11 @@ class Levels(Model):
     by_limit: Mapping[str, LevelAt] = Field(default_factory=dict)
     budget: Budget | None = None
     fixed_at_recommended: tuple[str, ...] | None = None
-    """checks that fail at the judged level and would not at the recommended one; None where that is no lower"""
+    """checks that fail at the judged level and not at the recommended one; None where that is no lower"""
 
 
 class TrackPlace(Model):
-    """Where a track lies on the disc, as cut at the judged level."""
+    """The place of a track on the disc, cut at the judged level."""
 
     number: int
     title: str = ""
@@ -254,7 +258,7 @@ class TrackPlace(Model):
 
 
 class Geometry(Model):
-    """The side as cut at the judged level, for the polarity that travels further."""
+    """The groove of a side at the judged level, for the polarity that needs more room."""
 
     size: str
     speed: str
@@ -274,9 +278,9 @@ class Geometry(Model):
 
 
 class PrintThrough(Model):
-    """A loud turn beside a quiet one with little land between: where each is, and how far they lie apart in dB.
+    """A loud and a quiet turn with little land between them: their places, and their difference in dB.
 
-    Information: how much of it is heard depends on the lacquer and the stylus.
+    For information only: how audible it is depends on the lacquer and the stylus.
     """
 
     loud: At
@@ -286,7 +290,7 @@ class PrintThrough(Model):
 
 
 class LineupToneFacts(Model):
-    """A steady sine before the programme, to line a machine up by; it is not cut. Level: its peak, louder channel."""
+    """A steady sine before the programme, for aligning machines; it is not cut. Level: peak of the louder channel."""
 
     start_s: float
     end_s: float
@@ -295,45 +299,45 @@ class LineupToneFacts(Model):
 
 
 class SideReport(Model):
-    """One side: the file, the groove, the numbers, the levels."""
+    """The report of one side: its audio file, groove, measurements and levels."""
 
     id: str
     audio: AudioFacts
     line: int | None = None
-    """of the delivery file: where it names the audio"""
+    """line of the delivery file that names the audio"""
     geometry: Geometry | None = None
     measurements: Mapping[str, Quantity] = Field(default_factory=dict)
     levels: Levels | None = None
     print_through: tuple[PrintThrough, ...] = ()
     lineup: tuple[LineupToneFacts, ...] = ()
-    """line-up tones at the head, in the order of time"""
+    """line-up tones before the programme, in order of time"""
     declared: Mapping[str, Any] = Field(default_factory=dict)
     passes: int = 0
     second_look_s: float = 0.0
-    """seconds read again after judging, for remedies"""
+    """seconds of audio read again after judging, for remedies"""
 
 
 class DiscLevel(Model):
-    """The sides of one disc are cut alike: the lower recommendation, and what each side gives away by it, in dB."""
+    """The common level of the sides of one disc: the lowest recommended one, and the loss of each side by it in dB."""
 
     sides: tuple[str, ...]
-    """the free sides that were measured; a lone one of them where the disc has another that does not count"""
+    """the free sides that decide the level; only one where the other side of the disc does not count"""
     release: Quantity
     ruling: str
-    """the side whose recommendation it is"""
+    """the side with the lowest recommended level"""
     gives_away: Mapping[str, Quantity]
     requested: tuple[str, ...] = ()
-    """sides that keep their own `cut_level` and lower no other"""
+    """sides that keep their own `cut_level`, which does not count for the others"""
     not_measured: tuple[str, ...] = ()
-    """free sides that are left out, since they could not be measured"""
+    """free sides that do not count, since they could not be measured"""
     no_level: tuple[str, ...] = ()
-    """free sides that are left out, since they fit at no level"""
+    """free sides that do not count, since they fit at no level"""
     not_judged: tuple[str, ...] = ()
-    """sides measured for the release level alone, since others were asked for; the report has no results of them"""
+    """sides measured for the release level only, since other sides were requested; the report has no results of them"""
 
 
 class ExtendedFacts(Model):
-    """A ruleset that the one that judged extends, by the digest that its own reports name."""
+    """A ruleset that the judging one extends, with the digest that its own reports state."""
 
     name: str
     version: str
@@ -341,10 +345,10 @@ class ExtendedFacts(Model):
 
 
 class RulesetFacts(Model):
-    """Which ruleset judged: exact version, its digest, the chain it assumed, and the limits, with sources.
+    """The ruleset that judged: exact version, digest, assumed chain, and limits with their sources.
 
-    The digest is that of the file; of a ruleset that extends another one, that of two lines, the digest of its own
-    file and the digest of what it extends.
+    The digest is that of the file. A ruleset that extends another has the digest of two lines: the digest of its own
+    file and that of the ruleset it extends.
     """
 
     name: str
@@ -354,12 +358,12 @@ class RulesetFacts(Model):
     """nearest first"""
     chain: Mapping[str, Any] = Field(default_factory=dict)
     level: Mapping[str, Mapping[str, str]] = Field(default_factory=dict)
-    """"policy", "margin" -> {"value": ..., "source": ...}, as far as the ruleset states them"""
+    """"policy", "margin" -> {"value": ..., "source": ...}, where the ruleset states them"""
     limits: Mapping[str, HeldLimit] = Field(default_factory=dict)
 
 
 class DeliveryFacts(Model):
-    """The delivery file as it was read."""
+    """The facts of the delivery file."""
 
     file: str
     sha256: str
@@ -370,10 +374,10 @@ class DeliveryFacts(Model):
 
 
 class WaiverFacts(Model):
-    """Somebody answers for what a check finds in a place; no track, no time: all of the side; no side: everywhere."""
+    """A waiver and its use. Without tracks and times it covers the whole side, without a side the whole delivery."""
 
     key: str
-    """where it is written, "delivery.yaml:31" """
+    """file and line it is written in, "delivery.yaml:31" """
     check: str
     side: str | None = None
     tracks: tuple[int, ...] = ()
@@ -382,17 +386,17 @@ class WaiverFacts(Model):
     reason: str
     owner: str
     expires: str | None = None
-    """the last day it holds, 2026-12-31"""
+    """last day of its validity, 2026-12-31"""
     state: Literal["used", "unused", "expired", "not_counted"]
-    """not_counted: given in the delivery, where only waivers of `--waivers` count"""
+    """not_counted: written in the delivery, in a run that counts only the waivers of `--waivers`"""
     findings: int = 0
-    """findings that it covers; of an expired one and one that is not counted, those that remain all the same"""
+    """number of findings it covers; of an expired or uncounted waiver, of those it would cover, which remain"""
     given_in: GivenIn | None = None
-    """None in reports of versions that did not say it"""
+    """None in reports of versions without this field"""
 
 
 class LeftOut(Model):
-    """How many findings of a check on a side each of two reports left out; those were not compared."""
+    """The numbers of findings of a check on a side that each of two reports omitted, and that were not compared."""
 
     check: str
     side: str | None
@@ -409,11 +413,11 @@ class LevelThen(Model):
 
 
 class BaselineFacts(Model):
-    """An earlier report that this one was compared with, and what it had that is not found any more."""
+    """The baseline report that this one was compared with, and its findings that are not found any more."""
 
     file: str
     started: str | None = None
-    """when its delivery was judged, where it says so"""
+    """time at which it judged, where it states that"""
     tool: str
     ruleset: str
     """disc-12in-33@1.1.0"""
@@ -421,20 +425,20 @@ class BaselineFacts(Model):
     new: int
     unchanged: int
     gone: tuple[Finding, ...] = ()
-    """what it had, and was mended"""
+    """its findings that were fixed"""
     not_judged: tuple[Finding, ...] = ()
-    """what it had, of checks that judged nothing this time"""
+    """its findings of checks that judged nothing this time"""
     unsure: tuple[Finding, ...] = ()
-    """what it had, and may be among what this report left out or could not judge to its end"""
+    """its findings that may be among those this report omitted or could not judge completely"""
     left_out: tuple[LeftOut, ...] = ()
     other_levels: tuple[LevelThen, ...] = ()
-    """sides that it judged at another level"""
+    """sides that the baseline judged at another level"""
     always: tuple[str, ...] = ()
-    """checks that found audio missing or wrong: no earlier report excuses what they find"""
+    """checks for missing or wrong audio, whose findings no baseline excuses"""
 
 
 class PluginFailure(Sparse):
-    """A plugin that did not load, or broke while it worked; the run ends with exit code 3."""
+    """A plugin that did not load or failed during the run, which then ends with exit code 3."""
 
     plugin: str
     stage: str
@@ -443,34 +447,34 @@ class PluginFailure(Sparse):
 
 
 class Origin(Model):
-    """How a run came by the numbers of a side."""
+    """Whether the measurements of a side are new or stored."""
 
     how: HowMeasured
     measured_on: str | None = None
-    """the first day on which any stored number of the side was measured, "2026-11-30" (UTC); None where none was"""
+    """first day on which any stored measurement of the side was made, "2026-11-30" (UTC); None without stored ones"""
 
 
 class Run(Model):
-    """What may differ between two runs over the same delivery, and nothing else."""
+    """The only facts that may differ between two runs over the same delivery."""
 
     started: str
     seconds: float
     workers: int
     sides: Mapping[str, HowMeasured] = Field(default_factory=dict)
-    """of every side that was measured: whether this run heard it, or took what an earlier one had heard"""
+    """side -> whether this run measured it or read stored measurements"""
     measured_on: Mapping[str, str] = Field(default_factory=dict)
-    """of every side with stored numbers: the first day on which any of them was measured, "2026-11-30" (UTC)"""
+    """side with stored measurements -> first day on which any of them was made, "2026-11-30" (UTC)"""
 
     @classmethod
     def of(cls, started: str, seconds: float, workers: int, origins: Mapping[str, Origin]) -> Self:
-        """Build it from how each side was measured, by the side's id."""
+        """Build the facts from the origin of each side's measurements, side id -> origin."""
         days = {side: origin.measured_on for side, origin in origins.items() if origin.measured_on is not None}
         sides = {side: origin.how for side, origin in origins.items()}
         return cls(started=started, seconds=seconds, workers=workers, sides=sides, measured_on=days)
 
 
 class Report(Model):
-    """A delivery judged."""
+    """The report of a judged delivery."""
 
     schema_: Literal[1] = Field(1, alias="schema")
     tool: str
@@ -478,7 +482,7 @@ class Report(Model):
     ruleset: RulesetFacts
     delivery: DeliveryFacts
     level: str | None = None
-    """what `--level` asked for, "-6 dB"; None where each side was judged at its requested or release level"""
+    """the value of `--level`, "-6 dB"; None where each side was judged at its requested or release level"""
     sides: tuple[SideReport, ...]
     discs: tuple[DiscLevel, ...] = ()
     results: tuple[CheckResult, ...]

@@ -1,4 +1,4 @@
-"""The comparison of two rulesets as models: what differs, which kind of release that is, what it does to a delivery."""
+"""Models of a ruleset comparison: the differences, the kind of release they make, their effect on a delivery."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Kind = Literal["none", "patch", "minor", "major"]
 
 
 class RulesetName(Model):
-    """One of the two rulesets."""
+    """One of the two compared rulesets."""
 
     name: str
     version: str
@@ -24,14 +24,14 @@ class RulesetName(Model):
 
 
 class WrittenValue(Model):
-    """A value of a chain as it is written."""
+    """A value of the chain as written in the ruleset, with its source."""
 
     value: str
     source: str
 
 
 class ChainRow(Model):
-    """A value of the chain that differs, or only its source."""
+    """A chain value that differs; "words" where only its source does."""
 
     key: str
     change: Literal["value", "words"]
@@ -40,7 +40,7 @@ class ChainRow(Model):
 
 
 class PolicyRow(Model):
-    """A value of the policy for the recommended level that differs; `moves`: whether that level differs by it."""
+    """A policy value that differs; `moves` says whether the recommended level changes with it."""
 
     key: str
     moves: bool
@@ -49,7 +49,7 @@ class PolicyRow(Model):
 
 
 class WrittenLimit(Sparse):
-    """A limit as it is written, and where."""
+    """A limit as written in the ruleset, with its source, file and line."""
 
     warn: str | None = None
     fail: str | None = None
@@ -59,7 +59,7 @@ class WrittenLimit(Sparse):
 
 
 class LimitRow(Model):
-    """A limit that differs; "changed" is both ways at once, or one that cannot be told, "words" its source alone."""
+    """A limit that differs; "changed" is tightened and loosened at once, or undecided; "words" is a new source only."""
 
     limit: str
     change: Literal["tightened", "loosened", "changed", "added", "removed", "words"]
@@ -68,7 +68,7 @@ class LimitRow(Model):
 
 
 class CheckRow(Model):
-    """A check that is judged by one of the two only, or off in both for another reason ("words")."""
+    """A check that only one of the two rulesets runs, or that is off in both for different reasons ("words")."""
 
     check: str
     change: Literal["on", "off", "words"]
@@ -76,7 +76,7 @@ class CheckRow(Model):
 
 
 class MeasureRow(Model):
-    """A limit without code that is held against another measurement, or told in other words."""
+    """A check without code that uses another measurement, or has other texts ("words")."""
 
     check: str
     change: Literal["measure", "words"]
@@ -85,7 +85,7 @@ class MeasureRow(Model):
 
 
 class RequiresRow(Model):
-    """What must be installed, by distribution ("the tool" for the tool itself): the versions asked for."""
+    """The required versions of a distribution, or of the tool itself ("the tool")."""
 
     name: str
     before: str | None
@@ -93,25 +93,25 @@ class RequiresRow(Model):
 
 
 class ReleaseReason(Model):
-    """One difference, and the kind of release that it takes by itself."""
+    """One difference, and the kind of release that it alone requires."""
 
     kind: Kind
     says: str
 
 
 class Release(Model):
-    """Which kind of release it is to go from the one to the other, and what their version numbers promise."""
+    """The kind of release from the first ruleset to the second, and the kind that their version numbers promise."""
 
     kind: Kind
     reasons: tuple[ReleaseReason, ...] = ()
     promised: Kind | None = None
-    """None where the two do not follow each other"""
+    """None where the second version does not follow the first"""
     keeps: bool | None = None
     """whether the change is no more than was promised"""
 
 
 class OutcomeRow(Model):
-    """What became of one check on one side by the one and by the other; None where that does not judge it."""
+    """The outcome of one check on one side by each ruleset; None where that ruleset does not judge it."""
 
     check: str
     side: str | None
@@ -120,7 +120,7 @@ class OutcomeRow(Model):
 
 
 class LevelChangeRow(Model):
-    """The recommended level of a side by the one and by the other; None where there is none."""
+    """The recommended level of a side by each ruleset; None where there is none."""
 
     side: str
     before: Quantity | None
@@ -128,7 +128,7 @@ class LevelChangeRow(Model):
 
 
 class Unsaid(Model):
-    """What a report cannot tell, of which check and side, and why."""
+    """An outcome or level that the numbers of a report do not decide, and the reason."""
 
     what: str
     side: str | None
@@ -136,24 +136,24 @@ class Unsaid(Model):
 
 
 class Compared(Model):
-    """The two rulesets at work: on a delivery that was judged by both, or on the numbers of a report by the first."""
+    """The effect of both rulesets on a delivery judged twice, or on the numbers of a report by the first ruleset."""
 
     on: Literal["delivery", "report"]
     file: str
     title: str
     tool: str
-    """that measured"""
+    """the tool, with its version, that measured"""
     outcomes: tuple[OutcomeRow, ...]
     levels: tuple[LevelChangeRow, ...] = ()
     unsaid: tuple[Unsaid, ...] = ()
     verdict_before: Verdict
     verdict_after: Verdict | None = None
-    """None where not all of it could be said"""
+    """None where not every outcome could be decided"""
     plugin_failures: tuple[PluginFailure, ...] = ()
 
 
 class RulesetDiff(Model):
-    """Two rulesets held against each other."""
+    """The comparison of two rulesets."""
 
     schema_: Literal[1] = Field(1, alias="schema")
     tool: str

@@ -1,4 +1,4 @@
-"""A track of a side, wherever one is meant: on paper, in the groove, in a report."""
+"""The one model of a track, shared by deliveries, the groove and reports."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from fractions import Fraction
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """A track as declared: number, title, exact start and end in file seconds, and whether a mark follows it."""
+    """A declared track: number, title, exact start and end in file seconds, whether a visible mark follows it."""
 
     number: int
     title: str

@@ -1,4 +1,4 @@
-"""JSON Schemas of what is written and read, generated from the models and committed beside them.
+"""Generate the JSON Schemas of all files that Sidegate reads and writes from their models.
 
 `python -m qc.schemas.build` rewrites the files in qc/schemas; `sidegate schema` prints them.
 """
@@ -36,35 +36,35 @@ NAMES = tuple(_MODELS)
 
 
 class _SchemaGenerator(GenerateJsonSchema):
-    """Titles models only, and sees through serializers that leave fields out."""
+    """A schema generator that titles models only and ignores serializers that leave fields out."""
 
     def field_title_should_be_set(self, schema: Any) -> bool:  # noqa: ARG002
-        """Leave out titles that only repeat the key."""
+        """Return False: a title of a field would only repeat its key."""
         return False
 
     def ser_schema(self, schema: SerSchema | Any) -> JsonSchemaValue | None:
-        """Let a model that leaves out unset fields keep the schema of its fields."""
+        """Ignore a wrapping serializer, so that a model that leaves out unset fields keeps the schema of its fields."""
         return None if schema["type"] == "function-wrap" else super().ser_schema(schema)
 
 
 def generated(name: str) -> str:
-    """Give the schema of one of `NAMES` as the text of its file; raises KeyError."""
+    """Return the text of the schema file of one of `NAMES`; raises KeyError."""
     model, mode, title = _MODELS[name]
-    made = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_SchemaGenerator)
-    made = in_part(made) if model is RulesetFile else made
+    schema = model.model_json_schema(by_alias=True, mode=mode, schema_generator=_SchemaGenerator)
+    schema = in_part(schema) if model is RulesetFile else schema
     first = {"$schema": _SchemaGenerator.schema_dialect, "title": title}
-    return json.dumps(first | _without_examples(made) | first, indent=2) + "\n"
+    return json.dumps(first | _without_examples(schema) | first, indent=2) + "\n"
 
 
 def _without_examples(part: Any) -> Any:
-    """Leave out the examples, which show how a line is written in YAML and not what is read from it."""
+    """Remove the examples: they show the YAML notation, and the schema describes the values read from it."""
     if isinstance(part, dict):
         return {key: _without_examples(value) for key, value in part.items() if key != "examples"}
     return [_without_examples(item) for item in part] if isinstance(part, list) else part
 
 
 def main() -> None:
-    """Rewrite the files."""
+    """Rewrite the schema files."""
     FOLDER.mkdir(exist_ok=True)
     for name in NAMES:
         (FOLDER / f"{name}.json").write_text(generated(name), encoding="utf-8")

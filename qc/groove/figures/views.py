@@ -18,7 +18,7 @@ from qc.groove.remedies.passage import Heard
 from qc.groove.signal.band_limit import motion_rate
 from qc.groove.signal.wall_motion import Displacement
 from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.errors import NotHeardAgainError
+from qc.model.errors import SecondLookError
 from qc.model.figures import GrooveTurn, View
 from qc.model.quantity import At
 from qc.plugin_api import Samples, Stream
@@ -102,7 +102,7 @@ WORST_AT: dict[str, Callable[[Samples], Array]] = {
 def view(
     look: Heard, stream: Stream, worked: WorkedSide, measure: str, at: At, finding: str
 ) -> View:  # fmt: skip
-    """See the groove where a measurement is worst; `at` is its sector. Raises NotHeardAgainError.
+    """See the groove where a measurement is worst; `at` is its sector. Raises SecondLookError.
 
     `measure` is one of `WORST_AT`.
     """
@@ -181,7 +181,7 @@ def views(
         elif len(seen) < most:
             try:
                 seen.append(view(look, stream, worked, measure, at, finding))
-            except NotHeardAgainError:
+            except SecondLookError:
                 break
     return tuple(seen)
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from qc.groove.geometry.cut import CHANNELS, MEASURES, Cutting
 from qc.groove.geometry.memo import Worst
 from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.quantity import Op, last
+from qc.model.quantity import Op, limit_with_tolerance
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -83,7 +83,7 @@ def _channel(rows: Array, wall: int) -> str | None:
 def furthest(measure: str, bound: float) -> float:
     """Give the last value of a trace, in its own unit, that keeps to a bound in the unit of the measurement."""
     how = MEASURES[measure]
-    return last(bound, how.op, how.unit) / how.factor
+    return limit_with_tolerance(bound, how.op, how.unit) / how.factor
 
 
 def trace(cutting: Cutting, measure: str, without: Mask | None = None) -> Trace | None:

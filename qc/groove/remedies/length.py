@@ -12,7 +12,7 @@ from qc.groove.level.rows import LevelRow
 from qc.groove.level.sensitivity import Depth, assumed
 from qc.groove.level.side_at_level import WorkedSide
 from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.quantity import last
+from qc.model.quantity import limit_with_tolerance
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ def shorten(worked: WorkedSide, diameter: float) -> Length:
     """Work out what would let a side end at a diameter in m, at the level it is judged at."""
     side, level = worked.search.side, worked.judged
     radii = np.minimum.reduce([worked.search.cutting(level, p).laid.radius for p in side.polarities])
-    inside = np.flatnonzero(2e3 * radii < last(1e3 * diameter, ">=", "mm"))
+    inside = np.flatnonzero(2e3 * radii < limit_with_tolerance(1e3 * diameter, ">=", "mm"))
     first = int(inside[0]) if len(inside) else len(radii)
     row = LevelRow("", "", DIAMETER, ">=", None, 1e3 * diameter, "mm", "fail")
     reached = HighestSearch(side, (row,)).highest(round(10.0 * level)).reached
