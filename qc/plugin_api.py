@@ -1,8 +1,8 @@
-"""Everything a plugin author meets, on one page: no thread, no lock, no file, and limits only in checks.
+"""The interface for plugins, on one page; plugin code handles no threads, locks or files.
 
-Measuring and judging stay apart. An `Analysis` hears the audio in blocks and sees nothing of a ruleset but
-`chain.signal`; a `Derived` need is worked out from results and the chain; a `Check` judges published numbers.
-Needs are frozen dataclasses: the object is the key, equal ones are computed once.
+Measuring and judging are separate. An `Analysis` processes the audio in blocks and depends on nothing of a ruleset
+but `chain.signal`; a `Derived` need is computed from results and the chain; a `Check` compares published numbers with
+limits. Needs are frozen dataclasses and serve as keys, so that equal needs are computed once.
 """
 
 from __future__ import annotations
@@ -44,153 +44,156 @@ __all__ = [
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]
-"""(channels, frames), C order, read-only; full scale is 1.0."""
+"""Samples, shape (channels, frames), C order, read-only; full scale is 1.0."""
 
 R = TypeVar("R")
 R_co = TypeVar("R_co", covariant=True)
 P = TypeVar("P", bound=Model)
 
 
-# -- heard once ------------------------------------------------------------------------------------------------
+# -- measuring -------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class Stream:
-    """What a source says before the first block. A mono side is heard as the dual mono it will be cut as."""
+    """Properties of an audio source. A mono side is processed as the dual mono that will be cut."""
 
     source: str
-    """"side:A", for example."""
+    """key of the source, "side:A" """
     rate: int
     """frames a second"""
     channels: int
     frames: int
     mono: bool = False
-    """whether the file has one channel, so that both are the same"""
+    """whether the file has one channel, so that both channels are equal"""
 
 
 class RunningTap(Protocol):
-    """A tap at work on one stream.
+    """The state of a tap on one stream.
 
-    What it gives is heard later, when it has already been pushed further. A view of an array that the tap may fill
-    again is copied for that; a tap whose arrays stay as they are may say so by `lasting = True`, and is not.
+    Analyses read a returned array later, after further calls of `push`. It is therefore copied, unless the tap
+    promises by `lasting = True` that it never writes to an array that it has returned.
     """
 
     def push(self, x: Samples) -> Samples:
-        """Take the next samples of the base; may hold frames back. Any block size gives the same total."""
+        """Process the next samples of the base and return those that are ready, (channels, frames).
+
+        Frames may be kept back for later calls; in total the output is the same for any block size.
+        """
         ...
 
     def flush(self) -> Samples:
-        """Give what was held back, after the last block."""
+        """Return the frames kept back, after the last block."""
         ...
 
 
 class Tap(ABC):
-    """A signal derived from the source or from another tap; a frozen dataclass: equal taps are computed once."""
+    """A signal derived from the source or another tap: a frozen dataclass, so that equal taps are computed once."""
 
     def base(self) -> Tap | None:
-        """Give the tap this one listens to; None: the source's own channels."""
+        """Return the tap that this one reads, or None for the channels of the source."""
         return None
 
     def rate(self, stream: Stream) -> int:
-        """Frames a second of this tap."""
+        """Return the frames a second of this tap."""
         return stream.rate
 
     def delay_s(self, stream: Stream) -> float:  # noqa: ARG002
-        """Seconds by which the tap's own first frame lies after the stream's; delays of filters are taken out."""
+        """Return the time of the tap's first frame in the stream, in s; the tap itself removes filter delays."""
         return 0.0
 
     @abstractmethod
     def start(self, stream: Stream) -> RunningTap:
-        """Begin on a stream."""
+        """Return the initial state for a stream."""
 
 
 class Block(Protocol):
-    """A slice of the pass. `block[tap]` is what the tap gave for this slice, worked out once."""
+    """A block of a stream. `block[tap]` is the output of the tap for this block, computed once."""
 
     @property
     def stream(self) -> Stream:
-        """The stream this is a slice of."""
+        """The stream that the block is part of."""
         ...
 
     @property
     def start(self) -> int:
-        """Frame of the stream at which `samples` begins."""
+        """Frame of the stream at which `samples` start."""
         ...
 
     @property
     def samples(self) -> Samples:
-        """(2, n), read-only: left and right."""
+        """Left and right channel, shape (2, frames), read-only."""
         ...
 
     def __getitem__(self, tap: Tap) -> Samples: ...
 
 
 class Need(ABC, Generic[R]):
-    """Something measured; a frozen dataclass whose (id, version, fields) is its key."""
+    """A measurement: a frozen dataclass with the key (id, version, fields)."""
 
     id: ClassVar[str]
     version: ClassVar[int] = 1
     publishes: ClassVar[Mapping[str, str]] = {}
     """measurement name -> unit"""
     meanings: ClassVar[Mapping[str, str]] = {}
-    """measurement name -> what the number is, in a sentence; `sidegate explain` shows it"""
+    """measurement name -> its meaning in a sentence, which `sidegate explain` prints"""
 
     @classmethod
     @abstractmethod
     def of(cls, chain: Chain) -> Self:
-        """Build the need for a chain; an analysis may keep values of `chain.signal` only."""
+        """Build the need for a chain; an analysis may use values of `chain.signal` only."""
 
     def publish(self, result: R) -> Mapping[str, Quantity]:  # noqa: ARG002
-        """Turn the result into named numbers; a name may be left out when it has no meaning here."""
+        """Return the named numbers of a result; a name that has no meaning for it may be left out."""
         return {}
 
     def curves(self, result: R) -> Mapping[str, Curve]:  # noqa: ARG002
-        """Give what can be followed along the side, by the name of the measurement, for formats that draw."""
+        """Return curves along the side by measurement name, for formats that draw."""
         return {}
 
 
 class Running(Protocol[R_co]):
-    """An analysis at work on one stream."""
+    """The state of an analysis on one stream."""
 
     def push(self, block: Block) -> None:
-        """Hear the next slice. The last one may hold no samples, only what the taps had kept back."""
+        """Process the next block. The last one may have no samples, only the frames that taps had kept back."""
         ...
 
     def finish(self) -> R_co:
-        """Give the result, after the last slice."""
+        """Return the result, after the last block."""
         ...
 
 
 class Analysis(Need[R]):
-    """Measured from audio; sees no limit and no level."""
+    """A measurement of the audio; it depends on no limit and no level."""
 
     cost: ClassVar[float] = 10.0
-    """ns a frame, a hint for sharing out the work"""
+    """expected time in ns a frame, used to distribute the analyses over threads"""
 
     def taps(self) -> tuple[Tap, ...]:
-        """Name the taps this analysis listens to, so that the plan can share out the threads."""
+        """Return the taps that this analysis reads, used to distribute the analyses over threads."""
         return ()
 
     @abstractmethod
     def start(self, stream: Stream) -> Running[R]:
-        """Begin on a stream."""
+        """Return the initial state for a stream."""
 
 
 class Derived(Need[R]):
-    """Worked out from other results and the chain; hears no audio."""
+    """A measurement computed from other results and the chain, without audio."""
 
     @abstractmethod
     def needs(self) -> tuple[Need[Any], ...]:
-        """Name what must be there first."""
+        """Return the needs whose results `work` reads."""
 
     @abstractmethod
     def work(self, measured: Measurements) -> R:
-        """Work it out."""
+        """Compute the result."""
 
 
 @dataclass(frozen=True)
 class Measurements:
-    """The results for one source; a failure is kept for each need and is never a pass."""
+    """The results for one source, with the failures by need; a failure is never a pass."""
 
     stream: Stream
     passes: int = 1
@@ -198,28 +201,29 @@ class Measurements:
     failed: Mapping[Need[Any], str] = field(default_factory=dict)
 
     def __getitem__(self, need: Need[R]) -> R:
-        """Give a result; raises LookupError with the reason when the need failed."""
+        """Return the result of a need; raises LookupError with the reason when the need failed."""
         if need in self.failed:
             raise LookupError(f"{need.id}: {self.failed[need]}")
         result: R = self.results[need]
         return result
 
 
-# -- judged ----------------------------------------------------------------------------------------------------
+# -- judging ---------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """Which measurement a limit of a check is held against, and on which side of it a value must stay."""
+    """The measurement that a limit of a check applies to, and whether the limit is a maximum or a minimum."""
 
     measure: str
     op: Op
+    """"<=" for a maximum, ">=" for a minimum"""
     of: str = ""
-    """what the number is, in the trade's words, for the message: "the lateral slope" """
+    """term of the trade for the number, used in the message: "the lateral slope" """
 
 
 class CheckContext(Protocol):
-    """What a check sees of one side; a check of scope delivery sees the sides by way of `of`."""
+    """The data of one side for a check; a check of scope delivery reaches the sides through `of`."""
 
     @property
     def side(self) -> str:
@@ -228,58 +232,58 @@ class CheckContext(Protocol):
 
     @property
     def chain(self) -> Chain:
-        """What is assumed of the cut."""
+        """The assumed chain from the file to the stylus."""
         ...
 
     @property
     def declared(self) -> Mapping[str, Any]:
-        """The side as the delivery file declares it."""
+        """The entry of the side in the delivery file."""
         ...
 
     @property
     def requested_level(self) -> float | None:
-        """The cut level that was asked for, dB: by `--level`, else by the side's `cut_level`; None where it is free."""
+        """The requested cut level in dB: that of `--level`, else the side's `cut_level`; None for a free side."""
         ...
 
     @property
     def delivery(self) -> Mapping[str, Any]:
-        """The delivery as it declares itself, without its sides: title, catalogue, disc ..."""
+        """The delivery file without its sides: title, catalogue, disc ..."""
         ...
 
     @property
     def sources(self) -> tuple[str, ...]:
-        """What there is to judge: "side:A", "side:B" ..., in the delivery's order."""
+        """The sources that can be judged, "side:A", "side:B" ..., in the order of the delivery file."""
         ...
 
     def of(self, source: str) -> CheckContext:
-        """Give the context of one source; only checks of scope delivery have more than their own."""
+        """Return the context of a source; only checks of scope delivery have several."""
         ...
 
     def note(self, sentence: str) -> None:
-        """Say something that is no fault; it becomes the reason beside the outcome."""
+        """Add a remark that is no finding; it becomes the reason of the outcome."""
         ...
 
     def __getitem__(self, need: type[Need[R]]) -> R:
-        """Give a result; raises NotMeasuredError when this side does not have it."""
+        """Return the result of a need; raises NotMeasuredError when this side does not have it."""
         ...
 
     def measured(self, name: str) -> Quantity:
-        """Give a published number; raises NotMeasuredError when this side does not have it."""
+        """Return a published number; raises NotMeasuredError when this side does not have it."""
         ...
 
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterable[Finding]:
-        """Hold a published number against a limit; gives at most one finding, at the number's own place.
+        """Compare a published number with a limit and return at most one finding, at the number's own place.
 
-        Of a groove number it gives a finding for every event: each stretch of the side that does not keep to the limit.
+        A groove number has a finding for every event: each stretch of the side that does not keep the limit.
         """
         ...
 
     def hold(
         self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: tuple[str | int, ...] = (), remedy: str = ""
     ) -> Iterable[Finding]:
-        """Hold a number that the check itself worked out against a limit; gives at most one finding.
+        """Compare a number that the check itself computed with a limit and return at most one finding.
 
-        It lies where the number does, and in the delivery file where `field` says: ("tracks", 1, "start").
+        The finding is placed at `quantity.at` and, in the delivery file, at `field`: ("tracks", 1, "start").
         """
         ...
 
@@ -293,15 +297,15 @@ class CheckContext(Protocol):
         field: tuple[str | int, ...] = ("audio",),
         remedy: str = "",
     ) -> Finding:
-        """Make a finding that no limit gave; `field` says where the delivery file has what it is about."""
+        """Return a finding without a limit; `field` is the key of the delivery file that it is about."""
         ...
 
 
 class Excerpt(Protocol):
-    """The second look: a few seconds of a side, read again after judging, and what is known of it, for remedies.
+    """A second look at a side after judging, for remedies: a few seconds of audio, and the results and numbers.
 
-    At most 60 s of a side are read again, what the filters need to settle counted in; beyond that, or where the file
-    went away, a call raises SecondLookError, which `advise` lets pass: the finding then keeps its remedy.
+    At most 60 s of a side are read again, settling time of the filters included. Beyond that, or where the file is
+    gone, a call raises SecondLookError; `advise` need not catch it, and the finding then keeps its remedy.
     """
 
     @property
@@ -311,32 +315,33 @@ class Excerpt(Protocol):
 
     @property
     def chain(self) -> Chain:
-        """What is assumed of the cut."""
+        """The assumed chain from the file to the stylus."""
         ...
 
     @property
     def stream(self) -> Stream:
-        """What the side's source says of itself; `tap.rate(look.stream)` is the rate of what a tap gives."""
+        """Properties of the side's audio; `tap.rate(look.stream)` is the rate of a tap's output."""
         ...
 
     def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
-        """Give file seconds through a tap (None: the source's own samples), cut at the ends of the file; read-only.
+        """Return samples between two file seconds, of the source or of a tap; (channels, frames), read-only.
 
-        Frames are counted as in the pass: the first one is that nearest to `start_s` at the tap's own rate.
+        The first frame is the one nearest to `start_s` at the rate of the tap, on the same frame grid as in the first
+        pass. Seconds outside the file are cut off.
         """
         ...
 
     def __getitem__(self, need: type[Need[R]]) -> R:
-        """Give a result; raises NotMeasuredError when this side does not have it."""
+        """Return the result of a need; raises NotMeasuredError when this side does not have it."""
         ...
 
     def measured(self, name: str) -> Quantity:
-        """Give a published number; raises NotMeasuredError when this side does not have it."""
+        """Return a published number; raises NotMeasuredError when this side does not have it."""
         ...
 
 
 class Check(ABC, Generic[P]):
-    """One thing to judge. The words are used in reports and in the rulebook."""
+    """One rule. Its texts are used in reports and in the rulebook."""
 
     id: ClassVar[str]
     title: ClassVar[str]
@@ -345,112 +350,112 @@ class Check(ABC, Generic[P]):
     remedy: ClassVar[str]
     blind_to: ClassVar[str] = ""
     client: ClassVar[ForClient | None] = None
-    """the same for who sent the music; without it a note to them falls back to title and remedy"""
+    """texts for the letter to the client, which without them uses `title` and `remedy`"""
     scope: ClassVar[Scope] = "side"
     needs: ClassVar[tuple[type[Need[Any]], ...]] = ()
     Limits: ClassVar[type[Model]]
     judges: ClassVar[Mapping[str, Judged]] = {}
-    """limit key -> the measurement it is held against; only these can set the level. One limit may be held against
-    several measurements: "peak" and "peak.vertical" are both the limit "peak"."""
+    """limit key -> the measurement it applies to; only these limits can set the level. One limit may apply to several
+    measurements: "peak" and "peak.vertical" are both the limit "peak"."""
     waivable: ClassVar[bool] = True
-    """whether somebody may answer for what it finds; not where nothing else means anything before that is mended"""
+    """whether its findings can be waived; false for checks whose failure makes every other result meaningless"""
 
     def __init__(self, limits: P) -> None:
         self.limits = limits
 
     @abstractmethod
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Judge one side; raise NotApplicableError where there is nothing to judge."""
+        """Return the findings of one side; raises NotApplicableError where there is nothing to judge."""
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:  # noqa: ARG002
-        """Work out a remedy with numbers for a finding on a side; only `remedy` and `remedies` may change.
+        """Return the finding with a remedy in numbers; only `remedy` and `remedies` may change.
 
-        Called after judging, for the gravest findings first, as long as there is something left to look at.
+        Called after judging, for the gravest findings first, until the seconds of the second look are used up.
         """
         return finding
 
 
 class LimitCheck(Check[P]):
-    """A check that is nothing but its limits: each one of `judges` is held against its measurement."""
+    """A check made of limits alone: each entry of `judges` is compared with its measurement."""
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Hold every limit against its measurement."""
+        """Compare every measurement with its limit."""
         for key, judged in self.judges.items():
             limit: Limit | None = getattr(self.limits, key.partition(".")[0])
-            if limit is not None:  # one that a ruleset may leave out
+            if limit is not None:  # a ruleset may leave out an optional limit
                 yield from ctx.judge(judged.measure, limit, op=judged.op, of=judged.of)
 
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """What formats have beside the report, never in JSON; arrays only where a format that draws was asked for."""
+    """Data for formats that is not part of the JSON report; the arrays are there only for formats that draw."""
 
     traces: Mapping[str, Mapping[str, NDArray[np.float64]]] = field(default_factory=dict)
     """side -> name -> (sectors,) values at the judged level, a sector being 1/75 s of the side as cut"""
     curves: Mapping[str, Mapping[str, Curve]] = field(default_factory=dict)
-    """side -> name -> what needs follow along the file"""
+    """side -> measurement name -> its curve along the file"""
     views: Mapping[str, tuple[View, ...]] = field(default_factory=dict)
     """side -> the groove at its gravest findings, seen from above"""
     spectra: Mapping[str, Spectrum] = field(default_factory=dict)
     """side -> its long-term spectrum"""
     words: Mapping[str, CheckWords] = field(default_factory=dict)
-    """check id -> what the check says of itself, as far as its plugin is there"""
+    """check id -> texts of the check; without those of checks whose plugin is missing"""
     sources: Mapping[str, Cited] = field(default_factory=dict)
-    """key -> the source that rulesets cite by it; read when first asked for"""
+    """key -> the source that rulesets cite by it; read on first access"""
     formats: Mapping[str, tuple[FormatRow, ...]] = field(default_factory=dict)
-    """side -> what each disc would make of it, the delivery's own first"""
+    """side -> its result on each disc, the disc of the delivery first"""
 
 
 class Cited(Protocol):
-    """A source that limits are cited from."""
+    """A cited source of limits."""
 
     @property
     def title(self) -> str:
-        """What was read."""
+        """Title of the document."""
         ...
 
     @property
     def figure(self) -> str:
-        """What stands there."""
+        """The cited figure, as the document states it."""
         ...
 
     @property
     def confidence(self) -> str:
-        """How far to trust it."""
+        """Grade of trust in the figure."""
         ...
 
 
 class Renderer(ABC):
-    """Writes a report in one format."""
+    """A report format."""
 
     name: ClassVar[str]
     suffixes: ClassVar[tuple[str, ...]] = ()
     draws: ClassVar[bool] = False
-    """whether it wants the arrays of the evidence; for one that does not, none may have been worked out"""
+    """whether the format reads the arrays of the evidence; without it they may be empty"""
     folder: ClassVar[bool] = False
     """whether it writes a folder of files; see FolderRenderer"""
     remark: str = ""
-    """a sentence for stderr once the report is written, as of something that is missing on this machine"""
+    """a sentence for stderr after the report is written, for example that an optional package is missing"""
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:  # noqa: ARG003
-        """Build the renderer for the place it writes to, None for stdout; one format may go by the suffix."""
+        """Build the renderer for an output path (None for stdout), whose suffix may select a variant."""
         return cls()
 
     @abstractmethod
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
-        """Write the whole report, UTF-8 where it is text."""
+        """Write the whole report to `out`, as UTF-8 where it is text."""
 
 
 class FolderRenderer(Renderer):
-    """Writes a report as a folder of files. The folder is made beside its place and renamed when it is whole."""
+    """A report format of several files in a folder, which is written under a temporary name and renamed at the end."""
 
     folder: ClassVar[bool] = True
 
     @abstractmethod
     def fill(self, report: Report, evidence: Evidence, folder: Path) -> None:
-        """Write all files into a folder that is empty."""
+        """Write all files into an empty folder."""
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
-        """Refuse: a folder is no stream of bytes."""
+        """Raise TypeError, since a folder cannot be written to a stream."""
         raise TypeError(f"{self.name} writes a folder")

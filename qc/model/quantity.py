@@ -46,7 +46,7 @@ class At(Sparse):
 
 
 class Quantity(Sparse):
-    """A measured value with its unit; `bound` is set where it is only a bound, above ("<") or below (">") the true value."""
+    """A measured value with its unit; the true value is less where `bound` is "<", greater where it is ">"."""
 
     value: float
     unit: str
