@@ -6,13 +6,13 @@ import functools
 import os
 import posixpath
 import re
-import stat
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from qc.files.bounded_read import UnreadableFileError, read_bytes
 from qc.text.sanitize import shown
 
 Algorithm = Literal["sha256", "md5"]
@@ -144,19 +144,15 @@ def _text(folder: Path, place: str) -> str | Unusable:
     if not real.is_relative_to(home):
         return Unusable(place, f"{named} leads through a link out of the delivery's folder and was not read")
     try:
-        if not stat.S_ISREG(real.stat().st_mode):
-            return Unusable(place, f"{named} is not a plain file and was not read")
-        with real.open("rb") as file:
-            held = file.read(LARGEST + 1)
-    except OSError as error:
-        return Unusable(place, f"{named} cannot be read ({error.strerror})")
-    if len(held) > LARGEST:
-        return Unusable(place, f"{named} is larger than 1 MiB and was not read")
-    coding = next((coding for mark, coding in _MARKS if held.startswith(mark)), "utf-8")
+        content = read_bytes(real, LARGEST)
+    except UnreadableFileError as fault:
+        skipped = "" if fault.fault in {"missing", "unreadable"} else " and was not read"
+        return Unusable(place, f"{named} {fault}{skipped}")
+    coding = next((coding for mark, coding in _MARKS if content.startswith(mark)), "utf-8")
     try:
-        return held.decode(coding)
+        return content.decode(coding)
     except UnicodeDecodeError:
-        return held.decode("latin-1")
+        return content.decode("latin-1")
 
 
 def _lines(text: str, algorithm: Algorithm) -> tuple[list[_ChecksumLine], list[str]]:

@@ -6,13 +6,13 @@ What a sheet says about a compact disc and not about audio in files (flags, CD-T
 from __future__ import annotations
 
 import re
-import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import NoReturn
 
+from qc.files.bounded_read import UnreadableFileError, read_bytes
 from qc.model.errors import DeliveryError
 from qc.text.sanitize import shown
 
@@ -119,13 +119,10 @@ def read_cue(path: Path) -> CueSheet:
     """Read a CUE sheet; raises DeliveryError with one sentence, "FILE:LINE: ...", for what cannot be used."""
     name = shown(str(path), longest=500)
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise DeliveryError(f"{name}: this is not a plain file; name the CUE sheet itself")
-        with path.open("rb") as file:
-            held = file.read(LARGEST + 1)
-    except OSError as error:
-        raise DeliveryError(f"{name}: the CUE sheet cannot be read ({error.strerror}); check its name") from None
-    return parse_cue(held, name)
+        content = read_bytes(path, LARGEST)
+    except UnreadableFileError as fault:
+        raise DeliveryError(f"{name}: {fault.sentence('CUE sheet', 'CUE sheet')}") from None
+    return parse_cue(content, name)
 
 
 def parse_cue(held: bytes, name: str) -> CueSheet:

@@ -168,7 +168,7 @@ def refused(bench, *words):
         (["side-a.wav", "--out", "no/such"], "there is no folder no/such; make it first"),
         (["side-a.wav", "--out", "there.yaml"], "there.yaml is there already and is left as it is"),
         (["side-a.wav", "--out", "more"], "side-a.wav lies outside more; write the delivery to a folder above"),
-        (["side-a.wav", "--cue", "gone.cue"], "gone.cue: the CUE sheet cannot be read"),
+        (["side-a.wav", "--cue", "gone.cue"], "gone.cue: there is no such file; check the name of the CUE sheet"),
         (["side-a.wav", "--cue", "late.cue"], "late.cue:3: track 1 begins at 00:05:00, the file ends at 00:02:00"),
         (["side-a.wav", "x.wav", "--cue", "late.cue"], 'late.cue:1: "other.wav" is none of the audio files given'),
         (["side-a.wav", "--cue", "words.wav"], 'words.wav:1: "WORDS" is no command of a CUE sheet'),

@@ -206,7 +206,7 @@ def test_what_is_no_sheet(tmp_path):
     assert said("") == "s.cue: the CUE sheet names no track; it needs FILE, TRACK and INDEX 01"
     assert "unseen character" in said(b"RIFF\0\0\0\0WAVE")
     assert "larger than 256 KiB" in said(b" " * 300_000)
-    for name, part in (("gone.cue", "No such file"), (".", "not a plain file")):
+    for name, part in (("gone.cue", "there is no such file"), (".", "this is a folder, not a CUE sheet")):
         with pytest.raises(DeliveryError, match=part):
             read_cue(tmp_path / name)
 

@@ -86,13 +86,15 @@ def test_brackets_without_end_are_no_trap(tmp_path, text):
 def test_no_file_and_no_plain_one(tmp_path):
     with pytest.raises(UsageError, match="there is no such file"):
         read_report(tmp_path / "none.json")
-    with pytest.raises(UsageError, match="this is not a plain file"):
+    with pytest.raises(UsageError, match="this is a folder, not a JSON report; name the JSON report itself"):
         read_report(tmp_path)
 
 
 def test_what_is_too_large_is_no_report(kept, monkeypatch):
     monkeypatch.setattr(earlier, "LARGEST", 100)
-    with pytest.raises(UsageError, match="larger than 0 MiB"):
+    with pytest.raises(
+        UsageError, match=r"larger than 100 bytes, so it cannot be a JSON report; .*judge the earlier delivery again"
+    ):
         read_report(kept())
 
 

@@ -231,8 +231,8 @@ def test_a_house_replaces_one_block_of_the_shipped_one(tmp_path):
         ("{% extends 'gone.md' %}", r"house\.md:1: gone\.md"),
         ("{{ note.__class__.__mro__ }}", r"house\.md:1: access to attribute '__class__' .* is unsafe"),
         ("{% for i in range(10 ** 12) %}{% endfor %}", r"house\.md:1: Range too big"),
-        (b"a\n\xff", r"house\.md:2: it is not UTF-8"),
-        (" " * 100_001, r"house\.md: it is longer than"),
+        (b"a\n\xff", r"house\.md:2: the byte 0xff at offset 2 is not UTF-8; save the file as UTF-8"),
+        (" " * 131_073, r"house\.md: the file is larger than 128 KiB, so it cannot be a note template"),
     ],
 )
 def test_a_fault_of_a_template_is_one_sentence_with_file_and_line(tmp_path, text, says):
@@ -247,5 +247,5 @@ def test_a_fault_of_a_template_is_one_sentence_with_file_and_line(tmp_path, text
 def test_a_template_for_the_other_form_is_refused(tmp_path):
     with pytest.raises(UsageError, match="the note is Markdown and this is HTML"):
         from_template(tmp_path, "x", "house.html.j2")
-    with pytest.raises(UsageError, match="cannot be read: No such file"):
+    with pytest.raises(UsageError, match=r"none\.md: there is no such file; check the name of the note template"):
         Note.for_path(None, tmp_path / "none.md")

@@ -7,10 +7,11 @@ bytes present are set side by side. Only chunk headers are read; nothing is trus
 from __future__ import annotations
 
 import os
-import stat
 import struct
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO, Literal
+
+from qc.files.bounded_read import FileFault, UnreadableFileError, open_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -60,6 +61,13 @@ class Chunk:
     start: int
 
 
+_NOTES: dict[FileFault, str] = {
+    "missing": "there is no such file",
+    "folder": "this is not a plain file",
+    "special": "this is not a plain file",
+}
+
+
 def read_header(path: Path) -> Header:
     """Read the header of a WAV, RF64 (BW64), AIFF, AIFC or FLAC file.
 
@@ -67,12 +75,10 @@ def read_header(path: Path) -> Header:
     blocks: what is not a plain file is not opened.
     """
     try:
-        if not stat.S_ISREG(os.stat(path).st_mode):  # noqa: PTH116 - follows links, as opening would
-            return Header(None, note="this is not a plain file")
-        with path.open("rb", buffering=0) as file:
+        with open_plain(path) as file:
             return _parse(file, os.fstat(file.fileno()).st_size)
-    except FileNotFoundError:
-        return Header(None, note="there is no such file")
+    except UnreadableFileError as fault:
+        return Header(None, note=_NOTES.get(fault.fault, f"the file {fault}"))
     except (OSError, ValueError) as why:
         return Header(None, note=f"the file cannot be read ({getattr(why, 'strerror', None) or why})")
 

@@ -5,7 +5,6 @@ It may come from anyone, so it is read by pieces, each of bounded size, and what
 
 from __future__ import annotations
 
-import stat
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import from_json
 
+from qc.files.bounded_read import UnreadableFileError, read_bytes
 from qc.files.json_pieces import TooMuchError, items, members
 from qc.model.errors import UsageError
 from qc.model.quantity import Model
@@ -56,7 +56,7 @@ class _ReportReading:
 
     def __init__(self, path: Path, *, lean: bool) -> None:
         self.name, self.lean = shown(str(path), longest=500), lean
-        self.text, self.by, self.objects = _held(path, self.name), "", 0
+        self.text, self.by, self.objects = _content(path, self.name), "", 0
 
     def report(self) -> Report:
         """Put the report together from its parts."""
@@ -154,18 +154,10 @@ def _objects(value: Any) -> int:
     return sum(1 + _objects(one) for one in inner if isinstance(one, (dict, list)))
 
 
-def _held(path: Path, name: str) -> bytes:
+def _content(path: Path, name: str) -> bytes:
+    """Read a report; raises UsageError."""
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise UsageError(f"{name}: this is not a plain file; name the JSON report itself")
-        with path.open("rb") as file:
-            held = file.read(LARGEST + 1)
-    except FileNotFoundError:
-        raise UsageError(f"{name}: there is no such file; name the JSON report to compare with") from None
-    except (OSError, ValueError) as why:
-        reason = (why.strerror if isinstance(why, OSError) else None) or str(why)
-        raise UsageError(f"{name}: the report cannot be read ({reason}); check its name and who may read it") from None
-    if len(held) > LARGEST:
-        what = f"the file is larger than {LARGEST >> 20} MiB, so it cannot be a report"
-        raise UsageError(f"{name}: {what}; name another one, or judge the earlier delivery again")
-    return held
+        return read_bytes(path, LARGEST)
+    except UnreadableFileError as fault:
+        other = ", or judge the earlier delivery again" if fault.fault == "large" else ""
+        raise UsageError(f"{name}: {fault.sentence('JSON report', 'JSON report')}{other}") from None

@@ -13,6 +13,7 @@ import jinja2
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
 
+from qc.files.bounded_read import UnreadableFileError, read_text
 from qc.model.errors import UsageError
 from qc.report.note.letter import Letter, ReceivedSide, Thing
 from qc.text.markdown import plain
@@ -22,7 +23,7 @@ T = TypeVar("T")
 LONGEST_NAME = 1000
 """Characters of the name of a template in a sentence."""
 
-LONGEST = 100_000
+LONGEST = 128 << 10
 """Bytes of a house's template; a note is a page."""
 HTML = (".html", ".htm")
 MARKDOWN = (".md", ".markdown")
@@ -61,14 +62,10 @@ def own(path: Path, *, html: bool) -> Template:
         kind, other = ("HTML", "Markdown") if html else ("Markdown", "HTML")
         raise UsageError(f"--note-template {name}: the note is {kind} and this is {other}; give both the same suffix")
     try:
-        if path.stat().st_size > LONGEST:
-            raise UsageError(f"--note-template {name}: it is longer than {LONGEST} bytes; a note is a page")
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as why:
-        line = path.read_bytes()[: why.start].count(b"\n") + 1
-        raise UsageError(f"--note-template {name}:{line}: it is not UTF-8; save it so") from None
-    except OSError as why:
-        raise UsageError(f"--note-template {name}: it cannot be read: {why.strerror}") from None
+        text = read_text(path, LONGEST)
+    except UnreadableFileError as fault:
+        place = name if fault.line is None else f"{name}:{fault.line}"
+        raise UsageError(f"--note-template {place}: {fault.sentence('note template')}") from None
     environment = _environment(path, html=html)
     template = Template(_sound(path, lambda: _compiled(environment, text, path)), path)
     for sample in SAMPLES:
