@@ -7,14 +7,12 @@ import importlib.util
 import keyword
 import os
 import shlex
-import shutil
-import tempfile
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from qc.cli.streams import say
-from qc.files.atomic_write import permissions
+from qc.files.atomic_write import settle, unfinished_folder
 from qc.model.errors import OutputError, UsageError
 from qc.model.names import PLUGIN_NAME
 from qc.plugin_host.finder import find
@@ -77,20 +75,16 @@ def _refuse(folder: Path) -> None:
 
 
 def _write(name: str, folder: Path) -> None:
-    """Write everything beside the folder, and then put it there; raises OutputError, and nothing is left."""
-    beside = None
+    """Write everything beside the folder, then put it there; raises OutputError, and nothing is left."""
     try:
-        beside = Path(tempfile.mkdtemp(prefix=".sidegate-", dir=folder.absolute().parent))
-        _copy(files("qc") / DRAFTED, beside, name)
-        beside.chmod(permissions(0o777))
-        if os.path.lexists(folder):
-            raise FileExistsError(0, "it is there already by now")
-        beside.rename(folder)
+        with unfinished_folder(folder.absolute().parent) as unfinished:
+            _copy(files("qc") / DRAFTED, unfinished, name)
+            settle(unfinished)
+            if os.path.lexists(folder):
+                raise FileExistsError(0, "it is there already by now")
+            unfinished.rename(folder)
     except OSError as error:
         raise OutputError(f"{shown(str(folder))} cannot be written: {error.strerror}; name another place") from None
-    finally:
-        if beside is not None:
-            shutil.rmtree(beside, ignore_errors=True)
 
 
 def _copy(drafted: Traversable, folder: Path, name: str) -> None:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
-import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -15,6 +13,7 @@ from qc.audio.container.digests import sha256_of
 from qc.demo.planted import Planted
 from qc.demo.release import CATALOGUE, TITLE, DemoSide, bad_side, good_side
 from qc.demo.voices import RATE
+from qc.files.atomic_write import settle, unfinished_folder
 from qc.model.errors import OutputError, UsageError
 from qc.model.quantity import clock
 from qc.text.sanitize import shown
@@ -54,7 +53,7 @@ def refuse(folder: Path) -> None:
 
 
 def make(folder: Path) -> tuple[Planted, ...]:
-    """Render the release into a folder that is empty or not there yet, and give the faults it was made with.
+    """Render the release into a folder that is empty or not there yet, and return the faults it was made with.
 
     Whatever goes wrong, nothing half-made stays. Raises UsageError for a folder that cannot be used, OutputError for
     one that cannot be written.
@@ -62,28 +61,32 @@ def make(folder: Path) -> tuple[Planted, ...]:
     refuse(folder)
     real = Path(os.path.realpath(folder))
     there = real.is_dir()
-    beside, placed = None, []
     try:
-        beside = Path(tempfile.mkdtemp(prefix=".sidegate-demo-", dir=real if there else real.parent))
-        planted = _written(beside)
-        if there:  # a folder that somebody made keeps its rights, and may be where they stand
-            for file in sorted(beside.iterdir(), key=lambda file: file.suffix == ".yaml"):
-                placed.append(real / file.name)
-                file.rename(placed[-1])
-        else:
-            beside.chmod(0o777 & ~_umask())
-            beside.rename(real)
-        placed.clear()
+        with unfinished_folder(real if there else real.parent) as unfinished:
+            planted = _written(unfinished)
+            settle(unfinished)
+            if there:
+                _move(unfinished, real)
+            else:
+                unfinished.rename(real)
     except (OSError, soundfile.SoundFileError) as error:
         why = error.strerror if isinstance(error, OSError) else str(error)
         raise OutputError(f"{shown(str(folder))} cannot be written: {why}; name another place") from None
+    return planted
+
+
+def _move(unfinished: Path, folder: Path) -> None:
+    """Move all files into a folder of the user's, which keeps its permissions: the delivery file last, or none."""
+    placed: list[Path] = []
+    try:
+        for file in sorted(unfinished.iterdir(), key=lambda file: file.suffix == ".yaml"):
+            placed.append(folder / file.name)
+            file.rename(placed[-1])
+        placed.clear()
     finally:
         with contextlib.suppress(OSError):
             for path in placed:
                 path.unlink(missing_ok=True)
-        if beside is not None:
-            shutil.rmtree(beside, ignore_errors=True)
-    return planted
 
 
 def _written(folder: Path) -> tuple[Planted, ...]:
@@ -111,9 +114,3 @@ def _paper(side: DemoSide, file: str, digest: str) -> str:
         times = f'start: "{clock(track.start)}", end: "{clock(track.end)}"'
         lines.append(f"      - {{number: {number}, title: {track.piece.title}, {times}}}")
     return "\n".join(lines) + "\n"
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -1,4 +1,4 @@
-"""Putting files and folders where they were asked for: written beside their place and renamed when they are whole."""
+"""Writing files and folders whole or not at all: filled beside their place, flushed to the disk, then renamed."""
 
 from __future__ import annotations
 
@@ -9,76 +9,115 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
+from qc.files.bounded_read import UnreadableFileError, read_text
 from qc.model.errors import OutputError
 from qc.text.sanitize import shown
 
 OWN = ".sidegate"
 """File in a folder that was written here: the names of all that it holds, so that it may be written again."""
+LARGEST_MARK = 16 << 20
+"""Bytes of that file, of a hundred thousand names."""
+UNFINISHED = f"{OWN}-"
+"""Prefix of the names of files and folders that are being written."""
 MOST_REMOVALS = 50
 """How often it is tried, one second in all, to remove a folder that is still being filled."""
+FILE_MODE, FOLDER_MODE = 0o666, 0o777
+"""Permissions before the user's umask takes some away."""
+_NO_FSYNC = (errno.EINVAL, errno.ENOSYS, errno.ENOTSUP)
+"""Errors of a file system that cannot flush a file."""
 
 
-def put(path: Path, held: bytes, place: str, *, fresh: bool = False) -> None:
-    """Write bytes to a file; with `fresh` nothing is written over. Raises OutputError naming `place`."""
+def write_file(
+    path: Path, fill: Callable[[BinaryIO], object], *, fresh: bool = False, mode: int = FILE_MODE
+) -> None:  # fmt: skip
+    """Have `fill` write a file, which takes its place when it is whole and on the disk.
 
-    def fill(out: BinaryIO) -> None:
-        out.write(held)
-
-    put_file(path, fill, place, fresh=fresh)
-
-
-def put_file(path: Path, fill: Callable[[BinaryIO], None], place: str, *, fresh: bool = False) -> None:
-    """Let `fill` write a file, which takes its place when it is whole; what `fill` raises leaves nothing behind.
-
-    Raises OutputError naming `place` where it cannot be written.
+    With `fresh` no file is written over. Permissions are `mode` less the umask. Raises OSError, and whatever `fill`
+    raises; then an older file stays as it was and nothing else is left.
     """
-    beside = ""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=UNFINISHED)
+    unfinished = Path(name)
     try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f"{OWN}-")
         with os.fdopen(handle, "wb") as out:
             fill(out)
-        Path(beside).chmod(permissions(0o666))
+            out.flush()
+            _to_disk(handle)
+        unfinished.chmod(permissions(mode))
         if fresh and os.path.lexists(path):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
-        Path(beside).replace(path)
-    except OSError as error:
-        raise _unwritten(place, error) from None
+        unfinished.replace(path)
     finally:
         with contextlib.suppress(OSError):
-            if beside:
-                Path(beside).unlink(missing_ok=True)
+            unfinished.unlink(missing_ok=True)
+
+
+def put(path: Path, content: bytes, place: str, *, fresh: bool = False) -> None:
+    """Write bytes to a file; with `fresh` no file is written over. Raises OutputError naming `place`."""
+    put_file(path, lambda out: out.write(content), place, fresh=fresh)
+
+
+def put_file(path: Path, fill: Callable[[BinaryIO], object], place: str, *, fresh: bool = False) -> None:
+    """Write a file as `write_file` does; raises OutputError naming `place` where it cannot be written."""
+    try:
+        write_file(path, fill, fresh=fresh)
+    except OSError as error:
+        raise _unwritten(place, error) from None
+
+
+@contextlib.contextmanager
+def unfinished_folder(parent: Path) -> Iterator[Path]:
+    """Make a folder in `parent` to fill, settle and rename; deleted with its content where that does not happen."""
+    folder = Path(tempfile.mkdtemp(dir=parent, prefix=UNFINISHED))
+    try:
+        yield folder
+    finally:
+        _remove(folder)
+
+
+def settle(folder: Path) -> None:
+    """Flush the files of a folder to the disk, and set the permissions that a new folder has; raises OSError."""
+    for path in folder.rglob("*"):
+        if path.is_file():
+            with path.open("rb") as file:
+                _to_disk(file.fileno())
+    folder.chmod(permissions(FOLDER_MODE))
 
 
 def put_folder(path: Path, fill: Callable[[Path], None], place: str) -> None:
-    """Let `fill` write the files of a folder, which takes its place as a whole; what it raises leaves nothing behind.
+    """Have `fill` write the files of a folder, which takes its place as a whole; what it raises leaves nothing behind.
 
     A folder that was written here before is replaced. Raises OutputError naming `place` where it cannot be written.
     """
-    made: list[Path] = []
     try:
-        beside = Path(tempfile.mkdtemp(dir=path.parent, prefix=f"{OWN}-"))
-        made.append(beside)
-        fill(beside)
-        names = sorted(str(one.relative_to(beside)) for one in beside.rglob("*"))
-        (beside / OWN).write_text(json.dumps(names) + "\n", encoding="utf-8")
-        beside.chmod(permissions(0o777))
-        if foreign := not_ours(path):
-            raise OutputError(f"{place} cannot be written: {foreign}")
-        if path.is_dir():
-            old = Path(tempfile.mkdtemp(dir=path.parent, prefix=f"{OWN}-"))
-            made.append(old)
-            path.replace(old)
-        beside.replace(path)
+        with unfinished_folder(path.parent) as folder:
+            fill(folder)
+            names = sorted(str(inner.relative_to(folder)) for inner in folder.rglob("*"))
+            (folder / OWN).write_text(json.dumps(names) + "\n", encoding="utf-8")
+            settle(folder)
+            if foreign := not_ours(path):
+                raise OutputError(f"{place} cannot be written: {foreign}")
+            _exchange(folder, path)
     except OSError as error:
         raise _unwritten(place, error) from None
-    finally:
-        _back(path, made)
-        for one in made:
-            _remove(one)
+
+
+def _exchange(folder: Path, path: Path) -> None:
+    """Rename a folder; an older one is deleted, and put back where the new one cannot take its place."""
+    if not path.is_dir():
+        folder.replace(path)
+        return
+    with unfinished_folder(path.parent) as old:
+        try:
+            path.replace(old)
+            folder.replace(path)
+        finally:
+            if not os.path.lexists(path):
+                with contextlib.suppress(OSError):
+                    old.replace(path)
 
 
 def _remove(folder: Path) -> None:
@@ -90,21 +129,14 @@ def _remove(folder: Path) -> None:
         time.sleep(0.02)
 
 
-def _back(path: Path, made: list[Path]) -> None:
-    """Put the older folder back where the new one could not take its place."""
-    if len(made) == 2 and not os.path.lexists(path):
-        with contextlib.suppress(OSError):
-            made[1].replace(path)
-
-
 def not_ours(path: Path) -> str:
-    """Say what a folder holds that was not written here; empty when it may be replaced, or is not there."""
+    """Name what a folder holds that was not written here; empty when it may be replaced, or is not there."""
     if not path.is_dir():
         return ""
-    there = {str(one.relative_to(path)) for one in path.rglob("*")}
+    there = {str(inner.relative_to(path)) for inner in path.rglob("*")}
     try:
-        own = {OWN, *json.loads((path / OWN).read_text(encoding="utf-8"))} if OWN in there else set()
-    except (OSError, ValueError, TypeError):
+        own = {OWN, *json.loads(read_text(path / OWN, LARGEST_MARK))} if OWN in there else set()
+    except (UnreadableFileError, ValueError, TypeError):
         own = set()
     foreign = sorted(there - own)
     if not foreign:
@@ -113,12 +145,21 @@ def not_ours(path: Path) -> str:
     return f"it holds {shown(foreign[0])}{more}, not written by a report before; name an empty folder, or a new one"
 
 
+def _to_disk(handle: int) -> None:
+    """Flush an open file to the disk, where its file system can; raises OSError."""
+    try:
+        os.fsync(handle)
+    except OSError as error:
+        if error.errno not in _NO_FSYNC:
+            raise
+
+
 def _unwritten(place: str, error: OSError) -> OutputError:
     return OutputError(f"{place} cannot be written: {error.strerror}; name another place")
 
 
 def permissions(most: int) -> int:
-    """Give the rights that whoever runs this wants on what is new, of those that are possible."""
+    """Return the permissions of what is new: those of `most` that the user's umask leaves."""
     mask = os.umask(0)
     os.umask(mask)
     return most & ~mask

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from qc.files.atomic_write import write_file
 from qc.model.errors import OutputError
 from qc.rulebook.book import CHAIN, CHECKS, INDEX, LIMITS, MEASUREMENTS, SOURCES, Book
 from qc.rulebook.checks import check_page
@@ -74,11 +74,6 @@ def _made_here(place: Path) -> bool:
 
 
 def _write(place: Path, page: str) -> None:
-    """Write a page beside its place, then rename it, so that it is never half there."""
+    """Write a page, whole or not at all; raises OSError."""
     place.parent.mkdir(parents=True, exist_ok=True)
-    beside = place.with_name(f".{place.name}.{os.getpid()}")
-    try:
-        beside.write_text(page, encoding="utf-8", newline="\n")
-        beside.replace(place)
-    finally:
-        beside.unlink(missing_ok=True)
+    write_file(place, lambda out: out.write(page.encode()))

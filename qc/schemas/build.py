@@ -13,6 +13,7 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from qc.delivery.model import Delivery
 from qc.delivery.waivers import WaiversFile
+from qc.files.atomic_write import put
 from qc.model.plan import PlanReport
 from qc.model.report import Report
 from qc.model.ruleset_diff import RulesetDiff
@@ -67,7 +68,7 @@ def main() -> None:
     """Rewrite the schema files."""
     FOLDER.mkdir(exist_ok=True)
     for name in NAMES:
-        (FOLDER / f"{name}.json").write_text(generated(name), encoding="utf-8")
+        put(FOLDER / f"{name}.json", generated(name).encode(), name)
 
 
 if __name__ == "__main__":

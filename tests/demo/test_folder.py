@@ -117,7 +117,7 @@ def test_ctrl_c_while_it_renders_leaves_nothing(tmp_path):
         deadline = time.monotonic() + 30.0
         while not names(tmp_path) and time.monotonic() < deadline:
             time.sleep(0.01)
-        assert re.fullmatch(r"\.sidegate-demo-\w+", names(tmp_path)[0])
+        assert re.fullmatch(r"\.sidegate-\w+", names(tmp_path)[0])
         running.send_signal(signal.SIGINT)
         out, err = running.communicate(timeout=60)
     assert running.returncode == 130, err
