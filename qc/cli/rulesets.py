@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from qc.cli.streams import emit, say
-from qc.ruleset.find import Available, available, paths
-from qc.ruleset.heading import heading
+from qc.ruleset.find import Available, available
 from qc.ruleset.released import edited
+from qc.ruleset.summary import summary
 from qc.text.table import text_columns
 
 
@@ -29,7 +29,7 @@ def listed() -> int:
 
     folders = ruleset_folders()
     known = available(folders)
-    rows = [("RULESET", "SERVES", "SHA-256"), *(_row(there, known, folders) for there in known)]
+    rows = [("RULESET", "SERVES", "SHA-256"), *(_row(there, folders) for there in known)]
     emit(text_columns(rows).encode())
     faults = [fault for there in known if (fault := _edited(there.path))]
     for fault in faults:
@@ -37,16 +37,9 @@ def listed() -> int:
     return 2 if faults else 0
 
 
-def _row(there: Available, known: Iterable[Available], folders: Sequence[Path]) -> tuple[str, str, str]:
-    """Give the row of a ruleset; one whose heading does not tell, or tells another name, is loaded."""
-    told = heading(there.path, paths(known))
-    if told is not None and (told.name, told.version) == (there.name, there.version):
-        return f"{told.name}@{told.version}", f"{told.size} at {told.speed}", told.sha256[:16]
-    from qc.ruleset.load import load_ruleset
-    from qc.ruleset.sources import Sources
-
-    ruleset = load_ruleset(there, Sources(folders))
-    return f"{ruleset.name}@{ruleset.version}", " at ".join(ruleset.serves), ruleset.sha256[:16]
+def _row(there: Available, folders: Sequence[Path]) -> tuple[str, str, str]:
+    found = summary(there, folders)
+    return f"{there.name}@{there.version}", f"{found.size} at {found.speed}", found.sha256[:16]
 
 
 def _edited(path: Path) -> str | None:

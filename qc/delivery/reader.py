@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from qc.delivery.checksum_files import places
 from qc.delivery.model import FOUR, Delivery
-from qc.files.yaml_source import Lined, Loc, load_lined, parse_lined, validate
+from qc.files.yaml_source import Loc, YamlSource, load_yaml, parse_yaml, validate
 from qc.model.errors import DeliveryError
 from qc.text.sanitize import shown
 
@@ -35,7 +35,7 @@ class ReadDelivery:
     sha256: str
     audio: Mapping[str, Path]
     """side id -> where its one file should be, links resolved; nothing says that a file is there"""
-    lined: Lined
+    yaml_source: YamlSource
     track_audio: Mapping[str, tuple[Path, ...]] = field(default_factory=dict)
     """side id -> where its files, one a track, should be"""
 
@@ -49,7 +49,7 @@ class ReadDelivery:
 
     def line(self, loc: Loc) -> int:
         """Give the line, counted from 1, of the deepest part of `loc` that is in the file."""
-        return self.lined.line(loc)
+        return self.yaml_source.line(loc)
 
 
 def read_delivery(path: Path) -> ReadDelivery:
@@ -66,30 +66,30 @@ def read_delivery(path: Path) -> ReadDelivery:
         if not os.path.lexists(path / _NAME):
             raise DeliveryError(f"{name}: the folder holds no {_NAME}; add it, or name the delivery file itself")
         path = path / _NAME
-    return _checked(load_lined(path, "delivery", DeliveryError), path, path.parent)
+    return _checked(load_yaml(path, "delivery", DeliveryError), path, path.parent)
 
 
 def parse_delivery(text: bytes, file: Path, folder: Path) -> ReadDelivery:
     """Read a delivery from the text of its YAML; `file` is where it comes from, `folder` holds the audio."""
     name = shown(str(file), longest=500)
-    return _checked(parse_lined(text, name, "delivery", DeliveryError, path=file), file, folder)
+    return _checked(parse_yaml(text, name, "delivery", DeliveryError, path=file), file, folder)
 
 
-def _checked(lined: Lined, file: Path, folder: Path) -> ReadDelivery:
+def _checked(yaml_source: YamlSource, file: Path, folder: Path) -> ReadDelivery:
     # What is planned is refused first, so that nobody perfects what will be refused anyway.
-    for loc, sentence in _not_built_yet(lined.data):
-        raise DeliveryError(f"{lined.at(loc)}: {sentence}")
-    delivery = validate(lined, Delivery, DeliveryError)
+    for loc, sentence in _not_built_yet(yaml_source.data):
+        raise DeliveryError(f"{yaml_source.at(loc)}: {sentence}")
+    delivery = validate(yaml_source, Delivery, DeliveryError)
     audio, track_audio = {}, {}
     for i, side in enumerate(delivery.sides):
         if side.audio is not None:
-            audio[side.id] = _inside(lined, folder, side.audio, ("sides", i, "audio"))
+            audio[side.id] = _inside(yaml_source, folder, side.audio, ("sides", i, "audio"))
         else:
             track_audio[side.id] = tuple(
-                _inside(lined, folder, str(track.audio), ("sides", i, "tracks", j, "audio"))
+                _inside(yaml_source, folder, str(track.audio), ("sides", i, "tracks", j, "audio"))
                 for j, track in enumerate(side.tracks)
             )
-    return ReadDelivery(delivery, folder, file, lined.sha256, audio, lined, track_audio)
+    return ReadDelivery(delivery, folder, file, yaml_source.sha256, audio, yaml_source, track_audio)
 
 
 def _not_built_yet(data: Mapping[str, Any]) -> Iterator[tuple[Loc, str]]:
@@ -115,10 +115,10 @@ def _words(items: list[Any]) -> set[str]:
     return {item for item in items if isinstance(item, str)}
 
 
-def _inside(lined: Lined, folder: Path, name: str, loc: Loc) -> Path:
+def _inside(yaml_source: YamlSource, folder: Path, name: str, loc: Loc) -> Path:
     """Resolve links, and refuse a file that one of them takes out of the folder."""
     home, real = Path(os.path.realpath(folder)), Path(os.path.realpath(folder / name))
     if not real.is_relative_to(home):
         what = f'"{shown(name)}" leads through a link out of the delivery\'s folder'
-        raise DeliveryError(f"{lined.at(loc)}: {what}; put the file itself there")
+        raise DeliveryError(f"{yaml_source.at(loc)}: {what}; put the file itself there")
     return real

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from qc.delivery.fields import InputModel, SchemaOne, SideId
 from qc.delivery.model import Waiver
-from qc.files.yaml_source import Lined, load_lined, validate
+from qc.files.yaml_source import YamlSource, load_yaml, validate
 from qc.model.errors import DeliveryError
 
 
@@ -25,7 +25,7 @@ class WaiversFile(InputModel):
     waivers: tuple[SidedWaiver, ...]
 
 
-def read_waivers(path: Path) -> tuple[WaiversFile, Lined]:
+def read_waivers(path: Path) -> tuple[WaiversFile, YamlSource]:
     """Read a file of waivers with its lines; raises DeliveryError, "FILE:LINE: ...", for what cannot be used."""
-    lined = load_lined(path, "waivers", DeliveryError)
-    return validate(lined, WaiversFile, DeliveryError), lined
+    yaml_source = load_yaml(path, "waivers", DeliveryError)
+    return validate(yaml_source, WaiversFile, DeliveryError), yaml_source

@@ -22,7 +22,7 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
     spec = asked or delivery.ruleset
     if asked is None and delivery.ruleset is not None and is_path(delivery.ruleset):
         raise RulesetError(
-            f"{read.lined.at(('ruleset',))}: a delivery names its ruleset as NAME@VERSION, not by a path; "
+            f"{read.yaml_source.at(('ruleset',))}: a delivery names its ruleset as NAME@VERSION, not by a path; "
             "a ruleset file is given with --ruleset"
         )
     try:
@@ -33,7 +33,7 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
             there = shelf.serving(delivery.disc.size, delivery.disc.speed)
     except RulesetError as error:
         if asked is None:
-            where = read.lined.at(("ruleset",) if delivery.ruleset else ("disc",))
+            where = read.yaml_source.at(("ruleset",) if delivery.ruleset else ("disc",))
             raise RulesetError(f"{where}: {error}") from None
         raise
     ruleset = loaded(there, host, shelf)
@@ -41,7 +41,7 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
     if disc is not None and ruleset.serves != (disc.size, disc.speed):
         size, speed = ruleset.serves
         raise RulesetError(
-            f"{read.lined.at(('disc',))}: the delivery is for {disc.size} at {disc.speed}, ruleset {ruleset.name}"
+            f"{read.yaml_source.at(('disc',))}: the delivery is for {disc.size} at {disc.speed}, ruleset {ruleset.name}"
             f"@{ruleset.version} serves {size} at {speed}; correct the disc or choose another ruleset"
         )
     return ruleset

@@ -91,8 +91,3 @@ def _highest(name: str, versions: list[Available]) -> Available:
         last = versions[-1].version
         raise RulesetError(f"{name} has no released version yet; to use an unreleased one, write {name}@{last}")
     return released[-1]
-
-
-def paths(known: Iterable[Available]) -> dict[tuple[str, str], Path]:
-    """Give where each ruleset lies, by name and version as the file is named."""
-    return {(one.name, one.version): one.path for one in known}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from qc.files.yaml_source import Lined
+from qc.files.yaml_source import YamlSource
 from qc.ruleset.find import Available
 from qc.ruleset.load import Ruleset, load_ruleset
 from qc.ruleset.read import read_file
@@ -19,10 +19,10 @@ class Shelf:
     def __init__(self, folders: Sequence[Path]) -> None:
         self.folders = tuple(folders)
         self.sources = Sources(self.folders)
-        self._read: dict[Path, Lined] = {}
+        self._read: dict[Path, YamlSource] = {}
         self._loaded: dict[Available, Ruleset] = {}
 
-    def read(self, path: Path) -> Lined:
+    def read(self, path: Path) -> YamlSource:
         """Read a file; raises RulesetError with one sentence."""
         if path not in self._read:
             self._read[path] = read_file(path)
@@ -30,7 +30,7 @@ class Shelf:
 
     def serving(self, size: str, speed: str) -> Available:
         """Find the one ruleset that serves a disc; raises RulesetError when none or several do."""
-        return serving(size, speed, self.folders)
+        return serving(size, speed, self.folders, self.read)
 
     def load(self, there: Available) -> Ruleset:
         """Load a ruleset; raises RulesetError with one sentence."""

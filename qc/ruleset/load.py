@@ -11,12 +11,13 @@ from packaging.version import InvalidVersion
 
 import qc
 from qc.delivery.fields import InputModel
-from qc.files.yaml_source import Lined, Loc
+from qc.files.yaml_source import Loc, YamlSource
 from qc.groove.level.rows import EDGE, LevelPolicy
 from qc.model.cutting_chain import Chain, Cut, DiscGeometry, Playback, Signal
 from qc.model.errors import RulesetError
+from qc.ruleset.ancestry import Read
 from qc.ruleset.find import Available
-from qc.ruleset.inheritance import Generation, Read, generations
+from qc.ruleset.inheritance import Generation, generations
 from qc.ruleset.level import policy_of, rows_of
 from qc.ruleset.merge import Document, both, joined
 from qc.ruleset.model import ChainEntry, LimitEntry, RulesetFile
@@ -120,16 +121,16 @@ def load_ruleset(found: Available | Path, sources: Sources, read: Read = read_fi
 def _loaded(generation: Generation, sources: Sources, parent: Ruleset | None) -> Ruleset:
     """Load one generation, with the one before it."""
     there, document, file = generation
-    lined = document.files[0]
-    _is_what_it_is_named(lined, file, there)
-    if not is_released(there.path, lined.sha256):
+    yaml_source = document.files[0]
+    _is_what_it_is_named(yaml_source, file, there)
+    if not is_released(there.path, yaml_source.sha256):
         _every_source_is_known(document, file, sources)
     if parent is not None:
-        _says_its_own_diameters(lined, file, parent)
+        _says_its_own_diameters(yaml_source, file, parent)
     return Ruleset(
         name=file.name,
         version=file.version,
-        sha256=digest(lined.sha256, None if parent is None else parent.sha256),
+        sha256=digest(yaml_source.sha256, None if parent is None else parent.sha256),
         path=there.path,
         serves=(file.serves.size, file.serves.speed),
         chain=chain_of(file.chain, file.serves.size, file.serves.speed),
@@ -205,29 +206,29 @@ def _is_within(version: str, wanted: str) -> bool:
         return False
 
 
-def _is_what_it_is_named(lined: Lined, file: RulesetFile, found: Available) -> None:
+def _is_what_it_is_named(yaml_source: YamlSource, file: RulesetFile, found: Available) -> None:
     """Refuse a file that says another name or version than its place says."""
     if found.name and file.name != found.name:
         raise RulesetError(
-            f'{lined.at(("name",))}: the name is "{file.name}", and the folder is called "{found.name}"; '
+            f'{yaml_source.at(("name",))}: the name is "{file.name}", and the folder is called "{found.name}"; '
             "they must be the same"
         )
     if found.version and read_version(file.version) != read_version(found.version):
         raise RulesetError(
-            f"{lined.at(('version',))}: the version is {file.version}, and the file is named for "
+            f"{yaml_source.at(('version',))}: the version is {file.version}, and the file is named for "
             f"{found.version}; they must be the same"
         )
 
 
-def _says_its_own_diameters(lined: Lined, file: RulesetFile, parent: Ruleset) -> None:
+def _says_its_own_diameters(yaml_source: YamlSource, file: RulesetFile, parent: Ruleset) -> None:
     """Refuse a disc of another size whose diameters would be those of the size that it was taken from."""
     if file.serves.size == parent.serves[0]:
         return
-    disc = (lined.data.get("chain") or {}).get("disc") or {}
+    disc = (yaml_source.data.get("chain") or {}).get("disc") or {}
     if lacking := [f"chain.disc.{name}" for name in ("outer", "finishing") if name not in disc]:
         raise RulesetError(
-            f"{lined.at(('serves',))}: {parent.full_name} is for a {parent.serves[0]} disc, and a {file.serves.size} "
-            f"disc has diameters of its own; add {' and '.join(lacking)}"
+            f"{yaml_source.at(('serves',))}: {parent.full_name} is for a {parent.serves[0]} disc, and a "
+            f"{file.serves.size} disc has diameters of its own; add {' and '.join(lacking)}"
         )
 
 

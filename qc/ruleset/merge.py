@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from qc.files.yaml_source import Lined, Loc
+from qc.files.yaml_source import Loc, YamlSource
 from qc.model.errors import RulesetError
 from qc.text.sanitize import first_fault
 
@@ -38,25 +38,25 @@ class Document:
     """What a ruleset says together with all that it extends."""
 
     data: Mapping[str, Any]
-    files: tuple[Lined, ...]
+    files: tuple[YamlSource, ...]
     """nearest first"""
 
     @classmethod
-    def of(cls, lined: Lined) -> Document:
+    def of(cls, yaml_source: YamlSource) -> Document:
         """Take a file that extends nothing."""
-        return cls(lined.data, (lined,))
+        return cls(yaml_source.data, (yaml_source,))
 
-    def extended_by(self, lined: Lined) -> Document:
+    def extended_by(self, yaml_source: YamlSource) -> Document:
         """Lay a file over this one."""
-        return Document(laid_over(lined.data, self.data), (lined, *self.files))
+        return Document(laid_over(yaml_source.data, self.data), (yaml_source, *self.files))
 
-    def holder(self, loc: Loc) -> Lined:
+    def holder(self, loc: Loc) -> YamlSource:
         """Give the file that holds the value at a place; of what is nowhere, and of what each says itself, the last."""
         if loc and loc[0] in DEPTH:
             unit = loc[: DEPTH[str(loc[0])]]
-            for lined in self.files:
-                if _has(lined.data, unit):
-                    return lined
+            for yaml_source in self.files:
+                if _has(yaml_source.data, unit):
+                    return yaml_source
         return self.files[0]
 
     def at(self, loc: Loc) -> str:
@@ -123,10 +123,10 @@ def both(child: str | None, parent: str | None) -> str | None:
     return ",".join(dict.fromkeys(parts)) if len(said) > 1 else next(iter(said), None)
 
 
-def short_name(lined: Lined) -> str:
+def short_name(yaml_source: YamlSource) -> str:
     """Name a file as it lies among rulesets, "disc-12in-33/1.0.0.yaml"; one that lies elsewhere by its own name."""
-    path = lined.path or Path(lined.name)
-    name, version = lined.data.get("name"), lined.data.get("version")
+    path = yaml_source.path or Path(yaml_source.name)
+    name, version = yaml_source.data.get("name"), yaml_source.data.get("version")
     return f"{name}/{path.name}" if (path.parent.name, path.stem) == (name, version) else path.name
 
 

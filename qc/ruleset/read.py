@@ -7,28 +7,28 @@ from pathlib import Path
 from packaging.specifiers import InvalidSpecifier
 
 import qc
-from qc.files.yaml_source import Lined, load_lined
+from qc.files.yaml_source import YamlSource, load_yaml
 from qc.model.errors import RulesetError
 from qc.ruleset.versions import read_specifier
 from qc.text.sanitize import shown
 
 
-def read_file(path: Path) -> Lined:
+def read_file(path: Path) -> YamlSource:
     """Read a ruleset file as it is written; raises RulesetError with one sentence, "FILE:LINE: ..."."""
-    lined = load_lined(path, "ruleset", RulesetError)
-    _fits_this_tool(lined)
-    return lined
+    yaml_source = load_yaml(path, "ruleset", RulesetError)
+    _fits_this_tool(yaml_source)
+    return yaml_source
 
 
-def _fits_this_tool(lined: Lined) -> None:
+def _fits_this_tool(yaml_source: YamlSource) -> None:
     """Ask first whether the file is for this tool at all, since a newer one may hold keys unknown here."""
-    wanted = lined.data.get("needs_tool")
+    wanted = yaml_source.data.get("needs_tool")
     try:
         fits = not isinstance(wanted, str) or read_specifier(wanted).contains(qc.__version__, prereleases=True)
     except InvalidSpecifier:
         return  # the models say so
     if not fits:
         raise RulesetError(
-            f"{lined.at(('needs_tool',))}: this ruleset needs sidegate {shown(str(wanted))}, and this is "
+            f"{yaml_source.at(('needs_tool',))}: this ruleset needs sidegate {shown(str(wanted))}, and this is "
             f"{qc.__version__}; install another version of sidegate or name another version of the ruleset"
         )

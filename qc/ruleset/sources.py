@@ -10,7 +10,7 @@ from typing import Annotated
 from pydantic import AfterValidator, ValidationError
 
 from qc.delivery.fields import InputModel, Line
-from qc.files.yaml_source import Lined, load_lined
+from qc.files.yaml_source import YamlSource, load_yaml
 from qc.model.errors import RulesetError
 from qc.text.sanitize import first_fault, shown
 from qc.text.suggest import meant
@@ -51,12 +51,12 @@ class Sources(Mapping[str, SourceEntry]):
         for path in (folder / FILE for folder in self.folders):
             if not path.is_file():
                 continue
-            lined = load_lined(path, "ruleset", RulesetError)
-            for key in lined.data:
-                source = _source(lined, key)
+            yaml_source = load_yaml(path, "ruleset", RulesetError)
+            for key in yaml_source.data:
+                source = _source(yaml_source, key)
                 if known.setdefault(key, source) != source:
                     raise RulesetError(
-                        f'{lined.at((key,))}: the source "{shown(key)}" is told differently in another '
+                        f'{yaml_source.at((key,))}: the source "{shown(key)}" is told differently in another '
                         "folder of rulesets; give it a key of its own"
                     )
         return known
@@ -82,10 +82,10 @@ class Sources(Mapping[str, SourceEntry]):
         return None
 
 
-def _source(lined: Lined, key: str) -> SourceEntry:
+def _source(yaml_source: YamlSource, key: str) -> SourceEntry:
     """Read one entry; `validate` wants a model of the whole file, and here any key may stand."""
     try:
-        return SourceEntry.model_validate(lined.data[key], context={"written": True})
+        return SourceEntry.model_validate(yaml_source.data[key], context={"written": True})
     except ValidationError as faults:
-        fault, _ = first_fault(faults.errors(include_url=False), SourceEntry, lambda loc: lined.line((key, *loc)))
-    raise RulesetError(f"{lined.name}:{fault.line}: {fault.sentence}")
+        fault, _ = first_fault(faults.errors(include_url=False), SourceEntry, lambda loc: yaml_source.line((key, *loc)))
+    raise RulesetError(f"{yaml_source.name}:{fault.line}: {fault.sentence}")

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from qc.files.yaml_source import load_lined, validate
+from qc.files.yaml_source import load_yaml, validate
 from qc.model.errors import SidegateError
 from qc.plugin_host.host import Host
 from qc.ruleset.find import is_path
@@ -72,7 +72,7 @@ def load(path: Path) -> Case:
             f"{shown(str(path), longest=500)}: a case is named for what must become of the check and why, "
             "such as warn-a-little-too-deep.yaml; it begins with pass-, warn-, fail- or na-"
         )
-    file = validate(load_lined(path, "case", CaseError), CaseFile, CaseError)
+    file = validate(load_yaml(path, "case", CaseError), CaseFile, CaseError)
     return Case(path, path.resolve().parent.name, OUTCOMES[named[1]], file)
 
 

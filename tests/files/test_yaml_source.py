@@ -15,15 +15,15 @@ from hypothesis import strategies as st
 from pydantic import Field
 from ruamel.yaml import __with_libyaml__
 
-import qc.files.yaml_source
-from qc.files.yaml_source import LARGEST, load_lined, parse_lined, validate
+import qc.files.yaml_nodes
+from qc.files.yaml_source import LARGEST, YamlSource, load_yaml, parse_yaml, validate
 from qc.model.errors import DeliveryError, RulesetError
 from qc.model.quantity import Model
 from qc.text.sanitize import misplaced
 
 
 def read(text: str | bytes):
-    return parse_lined(text.encode() if isinstance(text, str) else text, "d.yaml", "delivery", DeliveryError)
+    return parse_yaml(text.encode() if isinstance(text, str) else text, "d.yaml", "delivery", DeliveryError)
 
 
 def sentence(text: str | bytes) -> str:
@@ -56,22 +56,22 @@ def test_lists_mappings_and_blocks():
 
 
 def test_lines_of_keys_items_and_of_the_deepest_part_there_is():
-    lined = read("# paper\na:\n  - x\n  -\n    b: 1\n    c: {d: 2,\n      e: 3}\nf: |\n  text\n")
+    yaml_source = read("# paper\na:\n  - x\n  -\n    b: 1\n    c: {d: 2,\n      e: 3}\nf: |\n  text\n")
     at = {
         (): 2, ("a",): 2, ("a", 0): 3, ("a", 1): 5, ("a", 1, "b"): 5, ("a", 1, "c"): 6, ("a", 1, "c", "e"): 7,
         ("a", 1, "c", "e", "x"): 7, ("a", 7): 2, ("f",): 8, ("g", "h"): 2,
     }  # fmt: skip
-    assert {loc: lined.line(loc) for loc in at} == at
-    assert lined.at(("f",)) == "d.yaml:8"
+    assert {loc: yaml_source.line(loc) for loc in at} == at
+    assert yaml_source.at(("f",)) == "d.yaml:8"
 
 
 def test_byte_order_mark_and_line_ends():
     plain = read("a: 1\nb:\n  - 2\n")
     for text in (b"\xef\xbb\xbfa: 1\r\nb:\r\n  - 2\r\n", b"a: 1\rb:\r  - 2\r"):
-        lined = read(text)
-        assert lined.data == plain.data
-        assert lined.line(("b", 0)) == 3
-        assert lined.sha256 == hashlib.sha256(text).hexdigest()
+        yaml_source = read(text)
+        assert yaml_source.data == plain.data
+        assert yaml_source.line(("b", 0)) == 3
+        assert yaml_source.sha256 == hashlib.sha256(text).hexdigest()
 
 
 # text, line, a part of the sentence
@@ -108,6 +108,9 @@ BAD: list[tuple[str | bytes, int, str]] = [
     ("a:\n  - b: 1\n    'b': 2\n", 3, 'the key "b" is already on line 2'),
     ("a: 1\nb: &x [1]\n", 2, '"&x" is an anchor'),
     ("a: 1\nb: *x\n", 2, '"*x" is an alias'),
+    ("a: 1\nb: [c, &x d, *x]\n", 2, '"&x" is an anchor'),
+    ("a: &x 1\nb: &x 2\n", 1, '"&x" is an anchor'),
+    ("é: 𝄞\n𝄞: !!str x\n", 2, '"!!str" is a tag'),
     ("a: 1\n*x : 1\n", 2, '"*x" is an alias'),
     ("a: 1\nb: !!python/object:os.system x\n", 2, '"!!python/object:os.system" is a tag'),
     ("a: 1\nb: !mine {c: 1}\n", 2, '"!mine" is a tag'),
@@ -122,6 +125,9 @@ BAD: list[tuple[str | bytes, int, str]] = [
     ("a: 1\n: b\n", 2, "a key is missing"),
     ("a: " + "[" * 33 + "\n", 1, "nested deeper than 32"),
     ("a: 1\nb: " + "[" * 100_000, 2, "nested deeper than 32"),
+    ("a: 1\nb:\n  " + "- " * 100_000, 3, "nested deeper than 32"),
+    ("a: 1\nb: " + "{a: " * 60_000, 2, "nested deeper than 32"),
+    ("a: 1\nb: " + "[" * 3_000 + "]" * 3_000 + "\n", 2, "nested deeper than 32"),
     ("\n".join(" " * i + "a:" for i in range(40)), 33, "nested deeper than 32"),
 ]
 
@@ -150,13 +156,13 @@ def test_an_anchor_bomb_is_refused_before_it_grows():
 @settings(max_examples=600, deadline=None)
 def test_no_text_breaks_the_reader(text: str):
     try:
-        lined = read(text)
+        yaml_source = read(text)
     except DeliveryError as error:
         name, line, said = str(error).split(":", 2)
         assert (name, "\n" in said) == ("d.yaml", False)
         assert 1 <= int(line) <= text.count("\n") + 1
     else:
-        assert isinstance(lined.data, dict)
+        assert isinstance(yaml_source.data, dict)
 
 
 WORDS = st.sampled_from([
@@ -178,27 +184,42 @@ def test_both_parsers_read_the_same(text: str):
     taken = []
     for quick in (True, False):
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("qc.files.yaml_source.__with_libyaml__", quick)
+            patch.setattr("qc.files.yaml_nodes.__with_libyaml__", quick)
             try:
-                taken.append(read("top: 1\n" + text))
+                yaml_source = read("top: 1\n" + text)
+                taken.append((yaml_source.data, lines(yaml_source)))
             except DeliveryError as error:
                 taken.append(str(error))
     assert taken[0] == taken[1]
 
 
+def lines(yaml_source: YamlSource) -> dict[Any, int]:
+    """Place of each value of a file -> its line."""
+
+    def below(loc: tuple[Any, ...], value: Any):
+        yield loc
+        if isinstance(value, dict | list):
+            for part in value if isinstance(value, dict) else range(len(value)):
+                yield from below((*loc, part), value[part])
+
+    return {loc: yaml_source.line(loc) for loc in below((), yaml_source.data)}
+
+
 @pytest.mark.skipif(not __with_libyaml__, reason="needs ruamel.yaml.clib")
 def test_shipped_rulesets_are_read_alike_and_by_the_quick_parser(monkeypatch):
-    asked = []
-    plain = qc.files.yaml_source._Reading.document
-    monkeypatch.setattr(qc.files.yaml_source._Reading, "document", lambda self: asked.append(self.pure) or plain(self))
+    slow = []
+    compose = qc.files.yaml_nodes._composed
+    monkeypatch.setattr(qc.files.yaml_nodes, "_composed", lambda written: slow.append(written) or compose(written))
     for path in sorted(Path(str(files("qc_rulesets"))).rglob("*.yaml")):
         text = path.read_bytes()
         quick = read(text)
+        assert not slow, path
         with monkeypatch.context() as patch:
-            patch.setattr("qc.files.yaml_source.__with_libyaml__", False)
-            assert read(text) == quick
-    assert asked
-    assert asked == [False, True] * (len(asked) // 2)
+            patch.setattr("qc.files.yaml_nodes.__with_libyaml__", False)
+            other = read(text)
+        assert slow.pop().text == text.decode()
+        assert other == quick
+        assert lines(other) == lines(quick)
 
 
 @given(st.binary(max_size=30))
@@ -215,7 +236,7 @@ def test_no_bytes_break_the_reader(text: bytes):
 
 def load(path: Any) -> str:
     with pytest.raises(RulesetError) as caught:
-        load_lined(path, "ruleset", RulesetError)
+        load_yaml(path, "ruleset", RulesetError)
     assert str(caught.value).startswith(f"{path}: ")
     return str(caught.value)
 
@@ -223,9 +244,9 @@ def load(path: Any) -> str:
 def test_a_file_is_read_with_its_digest(tmp_path: Path):
     path = tmp_path / "r.yaml"
     path.write_bytes(b"name: x\n")
-    lined = load_lined(path, "ruleset", RulesetError)
-    assert (lined.data, lined.path, lined.name) == ({"name": "x"}, path, str(path))
-    assert lined.sha256 == hashlib.sha256(b"name: x\n").hexdigest()
+    yaml_source = load_yaml(path, "ruleset", RulesetError)
+    assert (yaml_source.data, yaml_source.path, yaml_source.name) == ({"name": "x"}, path, str(path))
+    assert yaml_source.sha256 == hashlib.sha256(b"name: x\n").hexdigest()
 
 
 def test_what_is_no_plain_file_is_refused_without_blocking(tmp_path: Path):
@@ -243,7 +264,7 @@ def test_what_is_no_plain_file_is_refused_without_blocking(tmp_path: Path):
 def test_a_file_of_more_than_a_mebibyte_is_refused(tmp_path: Path):
     path = tmp_path / "r.yaml"
     path.write_bytes(b"a: x #" + b"x" * (LARGEST - 7) + b"\n")
-    assert load_lined(path, "ruleset", RulesetError).data["a"]
+    assert load_yaml(path, "ruleset", RulesetError).data["a"]
     path.write_bytes(b"a: x #" + b"x" * (LARGEST - 6) + b"\n")
     assert "larger than 256 KiB" in load(path)
 
@@ -252,7 +273,7 @@ def test_an_odd_file_name_is_shown_on_one_line(tmp_path: Path):
     path = tmp_path / "a\nb\udce9.yaml"
     path.write_bytes(b"- a\n")
     with pytest.raises(DeliveryError, match=r"a\\nb\\udce9\.yaml:1: ") as caught:
-        load_lined(path, "delivery", DeliveryError)
+        load_yaml(path, "delivery", DeliveryError)
     assert str(caught.value).encode()
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qc.files.yaml_source import parse_lined
+from qc.files.yaml_source import parse_yaml
 from qc.model.errors import RulesetError
 from qc.ruleset.merge import DEPTH, Document, joined, laid_over
 
@@ -97,7 +97,7 @@ def test_an_origin_names_the_file_that_holds_the_value(generations):
     """Each value is looked up where its origin says: that line of that file holds it, as it is after merging."""
     texts = [written(data) for data in generations]
     files = [
-        parse_lined(text.encode(), f"{name}.yaml", "ruleset", RulesetError)
+        parse_yaml(text.encode(), f"{name}.yaml", "ruleset", RulesetError)
         for name, text in zip(("child", "parent", "grandparent"), texts, strict=True)
     ]
     document = Document.of(files[2]).extended_by(files[1]).extended_by(files[0])

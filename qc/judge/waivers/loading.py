@@ -12,7 +12,7 @@ from qc.delivery.model import Side
 from qc.delivery.model import Waiver as Written
 from qc.delivery.reader import ReadDelivery
 from qc.delivery.waivers import read_waivers
-from qc.files.yaml_source import Lined, Loc
+from qc.files.yaml_source import Loc, YamlSource
 from qc.judge.waivers.model import ROUNDED_S, ResolvedWaiver, Waivers
 from qc.model.errors import DeliveryError, UsageError
 from qc.model.quantity import clock
@@ -31,14 +31,14 @@ class _Paper:
 
     waiver: Written
     side: str | None
-    lined: Lined
+    yaml_source: YamlSource
     file: str
     loc: Loc
     given_in: GivenIn
 
     def fail(self, sentence: str, *part: str | int) -> NoReturn:
         """Raise DeliveryError about a part of it."""
-        raise DeliveryError(f"{self.lined.at((*self.loc, *part))}: {sentence}")
+        raise DeliveryError(f"{self.yaml_source.at((*self.loc, *part))}: {sentence}")
 
 
 def granted(
@@ -66,15 +66,15 @@ def granted(
 def _papers(read: ReadDelivery, file: Path | None) -> Iterator[_Paper]:
     for i, side in enumerate(read.delivery.sides):
         for j, waiver in enumerate(side.waivers):
-            yield _Paper(waiver, side.id, read.lined, read.file.name, ("sides", i, "waivers", j), "delivery")
+            yield _Paper(waiver, side.id, read.yaml_source, read.file.name, ("sides", i, "waivers", j), "delivery")
     if file is not None:
-        more, lined = read_waivers(file)
+        more, yaml_source = read_waivers(file)
         for j, sided in enumerate(more.waivers):
-            yield _Paper(sided, sided.side, lined, file.name, ("waivers", j), "file")
+            yield _Paper(sided, sided.side, yaml_source, file.name, ("waivers", j), "file")
 
 
 def _waiver(paper: _Paper, taken: Collection[str]) -> ResolvedWaiver:
-    written, line = paper.waiver, paper.lined.line(paper.loc)
+    written, line = paper.waiver, paper.yaml_source.line(paper.loc)
     key = f"{paper.file}:{line}"
     if key in taken:  # several on one line
         key = next(more for n in range(2, len(taken) + 3) if (more := f"{key}/{n}") not in taken)

@@ -1,0 +1,46 @@
+"""What a ruleset is for, from its YAML alone, without its models: enough to list it and to find it by its disc."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from qc.ruleset.ancestry import Read, ancestry
+from qc.ruleset.find import Available
+from qc.ruleset.read import read_file
+from qc.ruleset.released import digest
+
+
+class Summary(NamedTuple):
+    """The disc that a ruleset serves, and the digest that reports name it by."""
+
+    size: str
+    speed: str
+    sha256: str
+    extends: bool
+    """whether it extends another one"""
+
+
+def summary(found: Available, folders: Sequence[Path], read: Read = read_file) -> Summary:
+    """Summarise a ruleset; raises RulesetError with one sentence, "FILE:LINE: ...", for one that cannot be used."""
+    files = [yaml_source for _, yaml_source in ancestry(found, folders, read)]
+    own = files[0].data
+    serves = next((file.data["serves"] for file in files if "serves" in file.data), None)
+    size, speed = (serves.get("size"), serves.get("speed")) if isinstance(serves, dict) else (None, None)
+    is_named = (own.get("name"), own.get("version")) == (found.name, found.version)
+    if not is_named or not isinstance(size, str) or not isinstance(speed, str):
+        return _loaded(found, folders, read)
+    sha256: str | None = None
+    for file in reversed(files):
+        sha256 = digest(file.sha256, sha256)
+    assert sha256 is not None  # there is always the file itself
+    return Summary(size, speed, sha256, extends=len(files) > 1)
+
+
+def _loaded(found: Available, folders: Sequence[Path], read: Read) -> Summary:
+    from qc.ruleset.load import load_ruleset  # its models make a list of rulesets slow
+    from qc.ruleset.sources import Sources
+
+    ruleset = load_ruleset(found, Sources(folders), read)
+    return Summary(*ruleset.serves, ruleset.sha256, extends=bool(ruleset.extends))
