@@ -104,7 +104,8 @@ def test_the_disc_finds_its_ruleset(folder):
 
 
 def test_two_rulesets_for_one_disc_must_be_told_apart(folder):
-    shutil.move(folder / "house" / "0.1.0.dev1.yaml", folder / "house" / "0.1.0.yaml")
+    released = shutil.move(folder / "house" / "0.1.0.dev1.yaml", folder / "house" / "0.1.0.yaml")
+    released.write_text(released.read_text().replace("version: 0.1.0.dev1", "version: 0.1.0"))
     with pytest.raises(RulesetError, match="disc-12in-33, house all serve a 12in disc at 33"):
         serving("12in", "33", [folder])
 

@@ -5,13 +5,13 @@ from pathlib import Path
 import pytest
 
 import qc_rulesets
-from houses import Houses
 from qc.model.errors import RulesetError
 from qc.ruleset.find import Available, available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
 from qc.ruleset.summary import summary
+from support.houses import Houses
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))
 SHIPPED = HOME / "disc-12in-33" / "1.0.0.yaml"
