@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from packaging.version import InvalidVersion
+
 from qc.ruleset.ancestry import Read, ancestry
 from qc.ruleset.find import Available
 from qc.ruleset.read import read_file
 from qc.ruleset.released import digest
+from qc.ruleset.versions import read_version
 
 
 class Summary(NamedTuple):
@@ -28,7 +31,7 @@ def summary(found: Available, folders: Sequence[Path], read: Read = read_file) -
     own = files[0].data
     serves = next((file.data["serves"] for file in files if "serves" in file.data), None)
     size, speed = (serves.get("size"), serves.get("speed")) if isinstance(serves, dict) else (None, None)
-    is_named = (own.get("name"), own.get("version")) == (found.name, found.version)
+    is_named = own.get("name") == found.name and _is_version(own.get("version"), found.version)
     if not is_named or not isinstance(size, str) or not isinstance(speed, str):
         return _loaded(found, folders, read)
     sha256: str | None = None
@@ -36,6 +39,13 @@ def summary(found: Available, folders: Sequence[Path], read: Read = read_file) -
         sha256 = digest(file.sha256, sha256)
     assert sha256 is not None  # there is always the file itself
     return Summary(size, speed, sha256, extends=len(files) > 1)
+
+
+def _is_version(written: object, version: str) -> bool:
+    try:
+        return read_version(str(written)) == read_version(version)
+    except InvalidVersion:
+        return False
 
 
 def _loaded(found: Available, folders: Sequence[Path], read: Read) -> Summary:
