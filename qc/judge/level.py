@@ -23,7 +23,7 @@ from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
 from qc.judge.budget_report import print_through
 from qc.judge.context import SideEvidence
-from qc.judge.level_memo import Remembered
+from qc.judge.level_memo import MemoInStore
 from qc.judge.side_report import geometry, levels
 from qc.measure.side import SideMeasurement
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
@@ -44,7 +44,7 @@ class SearchedSide:
     delivery: Mapping[str, Any]
     worked: WorkedSide | None = None
     """None where the groove could not be computed"""
-    memory: Remembered | None = None
+    memo: MemoInStore | None = None
 
     @property
     def id(self) -> str:
@@ -67,9 +67,9 @@ class SearchedSide:
         give_back()
 
     def keep(self) -> None:
-        """Store what is known of the side at each level."""
-        if self.memory is not None:
-            self.memory.keep()
+        """Store the numbers of the side at each level."""
+        if self.memo is not None:
+            self.memo.keep()
 
     def at(self, decided: JudgedLevel | None) -> tuple[SideReport, SideEvidence]:
         """Return the side's part of the report and its evidence at a level; None where there is no groove to cut."""
@@ -154,13 +154,13 @@ def search_levels(
 ) -> SearchedSide:  # fmt: skip
     """Search the levels of a measured side of a delivery under the limits of a ruleset."""
     side, results = measurement.side, measurement.results
-    memory, worked = None, None
+    memo, worked = None, None
     if measurement.passes:
         sectors = measurement.needs.get(Sectors)
-        memory = Remembered.of(store, measurement.sound, sectors, chain, measurement.tracks)
-    if memory is not None and Sectors in results and Programme in results:
+        memo = MemoInStore.of(store, measurement.sound, sectors, chain, measurement.tracks)
+    if memo is not None and Sectors in results and Programme in results:
         worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], measurement.tracks, bound.rows, side.cut_level, memory.known,
+            chain, results[Sectors], results[Programme], measurement.tracks, bound.rows, side.cut_level, memo.memo,
             bound.policy, measurement.quantities.get(LOUDNESS),
         )  # fmt: skip
     return SearchedSide(
@@ -171,7 +171,7 @@ def search_levels(
         line_of=lambda loc: read.line(("sides", index, *loc)),
         delivery=read.delivery.itself(),
         worked=worked,
-        memory=memory,
+        memo=memo,
     )
 
 

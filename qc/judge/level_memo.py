@@ -1,4 +1,4 @@
-"""What earlier runs found of a side at each level, given back from the store, so that another ruleset costs little."""
+"""The numbers of a side at each level, kept in the store, so that a run with another ruleset costs little."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any, Self
 
 from qc.cache.keys import Sound
 from qc.cache.store import Store
-from qc.groove.geometry.memo import Kept, Known, contradicts
+from qc.groove.level.memo import LevelMemo, StoredMemo, contradicts
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.model.cutting_chain import Chain
 from qc.model.track import Track
@@ -16,28 +16,28 @@ from qc.plugin_api import Need
 
 
 @dataclass(frozen=True)
-class Remembered:
-    """What is known of a side under one chain, and where it is kept; nowhere without a store, or an unsure sound."""
+class MemoInStore:
+    """The memo of a side under one chain and its place in the store; none without a store or a sure digest of sound."""
 
-    known: Known
+    memo: LevelMemo
     store: Store | None = None
     sound: Sound | None = None
     sectors: Sectors | None = None
-    on: Any = None
-    """all that it hangs on besides the sound and the sectors: the chain, and the times of the tracks"""
+    key: Any = None
+    """Cache key: all that the numbers depend on besides the sound and the sectors, the chain and the tracks' times."""
 
     @classmethod
     def of(
         cls, store: Store | None, sound: Sound | None, sectors: Need[Any] | None, chain: Chain,
         tracks: Sequence[Track],
     ) -> Self:  # fmt: skip
-        """Look up what the store has."""
+        """Read the memo from the store; an empty one where there is none."""
         if store is None or sound is None or not isinstance(sectors, Sectors):
-            return cls(Known())
-        on = (chain, tuple((str(track.start), str(track.end), track.mark_after) for track in tracks))
-        return cls(Known(store.recall(sound, sectors, on, Kept)), store, sound, sectors, on)
+            return cls(LevelMemo())
+        key = (chain, tuple((str(track.start), str(track.end), track.mark_after) for track in tracks))
+        return cls(LevelMemo(store.recall(sound, sectors, key, StoredMemo)), store, sound, sectors, key)
 
     def keep(self) -> None:
-        """Store what is known, if that has become more."""
-        if self.store is not None and self.sound is not None and self.sectors is not None and self.known.grown:
-            self.store.note(self.sound, self.sectors, self.on, self.known.kept(), contradicts)
+        """Store the memo where it has grown."""
+        if self.store is not None and self.sound is not None and self.sectors is not None and self.memo.grown:
+            self.store.note(self.sound, self.sectors, self.key, self.memo.stored(), contradicts)

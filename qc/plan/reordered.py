@@ -17,6 +17,7 @@ from qc.groove.geometry.cut import OF_LOUDNESS, Cutting
 from qc.groove.geometry.span import LEAST_GAP
 from qc.groove.geometry.traces import OF_TRAVEL
 from qc.groove.level.highest import Highest, HighestSearch, keeps
+from qc.groove.level.memo import Recent
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.level.search import Bracket, doubling, search_highest
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
@@ -79,7 +80,7 @@ class _Track:
     def __init__(self, order: RunningOrder, chain: Chain, rows: Sequence[LevelRow], unit: Unit) -> None:
         self.unit = unit
         self._search = HighestSearch(order.side(chain, *unit), rows)
-        self._cuttings: dict[int, tuple[Cutting, ...]] = {}
+        self._cuttings: Recent[int, tuple[Cutting, ...]] = Recent(1)
         square = self._search.side.envelopes.a_square
         self.drive = float(np.sqrt(square.mean(axis=1).max()))
         """of the whole track, for 1 m/s at 0 dBFS: what is loud and bright has much of it"""
@@ -103,10 +104,8 @@ class _Track:
         return True
 
     def _wound(self, level: int) -> tuple[Cutting, ...]:
-        if level not in self._cuttings:
-            side, windings = self._search.side, self._search.windings
-            self._cuttings = {level: tuple(windings.cutting(side, level, p) for p in side.polarities)}
-        return self._cuttings[level]
+        side, windings = self._search.side, self._search.windings
+        return self._cuttings.get(level, lambda: tuple(windings.cutting(side, level, p) for p in side.polarities))
 
 
 def _gap(order: RunningOrder, chain: Chain, unit: Unit) -> float:

@@ -20,7 +20,7 @@ from qc import Analysis, Quantity, api, hookimpl
 from qc.cache import entry, keys
 from qc.cache.codec import form_of
 from qc.cache.store import Store
-from qc.groove.geometry.memo import Kept
+from qc.groove.level.memo import StoredMemo
 from qc.measure import side as measuring
 from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
@@ -191,7 +191,7 @@ def test_verify_replaces_numbers_by_level_that_are_not_so(folder, check, tmp_pat
     """They are worked out and not measured, and decide the level all the same."""
     fresh = check(folder)[0]
     for path in (tmp_path / "store").rglob("groove.sectors.further-*.kept"):
-        octets, form = path.read_bytes(), form_of(Kept)
+        octets, form = path.read_bytes(), form_of(StoredMemo)
         key = forged_store.header(octets)[0]["key"]
         kept = entry.read(path, key, form).value
         wrong = [

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from qc.groove.geometry.cut import CHANNELS, MEASURES, Cutting
-from qc.groove.geometry.memo import Worst
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
+from qc.groove.geometry.worst import Worst
 from qc.groove.level.levels import LevelSearch
 from qc.groove.level.rows import LevelRow
 from qc.groove.level.search import HIGHEST, LOWEST

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from qc.groove.geometry.cut import FOLLOWING, MEASURES, OF_LOUDNESS, Cutting
-from qc.groove.geometry.memo import Known, Worst
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
+from qc.groove.geometry.worst import Worst
 from qc.groove.level.highest import HighestSearch, Windings
 from qc.groove.level.levels import HIGHEST, LOWEST, LevelSearch
+from qc.groove.level.memo import LevelMemo
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.level.side_at_level import WorkedSide
 from qc.groove.signal.sector_envelopes import GrooveInput
@@ -162,9 +163,9 @@ def test_discs_of_other_sizes_that_share_windings_have_their_own_minutes():
 def test_numbers_that_depend_on_the_loudness_are_not_kept():
     """What is kept of a side may be given back when another loudness is measured."""
     side, _ = side_of(2)
-    known, rows = Known(), [LevelRow("a", "most", name, "<=", None, 0.0, "LU", "fail") for name in OF_LOUDNESS]
-    LevelSearch(side, rows, known).allowed()
-    kept = {name for at in known.kept().levels for name, _ in at.worst}
+    memo, rows = LevelMemo(), [LevelRow("a", "most", name, "<=", None, 0.0, "LU", "fail") for name in OF_LOUDNESS]
+    LevelSearch(side, rows, memo).allowed()
+    kept = {name for at in memo.stored().levels for name, _ in at.worst}
     assert not kept & set(OF_LOUDNESS)
 
 

@@ -10,11 +10,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.groove.geometry.memo import Numbers, Worst
 from qc.groove.geometry.playing_time import minutes_for
 from qc.groove.geometry.ratios import over
 from qc.groove.geometry.side import SideGeometry, Walls
 from qc.groove.geometry.spiral import Laid, Spiral, lay, travel_least, wind
+from qc.groove.geometry.worst import NumbersAtLevel, Worst
 from qc.model.cutting_chain import LEAD_OUT_PITCH, SECTORS_A_SECOND, STANDARD_GRAVITY, DiscGeometry
 from qc.model.quantity import Op, Polarity
 
@@ -33,28 +33,30 @@ class Measure:
 
 
 class Cutting:
-    """One side at one cut level in dB and one polarity; everything is worked out when first asked for.
+    """One side at one cut level in dB and one polarity; everything is computed when first asked for.
 
-    What is worked out is put into `known`, and what is there already is not worked out again.
+    What is computed is put into `numbers`, and what is there already is not computed again.
     """
 
-    def __init__(self, side: SideGeometry, level: float, polarity: Polarity, known: Numbers | None = None) -> None:
+    def __init__(
+        self, side: SideGeometry, level: float, polarity: Polarity, numbers: NumbersAtLevel | None = None
+    ) -> None:
         self.side, self.level, self.polarity = side, level, polarity
         self.gain = 10.0 ** (level / 20.0)
         self._walls = side.walls[polarity]
         self._scale = self.gain * side.chain.cut.unity_velocity
-        known = Numbers() if known is None else known
-        self._known, self._radii = known.worst, known.radii
+        numbers = NumbersAtLevel() if numbers is None else numbers
+        self._worst, self._radii = numbers.worst, numbers.radii
 
     def measure(self, name: str) -> Worst:
-        """Give a measurement of `MEASURES` by name, or one of `OF_LOUDNESS`, which `known` cannot keep."""
+        """Give a measurement of `MEASURES` by name, or one of `OF_LOUDNESS`, which is never stored."""
         if name in OF_LOUDNESS:
             return OF_LOUDNESS[name].of(self)
-        if name not in self._known:
-            self._known[name] = MEASURES[name].of(self)
+        if name not in self._worst:
+            self._worst[name] = MEASURES[name].of(self)
             if "laid" in self.__dict__:
                 self._keep()
-        return self._known[name]
+        return self._worst[name]
 
     @property
     def walls(self) -> Walls:
@@ -95,9 +97,9 @@ class Cutting:
     def _keep(self) -> None:
         """Keep of the spiral what is asked for after it is let go: its own numbers, and the radius of each place."""
         for name in ("groove.travel", "groove.last_diameter", "groove.land_min"):
-            if name not in self._known:
-                self._known[name] = MEASURES[name].of(self)
-        for worst in self._known.values():
+            if name not in self._worst:
+                self._worst[name] = MEASURES[name].of(self)
+        for worst in self._worst.values():
             self.radius_at(worst.sector)
             self.radius_at(worst.start)
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.groove.geometry.cut import CHANNELS, MEASURES, Cutting
-from qc.groove.geometry.memo import Worst
+from qc.groove.geometry.worst import Worst
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Op, limit_with_tolerance
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qc.groove.geometry.cut import windowed
-from qc.groove.geometry.memo import Known, Trial
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.traces import OF_TRAVEL, Array, Mask, Trace, any_wall, furthest, loud, trace
 from qc.groove.level.events import Stretch
 from qc.groove.level.levels import Reached
+from qc.groove.level.memo import LevelMemo, RepairTrial
 from qc.groove.level.reduction import Tamed
 from qc.groove.level.rows import LevelRow
 from qc.groove.level.search import HIGHEST, Bracket, doubling, search_highest
@@ -67,11 +67,11 @@ class _Kept:
 
 
 def budget(
-    side: SideGeometry, by_limit: dict[LevelRow, Reached], recommended: Reached, known: Known | None = None
+    side: SideGeometry, by_limit: dict[LevelRow, Reached], recommended: Reached, memo: LevelMemo | None = None
 ) -> LevelBudget:  # fmt: skip
     """Work out the budget of a side from the level that each limit alone allows.
 
-    `known` is what was found of the side before: repairs that were tried with the same limits are not tried again.
+    Repairs that were tried before with the same limits are taken from `memo`, and others are added to it.
     """
     setting = [(row, reached) for row, reached in by_limit.items() if row.sets_level]
     setting.sort(key=lambda pair: (pair[1].level, pair[1].bound != "<"))
@@ -80,7 +80,9 @@ def budget(
     lifted = others[0][1] if others else Reached(HIGHEST / 10.0, ">")
     lifted = replace(lifted, by=None) if lifted.bound == ">" else lifted
     kept = [_Kept(row, _bound(row), round(10.0 * reached.level)) for row, reached in setting]
-    repairs = [] if ruling is None or recommended.bound else _repairs(side, kept, ruling, recommended, known or Known())
+    repairs = (
+        [] if ruling is None or recommended.bound else _repairs(side, kept, ruling, recommended, memo or LevelMemo())
+    )
     return LevelBudget(tuple(setting), ruling, lifted, tuple(repairs))
 
 
@@ -91,25 +93,25 @@ def _bound(row: LevelRow) -> float:
 
 
 def _repairs(
-    side: SideGeometry, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached, known: Known
+    side: SideGeometry, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached, memo: LevelMemo
 ) -> list[PassageRepair]:  # fmt: skip
     """Give what repairs win, tried now or before."""
     (rule,) = [one for one in kept if one.row == ruling]
     start = round(10.0 * recommended.level)
     key = f"{start} by {kept.index(rule)}: " + ", ".join(one.text for one in kept)
-    trials = known.trials(key)
+    trials = memo.trials(key)
     if trials is None:
         trials = tuple(_tried(side, kept, rule, start))
-        known.tried(key, trials)
+        memo.add_trials(key, trials)
     rows = [one.row for one in kept]
     return [_repair(trial, None if trial.by is None else rows[trial.by], start) for trial in trials]
 
 
-def _repair(trial: Trial, by: LevelRow | None, start: int) -> PassageRepair:
+def _repair(trial: RepairTrial, by: LevelRow | None, start: int) -> PassageRepair:
     return PassageRepair(trial.passages, Reached.at(trial.tenths, by), (trial.tenths - start) / 10.0)
 
 
-def _tried(side: SideGeometry, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[Trial]:
+def _tried(side: SideGeometry, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[RepairTrial]:
     """Take out one passage after the other, as long as the limit that rules is the same."""
     rows = [one.row for one in kept]
     tamed = Tamed(side, (), rule.row.measure)
@@ -128,7 +130,7 @@ def _tried(side: SideGeometry, kept: Sequence[_Kept], rule: _Kept, level: int) -
         if narrow is not None and _broken(narrow, kept, rule, level) is None:
             told = narrow
             won, by = _highest(narrow, kept, rule, level)
-        yield Trial(told.passages, won, None if by is None else rows.index(by))
+        yield RepairTrial(told.passages, won, None if by is None else rows.index(by))
         if by != rule.row:
             return
 

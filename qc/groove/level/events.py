@@ -12,8 +12,8 @@ from typing import Literal
 import numpy as np
 
 from qc.groove.geometry.cut import MEASURES, windowed
-from qc.groove.geometry.memo import Worst
 from qc.groove.geometry.traces import OF_TRAVEL, Mask, Trace, furthest, loud, trace
+from qc.groove.geometry.worst import Worst
 from qc.groove.level.levels import LevelSearch
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Polarity, meets

@@ -18,13 +18,14 @@ from qc.groove.geometry.cut import DIAMETER, FOLLOWING, MINUTES, ROOM, Cutting, 
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.spiral import Laid
 from qc.groove.level.levels import Reached, Wanted, below
+from qc.groove.level.memo import Recent
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.level.search import HIGHEST, LOWEST, Bracket, all_levels, doubling, search_highest, step_down
 from qc.model.cutting_chain import Chain
 from qc.model.quantity import Polarity, meets
 
-HELD = 4
-"""Levels whose spirals are held at once."""
+RECENT = 4
+"""Levels whose spirals are kept at once."""
 STRIDE = 4
 """First stride of a search that no travel guides, 0.1 dB."""
 MISSES = 3
@@ -71,8 +72,8 @@ class Windings:
         self.side = side
         self.travels: dict[int, float] = {}
         """tenths of a dB -> travel in m, of the polarity that was wound"""
-        self._held: dict[tuple[int, Polarity], tuple[float, Laid]] = {}
-        """with the outer diameter that the radii are counted from"""
+        self._recent: Recent[tuple[int, Polarity], tuple[float, Laid]] = Recent(2 * RECENT)
+        """with the outer diameter, m, that the radii are counted from"""
         self._flat: dict[Wanted, int | None] = {}
 
     @staticmethod
@@ -84,13 +85,13 @@ class Windings:
         """Give a side of this span, on a disc of its own, as cut at a level."""
         cutting = Cutting(side, tenths / 10.0, polarity)
         outer = side.chain.disc.outer
-        counted, laid = self._held.pop((tenths, polarity), (outer, None))
-        if laid is None:
+
+        def computed() -> tuple[float, Laid]:
             laid = cutting.laid
             self.travels[tenths] = max(laid.travel, self.travels.get(tenths, 0.0))
-        self._held[tenths, polarity] = counted, laid
-        if len(self._held) > 2 * HELD:
-            del self._held[next(iter(self._held))]
+            return outer, laid
+
+        counted, laid = self._recent.get((tenths, polarity), computed)
         further = (outer - counted) / 2.0
         cutting.laid = replace(laid, radius=laid.radius + further) if further else laid
         return cutting

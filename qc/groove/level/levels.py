@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 from typing import Literal, Self
 
 from qc.groove.geometry.cut import FOLLOWING, MEASURES, Cutting, is_worse, measurable, rises, windowed
-from qc.groove.geometry.memo import Known, Worst
 from qc.groove.geometry.side import SideGeometry
+from qc.groove.geometry.worst import Worst
+from qc.groove.level.memo import LevelMemo, Recent
 from qc.groove.level.rows import LevelPolicy, LevelRow
 from qc.groove.level.search import HIGHEST, LOWEST, Trial, all_levels, search_together, step_down, straight
 from qc.model.quantity import Op, Polarity, Quantity, meets
@@ -52,35 +53,27 @@ class Reached:
 
 
 class LevelSearch:
-    """Judges one side at any level; what is `known` of it, from an earlier search, is not worked out again."""
+    """Tries the limits of one side at any level; numbers of earlier searches, in `memo`, are not computed again."""
 
-    def __init__(self, side: SideGeometry, rows: Iterable[LevelRow], known: Known | None = None) -> None:
-        self.side, self.known = side, known or Known()
+    def __init__(self, side: SideGeometry, rows: Iterable[LevelRow], memo: LevelMemo | None = None) -> None:
+        self.side, self.memo = side, memo or LevelMemo()
         following = [row for row in rows if row.measure in FOLLOWING and measurable(row.measure, side)]
         self.rows = tuple(row for row in following if row.measure in MEASURES or row.sets_level)
         self.unset = tuple(row for row in following if row.sets_level is None and rises(row.measure, row.op))
         """limits that a higher level breaks and that do not set it"""
-        self._cuttings: dict[float, dict[Polarity, Cutting]] = {}
-        self._holding = math.nan  # level whose arrays are held
+        self._cuttings: Recent[float, dict[Polarity, Cutting]] = Recent(1)
 
     def forget(self) -> None:
-        """Let go of all arrays, not of what was found; they are worked out again when they are asked for."""
-        for one in self._cuttings.get(self._holding, {}).values():
-            one.forget()
+        """Release all arrays, not the numbers; they are computed again when they are asked for."""
+        self._cuttings.clear()
 
     def cutting(self, level: float, polarity: Polarity) -> Cutting:
-        """Give the side as cut at a level and polarity.
+        """Return the side as cut at a level in dB; the arrays, which are large, are kept for the last level only."""
 
-        What was found at a level is remembered; the arrays, which are large, are held for the last level only.
-        """
-        if level not in self._cuttings:
-            self._cuttings[level] = {
-                one: Cutting(self.side, level, one, self.known.at(level, one)) for one in self.side.polarities
-            }
-        if level != self._holding:
-            self.forget()
-            self._holding = level
-        return self._cuttings[level][polarity]
+        def cuttings() -> dict[Polarity, Cutting]:
+            return {one: Cutting(self.side, level, one, self.memo.at(level, one)) for one in self.side.polarities}
+
+        return self._cuttings.get(level, cuttings)[polarity]
 
     def worst(self, name: str, level: float) -> tuple[Worst, Polarity]:
         """Give a measurement at a level for its own worse polarity."""

@@ -12,13 +12,14 @@ from qc.groove.geometry.side import SideGeometry, Walls, greatest_near
 from qc.groove.geometry.spiral import lookahead
 from qc.groove.geometry.traces import Mask, Trace, trace
 from qc.groove.level.events import Stretch
+from qc.groove.level.memo import Recent
 from qc.groove.level.rows import LevelRow
 from qc.model.quantity import Polarity, meets
 
 EASE = 10.0 ** (-6.0 / 20.0)
 """By how much a tamed passage moves less in the pitch that it demands: 6 dB (practice)."""
-HELD = 1
-"""Levels whose arrays are held at once."""
+RECENT = 1
+"""Levels whose arrays are kept at once."""
 
 
 class TamedCutting(Cutting):
@@ -50,23 +51,18 @@ class Tamed:
         for start, end in self.passages:
             self.mask[start:end] = True
         self._eased: dict[Polarity, Walls] = {}
-        self._held: dict[tuple[float, Polarity], TamedCutting] = {}
+        self._recent: Recent[tuple[float, Polarity], TamedCutting] = Recent(RECENT * len(side.polarities))
 
     def cutting(self, level: float, polarity: Polarity) -> TamedCutting:
-        """Give the side as cut at a level and polarity; the last few are held."""
+        """Return the side as cut at a level in dB and a polarity; arrays are kept for the last level only."""
         if polarity not in self._eased:
             self._eased[polarity] = ease(self.side, self.side.walls[polarity], self.mask)
-        held = self._held.pop((level, polarity), None) or TamedCutting(
-            self.side, level, polarity, self._eased[polarity]
-        )
-        self._held[level, polarity] = held  # now the last
-        if len(self._held) > HELD * len(self.side.polarities):
-            del self._held[next(iter(self._held))]
-        return held
+        eased = self._eased[polarity]
+        return self._recent.get((level, polarity), lambda: TamedCutting(self.side, level, polarity, eased))
 
     def forget(self) -> None:
         """Let go of all arrays; they are worked out again when they are asked for."""
-        self._held.clear()
+        self._recent.clear()
         self._eased.clear()
 
     def trace(self, level: float, polarity: Polarity) -> Trace | None:

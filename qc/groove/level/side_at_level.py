@@ -8,12 +8,12 @@ from functools import cached_property
 from typing import ClassVar, Self
 
 from qc.groove.geometry.cut import MEASURES, OF_LOUDNESS, Cutting, measurable
-from qc.groove.geometry.memo import Known
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import span_of
 from qc.groove.level.budget import LevelBudget, budget
 from qc.groove.level.events import PlacedEvent, events, placed
 from qc.groove.level.levels import LevelSearch, Reached
+from qc.groove.level.memo import LevelMemo
 from qc.groove.level.print_through import Neighbours, neighbours
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
@@ -50,17 +50,17 @@ class WorkedSide:
     @classmethod
     def of(
         cls, chain: Chain, envelopes: GrooveInput, heard: ProgrammeBounds, tracks: Sequence[Track],
-        rows: Iterable[LevelRow], declared: float | None, known: Known | None = None, policy: LevelPolicy = EDGE,
+        rows: Iterable[LevelRow], declared: float | None, memo: LevelMemo | None = None, policy: LevelPolicy = EDGE,
         integrated: Quantity | None = None,
     ) -> WorkedSide:  # fmt: skip
         """Work out a side; `declared` is the cut level asked for in dB, None when it is free.
 
-        `known` is what earlier searches of the same span found under the same chain; what this one finds is added.
+        `memo` has the numbers of earlier searches of the same span under the same chain; those of this one are added.
         `integrated` is the loudness, LUFS, for limits that depend on it.
         """
         span = span_of(tracks, heard, envelopes.sectors)
         loudness = None if integrated is None else integrated.value
-        search = LevelSearch(SideGeometry.of(chain, span, envelopes, loudness), rows, known)
+        search = LevelSearch(SideGeometry.of(chain, span, envelopes, loudness), rows, memo)
         return cls(search, *search.allowed(), declared, policy)
 
     @cached_property
@@ -135,7 +135,7 @@ class WorkedSide:
     def budget(self) -> LevelBudget:
         """What each limit allows, and what taming the worst passages would win."""
         self.search.forget()
-        return budget(self.search.side, self.by_limit, self.edge, self.search.known)
+        return budget(self.search.side, self.by_limit, self.edge, self.search.memo)
 
     @cached_property
     def neighbours(self) -> list[Neighbours]:

@@ -1,4 +1,4 @@
-"""What is known of a side from earlier searches: taken as it is, never in another's place, and no end of it kept."""
+"""The memo of a side from earlier searches: taken as it is, never in another's place, and no end of it stored."""
 
 from dataclasses import replace
 
@@ -11,9 +11,10 @@ import qc.groove.geometry.cut
 from qc.cache.codec import form_of
 from qc.cache.entry import read, write
 from qc.groove.geometry.cut import MEASURES
-from qc.groove.geometry.memo import MOST_LEVELS, MOST_TRIALS, Known, Trial, Worst, contradicts
+from qc.groove.geometry.worst import Worst
 from qc.groove.level.budget import budget
 from qc.groove.level.levels import LevelSearch
+from qc.groove.level.memo import MOST_LEVELS, MOST_TRIALS, LevelMemo, Recent, RepairTrial, contradicts
 from support.by_hand import ROWS, UM, envelopes, on, side, with_cut
 
 FIXED = with_cut(depth="fixed")
@@ -25,16 +26,16 @@ HEARD = envelopes(
 )  # fmt: skip
 
 
-def again(known):
-    """What is known as the next run has it: written down, and read."""
-    form, arrays = form_of(type(known.kept())), []
-    return Known(form.take(form.put(known.kept(), arrays), arrays))
+def again(memo):
+    """The memo as the next run has it: written down, and read."""
+    form, arrays = form_of(type(memo.stored())), []
+    return LevelMemo(form.take(form.put(memo.stored(), arrays), arrays))
 
 
 def all_of(of):
     """Everything that a report takes of a search."""
     by_limit, recommended, clean = of.allowed()
-    repairs = budget(of.side, by_limit, recommended, of.known)
+    repairs = budget(of.side, by_limit, recommended, of.memo)
     numbers = {name: of.quantity(name, recommended.level) for name in MEASURES}
     return by_limit, recommended, clean, repairs, numbers
 
@@ -49,16 +50,16 @@ def laid(monkeypatch):
     return spirals
 
 
-def test_what_is_known_is_not_laid_again(laid):
+def test_numbers_in_the_memo_need_no_spiral_again(laid):
     there = side(HEARD, FIXED)
     first = LevelSearch(there, ROWS)
     found = all_of(first)
     assert laid
     laid.clear()
-    second = LevelSearch(there, ROWS, again(first.known))
+    second = LevelSearch(there, ROWS, again(first.memo))
     assert all_of(second) == found
     assert laid == []
-    assert not second.known.grown
+    assert not second.memo.grown
 
 
 def test_where_one_limit_is_another_only_what_is_new_is_laid(laid):
@@ -70,18 +71,18 @@ def test_where_one_limit_is_another_only_what_is_new_is_laid(laid):
     fresh = all_of(LevelSearch(there, rows))
     all_laid = len(laid)
     laid.clear()
-    second = LevelSearch(there, rows, again(first.known))
+    second = LevelSearch(there, rows, again(first.memo))
     assert all_of(second) == fresh
     assert 0 < len(laid) < all_laid
-    assert second.known.grown
+    assert second.memo.grown
 
 
-def test_what_is_known_is_believed():
+def test_numbers_in_the_memo_are_believed():
     """It is the number that counts, and it is looked up by measurement, level and polarity."""
-    known, there = Known(), side(HEARD, FIXED)
+    memo, there = LevelMemo(), side(HEARD, FIXED)
     for polarity in there.polarities:
-        known.at(3.0, polarity).worst["groove.drive_1s"] = Worst(1e9, 5, 0, 75, "left")
-    told = LevelSearch(there, ROWS, again(known))
+        memo.at(3.0, polarity).worst["groove.drive_1s"] = Worst(1e9, 5, 0, 75, "left")
+    told = LevelSearch(there, ROWS, again(memo))
     assert told.worst("groove.drive_1s", 3.0)[0].value == 1e9
     plain = LevelSearch(there, ROWS)
     assert told.worst("groove.drive_1s", 3.1) == plain.worst("groove.drive_1s", 3.1)
@@ -106,66 +107,66 @@ def test_a_search_after_another_one_finds_what_it_finds_alone(one, other):
     there = side(HEARD, FIXED)
     before = LevelSearch(there, one)
     all_of(before)
-    assert all_of(LevelSearch(there, other, again(before.known))) == all_of(LevelSearch(there, other))
+    assert all_of(LevelSearch(there, other, again(before.memo))) == all_of(LevelSearch(there, other))
 
 
 def test_repairs_that_were_tried_under_other_limits_are_tried_anew():
     there = side(HEARD, FIXED)
     first = LevelSearch(there, ROWS)
     by_limit, recommended, _ = first.allowed()
-    of_all = budget(there, by_limit, recommended, first.known)
+    of_all = budget(there, by_limit, recommended, first.memo)
     assert of_all.repairs
     alone = {row: reached for row, reached in by_limit.items() if row == recommended.by}
-    assert budget(there, alone, recommended, first.known) == budget(there, alone, recommended) != of_all
-    assert len(first.known.kept().trials) == 2
+    assert budget(there, alone, recommended, first.memo) == budget(there, alone, recommended) != of_all
+    assert len(first.memo.stored().trials) == 2
 
 
 def test_no_end_of_it_is_kept_and_what_was_asked_for_last_is():
-    known = Known()
+    memo = LevelMemo()
     for tenths in range(MOST_LEVELS + 5):
-        known.at(tenths / 10.0, "normal").worst["groove.travel"] = Worst(0.08, 1, 1, 2)
-        known.tried(f"{tenths}", [Trial(((1, 2),), tenths, None)])
-    known.at(0.1, "normal")
-    known.trials("1")
-    kept = known.kept()
+        memo.at(tenths / 10.0, "normal").worst["groove.travel"] = Worst(0.08, 1, 1, 2)
+        memo.add_trials(f"{tenths}", [RepairTrial(((1, 2),), tenths, None)])
+    memo.at(0.1, "normal")
+    memo.trials("1")
+    kept = memo.stored()
     assert (len(kept.levels), len(kept.trials)) == (MOST_LEVELS, MOST_TRIALS)
     assert (kept.levels[-1].level, kept.trials[-1][0]) == (0.1, "1")
     assert kept.levels[0].level == pytest.approx(0.6)  # all after it but 0.1 were asked for later
 
 
 def test_a_level_at_which_nothing_was_measured_is_not_kept():
-    known = Known()
-    known.at(0.0, "normal")
-    assert known.kept().levels == ()
-    assert not known.grown
+    memo = LevelMemo()
+    memo.at(0.0, "normal")
+    assert memo.stored().levels == ()
+    assert not memo.grown
 
 
 def test_as_much_as_is_kept_fits_into_a_file_of_the_store(tmp_path):
     """Every measurement at every level, each at places of its own."""
-    known = Known()
+    memo = LevelMemo()
     for tenths in range(MOST_LEVELS):
-        numbers = known.at(tenths / 10.0 + 1e-17, "inverted")
+        numbers = memo.at(tenths / 10.0 + 1e-17, "inverted")
         for k, name in enumerate(MEASURES):
             sector = 1_000_000 + 100 * tenths + k
             numbers.worst[name] = Worst(-1.0 / (3.0 + sector), sector, sector - 375, sector + 375, "right")
             numbers.radii |= {sector: 0.1 + 1.0 / sector, sector - 375: 0.1 - 1.0 / sector}
     for k in range(MOST_TRIALS):
         passages = tuple((1_000_000 + n, 1_000_375 + n) for n in range(5))
-        known.tried(
-            f"{k}" + ", groove.lateral_slope_share <= 0.123456789 1 at -100" * 12, [Trial(passages, -100, 1)] * 5
+        memo.add_trials(
+            f"{k}" + ", groove.lateral_slope_share <= 0.123456789 1 at -100" * 12, [RepairTrial(passages, -100, 1)] * 5
         )
-    place, key, form = tmp_path / "it.kept", 64 * "0", form_of(type(known.kept()))
-    write(place, key, form, known.kept(), "2026-11-30")
-    assert read(place, key, form).value == known.kept()
+    place, key, form = tmp_path / "it.kept", 64 * "0", form_of(type(memo.stored()))
+    write(place, key, form, memo.stored(), "2026-11-30")
+    assert read(place, key, form).value == memo.stored()
 
 
 def some(*, value=1.0, radius=0.1, tenths=-10, level=0.0, key="k"):
-    known = Known()
-    numbers = known.at(level, "inverted")
+    memo = LevelMemo()
+    numbers = memo.at(level, "inverted")
     numbers.worst["groove.travel"] = Worst(value, 3, 1, 5)
     numbers.radii[7] = radius
-    known.tried(key, [Trial(((1, 2),), tenths, None)])
-    return known.kept()
+    memo.add_trials(key, [RepairTrial(((1, 2),), tenths, None)])
+    return memo.stored()
 
 
 def test_only_other_results_for_the_same_question_are_a_contradiction():
@@ -175,3 +176,17 @@ def test_only_other_results_for_the_same_question_are_a_contradiction():
     for other in (some(value=2.0), some(radius=0.2), some(tenths=5)):
         assert contradicts(some(), other)
         assert contradicts(other, some())
+
+
+def test_only_the_values_asked_for_last_are_kept_and_the_oldest_goes_before_a_new_one_is_computed():
+    computed = []
+    recent = Recent(2)
+
+    def get(key):
+        return recent.get(key, lambda: computed.append((key, len(recent._values))) or key.upper())
+
+    assert [get(key) for key in "abacab"] == ["A", "B", "A", "C", "A", "B"]
+    assert computed == [("a", 0), ("b", 1), ("c", 1), ("b", 1)]
+    recent.clear()
+    assert get("a") == "A"
+    assert computed[-1] == ("a", 0)
