@@ -83,6 +83,16 @@ class Cutting:
         return np.clip(wanted, cut.top_width / 2.0, cut.nominal_depth)
 
     @property
+    def top_width(self) -> Array:
+        """Least top width of each sector, m, (n,): twice the depth that the upward excursion leaves (G-13)."""
+        return 2.0 * (self.depth - self.gain * self._walls.up)
+
+    @property
+    def greatest_depth(self) -> Array:
+        """Greatest depth of each sector, m, (n,): the unmodulated depth and the downward excursion."""
+        return self.depth + self.gain * self._walls.down
+
+    @property
     def spiral(self) -> Spiral:
         """The spiral as cut, with all its arrays; they are large, and laid again each time."""
         walls, cut, disc = self.spread, self.side.chain.cut, self.side.chain.disc
@@ -208,12 +218,12 @@ class Cutting:
         return self.peak(self._walls.down, self.gain)
 
     def width(self) -> Worst:
-        """Least top width: twice the depth that the upward excursion leaves."""
-        return self.peak(2.0 * (self.depth - self.gain * self._walls.up), least=True)
+        """Least top width, m."""
+        return self.peak(self.top_width, least=True)
 
     def deepest(self) -> Worst:
-        """Greatest depth."""
-        return self.peak(self.depth + self.gain * self._walls.down)
+        """Greatest depth, m."""
+        return self.peak(self.greatest_depth)
 
     def land(self) -> Worst:
         """Least land."""
