@@ -30,7 +30,7 @@ from qc.model.errors import DeliveryError, UsageError
 from qc.model.report import Origin, PluginFailure, Run
 from qc.plugin_api import Check, Evidence, Need, Report
 from qc.plugin_host.host import Host
-from qc.plugin_host.time_out import PATIENCE_S
+from qc.plugin_host.runner import Runner
 from qc.report.registry import formats
 from qc.ruleset.choose import choose, for_disc, loaded, others
 from qc.ruleset.find import Available, available, find
@@ -78,8 +78,8 @@ class Options:
     told: Callable[[str], None] | None = None
     """told, in a sentence, when the folder of stored measurements cannot be read or written, or what it has differs,
     and of limits of a house that may fail at the level that is recommended"""
-    patience: float = PATIENCE_S
-    """s that a call into a plugin may take before it is given up"""
+    patience: float | None = None
+    """time limit of a call of plugin code, s; None: that of the host, 120 s unless it was built with another"""
     level: str | float | None = None
     """judge every side at this level instead of its requested or release level: "release", "recommended", "clean", a
     level such as "-6 dB", or a number in dB"""
@@ -124,7 +124,7 @@ def checked(
     the report.
     """
     options, clock = options or Options(), Clock.started()
-    level, host = read_level(options.level), host or build_host(options.patience)
+    level, host = read_level(options.level), _host(host, options)
     read = read or read_any(path, host)
     changes, shelf = read_changes(options.chain), Shelf(host.ruleset_folders)
     ruleset = changed(choose(read, options.ruleset, host, shelf), changes)
@@ -159,7 +159,7 @@ def plan(
 
     options, clock = options or PlanOptions(), Clock.started()
     level, changes = read_level(options.level), read_changes(options.chain)
-    host = host or build_host(options.patience)
+    host = _host(host, options)
     read = read or read_any(path, host)
     shelf = Shelf(host.ruleset_folders)
     ruleset = choose(read, options.ruleset, host, shelf)
@@ -219,7 +219,8 @@ def rulesets_diff(
     from qc.ruleset_diff.compare import differences, on_delivery  # these are nobody else's business
     from qc.ruleset_diff.rejudge import BoundRuleset, Rejudging
 
-    host, options = host or build_host(), options or Options()
+    options = options or Options()
+    host = _host(host, options)
     shelf = Shelf(host.ruleset_folders)
     pair = [find(spec, shelf.folders) for spec in (before, after)]
     old, new = (shelf.load(there) for there in pair)
@@ -232,7 +233,9 @@ def rulesets_diff(
         report = read_report(on)
         mine, theirs = (BoundRuleset(one, _bound(one, host)) for one in (loaded(there, host, shelf) for there in pair))
         publishers = {name: need for need in (*CORE, *host.needs) for name in need.publishes}
-        return found.model_copy(update={"compared": Rejudging(report, mine, theirs, publishers).told(on.name)})
+        return found.model_copy(
+            update={"compared": Rejudging(report, mine, theirs, publishers, host.runner).told(on.name)}
+        )
     read = read_any(on, host)
     for spec in (before, after):
         choose(read, spec, host, shelf)  # what does not fit is said before anything is heard
@@ -336,12 +339,18 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
     return Demo(check(folder, options, host), planted)
 
 
-def build_host(patience: float = PATIENCE_S) -> Host:
+def build_host(time_limit_s: float | None = None) -> Host:
     """Load the installed plugins, none of which may take the place of what the core brings.
 
-    A call of a hook that takes longer than `patience`, s, is given up.
+    No call of their code takes longer than the time limit; None: 120 s.
     """
-    return Host.build(core=units(()), formats=FORMATS, patience=patience)
+    runner = None if time_limit_s is None else Runner(time_limit_s)
+    return Host.build(core=units(()), formats=FORMATS, runner=runner)
+
+
+def _host(host: Host | None, options: Options) -> Host:
+    """Return the plugins of a run: those given, or those installed, with the time limit that was asked for."""
+    return build_host(options.patience) if host is None else host.with_time_limit(options.patience)
 
 
 def words(checks: Mapping[str, type[Check[Any]]]) -> Mapping[str, CheckWords]:
@@ -395,7 +404,7 @@ def _planned(read: ReadDelivery, chosen: Sequence[int], level: LevelOption | Non
 
 
 def _hearing(options: Options, host: Host) -> Hearing:
-    return Hearing(options.workers or default_workers(), None, _store(options, host), options.patience)
+    return Hearing(options.workers or default_workers(), None, _store(options, host), host.runner)
 
 
 def _store(options: Options, host: Host) -> Store | None:

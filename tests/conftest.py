@@ -7,7 +7,7 @@ from itertools import count
 
 import pytest
 
-from qc.plugin_host.time_out import Hand
+from qc.plugin_host.runner import RunnerThread
 from qc.testing.deliveries import JudgedReport, deliver, judge
 from support.houses import SHIPPED_12IN_33
 
@@ -76,5 +76,5 @@ def endless():
     yield released.wait
     released.set()
     for thread in threading.enumerate():
-        if isinstance(thread, Hand):
+        if isinstance(thread, RunnerThread):
             thread.join()

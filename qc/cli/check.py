@@ -22,7 +22,6 @@ from qc.judge.engine import exit_code
 from qc.judge.level_option import read_level
 from qc.model.errors import UsageError
 from qc.plugin_api import Renderer, Report
-from qc.plugin_host.time_out import PATIENCE_S
 from qc.report.views.since import counted_words
 from qc.ruleset.find import is_path
 from qc.text.sanitize import shown
@@ -33,11 +32,10 @@ def check(words: argparse.Namespace) -> int:
     if not words.delivery:
         raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
     read_level(words.level)  # what cannot be used is refused before anything is loaded
-    host = api.build_host() if words.patience is None else api.build_host(words.patience)
-    patience: float = words.patience or PATIENCE_S
+    host = api.build_host(words.patience)
     if words.note_template is not None and not any(word.startswith("note=") for word in words.out):
         raise UsageError("--note-template: no note is written; ask for one with --out note=note.md")
-    wanted = outputs(words.out or ["text=-"], host.renderers, partial(_renderer, words), patience)
+    wanted = outputs(words.out or ["text=-"], host, partial(_renderer, words))
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
@@ -46,11 +44,11 @@ def check(words: argparse.Namespace) -> int:
     papers = _papers(words)
     refuse_sources(wanted, [*read.files, *house, *([papers.waivers] if papers.waivers else [])])
     _keep_the_baseline(wanted, papers.baseline)
-    prepare(host.needs, patience)
+    prepare(host)
     with Progress(sys.stderr) as progress:
         options = replace(
             papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,
-            chain=tuple(words.chain), patience=patience, cache=cache(words, read), verify=words.verify, told=say,
+            chain=tuple(words.chain), cache=cache(words, read), verify=words.verify, told=say,
             level=words.level,
         )  # fmt: skip
         checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in wanted))
@@ -59,7 +57,7 @@ def check(words: argparse.Namespace) -> int:
         kernel_cache.ready()
     code = exit_code(report, strict=words.strict, only_new=words.only_new)
     for output in wanted:
-        code = max(code, attempted(partial(write, output, report, checked.evidence, patience)))
+        code = max(code, attempted(partial(write, output, report, checked.evidence)))
     code = max(code, 3 if checked.undrawn else 0)
     for failure in (*report.plugin_failures, *checked.undrawn):
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")

@@ -38,7 +38,7 @@ def demo(words: argparse.Namespace) -> int:
     host = api.build_host()
     refuse(folder)
     say(f"making a 7-inch single by code in {folder}")
-    prepare(host.needs)
+    prepare(host)
     with Progress(sys.stderr) as progress:
         made = api.demo(folder, api.Options(progress=progress.told), host)
     kernel_cache.ready()

@@ -373,10 +373,10 @@ def _flushed(code: str | int | None) -> str | int | None:
 
 
 def _leave(code: str | int | None) -> NoReturn:
-    """End the process, also while a plugin's call that was given up, or interrupted, is still at work."""
+    """End the process, also while a plugin's call that timed out or was interrupted still runs."""
     stopping.not_at_all()
-    patience = sys.modules.get("qc.plugin_host.time_out")
-    if patience is not None and patience.still_at_work():
+    runner = sys.modules.get("qc.plugin_host.runner")
+    if runner is not None and runner.unfinished():
         with contextlib.suppress(OSError, ValueError):
             sys.stderr.flush()
         os._exit(code if isinstance(code, int) else int(code is not None))

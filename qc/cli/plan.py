@@ -17,7 +17,6 @@ from qc.dsp.kernels import cache as kernel_cache
 from qc.judge.level_option import read_level
 from qc.model.errors import UsageError
 from qc.model.plan import exit_code
-from qc.plugin_host.time_out import PATIENCE_S
 from qc.report import registry
 from qc.ruleset.find import is_path
 
@@ -30,16 +29,15 @@ def plan(words: argparse.Namespace) -> int:
         raise UsageError("--most: it says over how many sides to break at the most; give --split too")
     read_level(words.level)  # what cannot be used is refused before anything is loaded
     wanted = places(words.out or ["text=-"], registry.formats("plan"))
-    host = api.build_host() if words.patience is None else api.build_host(words.patience)
-    patience = words.patience or PATIENCE_S
+    host = api.build_host(words.patience)
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     refuse_sources(wanted, [*read.files, *([Path(spec)] if spec and is_path(spec) else [])])
-    prepare(host.needs, patience)
+    prepare(host)
     with Progress(sys.stderr) as progress:
         options = api.PlanOptions(
-            words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain), patience=patience,
+            words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain),
             cache=cache(words, read), verify=words.verify, told=say,
             level=words.level, disc=words.disc, split=words.split, most=words.most, reorder=words.reorder,
         )  # fmt: skip

@@ -17,7 +17,6 @@ from qc.cli.writing import OutputTarget, attempted, places, refuse_sources, writ
 from qc.dsp.kernels import cache as kernel_cache
 from qc.model.errors import UsageError
 from qc.model.ruleset_diff import RulesetDiff
-from qc.plugin_host.time_out import PATIENCE_S
 from qc.report import registry
 from qc.ruleset.find import is_path
 
@@ -31,7 +30,7 @@ def diff(words: argparse.Namespace) -> int:
     sources = [Path(spec) for spec in (words.before, words.after) if is_path(spec)]
     if on is None or on.suffix == ".json":
         refuse_sources(wanted, [*sources, *([] if on is None else [on])])
-        found = api.rulesets_diff(words.before, words.after, on)
+        found = api.rulesets_diff(words.before, words.after, on, host=api.build_host(words.patience))
     else:
         found = _judged(words, on, wanted, sources)
     code = 0
@@ -45,14 +44,13 @@ def diff(words: argparse.Namespace) -> int:
 
 def _judged(words: argparse.Namespace, on: Path, wanted: list[OutputTarget], sources: list[Path]) -> RulesetDiff:
     """Judge a delivery by both."""
-    patience: float = words.patience or PATIENCE_S
-    host = api.build_host(patience)
+    host = api.build_host(words.patience)
     read = api.read_any(on, host)
     refuse_sources(wanted, [*sources, *read.files])
-    prepare(host.needs, patience)
+    prepare(host)
     with Progress(sys.stderr) as progress:
         options = api.Options(
-            workers=words.workers, progress=progress.told, patience=patience, cache=cache(words, read),
+            workers=words.workers, progress=progress.told, cache=cache(words, read),
             verify=words.verify, told=say, today=date.today(),  # noqa: DTZ011 - papers are local
         )  # fmt: skip
         found = api.rulesets_diff(words.before, words.after, on, options, host)

@@ -9,18 +9,21 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any, BinaryIO, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
 
 from qc.cli.streams import emit, say
 from qc.cli.terminal import colour, width
 from qc.files.atomic_write import not_ours, put, put_file, put_folder
 from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError
 from qc.plugin_api import Evidence, FolderRenderer, Model, Renderer, Report
-from qc.plugin_host.time_out import PATIENCE_S, Patient
 from qc.report import registry
 from qc.report.registry import ReportFormat
 from qc.text.sanitize import shown, told
 from qc.text.suggest import nearest
+
+if TYPE_CHECKING:
+    from qc.plugin_host.host import Host
+    from qc.plugin_host.runner import Runner
 
 R = TypeVar("R")
 
@@ -36,6 +39,8 @@ class Output:
     """with links resolved, so that a place has one name"""
     place: str
     """as it was asked for"""
+    runner: Runner
+    """calls the code of the format"""
 
 
 def _built(kind: type[Renderer], path: Path | None) -> Renderer:
@@ -44,20 +49,18 @@ def _built(kind: type[Renderer], path: Path | None) -> Renderer:
 
 def outputs(
     asked: Sequence[str],
-    renderers: Mapping[str, type[Renderer]],
+    host: Host,
     build: Callable[[type[Renderer], Path | None], Renderer] = _built,
-    patience: float = PATIENCE_S,
 ) -> list[Output]:
     """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
 
-    `renderers` are the formats of plugins by name. `build` makes the renderer of a format for its place, and may take
-    as long as `patience`, s.
+    `build` makes the renderer of a format for its place; formats come from the core and from the plugins of `host`.
     """
     found = []
-    for place in places(asked, registry.with_plugins(renderers)):
+    for place in places(asked, registry.with_plugins(host.renderers)):
         path = None if place.path is None else Path(place.place)
-        renderer = _unbroken(partial(build, place.format.load(), path), place.format.name, patience)
-        found.append(Output(renderer, place.path, place.place))
+        renderer = _unbroken(partial(build, place.format.load(), path), place.format.name, host.runner)
+        found.append(Output(renderer, place.path, place.place, host.runner))
     return found
 
 
@@ -93,14 +96,13 @@ def places(asked: Sequence[str], formats: Mapping[str, ReportFormat]) -> list[Ou
     return found
 
 
-def _unbroken(call: Callable[[], R], name: str, patience: float) -> R:
+def _unbroken(call: Callable[[], R], name: str, runner: Runner) -> R:
     """Call into a format and return its result; raises PluginError where it raises anything, or does not end.
 
     A UsageError of its own passes as it is, and so does an OSError of a full disk, which is no fault of the format.
     """
     try:
-        with Patient(patience) as ask:
-            return ask(call)
+        return runner(call)
     except UsageError:
         raise
     except FAULTS as error:
@@ -157,7 +159,7 @@ def refuse_sources(wanted: Sequence[Output | OutputTarget], sources: Sequence[Pa
             raise UsageError(f"--out: {shown(output.place)} belongs to the delivery; write the report elsewhere")
 
 
-def write(output: Output, report: Report, evidence: Evidence, patience: float = PATIENCE_S) -> None:
+def write(output: Output, report: Report, evidence: Evidence) -> None:
     """Write one report.
 
     What the format remarks goes to stderr once the report is there. Raises PluginError when its format breaks,
@@ -167,7 +169,7 @@ def write(output: Output, report: Report, evidence: Evidence, patience: float = 
     renderer, path = output.renderer, output.path
 
     def into(call: Callable[[Any, Any, Any], None], place: BinaryIO | Path) -> None:
-        _unbroken(partial(call, report, evidence, place), renderer.name, patience)
+        _unbroken(partial(call, report, evidence, place), renderer.name, output.runner)
 
     if path is None:
         held = io.BytesIO()
@@ -177,7 +179,7 @@ def write(output: Output, report: Report, evidence: Evidence, patience: float = 
         put_folder(path, partial(into, renderer.fill), output.place)
     else:
         put_file(path, partial(into, renderer.render), output.place)
-    if remark := _unbroken(lambda: str(renderer.remark), renderer.name, patience):
+    if remark := _unbroken(lambda: str(renderer.remark), renderer.name, output.runner):
         say(remark)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from functools import partial
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from qc.judge.context import BrokenNeedError, Context, SideEvidence, told_apart
@@ -13,33 +13,45 @@ from qc.judge.waivers.model import Waivers
 from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError
 from qc.model.report import PluginFailure, Verdict
 from qc.plugin_api import Check, CheckResult, Finding, Outcome, Report
-from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.plugin_host.runner import Runner
 from qc.text.sanitize import told
 
 MOST_FINDINGS = 100
 """Findings kept of one check on one side, the gravest; the rest are counted."""
 
 
-def judge_side(
-    checks: Iterable[Check[Any]], evidence: SideEvidence, owner: Mapping[str, str], waivers: Waivers | None = None,
-    patience: float = PATIENCE_S,
-) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
-    """Judge one side with every check but those of the delivery; `owner` names each check's plugin.
+@dataclass(frozen=True)
+class CheckRunner:
+    """Runs the code of checks, and names the plugin of a check that breaks."""
 
-    A measurement that broke is an error of every check that asks for it and no fault of theirs: whoever measured
-    names its plugin. A check that takes longer than `patience`, s, is an error too.
+    owner: Mapping[str, str] = field(default_factory=dict)
+    """check id -> name of its plugin, or of the ruleset that defines the check"""
+    call: Runner = field(default_factory=Runner)
+
+    def failure(self, check_id: str, message: str, side: str | None) -> PluginFailure:
+        """Name the plugin whose check broke on a side; None: on the delivery."""
+        return PluginFailure(plugin=self.owner.get(check_id, "?"), stage=check_id, message=message, side=side)
+
+
+def judge_side(
+    checks: Iterable[Check[Any]], evidence: SideEvidence, runner: CheckRunner, waivers: Waivers | None = None
+) -> tuple[list[CheckResult], list[PluginFailure]]:
+    """Judge one side with every check but those of the delivery.
+
+    A measurement that broke is an error of every check that asks for it, and the failure is that of the plugin that
+    measures it. A check that raises or times out is an error too.
     """
-    return _judge([check for check in checks if check.scope != "delivery"], evidence, owner, waivers, patience)
+    return _judge([check for check in checks if check.scope != "delivery"], evidence, runner, waivers)
 
 
 def judge_delivery(
     checks: Iterable[Check[Any]], sides: Mapping[str, SideEvidence], delivery: Mapping[str, Any],
-    owner: Mapping[str, str], waivers: Waivers | None = None, patience: float = PATIENCE_S,
+    runner: CheckRunner, waivers: Waivers | None = None,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Judge the delivery as a whole: checks that hold its sides, source -> evidence, against each other."""
     chain = next(iter(sides.values())).chain
     whole = SideEvidence(side="", chain=chain, declared={}, delivery=delivery, others=sides)
-    return _judge([check for check in checks if check.scope == "delivery"], whole, owner, waivers, patience)
+    return _judge([check for check in checks if check.scope == "delivery"], whole, runner, waivers)
 
 
 class _Judged(NamedTuple):
@@ -52,21 +64,15 @@ class _Judged(NamedTuple):
 
 
 def _judge(
-    checks: Iterable[Check[Any]],
-    evidence: SideEvidence,
-    owner: Mapping[str, str],
-    waivers: Waivers | None,
-    patience: float,
+    checks: Iterable[Check[Any]], evidence: SideEvidence, runner: CheckRunner, waivers: Waivers | None
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
     results, failures = [], []
-    with Patient(patience) as ask:
-        for check in checks:
-            context = Context(evidence, check)
-            judged = _judged(check, context, ask)
-            if judged.at_fault:
-                plugin, side = owner.get(check.id, "?"), evidence.side or None
-                failures.append(PluginFailure(plugin=plugin, stage=check.id, message=judged.reason, side=side))
-            results.append(_result(check, context, evidence, judged, waivers or Waivers()))
+    for check in checks:
+        context = Context(evidence, check)
+        judged = _judged(check, context, runner.call)
+        if judged.at_fault:
+            failures.append(runner.failure(check.id, judged.reason, evidence.side or None))
+        results.append(_result(check, context, evidence, judged, waivers or Waivers()))
     return results, failures
 
 
@@ -109,13 +115,13 @@ def _outcome(without: Outcome, findings: Sequence[Finding]) -> Outcome:
     return "waived" if findings and without not in ("not_measured", "error") else without
 
 
-def _judged(check: Check[Any], context: Context, ask: Patient) -> _Judged:
+def _judged(check: Check[Any], context: Context, call: Runner) -> _Judged:
     """Run one check. What was found before a number turned out to be missing stands."""
     findings: list[Finding] = []
     without: Outcome = "pass"
     reason = ""
     try:
-        ask(partial(_evaluate, check, context, findings))
+        call(_evaluate, check, context, findings)
     except NotApplicableError as why:
         without, reason = "not_applicable", str(why)
     except NotMeasuredError as why:

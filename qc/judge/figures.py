@@ -16,12 +16,10 @@ from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.context import SideEvidence
 from qc.judge.findings import MeasuredFinding
 from qc.model.cutting_chain import Chain
-from qc.model.errors import FAULTS
 from qc.model.plan import FormatRow
 from qc.plan.discs import DiscToPlan, fitted, format_rows
 from qc.plugin_api import At, CheckResult, Curve, Evidence, Need, View
-from qc.plugin_host.time_out import Patient
-from qc.text.sanitize import told
+from qc.plugin_host.runner import Runner
 
 MOST_VIEWS = 12
 """Places of a side that are looked at under the microscope, the gravest."""
@@ -29,19 +27,19 @@ MOST_VIEWS = 12
 
 def draw(
     known: SideEvidence, look: Excerpts | None, results: Sequence[CheckResult], discs: Sequence[DiscToPlan],
-    before: Evidence, patience: float,
+    before: Evidence, runner: Runner,
 ) -> tuple[Evidence, dict[type[Need[Any]], str]]:  # fmt: skip
     """Add to the evidence what one side is drawn from, and what each of some discs would make of it.
 
     What the remedies left of the second look goes to the views, then to the spectrum. With it comes which needs could
-    not be followed along the side, and why; a call into one may take `patience`, s.
+    not be followed along the side, and why.
     """
     side, worked = known.side, known.results.get(AsCut)
     seen: tuple[View, ...] = ()
     if worked is not None and look is not None:
         seen = views(look, look.stream, worked, _places(results), MOST_VIEWS)
     heard = None if look is None else spectrum(look)
-    curves, broken = _curves(known, patience)
+    curves, broken = _curves(known, runner)
     evidence = Evidence(
         traces={**before.traces, side: {} if worked is None else along(worked)},
         curves={**before.curves, side: curves},
@@ -58,17 +56,11 @@ def _on_discs(known: SideEvidence, worked: WorkedSide, discs: Sequence[DiscToPla
     return format_rows(discs, fits)
 
 
-def _curves(known: SideEvidence, patience: float) -> tuple[dict[str, Curve], dict[type[Need[Any]], str]]:
+def _curves(known: SideEvidence, runner: Runner) -> tuple[dict[str, Curve], dict[type[Need[Any]], str]]:
     """Collect what needs follow along the side, and why one could not; what is judged does not hang on it."""
-    found: dict[str, Curve] = {}
-    broken: dict[type[Need[Any]], str] = {}
-    with Patient(patience) as ask:
-        for kind, result in known.results.items():
-            try:
-                found |= ask(partial(_followed, kind, known.chain, result))
-            except FAULTS as error:
-                broken[kind] = told(error)
-    return found, broken
+    calls = {kind: partial(_followed, kind, known.chain, result) for kind, result in known.results.items()}
+    curves, broken = runner.each(calls)
+    return {name: curve for of_need in curves.values() for name, curve in of_need.items()}, broken
 
 
 def _followed(kind: type[Need[Any]], chain: Chain, result: object) -> dict[str, Curve]:

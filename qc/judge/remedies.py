@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from functools import partial
 from typing import Any, TypeVar
 
 from qc.audio.excerpts import Excerpts
 from qc.judge.context import BrokenNeedError, Context, SideEvidence
+from qc.judge.engine import CheckRunner
 from qc.judge.findings import MeasuredFinding
 from qc.judge.repairs import disturbed
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, NotMeasuredError, SecondLookError
 from qc.model.report import PluginFailure
 from qc.plugin_api import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
-from qc.plugin_host.time_out import PATIENCE_S, Patient
 from qc.text.sanitize import told
 
 R = TypeVar("R")
@@ -32,7 +31,7 @@ class _Look:
     def __init__(self, evidence: SideEvidence, excerpts: Excerpts, check: Check[Any]) -> None:
         self._context, self._excerpts = Context(evidence, check), excerpts
         self.over = False
-        """whether the check was given up, and must not read anything any more should it come back"""
+        """whether the check timed out or broke; it must not read anything any more if it runs on"""
 
     @property
     def side(self) -> str:
@@ -66,12 +65,12 @@ class _Look:
 
 def advise(
     checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: SideEvidence, excerpts: Excerpts,
-    owner: Mapping[str, str], patience: float = PATIENCE_S,
+    runner: CheckRunner,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
     """Give the results of a side with remedies worked out, as far as checks do that and audio may be read again.
 
-    A check that raises, or takes longer than `patience`, s, keeps its findings as they were and is named; so is audio
-    that cannot be read any more. Audio that is another one by now fails the checks of the audio itself.
+    A check that raises or times out keeps its findings as they were and is named; so is audio that cannot be read any
+    more. Audio that is another one by now fails the checks of the audio itself.
     """
     checks = tuple(checks)
     advising = {check.id: check for check in checks if type(check).advise is not Check.advise}
@@ -82,26 +81,23 @@ def advise(
         for j, finding in enumerate(result.findings)
     }
     failures: dict[str, PluginFailure] = {}
-    with Patient(patience) as ask:
-        for key in _in_order(findings):
-            check_id = findings[key].check
-            if check_id in failures:
-                continue
-            check = advising[check_id]
-            look = _Look(evidence, excerpts, check)
-            try:
-                findings[key] = _kept_to(findings[key], ask(partial(check.advise, findings[key], look)))
-            except (SecondLookError, NotMeasuredError, BrokenNeedError):
-                continue
-            except FAULTS as error:
-                look.over = True
-                failures[check_id] = PluginFailure(
-                    plugin=owner.get(check_id, "?"), stage=check_id, message=told(error), side=evidence.side
-                )
+    for key in _in_order(findings):
+        check_id = findings[key].check
+        if check_id in failures:
+            continue
+        check = advising[check_id]
+        look = _Look(evidence, excerpts, check)
+        try:
+            findings[key] = _kept_to(findings[key], runner.call(check.advise, findings[key], look))
+        except (SecondLookError, NotMeasuredError, BrokenNeedError):
+            continue
+        except FAULTS as error:
+            look.over = True
+            failures[check_id] = runner.failure(check_id, told(error), evidence.side)
     advised = _with(results, findings)
     if not excerpts.lost:
         return advised, [*failures.values()]
-    if excerpts.changed and (again := disturbed(checks, advised, evidence, excerpts.changed, owner, patience)):
+    if excerpts.changed and (again := disturbed(checks, advised, evidence, excerpts.changed, runner)):
         return again[0], [*failures.values(), *again[1]]
     lost = PluginFailure(plugin="sidegate", stage="second look", message=excerpts.lost, side=evidence.side)
     return advised, [*failures.values(), lost]

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
 from qc.audio.received import AsReceived, AudioFault
 from qc.judge.context import SideEvidence
-from qc.judge.engine import judge_side
+from qc.judge.engine import CheckRunner, judge_side
 from qc.model.report import PluginFailure
 from qc.plugin_api import Check, CheckResult
 
 
 def disturbed(
     checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: SideEvidence, changes: Sequence[AudioFault],
-    owner: Mapping[str, str], patience: float,
+    runner: CheckRunner,
 ) -> tuple[list[CheckResult], list[PluginFailure]] | None:  # fmt: skip
     """Judge a side's audio again with `changes` added to what is wrong with it; None where no check judges that.
 
@@ -28,6 +28,6 @@ def disturbed(
         return None
     received = replace(received, faults=(*received.faults, *changes))
     known = replace(evidence, results={**evidence.results, AsReceived: received})
-    found, failures = judge_side(again, known, owner, None, patience)
+    found, failures = judge_side(again, known, runner)
     by_check = {result.check: result for result in found}
     return [by_check.get(result.check, result) for result in results], failures

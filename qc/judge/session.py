@@ -13,7 +13,7 @@ from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
 from qc.judge.context import SideEvidence
-from qc.judge.engine import judge_delivery, judge_side
+from qc.judge.engine import CheckRunner, judge_delivery, judge_side
 from qc.judge.fixed import fixed
 from qc.judge.inputs import Beside
 from qc.judge.level import SearchedSide, closure, search_levels
@@ -58,9 +58,9 @@ class PreparedRun:
     """the level that sides are judged at in place of their requested and release levels"""
 
     @property
-    def owner(self) -> Mapping[str, str]:
-        """Who brought each check, by id."""
-        return {**self.host.owner, **owners(self.ruleset)}
+    def runner(self) -> CheckRunner:
+        """Runner of the checks: the host's, with the ruleset as the owner of the checks it defines."""
+        return CheckRunner({**self.host.owner, **owners(self.ruleset)}, self.host.runner)
 
 
 class DeliveryJudging:
@@ -120,7 +120,7 @@ class DeliveryJudging:
 
     def _side(self, searched: SearchedSide, level: JudgedLevel | None) -> None:
         """Judge a side at a level, then work out remedies and pictures from a second look."""
-        case, side, patience = self._case, searched.id, self._how.patience
+        case, side = self._case, searched.id
         excerpts = searched.measurement.excerpts
         report, evidence = searched.at(level)
         results, better = self._judged(searched, evidence)
@@ -130,7 +130,7 @@ class DeliveryJudging:
         if self._draws:
             from qc.judge.figures import draw  # nobody else's business
 
-            self.shown, broken = draw(evidence, excerpts, results, case.discs, self.shown, patience)
+            self.shown, broken = draw(evidence, excerpts, results, case.discs, self.shown, case.host.runner)
             self.undrawn += broken_measures(broken, side, case.host)
         searched.forget()
         self.results += [*results, *(_not_run(check_id, side) for check_id in case.lost)]
@@ -140,18 +140,18 @@ class DeliveryJudging:
         self, searched: SearchedSide, evidence: SideEvidence
     ) -> tuple[list[CheckResult], tuple[str, ...] | None]:  # fmt: skip
         """Judge a side, also by its failing checks at the recommended level where that is lower; then advise."""
-        case, patience, better = self._case, self._how.patience, None
-        results, broken = judge_side(case.bound.checks, evidence, case.owner, case.beside.waivers, patience)
+        case, runner, better = self._case, self._case.runner, None
+        results, broken = judge_side(case.bound.checks, evidence, runner, case.beside.waivers)
         self.failures += broken
         if (softer := searched.at_recommended(evidence)) is not None:
             self._at_recommended[f"side:{searched.id}"] = softer
             better = fixed(
                 case.bound.checks, results,
-                lambda checks: judge_side(checks, softer(), case.owner, case.beside.waivers.anew(), patience),
+                lambda checks: judge_side(checks, softer(), runner, case.beside.waivers.anew()),
             )  # fmt: skip
         searched.forget()
         if (excerpts := searched.measurement.excerpts) is not None:
-            results, broken = advise(case.bound.checks, results, evidence, excerpts, case.owner, patience)
+            results, broken = advise(case.bound.checks, results, evidence, excerpts, runner)
             self.failures += broken
         return results, better
 
@@ -169,9 +169,7 @@ class DeliveryJudging:
         self, checks: Sequence[Check[Any]], sides: Mapping[str, SideEvidence], waivers: Waivers
     ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
         case = self._case
-        return judge_delivery(
-            checks, sides, case.read.delivery.itself(), case.owner, waivers, self._how.patience
-        )  # fmt: skip
+        return judge_delivery(checks, sides, case.read.delivery.itself(), case.runner, waivers)
 
     def _with_delivery(self, side: SideReport, results: Sequence[CheckResult]) -> SideReport:
         """Add the checks of the delivery that the recommended level of one side fixes."""

@@ -21,26 +21,24 @@ from qc.groove.signal.programme import Programme
 from qc.intake.inspection import with_fault
 from qc.intake.side_input import SideInput, read_input
 from qc.model.cutting_chain import Chain
-from qc.model.errors import FAULTS
 from qc.model.report import AudioFacts, HowMeasured, Origin
 from qc.model.track import Track
 from qc.plugin_api import Measurements, Need, Quantity
-from qc.plugin_host.time_out import PATIENCE_S, Patient
-from qc.text.sanitize import told
+from qc.plugin_host.runner import Runner
 
 Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
 class Hearing:
-    """How a side is heard: by how many threads, who is told, what is known already, how long plugins may take."""
+    """How a side is heard: by how many threads, who is told, what is known already, what calls plugins."""
 
     workers: int
     progress: Progress | None = None
     """told how much is heard, 0..1"""
     store: Store | None = None
-    patience: float = PATIENCE_S
-    """s"""
+    runner: Runner = field(default_factory=Runner)
+    """calls the code of plugins"""
 
 
 FILE_UNITS = {"audio.sample_rate": "Hz", "audio.bit_depth": "bit", "audio.channels": "1", "audio.duration": "s"}
@@ -87,23 +85,15 @@ def measure_side(
 
     What is wrong with its audio ends up in what was received, not as an error.
     """
-    wanted, unbuilt = _built(needs, chain, how.patience)
+    wanted, unbuilt = _built(needs, chain, how.runner)
     return _measured(read, read.delivery.sides[index], wanted, unbuilt, how)
 
 
 def _built(
-    kinds: Sequence[type[Need[Any]]], chain: Chain, patience: float
+    kinds: Sequence[type[Need[Any]]], chain: Chain, runner: Runner
 ) -> tuple[dict[type[Need[Any]], Need[Any]], dict[type[Need[Any]], str]]:
     """Build every need for a chain; one that cannot be built or planned is put aside with its sentence."""
-    built: dict[type[Need[Any]], Need[Any]] = {}
-    broken: dict[type[Need[Any]], str] = {}
-    with Patient(patience) as ask:
-        for kind in kinds:
-            try:
-                built[kind] = ask(partial(_need, kind, chain))
-            except FAULTS as error:
-                broken[kind] = told(error)
-    return built, broken
+    return runner.each({kind: partial(_need, kind, chain) for kind in kinds})
 
 
 def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
@@ -145,7 +135,7 @@ def _measured(
     new = dict(measured.results)
     seal(new)
     measured = work_out(
-        replace(measured, results={**stored, **new}), planned.derived, how.patience, _by_declaration(given.side)
+        replace(measured, results={**stored, **new}), planned.derived, how.runner, _by_declaration(given.side)
     )
     received = _faults(given, given.digested() if passes else given.recalled(), measured)
     if store is not None and sound is not None:
@@ -156,7 +146,7 @@ def _measured(
         store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # what others were worked out from may go
-    results, broken, published = _found(measured, wanted, unbuilt, how.patience)
+    results, broken, published = _found(measured, wanted, unbuilt, how.runner)
     how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"
     return SideMeasurement(
         side=given.side,
@@ -181,7 +171,7 @@ def _measured_now(given: SideInput, source: Source, wanted: Plan, how: Hearing) 
     """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
     try:
         measured = hear(
-            source, wanted, workers=how.workers, progress=how.progress, beside=source.hash, patience=how.patience
+            source, wanted, workers=how.workers, progress=how.progress, beside=source.hash, runner=how.runner
         )
     except AudioFaultError as error:
         return given.digested(error.fault)
@@ -210,28 +200,19 @@ def _by_declaration(side: Side) -> Callable[[Need[Any], Any], Any]:
 
 def _found(
     measured: Measurements, wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str],
-    patience: float,
+    runner: Runner,
 ) -> tuple[dict[type[Need[Any]], Any], dict[type[Need[Any]], str], dict[str, Quantity]]:  # fmt: skip
-    """Give by kind of need the results and why there is none, and all that is published."""
+    """Return by kind of need the results and why there is none, and all that is published.
+
+    A need that raises while it publishes, or publishes a name it did not announce, is broken.
+    """
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
-    broken = {**unbuilt, **failed}
-    return results, broken, _published(wanted, results, broken, patience)
-
-
-def _published(
-    wanted: Mapping[type[Need[Any]], Need[Any]], results: Mapping[type[Need[Any]], Any],
-    broken: dict[type[Need[Any]], str], patience: float,
-) -> dict[str, Quantity]:  # fmt: skip
-    """Collect what the needs publish; one that raises, or publishes a name it did not announce, is broken."""
-    found: dict[str, Quantity] = {}
-    with Patient(patience) as ask:
-        for kind, result in results.items():
-            try:
-                found |= ask(partial(_as_announced, wanted[kind], result))
-            except FAULTS as error:
-                broken[kind] = told(error)
-    return found
+    published, refused = runner.each(
+        {kind: partial(_as_announced, wanted[kind], result) for kind, result in results.items()}
+    )
+    quantities = {name: quantity for of_need in published.values() for name, quantity in of_need.items()}
+    return results, {**unbuilt, **failed, **refused}, quantities
 
 
 def _as_announced(need: Need[Any], result: Any) -> dict[str, Quantity]:

@@ -14,7 +14,7 @@ import subprocess
 import sys
 import tempfile
 import wave
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -31,17 +31,18 @@ from qc.groove.signal.sector_envelopes import MARGIN, envelopes_of
 from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import Chain
 from qc.plugin_api import Need, Stream
-from qc.plugin_host.time_out import PATIENCE_S
+from qc.plugin_host.host import Host
 
 RATE = 96_000
 FRAMES = BLOCK + RATE // 2
 """More than one block, so that what goes on from block to block is compiled too."""
 
 
-def warm(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None:
-    """Compile everything that measures: the motion and `needs` in another process, the groove in this one.
+def warm(host: Host) -> None:
+    """Compile everything that measures: the motion and the plugins' needs in another process, the groove in this one.
 
-    The other one may take longer by `patience`, s: a plugin that does not end is named when the side is heard.
+    The other process may take longer by the time limit of one call: a plugin that does not end is named when the side
+    is processed.
     """
     if not (sys.executable and kernel_cache.LASTING and default_workers() > 1):
         return
@@ -49,14 +50,14 @@ def warm(needs: Iterable[type[Need[Any]]], patience: float = PATIENCE_S) -> None
         noise = Path(folder) / "noise.wav"
         _write(noise)
         # -P: the folder it runs in may be a delivery, and nothing in that is to be imported
-        names = [f"{need.__module__}:{need.__qualname__}" for need in needs]
+        names = [f"{need.__module__}:{need.__qualname__}" for need in host.needs]
         command = [sys.executable, "-P", "-c", "from qc.measure.warm_up import beside; beside()", str(noise), *names]
         with subprocess.Popen(  # noqa: S603 - this program itself
             command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         ) as other:  # fmt: skip
             try:
                 _groove()
-                other.wait(patience)
+                other.wait(host.runner.time_limit_s)
             except BaseException:
                 other.kill()
                 raise

@@ -51,8 +51,8 @@ class SecondLookError(Exception):
     """Raised when audio cannot be read a second time: the allowance is used up, or the file changed or is gone."""
 
 
-class GivenUpError(Exception):
-    """Raised where a call into a plugin takes longer than anyone waits for it; the text says how long that was."""
+class TimedOutError(Exception):
+    """Raised where a call of plugin code takes longer than its time limit; the text says how long that is."""
 
 
 FAULTS = (Exception, SystemExit)

@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import partial
 from pathlib import Path
 
 from qc.model.errors import FAULTS
 from qc.plugin_host.finder import InstalledPlugin, find
 from qc.plugin_host.names import PROJECT
 from qc.plugin_host.relay import Relay
-from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.plugin_host.runner import Runner
 
 
 def ruleset_folders(found: Iterable[InstalledPlugin] | None = None) -> tuple[Path, ...]:
     """Give the folders of rulesets in the order in which a run has them; a plugin that breaks is left out."""
-    installed = sorted(find() if found is None else found, key=lambda one: one.package != PROJECT)
+    installed = sorted(find() if found is None else found, key=lambda plugin: plugin.package != PROJECT)
     brought: dict[str, tuple[Path, ...]] = {}
-    with Patient(PATIENCE_S) as ask:
-        for one in installed:
-            if one.name not in brought:
-                try:
-                    brought[one.name] = _folders(one) if one.package == PROJECT else ask(partial(_folders, one))
-                except FAULTS:  # `sidegate plugins` and every run say why
-                    brought[one.name] = ()
+    runner = Runner()
+    for plugin in installed:
+        if plugin.name not in brought:
+            try:
+                brought[plugin.name] = _folders(plugin) if plugin.package == PROJECT else runner(_folders, plugin)
+            except FAULTS:  # `sidegate plugins` and every run say why
+                brought[plugin.name] = ()
     return tuple(dict.fromkeys(folder for name in sorted(brought) for folder in brought[name]))
 
 
-def _folders(one: InstalledPlugin) -> tuple[Path, ...]:
-    return Relay(one.entry.load()).rulesets()
+def _folders(plugin: InstalledPlugin) -> tuple[Path, ...]:
+    return Relay(plugin.entry.load()).rulesets()

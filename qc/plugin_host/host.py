@@ -7,19 +7,19 @@ Built for each run, never at import. A plugin that does not load, or gives what 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from qc.model.errors import FAULTS, GivenUpError
+from qc.model.errors import FAULTS, TimedOutError
 from qc.model.report import PluginFailure
 from qc.plugin_api import Check, Need, Renderer, Report
 from qc.plugin_host.finder import InstalledPlugin, find, named
 from qc.plugin_host.names import PROJECT
 from qc.plugin_host.relay import Relay
-from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.plugin_host.runner import Runner
 from qc.plugin_host.validation import RefusedError, names_of_its_own
 from qc.text.sanitize import told
 
@@ -77,8 +77,9 @@ class Host:
     """what went wrong so far"""
     shipped_folders: tuple[Path, ...] = ()
     """those folders of rulesets that the tool brings itself"""
+    runner: Runner = field(default_factory=Runner)
+    """calls the code of the plugins"""
     _relays: tuple[tuple[_Candidate, Relay], ...] = ()
-    _patience: float = PATIENCE_S
 
     @classmethod
     def build(
@@ -88,52 +89,53 @@ class Host:
         extra: Iterable[tuple[str, object]] = (),
         core: Iterable[str] = (),
         formats: Iterable[str] = (),
-        patience: float = PATIENCE_S,
+        runner: Runner | None = None,
     ) -> Host:
         """Load the installed plugins (or those `found`), then `extra` ones, given as (name, module or object).
 
         `core` are the measurement names, `formats` the report formats that the core itself has. The tool's
         own plugins come first, so that no other can take the place of what they bring. A plugin whose import
-        or hook takes longer than `patience`, s, is left out.
+        or hook times out is left out.
         """
         installed = sorted(find() if found is None else found, key=lambda one: one.package != PROJECT)
         candidates = [_Candidate(one.name, one.package, one.version, one.entry.load) for one in installed]
         candidates += [_Candidate(name, "", "", partial(_itself, plugin)) for name, plugin in extra]
-        with Patient(patience) as ask:
-            building = _Building(core, formats, ask)
-            for candidate in candidates:
-                building.add(candidate)
-        return building.host(patience)
+        building = _Building(core, formats, runner or Runner())
+        for candidate in candidates:
+            building.add(candidate)
+        return building.host()
+
+    def with_time_limit(self, seconds: float | None) -> Host:
+        """Return the same plugins, whose calls may take some seconds; None leaves the limit as it is."""
+        return self if seconds is None else replace(self, runner=Runner(seconds))
 
     def read_delivery(self, path: Path) -> str | None:
         """Give the YAML of a delivery from the first plugin, by name, that knows the path.
 
         A plugin that raises is noted in `failures`, and the next one is asked.
         """
-        with Patient(self._patience) as ask:
-            for who, relay in self._relays:
-                text, failure = _guarded(ask, who, "qc_read_delivery", partial(relay.read_delivery, path))
-                if failure is not None:
-                    self.failures.append(failure)
-                elif text is not None:
-                    return str(text)
+        for who, relay in self._relays:
+            text, failure = _guarded(self.runner, who, "qc_read_delivery", partial(relay.read_delivery, path))
+            if failure is not None:
+                self.failures.append(failure)
+            elif text is not None:
+                return str(text)
         return None
 
     def report_done(self, report: Report) -> list[PluginFailure]:
         """Hand the report to every plugin in turn, by name, and give what went wrong."""
-        with Patient(self._patience) as ask:
-            failures = [
-                _guarded(ask, who, "qc_report_done", partial(relay.report_done, report))[1]
-                for who, relay in self._relays
-            ]
+        failures = [
+            _guarded(self.runner, who, "qc_report_done", partial(relay.report_done, report))[1]
+            for who, relay in self._relays
+        ]
         return [failure for failure in failures if failure is not None]
 
 
 class _Building:
     """A host in the making: who has which name so far."""
 
-    def __init__(self, core: Iterable[str], formats: Iterable[str], ask: Patient) -> None:
-        self.ask = ask
+    def __init__(self, core: Iterable[str], formats: Iterable[str], runner: Runner) -> None:
+        self.runner = runner
         self.plugins: list[Plugin] = []
         self.brought: list[_Brought] = []
         self.failures: list[PluginFailure] = []
@@ -157,15 +159,15 @@ class _Building:
 
     def _steps(self, who: _Candidate) -> tuple[_Brought | None, PluginFailure | None]:
         _, failure = _guarded(
-            self.ask, who, "find", lambda: names_of_its_own([who.name], self.names, "the plugin name")
+            self.runner, who, "find", lambda: names_of_its_own([who.name], self.names, "the plugin name")
         )
         if failure is not None:
             return None, failure
         self.names[who.name] = who.shown
-        plugin, failure = _guarded(self.ask, who, "load", who.load)
+        plugin, failure = _guarded(self.runner, who, "load", who.load)
         if failure is not None:
             return None, failure
-        relay, failure = _guarded(self.ask, who, "hooks", lambda: Relay(plugin))
+        relay, failure = _guarded(self.runner, who, "hooks", lambda: Relay(plugin))
         if relay is None:
             return None, failure
         given: list[Any] = []
@@ -176,12 +178,12 @@ class _Building:
             "qc_renderers": relay.renderers,
         }
         for hook, call in calls.items():
-            result, failure = _guarded(self.ask, who, hook, call)
+            result, failure = _guarded(self.runner, who, hook, call)
             if failure is not None:
                 return None, failure
             given.append(result)
         brought = _Brought(who, relay, *given)
-        _, failure = _guarded(self.ask, who, "names", lambda: self._own_names(brought))
+        _, failure = _guarded(self.runner, who, "names", lambda: self._own_names(brought))
         return brought, failure
 
     def _own_names(self, brought: _Brought) -> None:
@@ -199,7 +201,7 @@ class _Building:
         self.measures.update((name, shown_name) for need in brought.needs for name in need.publishes)
         self.formats.update((one.name, shown_name) for one in brought.renderers)
 
-    def host(self, patience: float) -> Host:
+    def host(self) -> Host:
         """Put everything in order, by the names of the plugins; checks and formats by their own."""
         ordered = sorted(self.brought, key=lambda one: one.who.name)
         checks = {check.id: (check, one.who.name) for one in ordered for check in one.checks}
@@ -214,8 +216,8 @@ class _Building:
             renderers=MappingProxyType({key: formats[key] for key in sorted(formats)}),
             failures=self.failures,
             shipped_folders=tuple(folder for one in ordered if one.who.package == PROJECT for folder in one.folders),
+            runner=self.runner,
             _relays=tuple((one.who, one.relay) for one in ordered),
-            _patience=patience,
         )
 
 
@@ -223,17 +225,17 @@ def _itself(plugin: object) -> object:
     return plugin
 
 
-def _guarded(ask: Patient, who: _Candidate, stage: str, call: Callable[[], Any]) -> tuple[Any, PluginFailure | None]:
-    """Call into a plugin; whatever it raises, or exits with, or that it does not end, is a failure that names it.
+def _guarded(runner: Runner, who: _Candidate, stage: str, call: Callable[[], Any]) -> tuple[Any, PluginFailure | None]:
+    """Call plugin code; whatever it raises or exits with, or a time-out, becomes a failure that names the plugin.
 
     The tool's own are called as they are, so that a start without others needs no thread.
     """
     subject = "it" if stage in {"load", "hooks", "names"} else stage
     try:
-        return call() if who.package == PROJECT else ask(call), None
+        return call() if who.package == PROJECT else runner(call), None
     except RefusedError as why:
         reason = str(why)
-    except GivenUpError as why:
+    except TimedOutError as why:
         reason = f"{subject}{str(why).removeprefix('it')}"
     except FAULTS as why:
         reason = f"{subject} raised {told(why)}"

@@ -32,8 +32,8 @@ def qc_checks() -> Sequence[type[Check[Any]]]:  # type: ignore[empty-body]
         Each with an id ("area.plain-words", nobody else's), title, why, how, remedy, and Limits; an empty list if
         there is nothing to give.
 
-    What it raises, a list that cannot be used, or not coming back within the patience of a run leaves out the plugin,
-    whole; the others are judged, and the run ends with exit code 3.
+    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin; the others are judged, and
+    the run ends with exit code 3.
     """
 
 
@@ -50,8 +50,8 @@ def qc_measures() -> Sequence[type[Need[Any]]]:  # type: ignore[empty-body]
         Each with an id and `publishes`, measurement names that nobody else has, each with its unit; an empty list if
         there is nothing to give. A need that a check names and that publishes nothing may be left out.
 
-    What it raises, a list that cannot be used, or not coming back within the patience of a run leaves out the plugin,
-    whole; the others are judged, and the run ends with exit code 3.
+    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin; the others are judged, and
+    the run ends with exit code 3.
     """
 
 
@@ -67,8 +67,8 @@ def qc_rulesets() -> Path | Traversable | Sequence[Path | Traversable]:  # type:
         Folders that are there, on disk; `importlib.resources.files("my_rules") / "rulesets"` is one. Sources that
         begin with "house:" need no sources.yaml.
 
-    What it raises, a folder that is not there, or not coming back within the patience of a run leaves out the plugin,
-    whole; the others are judged, and the run ends with exit code 3.
+    What it raises, a folder that is not there, or a time-out leaves out the whole plugin; the others are judged, and
+    the run ends with exit code 3.
     """
 
 
@@ -88,7 +88,7 @@ def qc_read_delivery(path: Path) -> str | None:
     text or None
         A delivery as a delivery.yaml has it. Audio lies in the folder of `path`, or in `path` where that is a folder.
 
-    What it raises, anything but text, or not coming back within the patience of a run is noted, and the next plugin is
+    What it raises, anything but text, or a time-out is noted, and the next plugin is
     asked; the delivery is judged as far as somebody can read it, and the run ends with exit code 3.
     """
 
@@ -104,8 +104,8 @@ def qc_renderers() -> Sequence[type[Renderer]]:  # type: ignore[empty-body]
     list of classes made from Renderer
         Each with a name that no other format has; an empty list if there is nothing to give.
 
-    What it raises, a list that cannot be used, or not coming back within the patience of a run leaves out the plugin,
-    whole; the others are judged, and the run ends with exit code 3. A format that raises later, or never ends, writes
+    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin; the others are judged, and
+    the run ends with exit code 3. A format that raises later, or never ends, writes
     nothing; the other reports are written.
     """
 
@@ -121,7 +121,7 @@ def qc_report_done(report: Report) -> None:
     report
         The whole report but for `run`, the seconds and threads that it took. It cannot be changed.
 
-    What it raises, or not coming back within the patience of a run, is in the report that is written, and the run ends
+    What it raises, or a time-out, is in the report that is written, and the run ends
     with exit code 3; the other plugins are told all the same.
     """
 

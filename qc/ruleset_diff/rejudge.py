@@ -18,10 +18,11 @@ from qc.judge.bind import Bound
 from qc.judge.engine import verdict
 from qc.judge.held import held
 from qc.model.cutting_chain import Chain
-from qc.model.errors import UsageError
+from qc.model.errors import FAULTS, UsageError
 from qc.model.report import HeldLimit, Limit, SideReport
 from qc.model.ruleset_diff import Compared, LevelChangeRow, OutcomeRow, Unsaid
 from qc.plugin_api import Check, CheckResult, Derived, Need, Report
+from qc.plugin_host.runner import Runner
 from qc.ruleset.level import policy_in
 from qc.ruleset.load import Ruleset, chain_of
 from qc.ruleset.model import ChainEntry
@@ -54,12 +55,17 @@ class Rejudging:
     """A report by one ruleset, looked at by another."""
 
     def __init__(
-        self, report: Report, before: BoundRuleset, after: BoundRuleset, publishers: Mapping[str, type[Need[Any]]]
+        self,
+        report: Report,
+        before: BoundRuleset,
+        after: BoundRuleset,
+        publishers: Mapping[str, type[Need[Any]]],
+        runner: Runner,
     ) -> None:
         """Take a report; raises UsageError when it was not judged by `before`. `publishers` are those of numbers."""
         _is_by(report, before.ruleset)
         self.report, self.before, self.after = report, before, after
-        self._publishers = publishers
+        self._publishers, self._runner = publishers, runner
         self._chain = _chain_of(report, before.ruleset)
         self._rechained = _differing(report, before.ruleset, after.ruleset)
         limits = held(after.bound.checks)
@@ -112,10 +118,10 @@ class Rejudging:
         if check is None:
             return None
         old = self.before.checks.get(check_id)
-        again = rejudged(check, self.report, side, self.after.ruleset.chain)
+        again = rejudged(check, self.report, side, self.after.ruleset.chain, self._runner)
         if result is not None and old is not None and self._sees_the_same(old, check, side, again):
             return result
-        earlier = None if result is None or old is None else rejudged(old, self.report, side, self._chain)
+        earlier = None if result is None or old is None else rejudged(old, self.report, side, self._chain, self._runner)
         waived = self._waived(check_id, result)
         why = (
             self._unsure(again, side)
@@ -156,7 +162,7 @@ class Rejudging:
     def _stale(self, name: str, side: SideReport) -> str:
         """Say why a number would be another one under the other ruleset; empty when it stays."""
         need = self._publishers.get(name)
-        if self._rechained and (name in UNITS or (need is not None and _differ(need, self._chain, self.after.ruleset))):
+        if self._rechained and (name in UNITS or (need is not None and self._differ(need))):
             return f"{name} depends on the chain, of which {', '.join(self._rechained)} differs"
         if name not in UNITS:
             return ""
@@ -165,6 +171,13 @@ class Rejudging:
         if name in OF_LEVELS and (self._relevelled or (name == "groove.clean_level" and self._rewarned)):
             return f"{name} depends on limits that differ"
         return ""
+
+    def _differ(self, need: type[Need[Any]]) -> bool:
+        """Whether a need differs between the two chains; one that raises or times out may."""
+        try:
+            return self._runner(_of_two_chains, need, self._chain, self.after.ruleset.chain)
+        except FAULTS:
+            return True
 
     def _missing(self, again: Rejudged, earlier: Rejudged | None, side: SideReport | None) -> str:
         """Say which number the report does not have; nobody knows whether it was looked for, unless it was before."""
@@ -247,12 +260,9 @@ def _warning(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
     }
 
 
-def _differ(need: type[Need[Any]], chain: Chain, after: Ruleset) -> bool:
-    """Whether a need hears or works otherwise with another chain; what it is worked out from counts as its own."""
-    try:
-        return any(_reached(need.of(chain)) ^ _reached(need.of(after.chain)))
-    except Exception:  # a plugin's need may raise anything; then nobody knows
-        return True
+def _of_two_chains(need: type[Need[Any]], chain: Chain, other: Chain) -> bool:
+    """Whether a need differs between two chains, by itself or in what it is derived from."""
+    return bool(_reached(need.of(chain)) ^ _reached(need.of(other)))
 
 
 def _reached(need: Need[Any]) -> set[Need[Any]]:

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from typing import Any, NoReturn, TypeVar
 
 from qc.judge.context import SideEvidence
-from qc.judge.engine import judge_delivery, judge_side
+from qc.judge.engine import CheckRunner, judge_delivery, judge_side
 from qc.model.cutting_chain import Chain
 from qc.model.report import SideReport
 from qc.plugin_api import Check, CheckResult, Need, Report
+from qc.plugin_host.runner import Runner
 
 V = TypeVar("V")
 
@@ -32,16 +33,16 @@ class Rejudged:
     """what it raised, where it did"""
 
 
-def rejudged(check: Check[Any], report: Report, side: SideReport | None, chain: Chain) -> Rejudged:
+def rejudged(check: Check[Any], report: Report, side: SideReport | None, chain: Chain, runner: Runner) -> Rejudged:
     """Judge one side of a report again, or with no side all of it by a check of the whole delivery."""
     numbers: set[str] = set()
     beyond: set[str] = set()
     if side is not None:
-        results, failures = judge_side([check], _evidence(side, chain, numbers, beyond), {})
+        results, failures = judge_side([check], _evidence(side, chain, numbers, beyond), CheckRunner(call=runner))
     else:
         sides = {f"side:{one.id}": _evidence(one, chain, numbers, beyond) for one in report.sides}
         delivery = _Watched[Any]({}, lambda key: beyond.add(f"what the delivery file says ({key})"))
-        results, failures = judge_delivery([check], sides, delivery, {})
+        results, failures = judge_delivery([check], sides, delivery, CheckRunner(call=runner))
     broke = failures[0].message if failures else ""
     return Rejudged(results[0], frozenset(numbers), frozenset(beyond), broke)
 

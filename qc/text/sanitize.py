@@ -7,7 +7,7 @@ import types
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, Union, get_args, get_origin
 
-from qc.model.errors import GivenUpError
+from qc.model.errors import TimedOutError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -273,7 +273,7 @@ def _is_model(kind: Any) -> bool:
 
 def told(error: BaseException) -> str:
     """Put an exception of a plugin into one line, whatever its own text does."""
-    if isinstance(error, GivenUpError):
+    if isinstance(error, TimedOutError):
         return str(error)  # a sentence of our own
     try:
         text = shown(" ".join(str(error).split()), longest=300)

@@ -74,9 +74,11 @@ class Watch:
         """Watch a class whose instances call something in another thread: it counts for the stage that asked."""
         function = owner.__call__
 
-        def watched(asking: Any, call: Callable[[], Any]) -> Any:
+        def watched(runner: Any, call: Callable[..., Any], *args: Any) -> Any:
             label = getattr(self._inside, "label", None)
-            return function(asking, call if label is None else lambda: self._timed(label, call))
+            return function(
+                runner, call if label is None else lambda *args: self._timed(label, lambda: call(*args)), *args
+            )
 
         owner.__call__ = watched
 
@@ -101,7 +103,7 @@ def main() -> None:
     from qc.cli.main import main as sidegate
     from qc.judge import level as at_level
     from qc.judge import session as checking
-    from qc.plugin_host.time_out import Patient
+    from qc.plugin_host.runner import Runner
 
     began = time.process_time()  # all until here: the start
     watch = Watch()
@@ -122,7 +124,7 @@ def main() -> None:
     watch.on(checking, "judge_delivery", "judge")
     watch.on(checking, "advise", "advise")
     watch.on(command, "write", "write")
-    watch.on_calls(Patient)
+    watch.on_calls(Runner)
     delivery, workers = sys.argv[1:3]
     with tempfile.TemporaryDirectory() as out:
         words = ["check", delivery, "--no-cache", "--quiet", "--out", f"json={out}/report.json"]

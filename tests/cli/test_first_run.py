@@ -59,10 +59,11 @@ def test_without_a_cache_that_lasts_nothing_is_compiled_elsewhere(tmp_path):
     blocked.write_text("not a folder")
     code = (
         "import subprocess, qc.measure.warm_up\n"
+        "from qc.plugin_host.host import Host\n"
         "subprocess.Popen = None\n"
         "from qc.dsp.kernels import cache as kernel_cache\n"
         "assert not kernel_cache.LASTING\n"
-        "qc.measure.warm_up.warm([])\n"
+        "qc.measure.warm_up.warm(Host.build(()))\n"
     )
     assert run([], blocked, code).returncode == 0
 
@@ -84,7 +85,10 @@ def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
 def test_nothing_in_the_folder_that_it_runs_in_is_imported(tmp_path):
     """A delivery may hold anything, also a file called as a library is."""
     (tmp_path / "soundfile.py").write_text(f"open({str(tmp_path / 'run')!r}, 'w').close()\n")
-    code = "import sys, os; sys.path.remove(''); os.chdir(sys.argv[1]); from qc.measure.warm_up import warm; warm([])"
+    code = (
+        "import sys, os; sys.path.remove(''); os.chdir(sys.argv[1])\n"
+        "from qc.measure.warm_up import warm; from qc.plugin_host.host import Host; warm(Host.build(()))\n"
+    )
     done = subprocess.run(
         [sys.executable, "-c", code, str(tmp_path)],
         env={**os.environ, "SIDEGATE_CACHE": str(tmp_path / "cache")}, check=False,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import stat
+from dataclasses import replace
 from pathlib import Path
 from typing import ClassVar
 
@@ -14,6 +15,8 @@ from qc.files.atomic_write import OWN, put_folder
 from qc.model.errors import OutputError, PluginError, UsageError
 from qc.plugin_api import Evidence, FolderRenderer
 from qc.plugin_host import validation as vetting
+from qc.plugin_host.host import Host
+from qc.plugin_host.runner import Runner
 from qc.report import registry
 from support.reports import eventful
 
@@ -40,7 +43,7 @@ class Fewer(Pictures):
 
 
 def wanted(place, kind=Pictures):
-    (one,) = outputs([f"pictures={place}"], {"pictures": kind})
+    (one,) = outputs([f"pictures={place}"], replace(Host.build(()), renderers={"pictures": kind}))
     return one
 
 
@@ -142,7 +145,7 @@ def test_places_that_cannot_be(tmp_path, monkeypatch, words, says):
 def test_a_folder_with_the_delivery_in_it_is_refused(tmp_path):
     paper = tmp_path / "out" / "delivery.yaml"
     paper.parent.mkdir()
-    one = Output(Pictures(), tmp_path / "out", "out")
+    one = Output(Pictures(), tmp_path / "out", "out", Runner())
     with pytest.raises(UsageError, match="belongs to the delivery"):
         refuse_sources([one], [paper.parent])
     paper.write_text("")

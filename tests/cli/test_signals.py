@@ -75,7 +75,7 @@ import os, signal, sys, time
 from pathlib import Path
 from qc.cli import stopping
 from qc.files import atomic_write as placing
-from qc.plugin_host.time_out import Patient
+from qc.plugin_host.runner import Runner
 
 def filled(out):
     for number in range(10_000):
@@ -88,8 +88,7 @@ def filled(out):
         time.sleep(0.001)
 
 def patiently(out):
-    with Patient(60.0) as ask:
-        ask(lambda: filled(out))
+    Runner(60.0)(filled, out)
 
 stopping.by_unwinding()
 place = Path(sys.argv[1])

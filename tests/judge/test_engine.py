@@ -6,7 +6,7 @@ import pytest
 
 from qc.audio.received import AsReceived
 from qc.judge.context import SideEvidence
-from qc.judge.engine import MOST_FINDINGS, exit_code, judge_side, verdict
+from qc.judge.engine import MOST_FINDINGS, CheckRunner, exit_code, judge_side, verdict
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError, NotMeasuredError
 from qc.model.report import DeliveryFacts, Finding, PluginFailure, Report, RulesetFacts
@@ -41,7 +41,7 @@ def evidence(**known):
 
 
 def judged(check, known=None):
-    results, failures = judge_side([check], known or evidence(), {check.id: "acme"})
+    results, failures = judge_side([check], known or evidence(), CheckRunner({check.id: "acme"}))
     (result,) = results
     return result, failures
 
@@ -129,7 +129,7 @@ def test_a_check_of_another_scope_is_not_passed_over():
 
 def test_the_others_go_on():
     checks = [House(raises(ValueError("x")), id="a.a"), House(finds("warn"), id="b.b"), House(finds(), id="c.c")]
-    results, failures = judge_side(checks, evidence(), {"a.a": "acme"})
+    results, failures = judge_side(checks, evidence(), CheckRunner({"a.a": "acme"}))
     assert [r.outcome for r in results] == ["error", "warn", "pass"]
     assert [f.stage for f in failures] == ["a.a"]
 

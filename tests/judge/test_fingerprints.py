@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from qc.judge.context import SideEvidence
-from qc.judge.engine import judge_side
+from qc.judge.engine import CheckRunner, judge_side
 from qc.model.cutting_chain import Chain
 from qc.plugin_api import At, Check, Limit, Model, Quantity
 
@@ -36,7 +36,7 @@ def prints(*seconds, value=3.0, of="it"):
             quantity = Quantity(value=value + second, unit="dB", at=at)
             yield from ctx.hold(quantity, ctx._check.limits.most, op="<=", of=f"{of} at {second}")
 
-    (result,), _ = judge_side([Finds(does)], evidence(), {})
+    (result,), _ = judge_side([Finds(does)], evidence(), CheckRunner())
     return [one.fingerprint for one in sorted(result.findings, key=lambda one: one.location.start_s)]
 
 
@@ -57,7 +57,7 @@ def test_findings_by_a_quantity_are_told_apart_by_the_field_they_are_about():
         for field in (("tracks", 0, "end"), ("tracks", 1, "end"), ("tracks", 1, "end")):
             yield ctx.found("warn", "m", measured=quantity, field=field)
 
-    (result,), _ = judge_side([Finds(does)], evidence(), {})
+    (result,), _ = judge_side([Finds(does)], evidence(), CheckRunner())
     assert len({one.fingerprint for one in result.findings}) == 3
 
 
@@ -67,7 +67,7 @@ def test_the_limit_counts_also_where_the_check_lets_a_grade_of_it_go():
             quantity = Quantity(value=3.0, unit="dB", at=At(start_s=4.0, end_s=4.1, track=1))
             yield from ctx.hold(quantity, pick(ctx._check.limits), op="<=", of="it")
 
-        return judge_side([Finds(does)], evidence(), {})[0][0].findings[0].fingerprint
+        return judge_side([Finds(does)], evidence(), CheckRunner())[0][0].findings[0].fingerprint
 
     assert by(lambda limits: limits.most) != by(lambda limits: limits.other)
     milder = by(lambda limits: limits.other.model_copy(update={"fail": None, "warn": 0.5}))

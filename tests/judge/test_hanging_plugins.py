@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 import subprocess
 import threading
@@ -15,6 +16,7 @@ import pytest
 
 from qc import api
 from qc.plugin_api import Derived
+from qc.plugin_host.runner import Runner
 from qc.testing.deliveries import Sent, deliver
 from support.command import COMMAND, heed_interrupts
 from support.house_plugin import Loudest, TooLoud, built
@@ -301,8 +303,39 @@ def test_a_reader_of_deliveries_that_hangs_is_noted_and_the_next_is_asked(endles
         endless()
 
     host = api.Host.build(
-        (), extra=[("a", plugin(qc_read_delivery=never)), ("b", plugin(qc_read_delivery="text"))], patience=0.5
+        (), extra=[("a", plugin(qc_read_delivery=never)), ("b", plugin(qc_read_delivery="text"))], runner=Runner(0.5)
     )
     assert host.read_delivery(tmp_path) == "text"
     says = 'plugin "a": qc_read_delivery had not ended after 0.5 s, and was given up'
     assert [failure.message for failure in host.failures] == [says]
+
+
+def test_a_need_that_hangs_while_rulesets_are_compared_leaves_its_check_unsaid(endless, delivery, tmp_path):
+    """Whether a number stays under another chain is asked of the need that publishes it."""
+    hangs = []
+
+    class Hangs(Loudest):
+        @classmethod
+        def of(cls, chain):
+            if hangs:
+                endless()
+            return super().of(chain)
+
+    host = built(("acme", plugin(qc_measures=[Hangs], qc_checks=[TooLoud])))
+    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
+    text = SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1)
+    before, after = tmp_path / "before.yaml", tmp_path / "after.yaml"
+    before.write_text(text)
+    changed = re.sub(r"(subsonic: *\{ *value: *)[^,}]+", r"\g<1>25 Hz", text)
+    assert changed != text
+    after.write_text(changed)
+    report = tmp_path / "report.json"
+    report.write_text(api.check(delivery, api.Options(str(before)), host).model_dump_json())
+
+    def unsaid():
+        found = api.rulesets_diff(str(before), str(after), report, api.Options(patience=0.5), host).compared
+        return {left.what: left.why for left in found.unsaid}
+
+    assert "house.too-loud" not in unsaid()
+    hangs.append(True)
+    assert unsaid()["house.too-loud"].startswith("house.loudest depends on the chain, of which signal.subsonic differs")

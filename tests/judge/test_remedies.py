@@ -7,7 +7,7 @@ import soundfile
 from qc.audio.excerpts import Excerpts
 from qc.audio.multi_file_source import FileSegment
 from qc.judge.context import SideEvidence
-from qc.judge.engine import judge_side, verdict
+from qc.judge.engine import CheckRunner, judge_side, verdict
 from qc.judge.remedies import advise
 from qc.model.cutting_chain import Chain
 from qc.plugin_api import At, Check, Limit, Model, Quantity, Remedy, Stream
@@ -54,9 +54,9 @@ def numbered(finding, look):
 
 def advised(check, excerpts):
     evidence = SideEvidence("A", Chain(), {})
-    judged, failures = judge_side([check], evidence, {})
+    judged, failures = judge_side([check], evidence, CheckRunner())
     assert not failures
-    (after,), failures = advise([check], judged, evidence, excerpts, {check.id: "acme"})
+    (after,), failures = advise([check], judged, evidence, excerpts, CheckRunner({check.id: "acme"}))
     return judged[0], after, failures
 
 

@@ -17,6 +17,7 @@ from qc.cli.writing import outputs, write
 from qc.files.atomic_write import OWN
 from qc.model.errors import PluginError, UsageError
 from qc.plugin_api import Evidence
+from qc.plugin_host.host import Host
 from qc.report.figures import png as pictures_png
 from qc.report.figures.named import SCALE, WIDE, pictures, safe, side_names
 from qc.report.figures.renderer import INDEX, ONLY_SVG
@@ -32,7 +33,7 @@ PLAIN = re.compile(r"[a-z0-9][a-z0-9._-]*\.(svg|png)")
 
 def drawn(place, report, evidence):
     """Write the pictures as the command does; gives the bytes of each file by name."""
-    (one,) = outputs([f"pictures={place}"], {})
+    (one,) = outputs([f"pictures={place}"], Host.build(()))
     write(one, report, evidence)
     return {path.name: path.read_bytes() for path in place.iterdir()}
 
@@ -235,7 +236,7 @@ def test_two_runs_give_the_same_bytes(one_side, tmp_path):
 def test_a_folder_that_holds_something_else_is_refused(tmp_path):
     (tmp_path / "mine.txt").write_text("mine")
     with pytest.raises(UsageError, match=r"it holds mine\.txt, not written by a report before"):
-        outputs([f"pictures={tmp_path}"], {})
+        outputs([f"pictures={tmp_path}"], Host.build(()))
 
 
 def test_a_picture_that_breaks_leaves_the_older_ones_and_nothing_else(one_side, tmp_path, monkeypatch):

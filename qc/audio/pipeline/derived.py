@@ -4,31 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from functools import partial
 from typing import Any
 
 from qc.model.errors import FAULTS
 from qc.plugin_api import Derived, Measurements, Need
-from qc.plugin_host.time_out import PATIENCE_S, Patient
+from qc.plugin_host.runner import Runner
 from qc.text.sanitize import told
 
 
 def work_out(
-    measured: Measurements, derived: Iterable[Derived[Any]], patience: float = PATIENCE_S,
+    measured: Measurements, derived: Iterable[Derived[Any]], runner: Runner,
     declared: Callable[[Need[Any], Any], Any] = lambda _, result: result,
 ) -> Measurements:  # fmt: skip
     """Add derived needs, in an order that can be worked; what a plugin raises is kept in `failed`.
 
-    One that takes longer than `patience`, s, fails with that reason. `declared` is given each need with its result, and
+    So is a time-out. `declared` is given each need with its result, and
     returns what those that wait for it shall see: that result, or what a declaration makes of it.
     """
     results: dict[Need[Any], Any] = dict(measured.results)
     failed: dict[Need[Any], str] = dict(measured.failed)
     measured = replace(measured, results=results, failed=failed)
-    with Patient(patience) as ask:
-        for need in derived:
-            try:
-                results[need] = declared(need, ask(partial(need.work, measured)))
-            except FAULTS as error:
-                failed[need] = told(error)
+    for need in derived:
+        try:
+            results[need] = declared(need, runner(need.work, measured))
+        except FAULTS as error:
+            failed[need] = told(error)
     return measured

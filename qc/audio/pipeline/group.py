@@ -7,8 +7,7 @@ aside with its sentence; the others of the group go on.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
-from functools import partial
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,11 +16,8 @@ from qc.audio.pipeline.plan import lineage
 from qc.audio.pipeline.turns import Turns
 from qc.model.errors import FAULTS
 from qc.plugin_api import Analysis, Need, RunningTap, Samples, Stream, Tap
-from qc.plugin_host.time_out import given_up
+from qc.plugin_host.runner import Runner
 from qc.text.sanitize import told
-
-Ask = Callable[[Callable[[], Any]], Any]
-"""How a call into a plugin is made: as it is, or with patience."""
 
 _NOTHING: Samples = np.zeros((2, 0))
 _NOTHING.flags.writeable = False
@@ -103,8 +99,8 @@ class Taps(Turns[Tap, "_Worked"]):
             self._broken[member] = error
         heard.known[member] = made if error is None else error
 
-    def _overdue(self, member: Tap, heard: _Worked, patience: float) -> BaseException:
-        return given_up(patience, f"the tap {type(member).__name__} was still at {_place(heard.slice)}")
+    def _overdue(self, member: Tap, heard: _Worked, runner: Runner) -> BaseException:
+        return runner.timed_out(f"the tap {type(member).__name__} was still at {_place(heard.slice)}")
 
 
 class _Worked:
@@ -137,7 +133,7 @@ def _made(running: RunningTap, heard: Samples, *, last: bool) -> Samples:
 class Group(Turns[Analysis[Any], Slice | None]):
     """The analyses of one group with their taps, hearing one stream in order."""
 
-    def __init__(self, analyses: Sequence[Analysis[Any]], stream: Stream, ask: Ask = lambda call: call()) -> None:
+    def __init__(self, analyses: Sequence[Analysis[Any]], stream: Stream, call: Runner) -> None:
         super().__init__()
         self.failed: dict[Need[Any], str] = {}
         self.results: dict[Need[Any], Any] = {}
@@ -145,9 +141,9 @@ class Group(Turns[Analysis[Any], Slice | None]):
         self._running: dict[Analysis[Any], Any] = {}
         for analysis in analyses:
             try:
-                for tap in ask(analysis.taps):
-                    ask(partial(self.taps.start, tap))
-                self._running[analysis] = ask(partial(analysis.start, stream))
+                for tap in call(analysis.taps):
+                    call(self.taps.start, tap)
+                self._running[analysis] = call(analysis.start, stream)
             except FAULTS as error:
                 self.failed[analysis] = told(error)
 
@@ -183,5 +179,5 @@ class Group(Turns[Analysis[Any], Slice | None]):
         elif heard is None:
             self.results[member] = made
 
-    def _overdue(self, member: Analysis[Any], heard: Slice | None, patience: float) -> BaseException:  # noqa: ARG002
-        return given_up(patience, "finish() had not ended" if heard is None else f"it was still at {_place(heard)}")
+    def _overdue(self, member: Analysis[Any], heard: Slice | None, runner: Runner) -> BaseException:  # noqa: ARG002
+        return runner.timed_out("finish() had not ended" if heard is None else f"it was still at {_place(heard)}")

@@ -24,7 +24,7 @@ from qc.audio.pipeline.steps import READ, Steps
 from qc.audio.pipeline.turns import LeftBehindError, Turns, Watch
 from qc.audio.source import RING
 from qc.plugin_api import Measurements, Need, Samples, Stream
-from qc.plugin_host.time_out import PATIENCE_S, TICKS, Hand, Patient
+from qc.plugin_host.runner import Runner, RunnerThread
 
 GRACE_S = 1.0
 """How long an interrupted pass waits for the steps that are being taken."""
@@ -62,17 +62,18 @@ class Source(Protocol):
 
 def hear(
     source: Source, plan: Plan, *, workers: int | None = None, progress: Progress | None = None,
-    beside: Callable[[], None] | None = None, patience: float = PATIENCE_S,
+    beside: Callable[[], None] | None = None, runner: Runner | None = None,
 ) -> Measurements:  # fmt: skip
     """Hear a source once and work out everything planned; what a plugin raises is kept in `failed`.
 
-    `beside` is called once a block, in order, at any time after it was read and by one thread at a time. A call into a
-    plugin that takes longer than `patience`, s, fails with that reason. Raises AudioFaultError when the audio itself
+    `beside` is called once a block, in order, at any time after it was read and by one thread at a time. Plugin
+    code is called through `runner`. Raises AudioFaultError when the audio itself
     cannot be judged.
     """
-    results, failed = _found(source, plan, workers or default_workers(), progress or (lambda _: None), beside, patience)
+    runner = runner or Runner()
+    results, failed = _found(source, plan, workers or default_workers(), progress or (lambda _: None), beside, runner)
     give_back()
-    return work_out(Measurements(source.stream, 1, results, failed), plan.derived, patience)
+    return work_out(Measurements(source.stream, 1, results, failed), plan.derived, runner)
 
 
 def _found(
@@ -81,12 +82,11 @@ def _found(
     workers: int,
     progress: Progress,
     beside: Callable[[], None] | None,
-    patience: float,
+    runner: Runner,
 ) -> tuple[dict[Need[Any], Any], dict[Need[Any], str]]:
     """Give what the groups of a plan found and what failed; all that heard is let go of."""
-    with Patient(patience) as ask:
-        groups = [Group(analyses, source.stream, ask) for analyses in plan.groups]
-    _pass(source, groups, workers, progress, beside, patience)
+    groups = [Group(analyses, source.stream, runner) for analyses in plan.groups]
+    _pass(source, groups, workers, progress, beside, runner)
     results: dict[Need[Any], Any] = {}
     failed: dict[Need[Any], str] = {}
     for group in groups:
@@ -97,7 +97,7 @@ def _found(
 
 def _pass(
     source: Source, groups: Sequence[Group], workers: int, progress: Progress, beside: Callable[[], None] | None,
-    patience: float,
+    runner: Runner,
 ) -> None:  # fmt: skip
     """Let groups hear a source; raises AudioFaultError."""
     source.open()
@@ -107,7 +107,7 @@ def _pass(
         behind = {k: lines.index(group.taps) for k, group in enumerate(groups) if group.taps}
         if beside is not None:
             lines.append(_Beside(beside))
-        shared = _Shared(source, lines, behind, progress, patience)
+        shared = _Shared(source, lines, behind, progress, runner)
         shared.run(workers)
     finally:
         if shared is None or shared.at_rest:  # else somebody may still be reading; it goes with the process
@@ -149,9 +149,9 @@ class _Shared:
         lines: Sequence[_Line],
         behind: Mapping[int, int],
         progress: Progress,
-        patience: float,
+        runner: Runner,
     ) -> None:
-        self._source, self._lines, self._progress, self._patience = source, lines, progress, patience
+        self._source, self._lines, self._progress, self._runner = source, lines, progress, runner
         self._steps = Steps(source.blocks, len(lines), behind, RING)
         self._changed = threading.Condition()
         self._waiting = 0
@@ -173,7 +173,7 @@ class _Shared:
             for _ in range(workers):
                 self._hire(self._begin)
         try:
-            while not self._rest.wait(self._patience / TICKS):
+            while not self._rest.wait(self._runner.interval_s):
                 self._replace(watch)
         except BaseException as error:  # Ctrl-C
             self._stop(error)
@@ -187,12 +187,12 @@ class _Shared:
     def _hire(self, first: Callable[[], int | None]) -> None:
         """Let one more worker begin; `first` gives the step that it goes on with."""
         self._workers += 1
-        Hand(partial(self._work, first)).start()
+        RunnerThread(self._work, first).start()
 
     def _replace(self, watch: Watch) -> None:
         """Give up what does not end, and let another worker go on from there."""
         with self._changed:
-            for k in watch.overdue(self._patience):
+            for k in watch.overdue(self._runner):
                 if self._error is None:
                     self._hire(partial(self._hear, k, again=True))
                 self._leave()

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from typing import Generic, TypeVar
 
 from qc.model.errors import FAULTS
-from qc.plugin_host.time_out import TICKS
+from qc.plugin_host.runner import INTERVALS, Runner
 
 M = TypeVar("M")
 """what is called: an analysis, a tap"""
@@ -68,11 +68,11 @@ class Turns(ABC, Generic[M, B]):
             self._took(member, heard, made, error)
         self.turn = None
 
-    def give_up(self, turn: Turn[M, B], patience: float) -> bool:
+    def give_up(self, turn: Turn[M, B], runner: Runner) -> bool:
         """Give up a call, unless it has just ended; then `go_on` may be called by another thread."""
         if not turn.close():
             return False
-        self._took(turn.member, turn.heard, None, self._overdue(turn.member, turn.heard, patience))
+        self._took(turn.member, turn.heard, None, self._overdue(turn.member, turn.heard, runner))
         return True
 
     @abstractmethod
@@ -88,8 +88,8 @@ class Turns(ABC, Generic[M, B]):
         """Take what a call gave, or why there is nothing."""
 
     @abstractmethod
-    def _overdue(self, member: M, heard: B, patience: float) -> BaseException:
-        """Give the error that says what was given up, after how many seconds."""
+    def _overdue(self, member: M, heard: B, runner: Runner) -> BaseException:
+        """Give the error that says what was given up."""
 
 
 class Watch:
@@ -99,13 +99,13 @@ class Watch:
         self._lines = [(k, line) for k, line in enumerate(lines) if isinstance(line, Turns)]
         self._seen: dict[int, tuple[object, int]] = {}
 
-    def overdue(self, patience: float) -> list[int]:
-        """Give up the calls that were being made at all of the last TICKS wakings; gives the lines they were of."""
+    def overdue(self, runner: Runner) -> list[int]:
+        """Give up the calls that were being made at all of the last INTERVALS wakings; gives the lines they were of."""
         late = []
         for k, line in self._lines:
             turn = line.turn
             seen, count = self._seen.get(k, (None, 0))
             self._seen[k] = (turn, count + 1 if turn is not None and turn is seen else 0)
-            if turn is not None and self._seen[k][1] >= TICKS and line.give_up(turn, patience):
+            if turn is not None and self._seen[k][1] >= INTERVALS and line.give_up(turn, runner):
                 late.append(k)
         return late

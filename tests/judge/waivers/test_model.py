@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from qc.judge.context import SideEvidence
-from qc.judge.engine import MOST_FINDINGS, judge_delivery, judge_side, verdict
+from qc.judge.engine import MOST_FINDINGS, CheckRunner, judge_delivery, judge_side, verdict
 from qc.judge.waivers.model import ResolvedWaiver, Waivers
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError, NotMeasuredError
@@ -145,7 +145,7 @@ def evidence():
 
 def judged(finds, *waivers, error=None, today=TODAY):
     desk = Waivers(waivers, today)
-    (result,), failures = judge_side([House(finds, error)], evidence(), {CHECK: "acme"}, desk)
+    (result,), failures = judge_side([House(finds, error)], evidence(), CheckRunner({CHECK: "acme"}), desk)
     return result, desk.facts(), verdict([result], failures)
 
 
@@ -209,7 +209,7 @@ def test_a_check_of_the_delivery_is_waived_with_the_tracks_of_each_side():
     check = House([finding(119.0, 121.0, track=2)], scope="delivery")
     for tracks, outcome in (([2], "fail"), ([2, 3], "waived")):
         desk = Waivers([waiver(tracks=tracks)], TODAY)
-        (result,), _ = judge_delivery([check], {"side:A": evidence()}, {}, {}, desk)
+        (result,), _ = judge_delivery([check], {"side:A": evidence()}, {}, CheckRunner(), desk)
         assert result.outcome == outcome
 
 

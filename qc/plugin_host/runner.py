@@ -1,0 +1,96 @@
+"""The one way in which plugin code is called: in a thread of its own, under a time limit.
+
+Python cannot stop a thread. So a call that does not end is left behind in its thread: the run goes on without it, what
+it returns later is ignored, and it ends with the process. Compiled code that never releases the interpreter's lock
+cannot be timed out, because no other thread runs meanwhile.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any, Generic, TypeVar
+
+from qc.model.errors import FAULTS, TimedOutError
+from qc.text.sanitize import told
+
+K = TypeVar("K")
+R = TypeVar("R")
+
+TIME_LIMIT_S = 120.0
+"""Time one call may take: of an analysis for one block, some 1.4 s of audio; of anything else as a whole."""
+INTERVALS = 20
+"""The time limit is counted in so many polling intervals, so time while the process is suspended does not count."""
+
+
+class RunnerThread(threading.Thread):
+    """A thread that may be left behind in plugin code; the process does not wait for it at its end."""
+
+    def __init__(self, target: Callable[..., None], *args: Any) -> None:
+        super().__init__(target=target, args=args, daemon=True)
+
+
+def unfinished() -> bool:
+    """Whether a call was left behind; the interpreter cannot be relied on to end then."""
+    return any(isinstance(thread, RunnerThread) for thread in threading.enumerate())
+
+
+class Runner:
+    """Calls plugin code under a time limit. May be used by several threads at once."""
+
+    def __init__(self, time_limit_s: float = TIME_LIMIT_S) -> None:
+        self.time_limit_s = time_limit_s
+
+    @property
+    def interval_s(self) -> float:
+        """Length of one polling interval."""
+        return self.time_limit_s / INTERVALS
+
+    def __call__(self, function: Callable[..., R], *args: Any) -> R:
+        """Return what a call returns and raise what it raises; raises TimedOutError when it does not end in time."""
+        outcome = _Outcome[R]()
+        thread = RunnerThread(outcome.fill, function, args)
+        thread.start()
+        for _ in range(INTERVALS):
+            thread.join(self.interval_s)
+            if not thread.is_alive():
+                return outcome.get()
+        raise self.timed_out()
+
+    def each(self, calls: Mapping[K, Callable[[], R]]) -> tuple[dict[K, R], dict[K, str]]:
+        """Make several calls in order: what each returned, and of those that raised or timed out a sentence."""
+        results: dict[K, R] = {}
+        faults: dict[K, str] = {}
+        for key, call in calls.items():
+            try:
+                results[key] = self(call)
+            except FAULTS as error:
+                faults[key] = told(error)
+        return results, faults
+
+    def timed_out(self, state: str = "it had not ended") -> TimedOutError:
+        """Make the error of a call that was in some state when its time was over."""
+        return TimedOutError(f"{state} after {self.time_limit_s:g} s, and was given up")
+
+
+class _Outcome(Generic[R]):
+    """What a call in another thread returned or raised."""
+
+    def __init__(self) -> None:
+        self._result: R | None = None
+        self._error: BaseException | None = None
+
+    def fill(self, function: Callable[..., R], args: tuple[Any, ...]) -> None:
+        try:
+            self._result = function(*args)
+        except BaseException as error:  # raised again in the thread that asked
+            self._error = error
+
+    def get(self) -> R:
+        error, self._error = self._error, None
+        if error is None:
+            return self._result  # type: ignore[return-value]
+        try:
+            raise error
+        finally:
+            del error  # its traceback refers to this frame
