@@ -11,6 +11,8 @@ from qc.plugin_host.runner import RunnerThread
 from qc.testing.deliveries import JudgedReport, deliver, judge
 from support.houses import SHIPPED_12IN_33
 
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test starts compiles its sources again
+
 
 @pytest.fixture(scope="session", autouse=True)
 def stores(tmp_path_factory):

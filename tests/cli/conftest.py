@@ -1,13 +1,12 @@
-"""A bench to run the command at, and its kernels compiled before the first timed run."""
+"""A bench to run the command at."""
 
 from __future__ import annotations
 
-import subprocess
 from importlib.resources import files
 
 import pytest
 
-from support.command import COMMAND, Bench
+from support.command import Bench, called
 
 
 @pytest.fixture(scope="session")
@@ -15,9 +14,8 @@ def warm(tmp_path_factory):
     """Run one tiny check first, so that the kernels are compiled and a run's time is its own."""
     bench = Bench(tmp_path_factory.mktemp("warm"))
     bench.deliver()
-    words = ["check", str(bench.folder), "--out", f"json={bench.report}"]
-    done = subprocess.run([*COMMAND, *words], check=False, capture_output=True, timeout=600)
-    assert done.returncode == 0, done.stderr.decode()
+    code, _, err = called(["check", str(bench.folder), "--out", f"json={bench.report}"])
+    assert code == 0, err
 
 
 @pytest.fixture

@@ -11,25 +11,32 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
+import soundfile
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
 import qc
 from qc.schemas.build import NAMES, generated
-from support.command import COMMAND
+from support.command import COMMAND, RATE, called, programme
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "quiet_harbour"
 
 
-def ran(*words, command=COMMAND):
+def apart(*words, command=COMMAND):
+    """Run the command in a process of its own."""
     done = subprocess.run([*command, *words], capture_output=True, check=False, text=True, timeout=60)
     assert "Traceback" not in done.stderr + done.stdout
     return done
 
 
+def ran(*words):
+    code, out, err = called(words)
+    return subprocess.CompletedProcess(words, code, out.decode(), err)
+
+
 @pytest.mark.parametrize("command", [COMMAND, [sys.executable, "-m", "qc"]], ids=["script", "module"])
 def test_version(command):
-    done = ran("--version", command=command)
+    done = apart("--version", command=command)
     assert (done.returncode, done.stderr) == (0, "")
     version, *plugins = done.stdout.splitlines()
     assert version == f"sidegate {qc.__version__}"
@@ -66,7 +73,7 @@ def test_help_tells_the_commands_and_the_exit_codes():
     ],
 )
 def test_help_imports_no_heavy_library(words):
-    done = ran(*words, command=[sys.executable, "-X", "importtime", "-m", "qc"])
+    done = apart(*words, command=[sys.executable, "-X", "importtime", "-m", "qc"])
     imported = {line.rsplit("|", 1)[-1].strip() for line in done.stderr.splitlines()}
     assert "qc.cli.main" in imported
     heavy = {"numpy", "pydantic", "numba", "soundfile", "rich"}
@@ -135,22 +142,22 @@ def from_yaml(path):
     return YAML(typ="safe", pure=True).load(path)
 
 
-@pytest.fixture(scope="module")
-def rendered(tmp_path_factory):
-    """Give the example delivery with its audio rendered anew, and its report."""
-    folder = tmp_path_factory.mktemp("example") / "quiet_harbour"
-    folder.mkdir()
+@pytest.mark.long
+def test_the_example_fails_on_its_second_side_and_the_schema_takes_its_report(tmp_path):
     for name in ("make.py", "delivery.yaml"):
-        shutil.copy(EXAMPLE / name, folder)
-    subprocess.run([sys.executable, folder / "make.py"], check=True, capture_output=True, timeout=300)
-    report = folder.parent / "report.json"
-    done = ran("check", str(folder), "--out", f"json={report}")
-    assert done.returncode == 1, done.stderr  # its second side has faults on purpose
-    return folder, json.loads(report.read_bytes())
+        shutil.copy(EXAMPLE / name, tmp_path)
+    subprocess.run([sys.executable, tmp_path / "make.py"], check=True, capture_output=True, timeout=300)
+    done = ran("check", str(tmp_path), "--out", "json=-")
+    assert done.returncode == 1, done.stderr
+    report = json.loads(done.stdout)
+    validator("report").validate(report)
+    assert {result["side"] for result in report["results"] if result["outcome"] == "fail"} == {"B"}
 
 
-def test_the_schema_takes_a_real_report_and_no_wrong_one(rendered):
-    _, report = rendered
+def test_the_schema_takes_a_real_report_and_no_wrong_one(bench):
+    bench.deliver()
+    soundfile.write(bench.folder / "side-a.wav", 20.0 * programme(), RATE, subtype="FLOAT")
+    report = bench.check().report
     schema = validator("report")
     schema.validate(report)
     assert {side["id"] for side in report["sides"]} == {"A", "B"}
@@ -173,9 +180,8 @@ def test_the_schema_takes_a_real_report_and_no_wrong_one(rendered):
     schema.validate(report)
 
 
-def test_the_schema_takes_the_example_delivery_and_no_wrong_one(rendered):
-    folder, _ = rendered
-    delivery = from_yaml(folder / "delivery.yaml")
+def test_the_schema_takes_the_example_delivery_and_no_wrong_one():
+    delivery = from_yaml(EXAMPLE / "delivery.yaml")
     schema = validator("delivery")
     schema.validate(delivery)
     for change in (

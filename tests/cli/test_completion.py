@@ -10,15 +10,15 @@ import pytest
 
 from qc.cli.completion import commands
 from qc.report import registry
-from support.command import COMMAND
+from support.command import COMMAND, called
 
 SHELLS = {"bash": ["-n"], "zsh": ["-n"], "fish": ["--no-execute"]}
 
 
 def script(shell):
-    done = subprocess.run([*COMMAND, "completion", shell], capture_output=True, check=False, text=True, timeout=60)
-    assert (done.returncode, done.stderr) == (0, "")
-    return done.stdout
+    code, out, err = called(["completion", shell])
+    assert (code, err) == (0, "")
+    return out.decode()
 
 
 @pytest.mark.parametrize("shell", SHELLS)
@@ -101,6 +101,6 @@ def test_lists_are_plain(tmp_path):
 
 
 def test_a_shell_is_named():
-    done = subprocess.run([*COMMAND, "completion"], capture_output=True, check=False, text=True, timeout=60)
-    assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr == "sidegate: completion: name the shell; there are bash, zsh, fish\n"
+    code, out, err = called(["completion"])
+    assert (code, out) == (2, b"")
+    assert err == "sidegate: completion: name the shell; there are bash, zsh, fish\n"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
 from importlib.resources import files
 
 import pytest
@@ -13,7 +12,7 @@ from qc.cli.main import main
 from qc.rulebook.words import meanings
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.overrides import keys
-from support.command import COMMAND
+from support.command import called
 
 SHIPPED = files("qc_rulesets") / "disc-12in-33" / "1.0.0.yaml"
 
@@ -141,12 +140,10 @@ def test_an_unknown_ruleset(capfdbinary):
 
 
 def test_the_command_writes_on_stdout_alone():
-    done = subprocess.run(
-        [*COMMAND, "explain", "groove.cut-too-deep", "--ascii"], capture_output=True, check=False, timeout=60
-    )
-    assert (done.returncode, done.stderr) == (0, b"")
-    assert done.stdout.isascii()
-    assert all(len(line) <= 96 for line in done.stdout.splitlines())
+    code, out, err = called(["explain", "groove.cut-too-deep", "--ascii"])
+    assert (code, err) == (0, "")
+    assert out.isascii()
+    assert all(len(line) <= 96 for line in out.splitlines())
 
 
 def test_a_limit_as_reports_name_it_is_its_check(capfdbinary):

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from support.command import COMMAND, HUNG, one_sentence
+from support.command import COMMAND, HUNG, called, one_sentence
 
 HEARING = ["sidegate: hearing side A", "sidegate: hearing side B"]
 
@@ -61,8 +61,8 @@ def test_the_demo_stores_nothing(bench):
 
 def test_another_folder_is_made_when_it_is_needed(good, tmp_path):
     cache = tmp_path / "elsewhere" / "store"
-    words = [*COMMAND, "check", str(good.folder), "--cache", str(cache), "--out", "json=-"]
-    runs = [json.loads(subprocess.run(words, capture_output=True, check=True).stdout)["run"] for _ in range(2)]
+    words = ["check", str(good.folder), "--cache", str(cache), "--out", "json=-"]
+    runs = [json.loads(called(words)[1])["run"] for _ in range(2)]
     assert [run["sides"]["A"] for run in runs] == ["heard", "stored"]
     assert not good.store.exists()
 

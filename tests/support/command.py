@@ -1,22 +1,31 @@
-"""The command as people run it: a process of its own, timed, with a folder for what it writes."""
+"""The command at a bench: timed, with a folder for what it writes, and nothing else changed.
+
+It runs in the process of the tests, which saves a start each time; tests/cli/test_process.py holds a process of its own
+against it. What is about processes (signals, streams, the start) takes COMMAND instead.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import os
 import resource
 import signal
-import subprocess
 import sys
+import tempfile
+import time
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
+from unittest import mock
 
 import numpy as np
+import pytest
 import soundfile
 from jsonschema import Draft202012Validator
 
+from qc.cli import main
 from qc.schemas.build import generated
 
 SCRIPT = Path(sys.executable).with_name("sidegate")
@@ -99,6 +108,52 @@ def asked_for(words):
     return [place for place in places if place not in {"", "-"}]
 
 
+@contextlib.contextmanager
+def surroundings(folder, environment, umask):
+    """What a process has of its own: working folder, variables, place for temporary files, mask, answers to signals."""
+    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGALRM)
+    handlers = {number: signal.getsignal(number) for number in numbers}
+    mask = None if umask is None else os.umask(umask)
+    try:
+        with (
+            contextlib.chdir(folder or Path.cwd()),
+            mock.patch.dict(os.environ, environment or os.environ, clear=True),
+            mock.patch.object(tempfile, "tempdir", (environment or {}).get("TMPDIR")),
+            mock.patch.object(sys, "unraisablehook", sys.unraisablehook),
+        ):
+            yield
+    finally:
+        for number, handler in handlers.items():
+            signal.signal(number, handler)
+        if mask is not None:
+            os.umask(mask)
+
+
+def called(words, *, folder=None, environment=None, umask=None):
+    """Run `sidegate` with words in this process; return the exit code, stdout as bytes, and stderr as text."""
+    out = io.TextIOWrapper(io.BytesIO(), encoding="utf-8")
+    err = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", errors="backslashreplace")
+    with (
+        surroundings(folder, environment, umask),
+        Path(os.devnull).open(encoding="utf-8") as nothing,
+        mock.patch.multiple(sys, stdin=nothing, stdout=out, stderr=err),
+    ):
+        signal.signal(signal.SIGALRM, lambda *_: pytest.fail(f"sidegate {words} takes more than {HUNG} s"))
+        signal.setitimer(signal.ITIMER_REAL, HUNG)
+        try:
+            code = main.main(list(words))
+        except SystemExit as ended:
+            code = ended.code or 0
+        finally:
+            signal.setitimer(signal.ITIMER_REAL, 0.0)
+    written = []
+    for stream in (out, err):
+        stream.flush()
+        written.append(stream.buffer.getvalue())
+    assert not any(b"Traceback" in text or b"the tool itself failed" in text for text in written), written
+    return code, written[0], written[1].decode()
+
+
 class Bench:
     """A delivery folder, folders for output and for temporary files beside it, and the command.
 
@@ -141,29 +196,15 @@ class Bench:
         strewn = [p for p in before.keys() | after.keys() if before.get(p, 0) != after.get(p, 0) and p not in meant]
         assert strewn == []
 
-    def run(self, *words, **more):
+    def run(self, *words, umask=None):
         """Run `sidegate` with words; its working folder is the delivery's own."""
         words = [os.fsdecode(word) for word in words]
         with self.watched(*asked_for(words)):
-            before = processor_seconds()
-            done = subprocess.run(
-                [*COMMAND, *words], capture_output=True, check=False, cwd=self.folder, env=self.environment,
-                stdin=subprocess.DEVNULL, timeout=HUNG, **more,
-            )  # fmt: skip
-            seconds = processor_seconds() - before
+            before = time.process_time()
+            code, out, err = called(words, folder=self.folder, environment=self.environment, umask=umask)
+            seconds = time.process_time() - before
         report = json.loads(self.report.read_bytes(), parse_constant=no_constant) if self.report.exists() else {}
-        ran = Ran(
-            done.returncode,
-            done.stdout,
-            done.stderr.decode(),
-            seconds,
-            sorted(path.name for path in self.output.iterdir()),
-            report,
-        )
-        assert "Traceback" not in ran.err
-        assert b"Traceback" not in ran.out
-        assert "the tool itself failed" not in ran.err
-        return ran
+        return Ran(code, out, err, seconds, sorted(path.name for path in self.output.iterdir()), report)
 
     def check(self, *words, delivery=None, **more):
         """Run `sidegate check` for a JSON report; it must not take long, nor leave anything but the report."""
