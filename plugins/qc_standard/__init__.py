@@ -1,4 +1,4 @@
-"""The standard measurements and checks, a plugin like any other; it imports only what it is asked for."""
+"""The standard measurements and checks: a plugin like any other, whose modules are imported on first use."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 @hookimpl
 def qc_checks() -> list[type[Check[Any]]]:
-    """Give the checks, one module each in qc_standard.checks."""
+    """Return the check classes, one module each in qc_standard.checks."""
     from qc_standard.checks import every_check
 
     return every_check()
@@ -20,7 +20,7 @@ def qc_checks() -> list[type[Check[Any]]]:
 
 @hookimpl
 def qc_measures() -> list[type[Need[Any]]]:
-    """Give what is measured of the programme; the groove itself is measured by the core."""
+    """Return the measurements of the programme; the core measures the groove."""
     from qc_standard.loudness import Loudness, ProgrammeLoudness
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation

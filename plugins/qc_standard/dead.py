@@ -53,7 +53,7 @@ class DeadStretch:
 
 
 def dead_stretches(sums: Array, counts: NDArray[np.int64], programme: Flags) -> list[DeadStretch]:
-    """Give all of 1 s or more, in order of time.
+    """Return all dead stretches of 1 s or more, in order of time.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ def _of_channel(power: Array, programme: Flags, channel: int) -> Iterator[DeadSt
 
 
 def _quiet(own: Array, other: Array, floor: float) -> list[tuple[int, int]]:
-    """Give the runs in which a channel is dead, first part and end, crackles within them included."""
+    """Return the runs in which a channel is dead as (first part, end), crackles within them included."""
     quiet = own <= np.maximum(floor, CROSSTALK * other)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]]).astype(np.int8)))
     runs: list[tuple[int, int]] = []

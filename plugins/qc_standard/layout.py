@@ -1,4 +1,4 @@
-"""How a side is laid out: the tracks as declared, and where programme and silence were heard."""
+"""Layout of a side: the declared tracks, and the measured programme and silences."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class DeclaredTrack:
 
     @classmethod
     def every(cls, declared: Mapping[str, Any]) -> list[DeclaredTrack]:
-        """Give the tracks of a side that have both times."""
+        """Return the tracks of a side that have both a start and an end."""
         return [
             cls(i, int(track["number"]), float(track["start"]), float(track["end"]), track.get("gap_after") == "segue")
             for i, track in enumerate(declared.get("tracks", ()))
@@ -39,48 +39,48 @@ class DeclaredTrack:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
-    """Windows of 10 ms from `first` to before `end`, counted from frame 0 of the file."""
+class SilentStretch:
+    """Silent windows of 10 ms from `first` to before `end`, counted from frame 0 of the file."""
 
     first: int
     end: int
 
     @property
     def start_s(self) -> float:
-        """Where it begins, in file seconds."""
+        """Start in file seconds."""
         return self.first / WINDOWS_A_SECOND
 
     @property
     def end_s(self) -> float:
-        """Where it ends, in file seconds."""
+        """End in file seconds."""
         return self.end / WINDOWS_A_SECOND
 
     @property
     def seconds(self) -> float:
-        """How long it is."""
+        """Length in s."""
         return (self.end - self.first) / WINDOWS_A_SECOND
 
 
-def sounding(heard: ProgrammeBounds) -> NDArray[np.bool_]:
+def sounding(bounds: ProgrammeBounds) -> NDArray[np.bool_]:
     """Whether each window of 10 ms holds programme, (windows,)."""
-    return heard.programme
+    return bounds.programme
 
 
-def silences(heard: ProgrammeBounds) -> list[Stretch]:
-    """Give every silence of 0.3 s or more between the first and the last programme, in order."""
-    (there,) = np.nonzero(sounding(heard))
+def silences(bounds: ProgrammeBounds) -> list[SilentStretch]:
+    """Return every silence of 0.3 s or more between the first and the last programme, in order."""
+    (there,) = np.nonzero(sounding(bounds))
     gaps = np.flatnonzero(np.diff(there) > SHORTEST)
-    return [Stretch(int(there[k]) + 1, int(there[k + 1])) for k in gaps]
+    return [SilentStretch(int(there[k]) + 1, int(there[k + 1])) for k in gaps]
 
 
 def gaps(tracks: list[DeclaredTrack]) -> Iterator[tuple[DeclaredTrack, DeclaredTrack]]:
-    """Give the tracks on both sides of every declared gap of more than 0.3 s; a segue has none."""
+    """Yield the tracks before and after every declared gap of more than 0.3 s; a segue has none."""
     for track, following in pairwise(tracks):
         if not track.segue and following.start - track.end > float(LEAST_GAP):
             yield track, following
 
 
 def within(start_s: float, end_s: float) -> slice:
-    """Give the whole windows of 10 ms between two seconds."""
+    """Return the slice of whole windows of 10 ms between two file seconds."""
     first = int(np.ceil(start_s * WINDOWS_A_SECOND - 1e-6))
     return slice(first, max(first, int(end_s * WINDOWS_A_SECOND + 1e-6)))

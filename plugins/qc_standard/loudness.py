@@ -18,7 +18,7 @@ from qc.plugin_api import Analysis, At, Block, Chain, Curve, Derived, Measuremen
 Array = NDArray[np.float64]
 
 ABSOLUTE_GATE = -70.0
-"""LUFS that a window must exceed to be heard at all."""
+"""LUFS that a window must exceed to count (absolute gate)."""
 INTEGRATED_GATE, RANGE_GATE = -10.0, -20.0
 """LU relative to all that passes the absolute gate (BS.1770-5; Tech 3342)."""
 MOMENTARY, SHORT_TERM, HOP = 40, 300, 10
@@ -58,7 +58,7 @@ class LoudnessResult:
 
     @classmethod
     def of(cls, energies: Array, part_s: float, first: int = 0) -> Self:
-        """Compute all of it from the energies of parts of `part_s` seconds, from part `first` on."""
+        """Compute the result from the energies of parts of `part_s` seconds, starting at part `first`."""
         momentary = sliding(energies[first:], MOMENTARY) / MOMENTARY
         short_term = sliding(energies[first:], SHORT_TERM) / SHORT_TERM
         return cls(
@@ -82,12 +82,12 @@ class Loudness(Analysis[LoudnessResult]):
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
-        """Build; nothing of the chain matters."""
+        """Build the need, which depends on nothing of the chain."""
         return cls()
 
-    def start(self, stream: Stream) -> _Listening:
-        """Begin on a stream of two channels."""
-        return _Listening(stream)
+    def start(self, stream: Stream) -> _LoudnessMeter:
+        """Return the initial state for a stream of two channels."""
+        return _LoudnessMeter(stream)
 
     def curves(self, result: LoudnessResult) -> Mapping[str, Curve]:
         """Return the loudness of 3 s, at the middle of each."""
@@ -125,11 +125,11 @@ class ProgrammeLoudness(Derived[LoudnessResult]):
         return cls(chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Ask for the loudness window by window, and for the tones."""
+        """Return the loudness of all windows, and the programme for its line-up tones."""
         return Loudness(), Programme(self.top)
 
     def work(self, measured: Measurements) -> LoudnessResult:
-        """Compute it from what begins behind the last tone."""
+        """Compute the loudness of the audio after the last tone."""
         tones, loudness = measured[Programme(self.top)].tones, measured[Loudness()]
         if not tones:
             return loudness
@@ -137,7 +137,7 @@ class ProgrammeLoudness(Derived[LoudnessResult]):
         return LoudnessResult.of(loudness.energies, part_s, math.ceil(tones[-1].end_s / part_s - 1e-9))
 
     def publish(self, result: LoudnessResult) -> Mapping[str, Quantity]:
-        """Return what was measured; "<" -70 LUFS when nothing is above the absolute gate."""
+        """Return the published numbers; "<" -70 LUFS when nothing is above the absolute gate."""
         published = {}
         if result.integrated is not None:
             published["loudness.integrated"] = _lufs(result.integrated)
@@ -152,17 +152,17 @@ class ProgrammeLoudness(Derived[LoudnessResult]):
         return published
 
 
-class _Listening:
+class _LoudnessMeter:
     def __init__(self, stream: Stream) -> None:
         self._rate = stream.rate
         self._sums = KWeightedSums(stream.rate, part_frames(stream.rate), stream.frames)
 
     def push(self, block: Block) -> None:
-        """Hear the next slice."""
+        """Process the next block."""
         self._sums.push(block.samples)
 
     def finish(self) -> LoudnessResult:
-        """Work out all four from the energies of 10 ms."""
+        """Compute the loudness from the energies of 10 ms."""
         frames = self._sums.window
         sums, counts = self._sums.finish()
         return LoudnessResult.of(sums[counts == frames, 0] / frames, frames / self._rate)
@@ -181,11 +181,11 @@ def integrated_loudness(energies: Array) -> float | None:
     """
     if not len(energies):
         return None
-    heard = energies[loudness_of(energies) > ABSOLUTE_GATE]
-    if not len(heard):
+    gated = energies[loudness_of(energies) > ABSOLUTE_GATE]
+    if not len(gated):
         return -np.inf
-    gate = float(loudness_of(heard.mean())) + INTEGRATED_GATE
-    return float(loudness_of(heard[loudness_of(heard) > gate].mean()))
+    gate = float(loudness_of(gated.mean())) + INTEGRATED_GATE
+    return float(loudness_of(gated[loudness_of(gated) > gate].mean()))
 
 
 def loudness_range(energies: Array) -> float | None:
@@ -193,17 +193,17 @@ def loudness_range(energies: Array) -> float | None:
 
     From the 10th to the 95th percentile, nearest rank; None when no window reaches the absolute gate.
     """
-    heard = energies[loudness_of(energies) >= ABSOLUTE_GATE]
-    if not len(heard):
+    gated = energies[loudness_of(energies) >= ABSOLUTE_GATE]
+    if not len(gated):
         return None
-    gate = float(loudness_of(heard.mean())) + RANGE_GATE
-    levels = np.sort(loudness_of(heard[loudness_of(heard) >= gate]))
+    gate = float(loudness_of(gated.mean())) + RANGE_GATE
+    levels = np.sort(loudness_of(gated[loudness_of(gated) >= gate]))
     low, high = (int((len(levels) - 1) * percent / 100.0 + 0.5) for percent in (10, 95))
     return float(levels[high] - levels[low])
 
 
 def _loudest(energies: Array, parts: int, part_s: float, first: int) -> Loudest | None:
-    """Find the loudest of windows of so many parts, one every part, the first of which begins at part `first`."""
+    """Return the loudest of windows of `parts` parts, one every part; the first window starts at part `first`."""
     if not len(energies):
         return None
     k = int(np.argmax(energies))

@@ -1,4 +1,4 @@
-"""Limits that only a check itself looks at: no measurement gives them their unit, so the check says it."""
+"""Types for limits of numbers that a check computes itself, with the unit that no measurement defines."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from qc.plugin_api import Limit
 
 
 def _at_most(unit: str) -> Callable[[Limit], Limit]:
-    """Take a limit that a value must stay below, in any unit of the kind; give it in that unit."""
+    """Return a validator that converts a maximum to `unit`; it raises ValueError where warn lies above fail."""
 
     def checked(limit: Limit) -> Limit:
         values = {"warn": limit.warn, "fail": limit.fail}
-        known = {key: convert(value, limit.unit, unit) for key, value in values.items() if value is not None}
-        if len(known) == 2 and not meets(known["warn"], known["fail"], "<=", unit):
+        converted = {key: convert(value, limit.unit, unit) for key, value in values.items() if value is not None}
+        if len(converted) == 2 and not meets(converted["warn"], converted["fail"], "<=", unit):
             raise ValueError(
-                f"it warns above {known['warn']:g} {unit} and already fails above {known['fail']:g} {unit}"
+                f"it warns above {converted['warn']:g} {unit} and already fails above {converted['fail']:g} {unit}"
             )
-        return limit.model_copy(update={"unit": unit, **known})
+        return limit.model_copy(update={"unit": unit, **converted})
 
     return checked
 

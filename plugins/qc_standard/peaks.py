@@ -20,7 +20,7 @@ FLAT_TOPS = "level.flat_top_runs"
 
 @dataclass(frozen=True, slots=True)
 class PeaksResult:
-    """Left and right, full scale 1.0, frames of the file."""
+    """Peaks and runs of the left and the right channel; full scale is 1.0, places are frames of the file."""
 
     rate: int
     peaks: tuple[Peak, Peak]
@@ -31,7 +31,7 @@ class PeaksResult:
     """clipping at any level, clipped runs among it"""
 
     def clipping(self, measure: str) -> tuple[Runs | FlatRuns, Runs | FlatRuns]:
-        """Give what a measurement counted in each channel."""
+        """Return the runs of a measurement by channel."""
         return self.flat_tops if measure == FLAT_TOPS else self.runs
 
 
@@ -63,15 +63,15 @@ class Peaks(Analysis[PeaksResult]):
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
-        """Build; nothing of the chain matters."""
+        """Build the need, which depends on nothing of the chain."""
         return cls()
 
-    def start(self, stream: Stream) -> _Watching:
-        """Begin on a stream of two channels."""
-        return _Watching(stream)
+    def start(self, stream: Stream) -> _PeakMeter:
+        """Return the initial state for a stream of two channels."""
+        return _PeakMeter(stream)
 
     def publish(self, result: PeaksResult) -> Mapping[str, Quantity]:
-        """Give the higher channel of each, the left of equals; clipped runs of both, at the longest one."""
+        """Return each level of the louder channel, left if equal, and the runs of both, placed at the longest one."""
         left, right = result.peaks
         sample = int(right.sample > left.sample)
         true = int(right.true > left.true)
@@ -101,17 +101,17 @@ class Peaks(Analysis[PeaksResult]):
         }
 
 
-class _Watching:
+class _PeakMeter:
     def __init__(self, stream: Stream) -> None:
         self._rate, self._mono = stream.rate, stream.mono
         self._sweep = PeakSweep()
 
     def push(self, block: Block) -> None:
-        """Hear the next slice."""
+        """Process the next block."""
         self._sweep.push(block.samples)
 
     def finish(self) -> PeaksResult:
-        """Give all five."""
+        """Return peaks, runs, means and flat tops."""
         peaks, runs, means = self._sweep.finish()
         flat_tops = self._sweep.flat_tops()
         if self._mono:  # the right channel is the left again
@@ -120,7 +120,7 @@ class _Watching:
 
 
 def _level(magnitude: float, unit: str, at: At) -> Quantity:
-    """Magnitude as a level; "<" -200 and no place for what is less than that."""
+    """Convert a magnitude to a level in dB; below -200 dB to the bound "<" -200, without a place."""
     if magnitude < 10.0 ** (SILENCE / 20.0):
         return Quantity(value=SILENCE, unit=unit, bound="<")
     return Quantity(value=20.0 * math.log10(magnitude), unit=unit, at=at)

@@ -1,7 +1,7 @@
-"""How the two channels of a side relate, without their direct current: balance, correlation, difference.
+"""Relation of the two channels of a side, without direct current: balance, correlation, difference.
 
-Everything is worked out from sums over parts of 10 ms, so that a stretch of any length - the side, a track, 10 s -
-has its own numbers: a covariance is sum(xy) - sum(x) sum(y) / n. Only parts that are programme count.
+All numbers are computed from sums over parts of 10 ms, so that a stretch of any length - the side, a track, 10 s -
+has its own: a covariance is sum(xy) - sum(x) sum(y) / n. Only parts that are programme count.
 """
 
 from __future__ import annotations
@@ -50,11 +50,11 @@ class Means(Analysis[Array]):
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
-        """Build; nothing of the chain matters."""
+        """Build the need, which depends on nothing of the chain."""
         return cls()
 
     def start(self, stream: Stream) -> _SummingMeans:
-        """Begin on a stream of two channels."""
+        """Return the initial state for a stream of two channels."""
         return _SummingMeans(stream)
 
 
@@ -63,11 +63,11 @@ class _SummingMeans:
         self._sums = ChannelSums(part_frames(stream.rate), stream.frames)
 
     def push(self, block: Block) -> None:
-        """Add the next slice."""
+        """Process the next block."""
         self._sums.push(block.samples)
 
     def finish(self) -> Array:
-        """Give the sums."""
+        """Return the sums, (parts, 2)."""
         return self._sums.finish()[0]
 
 
@@ -112,7 +112,7 @@ def decibels(power: float, reference: float) -> float:
 
 
 def bounded(value: float, most: float) -> Quantity:
-    """Give a ratio in dB; beyond `most` on either side it is that value with a bound: the truth lies beyond it."""
+    """Return a ratio in dB; one beyond -`most` or `most` becomes that value with a bound."""
     if value >= most:
         return Quantity(value=most, unit="dB", bound=">")
     if value <= -most:
@@ -134,7 +134,7 @@ class RelationResult:
     subsonic: float
     """Hz, corner of the chain's subsonic high-pass; 0 without one"""
     mono: bool
-    """whether the file has one channel, so that nothing here means anything"""
+    """whether the file has one channel, so that the relation has no meaning"""
 
     @cached_property
     def dead(self) -> list[DeadStretch]:
@@ -147,12 +147,12 @@ class RelationResult:
     def alive(self) -> NDArray[np.bool_]:
         """Whether each part is programme with no dead channel, (parts,)."""
         alive: NDArray[np.bool_] = self.programme.copy()
-        for one in self.dead:
-            alive[one.first : one.end] = False
+        for stretch in self.dead:
+            alive[stretch.first : stretch.end] = False
         return alive
 
     def over(self, parts: slice, where: NDArray[np.bool_] | None = None) -> Energies | None:
-        """Give the energies of the parts of a stretch that are programme; None where there are none."""
+        """Return the energies of the parts of a stretch that are programme, or None without programme."""
         chosen = (self.programme if where is None else where)[parts]
         n = float(self.counts[parts][chosen].sum())
         if n == 0.0:
@@ -195,14 +195,14 @@ class RelationResult:
             means[:] = 0.0
         left, right = means
         below = np.stack([left * left, right * right, left * right], axis=1)
-        if means.shape[1] > 1:  # a straight line across a window has 1/12 of its rise squared beside its mean squared
+        if means.shape[1] > 1:  # a straight line across a window adds 1/12 of its rise squared to its mean squared
             up, over = np.gradient(means, axis=1)
             below += np.stack([up * up, over * over, up * over], axis=1) / 12.0
         below *= self.counts[:, None]
         return by_tenths(self.sums[:, :3] - below), by_tenths(self.programme.astype(np.int64)) > 0
 
     def place(self, parts: slice, track: int | None = None, channel: str | None = None) -> At:
-        """Say where a stretch lies."""
+        """Return the place of a stretch of parts, in file seconds."""
         return At(start_s=parts.start * self.part_s, end_s=parts.stop * self.part_s, track=track, channel=channel)
 
     def worst_window(self, where: NDArray[np.bool_]) -> Quantity | None:
@@ -271,11 +271,11 @@ class Relation(Derived[RelationResult]):
         return cls(chain.signal.subsonic, chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Ask for the sums of 10 ms, for the low band, and for where there is programme."""
+        """Return the sums of 10 ms, the low band and the programme."""
         return Parts(), Means(), LowBand(self.subsonic), Programme(self.top)
 
     def work(self, measured: Measurements) -> RelationResult:
-        """Put the sums together."""
+        """Combine the sums."""
         parts, stream = measured[Parts()], measured.stream
         sums = np.hstack([parts.sums, measured[Means()]])
         seconds = part_frames(stream.rate) / stream.rate
@@ -284,7 +284,7 @@ class Relation(Derived[RelationResult]):
         return RelationResult(sums, low, parts.counts, there, seconds, self.subsonic, stream.mono)
 
     def publish(self, result: RelationResult) -> Mapping[str, Quantity]:
-        """Give what has a meaning: nothing in silence, and no difference or dead channel of a one-channel file."""
+        """Return the published numbers: none in silence, no difference and dead channel for a one-channel file."""
         everything = result.over(slice(0, len(result.counts)))
         if everything is None:
             return {}
@@ -306,15 +306,15 @@ def _ratio(value: float | None) -> Quantity | None:
 
 
 def _dead_numbers(result: RelationResult) -> dict[str, Quantity]:
-    longest = max(result.dead, key=lambda one: one.programme, default=None)
+    longest = max(result.dead, key=lambda stretch: stretch.programme, default=None)
     if longest is None:
         return {
             "programme.dead_longest": Quantity(value=0.0, unit="s"),
             "programme.dead_share": Quantity(value=0.0, unit="%"),
         }
-    by_channel = {one.channel: 0 for one in result.dead}
-    for one in result.dead:
-        by_channel[one.channel] += one.programme
+    by_channel = {stretch.channel: 0 for stretch in result.dead}
+    for stretch in result.dead:
+        by_channel[stretch.channel] += stretch.programme
     channel = max(by_channel, key=lambda name: by_channel[name])
     share = 100.0 * by_channel[channel] / int(result.programme.sum())
     place = result.place(slice(longest.first, longest.end), channel=longest.channel)
@@ -326,7 +326,7 @@ def _dead_numbers(result: RelationResult) -> dict[str, Quantity]:
 
 @dataclass(frozen=True, slots=True)
 class Passage:
-    """A whole side or one of its tracks: what to call it, its parts of 10 ms, and its number."""
+    """A whole side or one of its tracks: its name in sentences, its parts of 10 ms, and its number."""
 
     name: str
     parts: slice
@@ -334,7 +334,7 @@ class Passage:
 
 
 def passages(ctx: CheckContext, relation: RelationResult) -> Iterator[Passage]:
-    """Give the side, then each of its declared tracks that has 1 s of programme; of a single track only the side."""
+    """Yield the side, then each of its declared tracks with 1 s of programme; of a single track only the side."""
     yield Passage("the side", slice(0, len(relation.counts)), None)
     tracks = DeclaredTrack.every(ctx.declared)
     for track in tracks if len(tracks) > 1 else ():

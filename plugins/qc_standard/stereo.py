@@ -1,6 +1,6 @@
 """The least correlation of the two channels of a side, of all frequencies and of the bass.
 
-Programme is a part of 10 ms that stands clear of the noise floor (programme.noise_floor); a window holds
+Programme is a part of 10 ms that is clearly above the noise floor (programme.noise_floor); a window holds
 programme when at least half of its parts are programme. A channel up to -90 dBFS rms, dither for example, is
 silent: where the other one is above -70 dBFS the correlation is then 0, and else there is none.
 """
@@ -29,7 +29,7 @@ SHORT, LONG = 4, 100
 SILENT = 1e-9
 """Mean square up to which a channel is silent: -90 dBFS rms."""
 PLAYING = 1e-7
-"""Mean square above which a channel beside a silent one gives a correlation of 0: -70 dBFS rms."""
+"""Mean square of one channel above which the correlation is 0 when the other is silent: -70 dBFS rms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Correlation:
     end_s: float
 
     def quantity(self) -> Quantity:
-        """Give it as a number for a report."""
+        """Return the correlation as a number for a report."""
         return Quantity(value=self.value, unit="1", at=At(start_s=self.start_s, end_s=self.end_s))
 
 
@@ -53,7 +53,7 @@ def by_tenths(parts: NDArray[Any]) -> NDArray[Any]:
 def least_correlation(
     sums: Array, counts: NDArray[np.int64], programme: NDArray[np.bool_], tenths: int, rate: int
 ) -> Correlation | None:  # fmt: skip
-    """Find the window with the least correlation; what is shorter than a window is taken as a whole.
+    """Return the window with the least correlation; audio shorter than a window is one window.
 
     None when no window has a correlation; see `correlations`.
     """
@@ -71,10 +71,10 @@ def _least(values: Array, frames: NDArray[np.int64], tenths: int, rate: int) -> 
 def correlations(
     sums: Array, counts: NDArray[np.int64], programme: NDArray[np.bool_], tenths: int
 ) -> tuple[Array, NDArray[np.int64], int]:  # fmt: skip
-    """Give the correlation of every window, one a tenth of a second, frames by tenth, and the tenths in a window.
+    """Return the correlation of every window, one a tenth of a second, frames by tenth, and the tenths in a window.
 
-    0 where one channel is silent beside the other, NaN where a window holds no programme or both are silent; what is
-    shorter than a window is taken as a whole.
+    The correlation is 0 where only one channel is silent, NaN where a window has no programme or both are silent. Audio
+    shorter than a window is one window.
 
     Parameters
     ----------
@@ -132,18 +132,18 @@ class Stereo(Derived[StereoResult]):
         return cls(chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Ask for the energies of 10 ms, and for where there is programme."""
+        """Return the energies of 10 ms and the programme."""
         return Parts(), Programme(self.top)
 
     def work(self, measured: Measurements) -> StereoResult:
-        """Compute it from the sums."""
+        """Compute the least correlation from the sums."""
         parts, rate = measured[Parts()], measured.stream.rate
         there = measured[Programme(self.top)].by_parts(len(parts.counts), part_frames(rate) / rate)
         sums = by_tenths(parts.sums)
         return StereoResult(least_correlation(sums, parts.counts, there, SHORT, rate))
 
     def publish(self, result: StereoResult) -> Mapping[str, Quantity]:
-        """Give it where it has a meaning."""
+        """Return the correlation where it has a meaning."""
         if result.correlation_min is None:
             return {}
         return {"stereo.correlation_min": result.correlation_min.quantity()}
@@ -164,21 +164,21 @@ class LowBand(Analysis[Array]):
         """Build for a chain's subsonic corner."""
         return cls(chain.signal.subsonic)
 
-    def start(self, stream: Stream) -> _ListeningLow:
-        """Begin on a stream of two channels."""
-        return _ListeningLow(LowBandSums(stream.rate, TENTH * part_frames(stream.rate), self.subsonic, stream.frames))
+    def start(self, stream: Stream) -> _LowBandMeter:
+        """Return the initial state for a stream of two channels."""
+        return _LowBandMeter(LowBandSums(stream.rate, TENTH * part_frames(stream.rate), self.subsonic, stream.frames))
 
 
-class _ListeningLow:
+class _LowBandMeter:
     def __init__(self, sums: LowBandSums) -> None:
         self._sums = sums
 
     def push(self, block: Block) -> None:
-        """Hear the next slice."""
+        """Process the next block."""
         self._sums.push(block.samples)
 
     def finish(self) -> Array:
-        """Give the sums."""
+        """Return the sums, (tenths, 3)."""
         return self._sums.finish()[0]
 
 
@@ -212,11 +212,11 @@ class LowCorrelation(Derived[LowCorrelationResult]):
         return cls(chain.signal.subsonic, chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Ask for the low band, and for where there is programme."""
+        """Return the low band, the energies of 10 ms and the programme."""
         return LowBand(self.subsonic), Parts(), Programme(self.top)
 
     def work(self, measured: Measurements) -> LowCorrelationResult:
-        """Work it out from the sums."""
+        """Compute the least correlation and the curve from the sums."""
         sums, parts, rate = measured[LowBand(self.subsonic)], measured[Parts()], measured.stream.rate
         there = measured[Programme(self.top)].by_parts(len(parts.counts), part_frames(rate) / rate)
         values, frames, tenths = correlations(sums, parts.counts, there, LONG)
@@ -225,11 +225,11 @@ class LowCorrelation(Derived[LowCorrelationResult]):
         return LowCorrelationResult(_least(values, frames, tenths, rate), along)
 
     def publish(self, result: LowCorrelationResult) -> Mapping[str, Quantity]:
-        """Give it where it has a meaning."""
+        """Return the correlation where it has a meaning."""
         if result.correlation is None:
             return {}
         return {"stereo.low_correlation": result.correlation.quantity()}
 
     def curves(self, result: LowCorrelationResult) -> Mapping[str, Curve]:
-        """Give it along the side."""
+        """Return the correlation along the side."""
         return {"stereo.low_correlation": result.along}

@@ -47,7 +47,7 @@ def test_every_public_member_is_told(name):
 
 def test_a_member_says_what_its_docstring_says():
     told = {one.signature: one.doc for one in members.told(contract, "Tap").members}
-    assert told["rate(stream: Stream) -> int"] == "Frames a second of this tap."
+    assert told["rate(stream: Stream) -> int"] == "Return the frames a second of this tap."
     told = {one.signature: one.doc for one in members.told(contract, "Stream").members}
     assert told["rate: int"] == "frames a second"
     assert told["channels: int"] == ""

@@ -1,1 +1,1 @@
-"""What the standard checks advise after a second look: numbers for the place that was found, put into words."""
+"""Remedies of the standard checks: numbers computed from a second look at the place of a finding, and sentences."""

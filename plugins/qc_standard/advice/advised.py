@@ -1,4 +1,4 @@
-"""What every advice does: find the sectors a finding is about and the limit it broke, and put its numbers in front."""
+"""Shared parts of the remedies: the sectors and limit of a finding, and putting a remedy with numbers first."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ from qc.plugin_api import Finding, Quantity, Remedy
 
 
 def broken(finding: Finding) -> float:
-    """Give the value of the limit that was not kept."""
-    assert finding.limit is not None  # only what was held against a limit is advised on
+    """Return the value of the limit that was not kept, in the unit of the limit."""
+    assert finding.limit is not None  # only findings of a limit have remedies with numbers
     bound = finding.limit.fail if finding.severity == "fail" else finding.limit.warn
     assert bound is not None
     return bound
 
 
 def window(finding: Finding, worked: WorkedSide) -> tuple[int, int]:
-    """Give the sectors of the span that the finding's number is taken over."""
+    """Return the first and the end sector, within the span, of the window of the finding's number."""
     return _sectors(finding.location.start_s or 0.0, finding.location.end_s or 0.0, worked)
 
 
 def about_worst(finding: Finding, worked: WorkedSide, most: int) -> tuple[int, int]:
-    """Give the sectors of the span of a finding's stretch, of a longer one those about its worst."""
+    """Return the sectors, within the span, of a finding's stretch; at most `most`, around the worst one."""
     stretch = finding.stretch
     if stretch is None:
         return window(finding, worked)
@@ -37,7 +37,7 @@ def about_worst(finding: Finding, worked: WorkedSide, most: int) -> tuple[int, i
 
 
 def whole_stretch(finding: Finding, start: int, end: int) -> bool:
-    """Whether some sectors are all of a finding's stretch, as `about_worst` gave them."""
+    """Whether the sectors that `about_worst` returned are the whole stretch of the finding."""
     stretch = finding.stretch
     return stretch is None or end - start >= math.floor((stretch.end_s - stretch.start_s) * SECTORS_A_SECOND + 1e-6)
 
@@ -50,12 +50,12 @@ def _sectors(start_s: float, end_s: float, worked: WorkedSide) -> tuple[int, int
 
 
 def polarity(finding: Finding, worked: WorkedSide) -> Polarity:
-    """Give the polarity that a finding's number is of."""
+    """Return the polarity that the finding's number was computed for."""
     at = finding.measured.at if isinstance(finding.measured, Quantity) else None
     return worked.polarity if at is None or at.polarity is None else at.polarity
 
 
 def advised(finding: Finding, *remedies: Remedy) -> Finding:
-    """Put what remedies with numbers say in front of the remedy that a check has anyway."""
-    remedy = " ".join([*(one.says for one in remedies), finding.remedy])
+    """Return the finding with remedies in numbers, whose sentences come before its general remedy."""
+    remedy = " ".join([*(extra.says for extra in remedies), finding.remedy])
     return finding.model_copy(update={"remedy": remedy, "remedies": (*finding.remedies, *remedies)})

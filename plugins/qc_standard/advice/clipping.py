@@ -1,4 +1,4 @@
-"""Clipped runs: how many on which channel, the level they were cut off at, and how long the longest is."""
+"""Remedy for clipped runs: their number by channel, the clipping level, and the length of the longest run."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from qc_standard.advice.advised import advised
 from qc_standard.peaks import CHANNELS, Peaks
 
 
-def mend(finding: Finding, look: Excerpt) -> Finding:
-    """Advise on clipped runs; where the level is not known, it is read where the longest run of each channel is."""
+def add_remedy(finding: Finding, look: Excerpt) -> Finding:
+    """Add the numbers of the clipped runs; a missing clipping level is read from the longest run of the channel."""
     result = look[Peaks]
     numbers: dict[str, Quantity] = {}
     sentences = []

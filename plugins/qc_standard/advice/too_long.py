@@ -1,4 +1,4 @@
-"""Too long: the level, the seconds to lose, and what another depth does, each in its own number."""
+"""Remedies for sides that are too long: a lower level, seconds to remove, and the effect of the other depth mode."""
 
 from __future__ import annotations
 
@@ -16,25 +16,25 @@ if TYPE_CHECKING:
     from qc.groove.remedies.length import Length
 
 LOWEST_DB = 40.0
-"""dB by which a level for the table is looked for at the most."""
+"""Most dB below the judged level at which a level that fits the table is searched."""
 
 
 def end_further_out(finding: Finding, look: Excerpt) -> Finding:
-    """Advise on a side that ends too far in, to the diameter that sets its level where one does."""
+    """Add remedies for a side that ends too far in; where a last diameter sets the level, it is the target."""
     assert finding.limit is not None
     wanted = {"warn": finding.limit.warn, "fail": finding.limit.fail, None: None}[finding.limit.sets_level]
     return _shorter(finding, look, (broken(finding) if wanted is None else wanted) / 1e3)
 
 
 def make_room(finding: Finding, look: Excerpt) -> Finding:
-    """Advise on a side without room for its lead-out."""
+    """Add remedies for a side without room for its lead-out."""
     wanted = ends_at(ROOM, broken(finding), look.chain.disc)
-    assert wanted is not None  # room goes with the last diameter
+    assert wanted is not None  # room is computed from the last diameter
     return _shorter(finding, look, wanted)
 
 
 def come_down(finding: Finding, look: Excerpt) -> Finding:
-    """Advise on a level that is more than the side can take: the level, and how much shorter where length rules it."""
+    """Add the recommended level for a side judged above it, and the seconds to remove where its length rules."""
     recommended, at_the_edge = look[AsCut].recommended, not look[AsCut].policy.tenths
     bound = None if recommended.by is None else recommended.by.setting
     if recommended.by is not None and bound is not None and at_the_edge:
@@ -48,7 +48,7 @@ def come_down(finding: Finding, look: Excerpt) -> Finding:
 
 
 def _shorter(finding: Finding, look: Excerpt, diameter: float) -> Finding:
-    from qc.groove.remedies.length import shorten  # few sides are too long
+    from qc.groove.remedies.length import shorten  # imported late: few sides are too long
 
     worked = look[AsCut]
     length = shorten(worked, diameter)
@@ -66,7 +66,7 @@ def _shorter(finding: Finding, look: Excerpt, diameter: float) -> Finding:
 
 
 def _depth(length: Length) -> str:
-    """Say what another depth does to the end and to the groove."""
+    """Return a sentence about the last diameter and the groove width with the other depth mode."""
     other = length.other
     ends, width = f"{1e3 * other.ends:.1f} mm", show(1e6 * other.width, "um")
     depth = "a fixed depth" if other.depth == "fixed" else "its depth varied"
@@ -74,8 +74,8 @@ def _depth(length: Length) -> str:
 
 
 def keep_to_the_table(finding: Finding, look: Excerpt) -> Finding:
-    """Advise on a side that is longer than the table has for its loudness: the minutes to lose, or the level."""
-    assert isinstance(finding.measured, Quantity)  # a limit was held against it
+    """Add the time to remove, or the level, for a side that is longer than the table allows for its loudness."""
+    assert isinstance(finding.measured, Quantity)  # as every number that a limit applies to
     over = finding.measured.value - broken(finding)
     worked = look[AsCut]
     disc, on_disc = look.chain.disc, look.measured("groove.level_on_disc").value

@@ -1,4 +1,4 @@
-"""Treble: how many dB, in which band, for which milliseconds, and how far out on the side it would pass untouched."""
+"""Remedies for treble: dB to cut in a band, when, and the diameter outside which the passage needs no change."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from qc_standard.advice.advised import about_worst, advised, broken, polarity, w
 
 MEASURED = {*POWERS, *DRIVES, "groove.acceleration_peak", "groove.lateral_velocity_peak"}
 LISTED = 20
-"""Moments that a report keeps of a finding, the longest; the words tell how long all of them are together."""
+"""Most moments that a report lists of a finding, the longest first; the sentence states their total length."""
 
 
-def mend(finding: Finding, look: Excerpt) -> Finding:
-    """Advise on a passage that bends too tightly, runs too steep, or drives the cutter too hard."""
+def add_remedy(finding: Finding, look: Excerpt) -> Finding:
+    """Add remedies for a passage that bends too tightly, is too steep, or drives the cutter too hard."""
     measure = finding.measure
     if measure not in MEASURED:
         return finding
@@ -50,7 +50,7 @@ def _cut(taming: Taming, *, part: bool) -> Remedy:
         "to": Quantity(value=taming.band[1], unit="Hz"),
         "over": Quantity(value=1e3 * sum(end - start for start, end in taming.moments), unit="ms"),
     }
-    longest = sorted(taming.moments, key=lambda one: one[0] - one[1])[:LISTED]
+    longest = sorted(taming.moments, key=lambda moment: moment[0] - moment[1])[:LISTED]
     stretches = tuple(Stretch(start_s=start, end_s=end) for start, end in sorted(longest))
     if taming.cut is None:
         sentence = f"No cut of up to {MOST_DB:.0f} dB at {band} does by itself; all of it must come down {_db(whole)}."
@@ -63,13 +63,13 @@ def _cut(taming: Taming, *, part: bool) -> Remedy:
 
 
 def _when(moments: Sequence[tuple[float, float]], *, part: bool) -> str:
-    """Say for how many milliseconds it is too much, and between which seconds."""
+    """Return the part of a sentence with the total milliseconds and the file seconds of some moments."""
     if not moments:
         return ""
     long = 1e3 * sum(end - start for start, end in moments)
-    told = f"{long:.0f}" if long >= 1.0 else "less than 1"
+    total = f"{long:.0f}" if long >= 1.0 else "less than 1"
     worst = " of its worst second" if part else ""
-    return f"for {told} ms{worst} between {clock(moments[0][0])} and {clock(moments[-1][1])}"
+    return f"for {total} ms{worst} between {clock(moments[0][0])} and {clock(moments[-1][1])}"
 
 
 def _further_out(place: LeastDiameter, worked: WorkedSide) -> Remedy:

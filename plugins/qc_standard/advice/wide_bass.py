@@ -1,4 +1,4 @@
-"""Wide bass: the lowest corner of bass mono that makes the vertical excursion fit, what it costs, or that none will."""
+"""Remedy for wide bass: the lowest bass-mono corner that makes the vertical excursion fit, and its loss in dB."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ NAMES = {
 }
 
 
-def mend(finding: Finding, look: Excerpt) -> Finding:
-    """Advise on a passage that is too narrow, too deep, or moves too far up and down below 300 Hz."""
+def add_remedy(finding: Finding, look: Excerpt) -> Finding:
+    """Add a remedy for a passage that is too narrow, too deep, or has too much vertical movement below 300 Hz."""
     if finding.measure not in NAMES:
         return finding
     worked = look[AsCut]
@@ -26,7 +26,7 @@ def mend(finding: Finding, look: Excerpt) -> Finding:
     there = "this passage" if whole_stretch(finding, start, end) else "the worst second of this passage"
     passage = PassageMotion.hear(look, look.stream, worked, start, end, wide=True)
     mono = lowest_corner(passage, finding.measure, broken(finding))
-    assert isinstance(finding.measured, Quantity)  # a limit was held against it
+    assert isinstance(finding.measured, Quantity)  # as every number that a limit applies to
     unit = finding.measured.unit
     left = Quantity(value=mono.left, unit=unit)
     if mono.corner is None:

@@ -40,7 +40,7 @@ from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
 
 
 def every_check() -> list[type[Check[Any]]]:
-    """Give the classes of all of them."""
+    """Return the classes of all checks."""
     return [
         AudioDisagrees,
         NumberOrIsrc,

@@ -1,1 +1,1 @@
-"""What was sent against what the paper says."""
+"""Checks that compare the files with the delivery documents."""

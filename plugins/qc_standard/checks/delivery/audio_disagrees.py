@@ -1,4 +1,4 @@
-"""The audio file against the paper."""
+"""The audio file compared with its declaration in the delivery."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Severi
 
 
 class AudioDisagreesLimits(Model):
-    """It has no limits: what could lose or shift frames fails, what is merely written wrongly warns."""
+    """No limits: faults that could lose or shift frames fail, wrong figures alone warn."""
 
 
 class AudioDisagrees(Check[AudioDisagreesLimits]):
@@ -55,7 +55,7 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
 
 
 def _field(ctx: CheckContext, number: int | None) -> tuple[str | int, ...]:
-    """Say where the delivery names the file: for the side, or for a track that has one of its own."""
+    """Return the key of the delivery that names the file: the side's, or that of a track with its own file."""
     for i, track in enumerate(ctx.declared.get("tracks", ())):
         if track["number"] == number and "audio" in track:
             return ("tracks", i, "audio")

@@ -12,16 +12,16 @@ from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Sc
 
 _ISRC = re.compile(r"[A-Z]{2}(-?)[A-Z0-9]{3}\1[0-9]{2}\1[0-9]{5}", re.IGNORECASE | re.ASCII)
 OUTERMOST = {"a", "1"}
-"""Ids of a side that nothing comes before."""
+"""Ids of a first side."""
 
 
 class NumberOrIsrcLimits(Model):
-    """It has no limits: numbers count on or they do not, a code is well formed or it is not."""
+    """No limits: numbers are consecutive or not, a code is well formed or not."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Entry:
-    """A track's number and recording code, and where they stand."""
+    """A track's number and recording code, with its side and its index there."""
 
     ctx: CheckContext
     index: int
@@ -72,7 +72,7 @@ def _entries(ctx: CheckContext) -> list[_Entry]:
 
 
 def _numbers(sides: Sequence[list[_Entry]], *, begins: bool) -> Iterator[Finding]:
-    """Report the breaks of that way of counting which has the fewest; any of the three without one is right."""
+    """Report the breaks of the numbering scheme with the fewest; each of the three schemes is valid."""
     first = sides[0][0]
     # A second volume, or the second disc sent by itself, counts on from what went before.
     start = 1 if begins and first.ctx.side.casefold() in OUTERMOST else first.number
@@ -91,7 +91,7 @@ def _numbers(sides: Sequence[list[_Entry]], *, begins: bool) -> Iterator[Finding
 
 
 def _breaks(entries: Sequence[_Entry], start: int) -> list[tuple[_Entry, int]]:
-    """Give each track whose number does not follow the one before, and the number that was due."""
+    """Return each track whose number does not follow the previous one, with the expected number."""
     broken, due = [], start
     for entry in entries:
         if entry.number != due:
@@ -101,12 +101,12 @@ def _breaks(entries: Sequence[_Entry], start: int) -> list[tuple[_Entry, int]]:
 
 
 def _codes(entries: Sequence[_Entry]) -> Iterator[Finding]:
-    known: dict[str, _Entry] = {}
+    first_with: dict[str, _Entry] = {}
     for entry in entries:
         if entry.isrc is None:
             continue
         code = entry.isrc.replace("-", "").upper()
-        twin = known.setdefault(code, entry)
+        twin = first_with.setdefault(code, entry)
         if not _ISRC.fullmatch(entry.isrc):
             yield _wrong(entry, f'"{entry.isrc}" is no recording code; one is written CC-XXX-YY-NNNNN')
         elif twin is not entry:

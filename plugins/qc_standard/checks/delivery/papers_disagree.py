@@ -1,4 +1,4 @@
-"""The papers of a side against each other."""
+"""The documents of a side compared with each other."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model
 
 
 class PapersDisagreeLimits(Model):
-    """It has no limits: one paper contradicts another, or it does not."""
+    """No limits: two statements contradict each other or not."""
 
 
 class PapersDisagree(Check[PapersDisagreeLimits]):
-    """What the papers say cannot all be true."""
+    """Two statements of the delivery documents contradict each other."""
 
     id = "delivery.papers-disagree"
     title = "The papers contradict each other"
@@ -44,7 +44,7 @@ class PapersDisagree(Check[PapersDisagreeLimits]):
     Limits = PapersDisagreeLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Compare what there is; raises NotApplicableError where the papers give nothing to compare."""
+        """Compare inscription and approvals; raises NotApplicableError where the delivery has neither."""
         inscription, source = ctx.declared.get("inscription"), ctx.declared.get("source", {})
         approvals = source.get("approvals", ())
         if inscription is None and not approvals:
@@ -72,7 +72,7 @@ def _inscription(ctx: CheckContext, written: str) -> Iterator[Finding]:
 
 
 def _find_number(catalogue: str, written: str) -> tuple[int, int] | None:
-    """Find the catalogue number in an inscription: its first character and the one behind the last, None without it.
+    """Return start and end index of the catalogue number in an inscription, or None.
 
     Spaces, hyphens and capitals are the engraver's. Letters and digits alone are compared, so that the work grows with
     the length of the inscription, whatever it holds.

@@ -1,4 +1,4 @@
-"""The sides against each other."""
+"""The audio of all sides compared with each other."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Need, 
 
 
 class SameAudioTwiceLimits(Model):
-    """It has no limits: two sides are the same, or they are not."""
+    """No limits: two sides are equal or not."""
 
 
 class SameAudioTwice(Check[SameAudioTwiceLimits]):
@@ -46,28 +46,28 @@ class SameAudioTwice(Check[SameAudioTwiceLimits]):
         """Compare each side with those before it; raises NotApplicableError where there is only one."""
         if len(ctx.sources) < 2:
             raise NotApplicableError("there is only one side to judge")
-        known: list[tuple[str, ProgrammeBounds, GrooveInput]] = []
+        measured: list[tuple[str, ProgrammeBounds, GrooveInput]] = []
         for source in ctx.sources:
             side = ctx.of(source)
             try:
-                heard, sectors = side[Programme], side[Sectors]
+                programme, sectors = side[Programme], side[Sectors]
             except NotMeasuredError:
                 continue
-            for other, same_heard, same_sectors in known:
-                if _same(heard, same_heard) and _same_motion(sectors, same_sectors):
+            for other, other_programme, other_sectors in measured:
+                if _same(programme, other_programme) and _same_motion(sectors, other_sectors):
                     yield side.found(
                         "fail", f"side {side.side} holds the same audio as side {other}", measured=f"as side {other}"
                     )
                     break
-            known.append((side.side, heard, sectors))
-        if len(known) < 2:
+            measured.append((side.side, programme, sectors))
+        if len(measured) < 2:
             raise NotMeasuredError("fewer than two sides could be heard")
 
 
-def _same(one: ProgrammeBounds, other: ProgrammeBounds) -> bool:
-    return one.duration_s == other.duration_s and np.array_equal(one.power, other.power)
+def _same(first: ProgrammeBounds, second: ProgrammeBounds) -> bool:
+    return first.duration_s == second.duration_s and np.array_equal(first.power, second.power)
 
 
-def _same_motion(one: GrooveInput, other: GrooveInput) -> bool:
-    names = [field.name for field in fields(one) if field.name != "signal"]
-    return all(np.array_equal(getattr(one, name), getattr(other, name)) for name in names)
+def _same_motion(first: GrooveInput, second: GrooveInput) -> bool:
+    names = [field.name for field in fields(first) if field.name != "signal"]
+    return all(np.array_equal(getattr(first, name), getattr(second, name)) for name in names)

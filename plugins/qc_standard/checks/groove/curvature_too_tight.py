@@ -1,4 +1,4 @@
-"""How tightly the groove bends."""
+"""Curvature of the groove."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from qc_standard.advice import treble
 
 
 class CurvatureTooTightLimits(Model):
-    """How often, and how far, the groove may bend more tightly than the tip."""
+    """Most of a second, and most by factor, by which the groove may bend more tightly than the tip."""
 
     share: Limit
     peak: Limit
@@ -53,5 +53,5 @@ class CurvatureTooTight(LimitCheck[CurvatureTooTightLimits]):
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say how many dB in which band, for which milliseconds, and where on the side it would pass."""
-        return treble.mend(finding, look)
+        """Add the dB to cut, the band and the moments, and the diameter outside which the passage needs no change."""
+        return treble.add_remedy(finding, look)

@@ -1,4 +1,4 @@
-"""How deep the groove becomes."""
+"""Depth of the groove."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from qc_standard.advice import wide_bass
 
 
 class CutTooDeepLimits(Model):
-    """How deep the groove may become."""
+    """Greatest depth of the groove."""
 
     greatest: Limit
 
@@ -44,5 +44,5 @@ class CutTooDeep(LimitCheck[CutTooDeepLimits]):
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say which bass mono makes the passage fit, and what it costs."""
-        return wide_bass.mend(finding, look)
+        """Add the bass-mono corner that makes the passage fit, and its loss in dB."""
+        return wide_bass.add_remedy(finding, look)

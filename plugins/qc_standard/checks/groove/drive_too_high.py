@@ -1,4 +1,4 @@
-"""How hard the cutter is driven."""
+"""Drive of the cutter."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from qc_standard.advice import treble
 
 
 class DriveTooHighLimits(Model):
-    """How hard the cutter may be driven, over 1 s, over 10 s and at one moment."""
+    """Highest drive of the cutter, over 1 s, over 10 s and at one moment."""
 
     in_1s: Limit
     in_10s: Limit
@@ -56,5 +56,5 @@ class DriveTooHigh(LimitCheck[DriveTooHighLimits]):
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say how many dB in which band, for which milliseconds."""
-        return treble.mend(finding, look)
+        """Add the dB to cut, the band and the moments."""
+        return treble.add_remedy(finding, look)

@@ -1,4 +1,4 @@
-"""How far in the side runs."""
+"""Last diameter of the music."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from qc_standard.advice import too_long
 
 
 class LastDiameterTooSmallLimits(Model):
-    """How far in the music may run."""
+    """Least last diameter of the music."""
 
     least: Limit
 
@@ -48,5 +48,5 @@ class LastDiameterTooSmall(LimitCheck[LastDiameterTooSmallLimits]):
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say what level, or how many seconds less, would let it end further out."""
+        """Add the level, or the seconds to remove, that would end the side further out."""
         return too_long.end_further_out(finding, look)

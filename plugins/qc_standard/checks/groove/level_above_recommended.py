@@ -1,4 +1,4 @@
-"""The cut level asked for."""
+"""The requested cut level."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from qc_standard.advice import too_long
 
 
 class LevelAboveRecommendedLimits(Model):
-    """How far the level asked for may lie above the recommended one."""
+    """Most dB of the requested level above the recommended one."""
 
     over: Limit
 
 
 class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
-    """The cut level that was asked for is more than the side can take."""
+    """The requested cut level is more than the side can take."""
 
     id = "groove.level-above-recommended"
     title = "The level asked for is more than the side can take"
@@ -55,5 +55,5 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
         return super().evaluate(ctx)
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say what level, or how many seconds less, the side can take."""
+        """Add the level that the side can take, or the seconds to remove."""
         return too_long.come_down(finding, look)

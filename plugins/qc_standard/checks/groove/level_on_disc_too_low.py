@@ -1,4 +1,4 @@
-"""How loud the side ends up on the disc."""
+"""Loudness of the side on the disc."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class LevelOnDiscTooLowLimits(Model):
-    """How quiet the side may end up on the disc."""
+    """Least loudness of the side on the disc."""
 
     least: Limit
 
 
 class LevelOnDiscTooLow(LimitCheck[LevelOnDiscTooLowLimits]):
-    """The side ends up so quiet on the disc that its surface is heard."""
+    """The side is so quiet on the disc that surface noise becomes audible."""
 
     id = "groove.level-on-disc-too-low"
     title = "The side ends up too quiet on the disc"

@@ -1,4 +1,4 @@
-"""How steep the groove runs."""
+"""Slope of the groove."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from qc_standard.advice import treble
 
 
 class SlopeTooSteepLimits(Model):
-    """How often, and how far, the groove may run steeper than the cutter, and how fast it may move."""
+    """Most of a second, and most by factor, that the groove may be steeper than the cutter; highest velocity."""
 
     lateral_share: Limit
     vertical_share: Limit
@@ -19,7 +19,7 @@ class SlopeTooSteepLimits(Model):
 
 
 class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
-    """The groove runs steeper than the back edges of the cutting stylus."""
+    """The groove is steeper than the back edges of the cutting stylus."""
 
     id = "groove.slope-too-steep"
     title = "The groove runs too steep for the cutting stylus"
@@ -69,5 +69,5 @@ class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say how many dB in which band, for which milliseconds, and where on the side it would pass."""
-        return treble.mend(finding, look)
+        """Add the dB to cut, the band and the moments, and the diameter outside which the passage needs no change."""
+        return treble.add_remedy(finding, look)

@@ -1,4 +1,4 @@
-"""How much land stays between the turns."""
+"""Land between neighbouring turns."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class TooLittleLandLimits(Model):
-    """How much land must stay between two turns."""
+    """Least land between two turns."""
 
     least: Limit
 

@@ -1,4 +1,4 @@
-"""How narrow the groove becomes."""
+"""Least top width of the groove."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from qc_standard.advice import wide_bass
 
 
 class TopWidthTooNarrowLimits(Model):
-    """How narrow the groove may become."""
+    """Least permitted top width."""
 
     least: Limit
 
@@ -53,5 +53,5 @@ class TopWidthTooNarrow(LimitCheck[TopWidthTooNarrowLimits]):
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say which bass mono makes the passage fit, and what it costs."""
-        return wide_bass.mend(finding, look)
+        """Add the bass-mono corner that makes the passage fit, and its loss in dB."""
+        return wide_bass.add_remedy(finding, look)

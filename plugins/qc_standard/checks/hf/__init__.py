@@ -1,1 +1,1 @@
-"""High frequencies: what the cutter and the replay tip make of sibilance and cymbals."""
+"""High frequencies: sibilance and cymbals at the cutter and the replay tip."""

@@ -10,7 +10,7 @@ from qc_standard.advice import treble
 
 
 class SibilanceOrCymbalsTooStrongLimits(Model):
-    """How much of a second sibilance or cymbals may overload."""
+    """Most of a second that sibilance or cymbals may overload."""
 
     share: Limit
 
@@ -54,5 +54,5 @@ class SibilanceOrCymbalsTooStrong(LimitCheck[SibilanceOrCymbalsTooStrongLimits])
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say how many dB in which band, for which milliseconds, and where on the side it would pass."""
-        return treble.mend(finding, look)
+        """Add the dB to cut, the band and the moments, and the diameter outside which the passage needs no change."""
+        return treble.add_remedy(finding, look)

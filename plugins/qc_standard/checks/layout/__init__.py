@@ -1,1 +1,1 @@
-"""How a side is laid out: its length, its silences, its gaps, the order of its tracks."""
+"""Layout of a side: its length, its silences, its gaps, the order of its tracks."""

@@ -1,4 +1,4 @@
-"""Declared gaps against the silences that are heard."""
+"""Declared gaps compared with the measured silences."""
 
 from __future__ import annotations
 
@@ -11,19 +11,19 @@ from qc.groove.signal.programme import Programme, ProgrammeBounds
 from qc.model.errors import NotApplicableError
 from qc.model.quantity import clock
 from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
-from qc_standard.layout import DeclaredTrack, Stretch, gaps, silences, sounding, within
+from qc_standard.layout import DeclaredTrack, SilentStretch, gaps, silences, sounding, within
 from qc_standard.own_limits import MostPercent, MostSeconds
 
 
 class GapDisagreesLimits(Model):
-    """How much of a declared gap may hold programme, and how long a silence may be where none is declared."""
+    """Largest part of a declared gap with programme, and longest silence where no gap is declared."""
 
     programme: MostPercent
     silence: MostSeconds
 
 
 class GapDisagrees(Check[GapDisagreesLimits]):
-    """Gaps are not where the paper says."""
+    """Gaps are not where the delivery declares them."""
 
     id = "layout.gap-disagrees"
     title = "Gaps and silences are not where the paper says"
@@ -58,8 +58,8 @@ class GapDisagrees(Check[GapDisagreesLimits]):
         tracks = DeclaredTrack.every(ctx.declared)
         if not tracks:
             raise NotApplicableError("no track times are declared")
-        heard = ctx[Programme]
-        there = sounding(heard)
+        programme = ctx[Programme]
+        there = sounding(programme)
         for track, following in gaps(tracks):
             gap = there[within(track.end, following.start)]
             share = 100.0 * float(gap.mean()) if len(gap) else 0.0
@@ -69,19 +69,20 @@ class GapDisagrees(Check[GapDisagreesLimits]):
                 Quantity(value=share, unit="%", at=at), self.limits.programme, op="<=", of=of,
                 field=("tracks", track.index, "end"),
             )  # fmt: skip
-        for one in _undeclared(silences(heard), tracks):
-            of = f"the silence at {clock(one.start_s)}, where no gap is declared,"
-            quantity = Quantity(value=one.seconds, unit="s", at=At(start_s=one.start_s, end_s=one.end_s))
+        for silence in _undeclared(silences(programme), tracks):
+            of = f"the silence at {clock(silence.start_s)}, where no gap is declared,"
+            at = At(start_s=silence.start_s, end_s=silence.end_s)
+            quantity = Quantity(value=silence.seconds, unit="s", at=at)
             yield from ctx.hold(quantity, self.limits.silence, op="<=", of=of)
 
 
-def _undeclared(silent: list[Stretch], tracks: list[DeclaredTrack]) -> Iterator[Stretch]:
-    """Give what of each silence lies outside every declared gap."""
+def _undeclared(silent: list[SilentStretch], tracks: list[DeclaredTrack]) -> Iterator[SilentStretch]:
+    """Return the parts of the silences that lie outside every declared gap."""
     declared = [within(track.end, following.start) for track, following in gaps(tracks)]
-    for one in silent:
-        left = np.ones(one.end - one.first, dtype=np.bool_)
+    for silence in silent:
+        left = np.ones(silence.end - silence.first, dtype=np.bool_)
         for gap in declared:
-            left[max(0, gap.start - one.first) : max(0, gap.stop - one.first)] = False
+            left[max(0, gap.start - silence.first) : max(0, gap.stop - silence.first)] = False
         edges = np.flatnonzero(np.diff(np.concatenate([[False], left, [False]]).astype(np.int8)))
         for first, end in zip(edges[::2], edges[1::2], strict=True):
-            yield Stretch(one.first + int(first), one.first + int(end))
+            yield SilentStretch(silence.first + int(first), silence.first + int(end))

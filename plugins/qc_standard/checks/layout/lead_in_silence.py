@@ -9,7 +9,7 @@ from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class LeadInSilenceLimits(Model):
-    """How long the silence before the programme must be, and may be."""
+    """Least and greatest length of the silence before the programme."""
 
     least: Limit
     most: Limit

@@ -10,7 +10,7 @@ from qc_standard.advice import too_long
 
 
 class LeadOutRoomLimits(Model):
-    """How many turns of lead-out there must be room for."""
+    """Least number of lead-out turns."""
 
     least: Limit
 
@@ -44,5 +44,5 @@ class LeadOutRoom(LimitCheck[LeadOutRoomLimits]):
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say what level, or how many seconds less, would make room."""
+        """Add the level, or the seconds to remove, that would make room."""
         return too_long.make_room(finding, look)

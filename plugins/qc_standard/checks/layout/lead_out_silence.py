@@ -9,7 +9,7 @@ from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class LeadOutSilenceLimits(Model):
-    """How long the silence after the programme must be."""
+    """Least length of the silence after the programme."""
 
     least: Limit
 

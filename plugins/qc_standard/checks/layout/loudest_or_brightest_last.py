@@ -1,4 +1,4 @@
-"""Which track is the loudest, which the brightest, and whether it lies innermost."""
+"""The loudest and the brightest track, and whether one of them is innermost."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from qc_standard.layout import DeclaredTrack, within
 
 
 class LoudestOrBrightestLastLimits(Model):
-    """It has no limits: the order of the tracks is the artist's, and nothing here warns."""
+    """No limits: the order of the tracks is the artist's, and the check only adds a note."""
 
 
 class LoudestOrBrightestLast(Check[LoudestOrBrightestLastLimits]):
-    """Says which track is loudest and which is brightest, and whether one of them is the last."""
+    """A note names the loudest and the brightest track, and says whether one of them is the last."""
 
     id = "layout.loudest-or-brightest-last"
     title = "The loudest and the brightest track, and where they lie"
@@ -54,10 +54,10 @@ class LoudestOrBrightestLast(Check[LoudestOrBrightestLastLimits]):
         drive = ctx[Sectors].a_square
         loudness, brightness = [], []
         for track in tracks:
-            heard = power[within(track.start, track.end)]
+            windows = power[within(track.start, track.end)]
             first = int(track.start * SECTORS_A_SECOND)
             sectors = drive[:, first : max(first + 1, int(track.end * SECTORS_A_SECOND))]
-            loudness.append(float(heard.mean()) if heard.size else 0.0)
+            loudness.append(float(windows.mean()) if windows.size else 0.0)
             brightness.append(float(sectors.mean(axis=1).max()) if sectors.size else 0.0)
         loudest, brightest = tracks[int(np.argmax(loudness))], tracks[int(np.argmax(brightness))]
         ctx.note(_sentence(loudest, brightest, tracks[-1]))

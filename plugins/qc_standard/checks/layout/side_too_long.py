@@ -1,4 +1,4 @@
-"""The playing time against the trade's table."""
+"""The playing time compared with the trade's table."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from qc_standard.advice import too_long
 
 
 class SideTooLongLimits(Model):
-    """How many minutes the side may last beyond the table."""
+    """Most minutes beyond the playing time of the table."""
 
     over: Limit
 
@@ -48,5 +48,5 @@ class SideTooLong(LimitCheck[SideTooLongLimits]):
     }
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say how many seconds less, or what level, the table has room for."""
+        """Add the seconds to remove, or the level, for which the table has room."""
         return too_long.keep_to_the_table(finding, look)

@@ -1,4 +1,4 @@
-"""The length of the programme against the least that a side is expected to have."""
+"""The length of the programme compared with the least expected length."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class SideTooShortLimits(Model):
-    """How long the programme must last at the least."""
+    """Least length of the programme."""
 
     least: Limit
 

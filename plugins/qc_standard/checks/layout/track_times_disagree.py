@@ -1,4 +1,4 @@
-"""Declared starts of tracks against what is heard."""
+"""Declared starts of tracks compared with the silences of the audio."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ from qc_standard.layout import DeclaredTrack, gaps, silences
 from qc_standard.own_limits import MostSeconds
 
 NEAR_S = 10.0
-"""How far from its declared start a track that nothing announces is looked for (practice)."""
+"""Greatest distance in s from the declared start at which the end of a silence is taken as the start (practice)."""
 
 
 class TrackTimesDisagreeLimits(Model):
-    """How far the declared start of a track may lie from where it is heard."""
+    """Greatest distance between the declared and the measured start of a track."""
 
     start: MostSeconds
 
 
 class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
-    """Tracks begin elsewhere than the paper says."""
+    """Tracks start elsewhere than the delivery declares."""
 
     id = "layout.track-times-disagree"
     title = "A track starts elsewhere than the paper says"
@@ -54,25 +54,25 @@ class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
         tracks = DeclaredTrack.every(ctx.declared)
         if not tracks:
             raise NotApplicableError("no track times are declared")
-        for track, heard_s in _starts(tracks, ctx[Programme]):
+        for track, start_s in _starts(tracks, ctx[Programme]):
             limit = self.limits.start
-            if track is tracks[0] and heard_s > track.start:
+            if track is tracks[0] and start_s > track.start:
                 limit = limit.model_copy(update={"fail": None})
-            apart = Quantity(value=abs(heard_s - track.start), unit="s", at=At(start_s=heard_s, track=track.number))
+            apart = Quantity(value=abs(start_s - track.start), unit="s", at=At(start_s=start_s, track=track.number))
             of = (
                 f"the distance from the declared start of track {track.number}, {clock(track.start)}, to where it is "
-                f"heard, {clock(heard_s)},"
+                f"heard, {clock(start_s)},"
             )
             yield from ctx.hold(apart, limit, op="<=", of=of, field=("tracks", track.index, "start"))
 
 
-def _starts(tracks: list[DeclaredTrack], heard: ProgrammeBounds) -> Iterator[tuple[DeclaredTrack, float]]:
-    """Give each track that can be told by a silence, and the second it is heard from."""
-    yield tracks[0], heard.start_s
-    quiet = silences(heard)
+def _starts(tracks: list[DeclaredTrack], programme: ProgrammeBounds) -> Iterator[tuple[DeclaredTrack, float]]:
+    """Return each track that starts after a silence, with its measured start in file seconds."""
+    yield tracks[0], programme.start_s
+    quiet = silences(programme)
     for _, track in gaps(tracks):
-        around = [one for one in quiet if one.start_s <= track.start <= one.end_s]
-        near = [one for one in quiet if abs(one.end_s - track.start) <= NEAR_S]
-        told = around or near
-        if told:
-            yield track, min((one.end_s for one in told), key=lambda second: abs(second - track.start))
+        around = [silence for silence in quiet if silence.start_s <= track.start <= silence.end_s]
+        near = [silence for silence in quiet if abs(silence.end_s - track.start) <= NEAR_S]
+        candidates = around or near
+        if candidates:
+            yield track, min((silence.end_s for silence in candidates), key=lambda second: abs(second - track.start))

@@ -12,7 +12,7 @@ from qc_standard.peaks import FLAT_TOPS, Peaks, PeaksResult
 
 
 class ClippedLimits(Model):
-    """How many places a side may have at which the wave is cut off.
+    """Most places of a side at which the wave is cut off.
 
     `flat_tops` counts them at any level; `runs` those at full scale alone, as rulesets before 2.0.0 do.
     """
@@ -60,24 +60,24 @@ class Clipped(LimitCheck[ClippedLimits]):
     }
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Hold the number of runs against its limit; the finding reaches from the first run to the last."""
+        """Compare the number of runs with its limit; the finding reaches from the first run to the last."""
         result = ctx[Peaks]
         for finding in super().evaluate(ctx):
-            several = [one for one in result.clipping(finding.measure) if one.count]
-            first, last = min(one.begin for one in several), max(one.end for one in several)
+            several = [runs for runs in result.clipping(finding.measure) if runs.count]
+            first, last = min(runs.begin for runs in several), max(runs.end for runs in several)
             stretch = Stretch(start_s=first / result.rate, end_s=last / result.rate)
             what = f"{finding.message}{_cut_off(result, finding.measure)}"
             reach = f"{what}, from {clock(stretch.start_s)} to {clock(stretch.end_s)}"
             yield finding.model_copy(update={"stretch": stretch, "message": reach})
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say how many runs there are on which channel, and at what level they were cut off."""
-        return clipping.mend(finding, look)
+        """Add the number of runs by channel and the clipping level."""
+        return clipping.add_remedy(finding, look)
 
 
 def _cut_off(result: PeaksResult, measure: str) -> str:
-    """Say at which level the longest flat top was cut off; nothing of runs at full scale, which is their level."""
+    """Return the clipping level of the longest flat top as part of a sentence; empty for runs at full scale."""
     if measure != FLAT_TOPS:
         return ""
-    longest = max(result.flat_tops, key=lambda one: one.longest)
+    longest = max(result.flat_tops, key=lambda runs: runs.longest)
     return f", the longest cut off at {clipping.level_of(longest.level)}"

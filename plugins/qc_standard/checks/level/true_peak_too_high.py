@@ -9,7 +9,7 @@ from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class TruePeakTooHighLimits(Model):
-    """How high the peak between the samples may be."""
+    """Highest true peak."""
 
     most: Limit
 

@@ -1,1 +1,1 @@
-"""How loud the programme is."""
+"""Loudness of the programme."""

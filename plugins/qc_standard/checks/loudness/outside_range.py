@@ -1,4 +1,4 @@
-"""How loud the file is."""
+"""Loudness of the file."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
 
 
 class OutsideRangeLimits(Model):
-    """How loud, and how quiet, the file may be as a whole."""
+    """Highest and lowest loudness of the whole file."""
 
     loudest: Limit
     quietest: Limit

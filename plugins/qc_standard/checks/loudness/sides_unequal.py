@@ -1,4 +1,4 @@
-"""The loudness of the sides against each other."""
+"""The loudness of the sides compared with each other."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from qc_standard.own_limits import MostLoudnessUnits
 
 
 class SidesUnequalLimits(Model):
-    """How far apart the sides may be in loudness."""
+    """Greatest difference in loudness between two sides."""
 
     difference: MostLoudnessUnits
 
@@ -43,24 +43,24 @@ class SidesUnequal(Check[SidesUnequalLimits]):
     Limits = SidesUnequalLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Hold the loudest side against the quietest; raises NotApplicableError where there is only one."""
+        """Compare the loudest side with the quietest; raises NotApplicableError where there is only one."""
         if len(ctx.sources) < 2:
             raise NotApplicableError("there is only one side to judge")
-        known: dict[str, float] = {}
+        levels: dict[str, float] = {}
         for source in ctx.sources:
             try:
                 loudness = ctx.of(source).measured("loudness.integrated")
             except NotMeasuredError:
                 continue
             if loudness.bound is None:
-                known[source] = loudness.value
-        if len(known) < 2:
+                levels[source] = loudness.value
+        if len(levels) < 2:
             raise NotMeasuredError("fewer than two sides have a loudness")
-        loudest, quietest = max(known, key=lambda one: known[one]), min(known, key=lambda one: known[one])
+        loudest, quietest = max(levels, key=levels.__getitem__), min(levels, key=levels.__getitem__)
         quiet = ctx.of(quietest)
-        apart = Quantity(value=known[loudest] - known[quietest], unit="LU")
+        apart = Quantity(value=levels[loudest] - levels[quietest], unit="LU")
         of = (
-            f"the difference between side {ctx.of(loudest).side} at {known[loudest]:.1f} LUFS and side {quiet.side} "
-            f"at {known[quietest]:.1f} LUFS"
+            f"the difference between side {ctx.of(loudest).side} at {levels[loudest]:.1f} LUFS and side {quiet.side} "
+            f"at {levels[quietest]:.1f} LUFS"
         )
         yield from quiet.hold(apart, self.limits.difference, op="<=", of=of)

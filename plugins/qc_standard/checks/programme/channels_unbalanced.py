@@ -12,7 +12,7 @@ from qc_standard.relation import Relation, RelationResult, passages
 
 
 class ChannelsUnbalancedLimits(Model):
-    """How many dB one channel may be louder, over a side or track and over 10 s."""
+    """Most dB by which one channel may be louder, over a side or track and over 10 s."""
 
     track: MostDecibels
     in_10s: MostDecibels

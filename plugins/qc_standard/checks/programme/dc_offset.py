@@ -9,7 +9,7 @@ from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, Limit
 
 
 class DcOffsetLimits(Model):
-    """How much direct current a channel may have."""
+    """Highest direct current of a channel."""
 
     most: Limit
 

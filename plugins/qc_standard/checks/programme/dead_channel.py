@@ -12,11 +12,11 @@ from qc_standard.own_limits import MostPercent, MostSeconds
 from qc_standard.relation import Passage, Relation, RelationResult, passages
 
 MOSTLY = 50.0
-"""% of a passage from which its finding speaks for the stretches in it, which are then not named one by one."""
+"""Dead part of a passage in % above which its one finding replaces those of the stretches in it."""
 
 
 class DeadChannelLimits(Model):
-    """How much of a side or track may have a dead channel, and for how long one may be cut off or one-sided."""
+    """Largest dead part of a side or track, and longest time that a channel may be cut off or one-sided."""
 
     share: MostPercent
     cut_off: MostSeconds
@@ -74,16 +74,16 @@ class DeadChannel(Check[DeadChannelLimits]):
                 if found and share.value > MOSTLY:
                     covered.append((channel, passage.parts))
                 yield from found
-        for one in relation.dead:
-            if _inside(one.channel, one.first, one.end, covered):
+        for stretch in relation.dead:
+            if _inside(stretch.channel, stretch.first, stretch.end, covered):
                 continue
-            at = relation.place(slice(one.first, one.end), channel=one.channel)
-            quantity = Quantity(value=one.programme * relation.part_s, unit="s", at=at)
-            if one.cut_off:
-                of = f"the time for which the {one.channel} channel is cut off while the other plays on"
+            at = relation.place(slice(stretch.first, stretch.end), channel=stretch.channel)
+            quantity = Quantity(value=stretch.programme * relation.part_s, unit="s", at=at)
+            if stretch.cut_off:
+                of = f"the time for which the {stretch.channel} channel is cut off while the other plays on"
                 yield from ctx.hold(quantity, self.limits.cut_off, op="<=", of=of)
             else:
-                of = f"the time for which only the {_other(one.channel)} channel plays"
+                of = f"the time for which only the {_other(stretch.channel)} channel plays"
                 yield from ctx.hold(quantity, self.limits.one_sided, op="<=", of=of)
 
 
@@ -91,9 +91,9 @@ def _share(relation: RelationResult, passage: Passage, channel: str) -> Quantity
     """Part of a passage's programme during which a channel is dead, in %."""
     begin, stop = passage.parts.start, passage.parts.stop
     dead = sum(
-        int(relation.programme[max(begin, one.first) : min(stop, one.end)].sum())
-        for one in relation.dead
-        if one.channel == channel and one.first < stop and one.end > begin
+        int(relation.programme[max(begin, stretch.first) : min(stop, stretch.end)].sum())
+        for stretch in relation.dead
+        if stretch.channel == channel and stretch.first < stop and stretch.end > begin
     )
     share = 100.0 * dead / max(1, int(relation.programme[passage.parts].sum()))
     return Quantity(value=share, unit="%", at=relation.place(passage.parts, passage.track, channel))

@@ -11,7 +11,7 @@ from qc_standard.relation import Relation, RelationResult, passages
 
 
 class IdenticalChannelsLimits(Model):
-    """How small the difference of the channels may be against their sum."""
+    """Least difference of the channels relative to their sum."""
 
     difference: Limit
 

@@ -14,7 +14,7 @@ OPPOSITE = -0.1
 
 
 class PolarityReversedLimits(Model):
-    """How far below 0 the correlation of the channels may go over a side or track."""
+    """Least correlation of the channels over a side or track."""
 
     correlation: Limit
 

@@ -1,1 +1,1 @@
-"""Left against right."""
+"""Relation of the left and the right channel."""

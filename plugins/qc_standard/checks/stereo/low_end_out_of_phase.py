@@ -11,7 +11,7 @@ from qc_standard.advice import wide_bass
 
 
 class LowEndOutOfPhaseLimits(Model):
-    """How far the bass may move the cutter up and down, and how out of phase it may be."""
+    """Greatest vertical movement by the bass, and its least correlation."""
 
     excursion: Limit
     correlation: Limit
@@ -51,7 +51,7 @@ class LowEndOutOfPhase(LimitCheck[LowEndOutOfPhaseLimits]):
     }
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Hold both limits; where a channel is silent nothing correlates, and the movement says it all."""
+        """Compare both limits; where a channel is silent there is no correlation, and only the movement is judged."""
         for key, judged in self.judges.items():
             try:
                 yield from ctx.judge(judged.measure, getattr(self.limits, key), op=judged.op, of=judged.of)
@@ -60,5 +60,5 @@ class LowEndOutOfPhase(LimitCheck[LowEndOutOfPhaseLimits]):
                     raise
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say which bass mono makes the passage fit, and what it costs."""
-        return wide_bass.mend(finding, look)
+        """Add the bass-mono corner that makes the passage fit, and its loss in dB."""
+        return wide_bass.add_remedy(finding, look)
