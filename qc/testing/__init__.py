@@ -1,5 +1,5 @@
-"""The public kit for people who write checks: signals and faults by code, deliveries, case files, a driver.
+"""The public test kit for authors of checks: synthetic signals and faults, deliveries, case files, a driver.
 
-`cases` runs case files, one YAML file a case. Beneath it, for tests in plain Python: `signals`, `faults` and `music`
-give samples, `deliveries` sends and judges them, `findings` asserts on the report, `drive` lets one need hear samples.
+`cases` runs case files, one YAML file a case. For tests in plain Python, `signals`, `faults` and `music` make samples,
+`deliveries` writes and judges deliveries, `findings` asserts on the report, and `drive` runs one need on samples.
 """

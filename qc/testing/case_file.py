@@ -1,4 +1,4 @@
-"""A case file as models: a delivery made by code, and what one check is to find in it."""
+"""Models of a case file: a synthetic delivery, and the expected result of one check."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ Audio = Annotated[tuple[Step, ...], Field(min_length=1)]
 
 
 class TrackMade(InputModel):
-    """A track as the delivery is to write it; with `audio` it comes as a file of its own, "a-1.wav" of side A."""
+    """A track of the delivery; with `audio` it is written to its own file, "a-1.wav" of side A."""
 
     number: Line | None = None
-    """counted on where it is left out"""
+    """the next number by default"""
     title: Line | None = None
     start: Line | None = Field(None, examples=['"0:02.0"'])
     end: Line | None = Field(None, examples=['"0:10.0"'])
@@ -34,20 +34,20 @@ class TrackMade(InputModel):
 
 
 class CaseSide(InputModel):
-    """A side: what sounds, how it is written, and what the paper says of it."""
+    """A side: its signals and faults, its file, and its lines in the delivery file."""
 
     id: SideId = Field("A", examples=["A"])
     audio: Audio | None = None
     rate: Rate = 48_000
     channels: Literal["1", "2", "4"] = "2"
-    """channels of the file: one is the left, four are the two twice"""
+    """channels of the file: "1" has the left one only, "4" has both channels twice"""
     coding: Coding = "24 bit"
     container: Literal["WAV", "RF64", "AIFF", "FLAC"] = "WAV"
     file: FileFaults = FileFaults()
     tracks: tuple[TrackMade, ...] = ()
-    """none are declared where they are left out"""
+    """declared tracks, none by default"""
     paper: Mapping[str, Any] = Field(default_factory=dict)
-    """more lines of the side as a delivery file has them: cut_level, inscription, source ..."""
+    """further keys of the side in the delivery file: cut_level, inscription, source ..."""
 
     @model_validator(mode="after")
     def _sounds(self) -> Self:
@@ -60,49 +60,49 @@ class CaseSide(InputModel):
 
 
 class Expected(InputModel):
-    """What is expected beside the outcome, which the name of the file says.
+    """Expectations besides the outcome, which is part of the file name.
 
-    `severity`, `found`, `kind`, `at`, `track` and `channel` describe one finding: there must be one that fits them all.
+    `severity`, `found`, `kind`, `at`, `track` and `channel` describe one finding; some finding must match them all.
     """
 
     side: SideId | None = None
-    """the side that is looked at; the first where it is left out"""
+    """the side that the expectations are about, by default the first"""
     findings: Annotated[int, Field(ge=0)] | None = None
     measured: Mapping[str, Number] = Field(default_factory=dict)
-    """measurement of the side -> what it must be"""
+    """measurement of the side -> expected value"""
     says: Text | None = None
-    """words that stand in the reason beside the outcome, or in the message of a finding"""
+    """part of the reason of the outcome or of the message of a finding"""
     severity: Literal["warn", "fail"] | None = None
     found: Number | None = None
-    """the number that the finding gives"""
+    """expected number of the finding"""
     kind: Line | None = None
-    """the word or two that a finding without a number gives: "cut off" """
+    """expected text of a finding without a number: "cut off" """
     at: Seconds | None = None
-    """file seconds that the finding reaches to, within `within`"""
+    """file second that the finding must cover, with a tolerance of `within`"""
     within: Seconds = 0.05
     track: Annotated[int, Field(ge=1)] | None = None
     channel: Literal["left", "right"] | None = None
 
     @property
     def finding(self) -> bool:
-        """Whether anything is said of a finding."""
-        asked = (self.severity, self.found, self.kind, self.at, self.track, self.channel)
-        return any(one is not None for one in asked)
+        """Whether a finding is expected."""
+        expected = (self.severity, self.found, self.kind, self.at, self.track, self.channel)
+        return any(value is not None for value in expected)
 
 
 class CaseFile(InputModel):
-    """All of a case file."""
+    """The contents of a case file."""
 
     why: Text = Field(examples=["A 100 Hz tone that digs 1 um deeper than the warning allows."])
     disc: Disc | None = None
-    """12 inches at 33 1/3 where it is left out"""
+    """12 inches at 33 1/3 by default"""
     ruleset: Line | None = None
-    """NAME, NAME@VERSION, or a file from where the case lies; left out: the newest that serves the disc"""
+    """NAME, NAME@VERSION, or a path relative to the case file; by default the newest ruleset for the disc"""
     limits: Mapping[Line, Mapping[Line, LimitEntry]] = Field(default_factory=dict)
-    """check id -> limit key -> limit, put in the place of the ruleset's, or added"""
+    """check id -> limit key -> limit, which replaces the limit of the ruleset or is added"""
     delivery: Mapping[str, Any] = Field(default_factory=dict)
-    """more lines at the top of the delivery file, or others: catalogue, part, notes ..."""
+    """further or replaced top-level keys of the delivery file: catalogue, part, notes ..."""
     sides: tuple[CaseSide, ...] = Field(min_length=1)
     beside: Mapping[Line, Text] = Field(default_factory=dict)
-    """file name -> text, of files that lie beside the delivery, such as lists of checksums"""
+    """file name -> text, of further files in the folder of the delivery, such as lists of checksums"""
     expect: Expected = Expected()

@@ -1,7 +1,7 @@
-"""Case files: one YAML file says what is delivered and what one check must make of it. For tests of checks.
+"""Case files for tests of checks: one YAML file describes a delivery and the expected result of one check.
 
-A case lies at `CHECK ID/OUTCOME-why.yaml`, its outcome being pass, warn, fail, or na for not applicable. A test of a
-folder of them takes three lines:
+The path of a case is `CHECK ID/OUTCOME-why.yaml`, with the outcome pass, warn, fail, or na for not applicable. A test
+of a folder of cases takes three lines:
 
     @pytest.mark.parametrize("case", cases_in(FOLDER), ids=str)
     def test_case(case, tmp_path):
@@ -35,27 +35,27 @@ _NAMED = re.compile(rf"({'|'.join(OUTCOMES)})-[a-z0-9][a-z0-9.-]*")
 
 
 class CaseError(SidegateError):
-    """A case file cannot be used."""
+    """An invalid case file."""
 
     exit_code = 2
 
 
 @dataclass(frozen=True)
 class Case:
-    """A case file as it was read."""
+    """A case file with its path, check and outcome."""
 
     path: Path
     check: str
-    """id of the check it is about, from the name of its folder"""
+    """id of the check, from the name of the folder"""
     outcome: str
-    """what must become of it, in the report's word: "not_applicable" """
+    """expected outcome, as in the report: "not_applicable" """
     file: CaseFile
 
     def __str__(self) -> str:
         return f"{self.check}/{self.path.stem}"
 
     def with_limits(self, limits: Mapping[str, Mapping[str, Any]]) -> Case:
-        """Give the case under other limits, check id -> key -> {"warn": "2 s", "source": "practice"}."""
+        """Return the case with other limits, check id -> key -> {"warn": "2 s", "source": "practice"}."""
         more = {
             check: {key: LimitEntry.model_validate(limit) for key, limit in own.items()}
             for check, own in limits.items()
@@ -85,10 +85,10 @@ def cases_in(folder: Path) -> list[Case]:
 
 
 def run(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
-    """Make the delivery of a case under `tmp_path` and judge it with all checks of its ruleset.
+    """Write the delivery of a case under `tmp_path` and judge it with all checks of its ruleset.
 
-    `host` has the plugins, the installed ones where it is left out: `Host.build(extra=[("house", module)])` adds
-    one that is not installed. Raises CaseError where no plugin has the check, and what `qc.api.check` raises.
+    `host` has the plugins, by default the installed ones; `Host.build(extra=[("house", module)])` adds one that is not
+    installed. Raises CaseError where no plugin has the check, and the errors of `qc.api.check`.
     """
     from qc import api
     from qc.delivery.reader import read_delivery
@@ -107,15 +107,15 @@ def run(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
 
 
 def _ruleset(case: Case) -> str | None:
-    """Give NAME@VERSION as it stands, and the path of a file from where the case lies."""
-    asked = case.file.ruleset
-    return asked if asked is None or not is_path(asked) else str(case.path.parent / asked)
+    """Return NAME@VERSION unchanged, and a path resolved relative to the case file."""
+    ruleset = case.file.ruleset
+    return ruleset if ruleset is None or not is_path(ruleset) else str(case.path.parent / ruleset)
 
 
 def check(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
-    """Run a case and hold the report against what it expects; gives what `run` does.
+    """Run a case, compare the report with its expectations, and return the report.
 
-    Raises AssertionError with one sentence about the first thing that differs.
+    Raises AssertionError with one sentence about the first difference.
     """
     judged = run(case, tmp_path, host)
     try:
@@ -126,36 +126,39 @@ def check(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
 
 
 def hold(case: Case, judged: JudgedReport) -> None:
-    """Hold a report against what a case expects; raises AssertionError with one sentence."""
+    """Compare a report with the expectations of a case; raises AssertionError with one sentence."""
     expected = case.file.expect
     assert_outcome(judged, case.check, case.outcome, side=expected.side)
     result = result_of(judged, case.check, expected.side)
     count = len(result["findings"]) + result["findings_omitted"]
     if expected.findings is not None and count != expected.findings:
-        raise AssertionError(f"{case.check} has {count} findings, not {expected.findings}: {_told(result['findings'])}")
+        raise AssertionError(
+            f"{case.check} has {count} findings, not {expected.findings}: {_messages(result['findings'])}"
+        )
     for name, number in expected.measured.items():
         _measured(judged, expected.side or case.file.sides[0].id, name, number)
     _says(case.check, result, expected)
-    if expected.finding and not any(not _differs(one, expected) for one in result["findings"]):
+    if expected.finding and not any(not _differs(finding, expected) for finding in result["findings"]):
         raise AssertionError(_no_finding(case.check, result["findings"], expected))
 
 
 def _says(check_id: str, result: dict[str, Any], expected: Expected) -> None:
-    said = [text for text in (result["reason"], *(one["message"] for one in result["findings"])) if text]
+    messages = [finding["message"] for finding in result["findings"]]
+    said = [text for text in (result["reason"], *messages) if text]
     if expected.says is not None and not any(expected.says in text for text in said):
         raise AssertionError(f'{check_id} does not say "{expected.says}"; it says: {"; ".join(said[:5]) or "nothing"}')
 
 
 def _measured(judged: JudgedReport, side: str, name: str, number: Number) -> None:
-    known = judged.side(side)["measurements"]
-    if name not in known:
-        raise AssertionError(f"{name} was not measured on side {side}; {meant(name, known)}")
-    if wrong := _outside(number, known[name]["value"], known[name]["unit"]):
+    measurements = judged.side(side)["measurements"]
+    if name not in measurements:
+        raise AssertionError(f"{name} was not measured on side {side}; {meant(name, measurements)}")
+    if wrong := _outside(number, measurements[name]["value"], measurements[name]["unit"]):
         raise AssertionError(f"{name} on side {side} {wrong}")
 
 
 def _outside(number: Number, value: float, unit: str) -> str:
-    """Say how a value is not what it must be; "" where it is."""
+    """Return a description of how a value differs from the expected one, or ""."""
     try:
         least, most = number.span(unit)
     except ValueError as why:
@@ -170,7 +173,7 @@ def _outside(number: Number, value: float, unit: str) -> str:
 
 
 def _differs(found: Found, expected: Expected) -> str:
-    """Say what of a finding is not as expected; "" where all is."""
+    """Return a description of the first difference of a finding from the expected one, or ""."""
     where = found["location"]
     if expected.severity is not None and found["severity"] != expected.severity:
         return f"it {found['severity']}s"
@@ -180,11 +183,11 @@ def _differs(found: Found, expected: Expected) -> str:
     if expected.at is not None and not reaches(where, expected.at, expected.within):
         there = "nowhere in particular" if where["start_s"] is None else f"at {where['start_s']:.3f} s"
         return f"it lies {there}, not within {expected.within:g} s of {expected.at:g} s"
-    return _gives(found["measured"], expected)
+    return _number_differs(found["measured"], expected)
 
 
-def _gives(measured: Any, expected: Expected) -> str:
-    """Say how the number or the word that a finding gives is not as expected."""
+def _number_differs(measured: Any, expected: Expected) -> str:
+    """Return a description of how the number or text of a finding differs from the expected one, or ""."""
     number = not isinstance(measured, str)
     if expected.kind is not None and measured != expected.kind:
         return "it gives a number" if number else f'it gives "{measured}"'
@@ -199,9 +202,9 @@ def _gives(measured: Any, expected: Expected) -> str:
 def _no_finding(check_id: str, findings: list[Found], expected: Expected) -> str:
     if not findings:
         return f"{check_id} found nothing, and a finding is expected"
-    differs = "; ".join(f"{one['message']} - {_differs(one, expected)}" for one in findings[:5])
+    differs = "; ".join(f"{finding['message']} - {_differs(finding, expected)}" for finding in findings[:5])
     return f"{check_id} has no finding that is as expected: {differs}"
 
 
-def _told(findings: list[Found]) -> str:
-    return "; ".join(one["message"] for one in findings[:5]) or "none"
+def _messages(findings: list[Found]) -> str:
+    return "; ".join(finding["message"] for finding in findings[:5]) or "none"

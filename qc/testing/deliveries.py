@@ -1,4 +1,4 @@
-"""Deliveries made for a test: audio written beside a delivery.yaml, and the report that judging them gives."""
+"""Write deliveries for tests, audio files with a delivery.yaml, and judge them."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ SUFFIXES = {"WAV": ".wav", "RF64": ".wav", "AIFF": ".aiff", "FLAC": ".flac"}
 
 @dataclass(frozen=True)
 class Sent:
-    """A side to be sent: samples (2, frames) or (frames,) for mono, full scale 1.0, and what the paper says of it.
+    """A side to deliver: samples (2, frames), or (frames,) for mono, full scale 1.0, and its keys in the delivery file.
 
-    `tracks` are (start_s, end_s) pairs; none given: one track over the whole side; `more` are further lines of the
-    side, such as {"cut_level": "-3 dB"}.
+    `tracks` are (start_s, end_s) pairs, by default one track over the whole side; `more` are further keys of the side,
+    such as {"cut_level": "-3 dB"}.
     """
 
     samples: NDArray[np.float64]
@@ -32,11 +32,11 @@ class Sent:
     coding: str = "FLOAT"
     more: Mapping[str, Any] = field(default_factory=dict)
     changed: str = ""
-    """day the file says it was last changed, 2026-03-02; else now"""
+    """modification date of the file, 2026-03-02; today by default"""
 
 
 def deliver(folder: Path, sides: Mapping[str, Sent], *, size: str = "12in", speed: int = 33) -> Path:
-    """Write a delivery into a folder, made if need be; returns the folder."""
+    """Write a delivery into a folder, which is created where needed, and return the folder."""
     folder.mkdir(parents=True, exist_ok=True)
     lines = [
         "schema: 1",
@@ -70,20 +70,20 @@ class JudgedReport:
     report: dict[str, Any]
 
     def side(self, name: str = "A") -> dict[str, Any]:
-        """Give the report of one side."""
+        """Return the report of one side."""
         found: dict[str, Any] = next(side for side in self.report["sides"] if side["id"] == name)
         return found
 
     def value(self, measurement: str, side: str = "A") -> float:
-        """Give a measured number in its own unit; raises KeyError when it was not measured."""
+        """Return a measured number in its own unit; raises KeyError when it was not measured."""
         return float(self.side(side)["measurements"][measurement]["value"])
 
     def outcome(self, check: str, side: str = "A") -> str:
-        """Give what became of a check on a side."""
+        """Return the outcome of a check on a side."""
         return str(self.result(check, side)["outcome"])
 
     def result(self, check: str, side: str = "A") -> dict[str, Any]:
-        """Give a check's whole result on a side."""
+        """Return the whole result of a check on a side."""
         found: dict[str, Any] = next(
             result for result in self.report["results"] if result["check"] == check and result["side"] == side
         )
@@ -91,9 +91,9 @@ class JudgedReport:
 
 
 def judge(delivery: Path, out: Path, *words: str) -> JudgedReport:
-    """Run `sidegate check DELIVERY --out json=OUT` with more words, in this process, and read the report back.
+    """Run `sidegate check DELIVERY --out json=OUT` with more arguments, in this process, and read the report.
 
-    The audio is always heard, and nothing that was measured is stored, unless `words` say --cache FOLDER.
+    The audio is always measured, and nothing is stored, unless `words` contain --cache FOLDER.
     """
     from qc.cli.main import main
 

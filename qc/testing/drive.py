@@ -1,4 +1,4 @@
-"""Lets one need hear samples held in memory the way the pass would: for tests of analyses and plugins."""
+"""Run one need or tap on samples in memory as a run would, for tests of analyses and plugins."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ R = TypeVar("R")
 
 
 class MemoryBlock:
-    """A slice of samples in memory (the contract's Block)."""
+    """A block of samples in memory, as `qc.plugin_api.Block`."""
 
     def __init__(
         self, stream: Stream, start: int, samples: Samples, taps: dict[Tap, RunningTap], *, last: bool
@@ -23,34 +23,34 @@ class MemoryBlock:
         samples.flags.writeable = False
         self.stream, self.start, self.samples = stream, start, samples
         self._taps, self._last = taps, last
-        self._known: dict[Tap, Samples] = {}
+        self._outputs: dict[Tap, Samples] = {}
 
     def __getitem__(self, tap: Tap) -> Samples:
-        """Give what the tap made of this slice; with the last slice also what it had kept back."""
-        if tap not in self._known:
+        """Return the output of a tap for this block; for the last block with the frames that it had kept back."""
+        if tap not in self._outputs:
             base = tap.base()
-            given = self._taps[tap].push(self.samples if base is None else self[base])
+            output = self._taps[tap].push(self.samples if base is None else self[base])
             if self._last:
-                given = np.concatenate([given, self._taps[tap].flush()], axis=1)
-            given.flags.writeable = False
-            self._known[tap] = given
-        return self._known[tap]
+                output = np.concatenate([output, self._taps[tap].flush()], axis=1)
+            output.flags.writeable = False
+            self._outputs[tap] = output
+        return self._outputs[tap]
 
 
 def hear(need: Need[R], samples: NDArray[np.float64], rate: int, blocks: int | Sequence[int] = 8192) -> R:
-    """Let an analysis hear samples and give its result; a derived need is worked out from what others hear.
+    """Run a need on samples and return its result; a derived need is computed from the needs it reads.
 
     Parameters
     ----------
     need
-        What is to hear them; the taps of an analysis are started and fed too.
+        The analysis, whose taps run too, or the derived need.
     samples
-        (2, n), or mono as (n,) or (1, n), which is heard as dual mono. Full scale is 1.0.
+        (2, n), or mono as (n,) or (1, n), which is processed as dual mono. Full scale is 1.0.
     rate
         Frames a second.
     blocks
-        Frames in each block: one number for all, or the sizes one after another, with all that is left in one
-        more. An empty block ends the stream in any case.
+        Frames in each block: one number for all, or the sizes in order, followed by one block with the rest. An empty
+        block always ends the stream.
 
     Raises
     ------
@@ -64,7 +64,7 @@ def hear(need: Need[R], samples: NDArray[np.float64], rate: int, blocks: int | S
         samples = np.vstack([samples, samples])
     stream = Stream("side:A", rate, 2, samples.shape[1])
     planned = plan([need])
-    results: dict[Need[Any], Any] = {one: _heard(one, samples, stream, blocks) for one in planned.analyses}
+    results: dict[Need[Any], Any] = {analysis: _run(analysis, samples, stream, blocks) for analysis in planned.analyses}
     for derived in planned.derived:
         results[derived] = derived.work(Measurements(stream, results=results))
     result: R = results[need]
@@ -72,9 +72,9 @@ def hear(need: Need[R], samples: NDArray[np.float64], rate: int, blocks: int | S
 
 
 def through(tap: Tap, samples: NDArray[np.float64], rate: int, blocks: int | Sequence[int] = 8192) -> Samples:
-    """Return what a tap makes of samples (2, n), through all that it listens to; `blocks` as in `hear`."""
+    """Return the output of a tap for samples (2, n), with all taps that it reads; `blocks` as in `hear`."""
     stream = Stream("side:A", rate, 2, samples.shape[1])
-    taps = {one: one.start(stream) for one in lineage(tap)}
+    taps = {member: member.start(stream) for member in lineage(tap)}
     parts = [
         MemoryBlock(stream, start, samples[:, start:stop].copy(), taps, last=False)[tap].copy()
         for start, stop in _borders(samples.shape[1], blocks)
@@ -83,8 +83,8 @@ def through(tap: Tap, samples: NDArray[np.float64], rate: int, blocks: int | Seq
     return np.concatenate([*parts, last], axis=1)
 
 
-def _heard(analysis: Analysis[R], samples: Samples, stream: Stream, blocks: int | Sequence[int]) -> R:
-    taps = {one: one.start(stream) for tap in analysis.taps() for one in lineage(tap)}
+def _run(analysis: Analysis[R], samples: Samples, stream: Stream, blocks: int | Sequence[int]) -> R:
+    taps = {member: member.start(stream) for tap in analysis.taps() for member in lineage(tap)}
     running = analysis.start(stream)
     for start, stop in _borders(samples.shape[1], blocks):
         part = samples[:, start:stop].copy()
@@ -94,7 +94,7 @@ def _heard(analysis: Analysis[R], samples: Samples, stream: Stream, blocks: int 
 
 
 def _borders(frames: int, blocks: int | Sequence[int]) -> Iterator[tuple[int, int]]:
-    """Cut `frames` up into (start, stop)."""
+    """Yield the (start, stop) of consecutive blocks of `frames` frames."""
     sizes = [blocks] * -(-frames // blocks) if isinstance(blocks, int) else [*blocks, frames]
     start = 0
     for size in sizes:

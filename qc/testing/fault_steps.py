@@ -1,4 +1,4 @@
-"""The faults that a case file may name, as models: what each takes, with units, and what it does."""
+"""Models of the faults in a case file, with their parameters and units."""
 
 from __future__ import annotations
 
@@ -18,27 +18,27 @@ if TYPE_CHECKING:
 
 
 class FaultStep(InputModel):
-    """A fault of samples; it acts on all that stands before it."""
+    """A fault of samples, which is applied to all previous steps."""
 
     @abstractmethod
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it to (2, frames)."""
+        """Return the faulty samples of `x`, (2, frames)."""
 
 
 class Clip(FaultStep):
-    """Whatever passes `level` is cut off."""
+    """Samples beyond `level` are clipped."""
 
     level: Level = Field(examples=["-1 dBFS"])
 
     def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.clipped(x, self.level)
 
 
 class FlatTops(FaultStep):
-    """So many runs of four equal samples at `level`, from `at` on, one every 20 frames."""
+    """`runs` runs of four equal samples at `level`, from `at` on, one every 20 frames."""
 
     at: Seconds = Field(examples=["2 s"])
     runs: Annotated[int, Field(ge=1, examples=["3"])]
@@ -46,7 +46,7 @@ class FlatTops(FaultStep):
     channel: Where = "left"
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.flat_tops(x, rate, at_s=self.at, runs=self.runs, peak=self.level, channel=self.channel)
@@ -59,14 +59,14 @@ class DcOffset(FaultStep):
     channel: Where = "both"
 
     def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.dc_offset(x, self.level, channel=self.channel)
 
 
 class Dropout(FaultStep):
-    """A stretch is silent; the sound stops and comes back at once, or fades out before it and in behind it."""
+    """A stretch is silent; the sound stops and returns abruptly, or fades out before it and in after it."""
 
     at: Seconds = Field(examples=["2 s"])
     lasts: Seconds = Field(examples=["0.1 s"])
@@ -74,88 +74,88 @@ class Dropout(FaultStep):
     fade: Seconds = 0.0
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.dropout(x, rate, at_s=self.at, seconds=self.lasts, channel=self.channel, fade_s=self.fade)
 
 
 class Gap(FaultStep):
-    """Silence is pushed in, and everything behind it comes later; with `fade` the sound fades out and in around it."""
+    """Silence is inserted and delays the rest; with `fade` the sound fades out before and in after it."""
 
     at: Seconds = Field(examples=["2 s"])
     lasts: Seconds = Field(examples=["1 s"])
     fade: Seconds = 0.0
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.gap(x, rate, at_s=self.at, seconds=self.lasts, fade_s=self.fade)
 
 
 class Shift(FaultStep):
-    """All of it begins later, or with a negative time earlier."""
+    """The whole side is delayed, or with a negative time advanced."""
 
     by: Seconds = Field(examples=["0.5 s"])
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.shifted(x, rate, seconds=self.by)
 
 
 class Invert(FaultStep):
-    """The polarity of a channel is turned round."""
+    """The polarity of a channel is inverted."""
 
     channel: Where = "right"
 
     def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.inverted(x, channel=self.channel)
 
 
 class SwapChannels(FaultStep):
-    """Left and right are exchanged; it takes nothing: {}."""
+    """Left and right are exchanged; it has no parameters: {}."""
 
     def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.swapped(x)
 
 
 class BassOutOfPhase(FaultStep):
-    """Below a frequency the right channel is turned round."""
+    """The right channel is inverted below a frequency."""
 
     below: Hertz = Field(examples=["150 Hz"])
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.bass_out_of_phase(x, rate, below_hz=self.below)
 
 
 class Clicks(FaultStep):
-    """Single samples of `level` are added at some seconds."""
+    """Single samples of `level` are added at given seconds."""
 
     at: tuple[Seconds, ...] = Field(examples=["[2 s, 3.5 s]"])
     level: Level = Field(examples=["-6 dBFS"])
     channel: Where = "both"
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.clicks(x, rate, at_s=self.at, peak=self.level, channel=self.channel)
 
 
 class Sibilants(FaultStep):
-    """Hisses like an s are added, their middles at some seconds."""
+    """Hisses like an s are added, with their middles at given seconds."""
 
     at: tuple[Seconds, ...] = Field(examples=["[2 s, 3.5 s]"])
     level: Level = Field(examples=["-6 dBFS"])
@@ -164,7 +164,7 @@ class Sibilants(FaultStep):
     channels: Channels = "both"
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.sibilants(
@@ -173,28 +173,28 @@ class Sibilants(FaultStep):
 
 
 class Hum(FaultStep):
-    """A steady tone over all of it."""
+    """A steady tone is added to the whole side."""
 
     frequency: Hertz = Field(examples=["50 Hz"])
     level: Level = Field(examples=["-60 dBFS"])
     channels: Channels = "both"
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         return faults.hum(x, rate, hz=self.frequency, peak=self.level, channels=self.channels)
 
 
 class OneSample(FaultStep):
-    """One value that is no programme: a level, "infinite" or "not a number"."""
+    """One sample has an unusable value: a level, "infinite" or "not a number"."""
 
     at: Seconds = Field(examples=["2 s"])
     value: Literal["infinite", "not a number", "+60 dBFS"] = Field(examples=["infinite"])
     channel: Where = "left"
 
     def done(self, x: Samples, rate: int) -> Samples:
-        """Do it."""
+        """Return the faulty samples."""
         from qc.testing import faults
 
         value = {"infinite": float("inf"), "not a number": float("nan"), "+60 dBFS": 1_000.0}[self.value]
@@ -202,22 +202,22 @@ class OneSample(FaultStep):
 
 
 class FileFaults(InputModel):
-    """What becomes of the file once it is written, and what the delivery says of it."""
+    """Changes to the written file, and the checksum that the delivery states."""
 
     becomes: Literal[
         "missing", "empty", "text", "folder", "damaged", "length left open", "length understated", "other md5"
     ] | None = None  # fmt: skip
-    """"damaged" turns over one byte in the middle, "length understated" lets a WAV or FLAC header state half of the
-    sound, "other md5" lets a FLAC header state the MD5 of other samples"""
+    """"damaged" inverts one bit in the middle; with "length understated" a WAV or FLAC header states half the length,
+    with "other md5" a FLAC header states the MD5 of other samples"""
     keeps: Part | None = None
-    """the file is cut off: only so much of its bytes is left"""
+    """part of the bytes that is kept; the rest is cut off"""
     checksum: Literal["right", "wrong"] | None = None
-    """the delivery states a SHA-256: that of the file as it was written, or another one"""
+    """SHA-256 stated in the delivery: that of the file before its change, or another one"""
     last_changed: Day | None = None
-    """the day the file says it was last changed, 2026-03-02"""
+    """modification date of the file, 2026-03-02"""
 
     def do(self, file: Path) -> None:
-        """Do it to the file."""
+        """Apply the changes to the file."""
         from qc.testing import faults
 
         if self.last_changed is not None:

@@ -1,7 +1,7 @@
-"""Faults to plant, of samples and of files, each as a delivery really has it.
+"""Realistic faults of samples and of files, for tests.
 
-A fault of samples takes (2, frames) and gives a new array; what it does to, it says. A fault of a file changes the
-file in its place. Seconds are seconds of the samples given.
+A fault of samples takes (2, frames) and returns a new array. A fault of a file changes the file in place. Seconds
+count from the start of the samples.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ ROWS: dict[Where, list[int]] = {"both": [0, 1], "left": [0], "right": [1]}
 
 
 def clipped(x: Array, peak: float) -> Array:
-    """Cut off whatever passes `peak` either way, as a converter does."""
+    """Clip samples beyond `peak` in either direction, as a converter does."""
     return np.clip(x, -peak, peak)
 
 
@@ -51,7 +51,7 @@ def dc_offset(x: Array, offset: float, *, channel: Where = "both") -> Array:
 
 
 def dropout(x: Array, rate: int, *, at_s: float, seconds: float, channel: Where = "both", fade_s: float = 0.0) -> Array:
-    """Silence a stretch: at once, as a transfer that lost contact, or with fades before and behind it."""
+    """Silence a stretch: abruptly, like a transfer that lost contact, or with fades before and after it."""
     start, stop = round(at_s * rate), round((at_s + seconds) * rate)
     y, rows = x.copy(), ROWS[channel]
     y[rows, start:stop] = 0.0
@@ -61,7 +61,7 @@ def dropout(x: Array, rate: int, *, at_s: float, seconds: float, channel: Where 
 
 
 def gap(x: Array, rate: int, *, at_s: float, seconds: float, fade_s: float = 0.0) -> Array:
-    """Push silence in at a second, with fades before and behind it or none: what follows comes later."""
+    """Insert silence at a second, which delays the rest, with or without fades before and after it."""
     at = round(at_s * rate)
     after = _faded_out(x[:, at:][:, ::-1], rate, fade_s)[:, ::-1]
     return np.concatenate([_faded_out(x[:, :at], rate, fade_s), np.zeros((2, round(seconds * rate))), after], axis=1)
@@ -76,7 +76,7 @@ def _faded_out(x: Array, rate: int, fade_s: float) -> Array:
 
 
 def shifted(x: Array, rate: int, *, seconds: float) -> Array:
-    """Let all of it begin later by so many seconds of silence, or earlier, with the beginning cut off."""
+    """Delay the samples by seconds of silence, or advance them by cutting off their beginning."""
     frames = round(seconds * rate)
     if frames < 0:
         return x[:, -frames:].copy()
@@ -89,14 +89,14 @@ def swapped(x: Array) -> Array:
 
 
 def inverted(x: Array, *, channel: Where = "right") -> Array:
-    """Turn the polarity of a channel round: what was in phase is out of phase."""
+    """Invert the polarity of a channel."""
     y = x.copy()
     y[ROWS[channel]] *= -1.0
     return y
 
 
 def bass_out_of_phase(x: Array, rate: int, *, below_hz: float) -> Array:
-    """Turn the right channel round below a frequency and leave it as it is above; nothing else is changed."""
+    """Invert the right channel below a frequency and leave the rest unchanged."""
     spectrum = np.fft.rfft(x[RIGHT])
     low = np.fft.rfftfreq(x.shape[1], 1.0 / rate) < below_hz
     spectrum[low] *= -1.0
@@ -104,7 +104,7 @@ def bass_out_of_phase(x: Array, rate: int, *, below_hz: float) -> Array:
 
 
 def clicks(x: Array, rate: int, *, at_s: Iterable[float], peak: float, channel: Where = "both") -> Array:
-    """Add a single sample of `peak` at each of some seconds."""
+    """Add a single sample of `peak` at each given second."""
     y = x.copy()
     for second in at_s:
         y[ROWS[channel], round(second * rate)] += peak
@@ -115,7 +115,7 @@ def sibilants(
     x: Array, rate: int, *, at_s: Iterable[float], peak: float, hz: float = 7_000.0, seconds: float = 0.09,
     channels: Channels = "both",
 ) -> Array:  # fmt: skip
-    """Add a hiss like that of an s, a swell about 7 kHz, with its middle at each of some seconds."""
+    """Add a hiss like that of an s, a swell around 7 kHz, with its middle at each given second."""
     y = x.copy()
     hiss = swell(hz, seconds, rate, peak, channels=channels)
     for second in at_s:
@@ -126,14 +126,14 @@ def sibilants(
 
 
 def one_sample(x: Array, rate: int, *, at_s: float, value: float, channel: Where = "left") -> Array:
-    """Put a single value in, such as infinity or NaN, which only a file of floats can carry."""
+    """Replace one sample by a value such as infinity or NaN, which only files of floats can hold."""
     y = x.copy()
     y[ROWS[channel], round(at_s * rate)] = value
     return y
 
 
 def hum(x: Array, rate: int, *, hz: float, peak: float, channels: Channels = "both") -> Array:
-    """Add a steady tone, such as mains hum, over all of it."""
+    """Add a steady tone, such as mains hum, to all samples."""
     return x + placed(peak * np.sin(2.0 * np.pi * hz * np.arange(x.shape[1]) / rate), channels)
 
 
@@ -141,14 +141,14 @@ def hum(x: Array, rate: int, *, hz: float, peak: float, channels: Channels = "bo
 
 
 def truncate(file: Path, part: float) -> None:
-    """Cut a file off: only so much of its bytes is kept, 0..1; the header still says what it did."""
+    """Truncate a file to a part of its bytes, 0..1, with an unchanged header."""
     size = file.stat().st_size
     with file.open("r+b") as handle:
         handle.truncate(int(size * part))
 
 
 def damage(file: Path) -> None:
-    """Turn over one bit in the middle of a file: the length stays, the digest does not."""
+    """Invert one bit in the middle of a file, which keeps its length and changes its digest."""
     at = file.stat().st_size // 2
     with file.open("r+b") as handle:
         handle.seek(at)
@@ -158,7 +158,7 @@ def damage(file: Path) -> None:
 
 
 def leave_length_open(file: Path) -> None:
-    """Let the header of a WAV file state no length, as one that was written to a pipe; raises ValueError for others."""
+    """Remove the lengths from the header of a WAV file, as of one written to a pipe; raises ValueError for others."""
     content = bytearray(file.read_bytes())
     data = content.find(b"data")
     if content[:4] != b"RIFF" or data < 0:
@@ -169,7 +169,7 @@ def leave_length_open(file: Path) -> None:
 
 
 def understate_length(file: Path) -> None:
-    """Let the header of a WAV or FLAC file state half of its sound, so that the rest lies behind what it states.
+    """State half of the length in the header of a WAV or FLAC file, so that the rest follows the stated end.
 
     A FLAC header then states no MD5 either. Raises ValueError for other files.
     """
@@ -189,7 +189,7 @@ def understate_length(file: Path) -> None:
 
 
 def restate_md5(file: Path) -> None:
-    """Let the header of a FLAC file state the MD5 of other samples; raises ValueError for others."""
+    """State the MD5 of other samples in the header of a FLAC file; raises ValueError for others."""
     content = bytearray(file.read_bytes())
     if content[:4] != b"fLaC" or content[4] & 0x7F != 0:
         raise ValueError(f"{file.name} is no FLAC file, so it states no MD5 of its samples")
@@ -198,28 +198,28 @@ def restate_md5(file: Path) -> None:
 
 
 def change_day(file: Path, day: date) -> None:
-    """Let a file say that it was last changed at noon of a day."""
-    then = datetime(day.year, day.month, day.day, 12).timestamp()  # noqa: DTZ001 - papers are dated in local days
+    """Set the modification time of a file to noon of a day."""
+    then = datetime(day.year, day.month, day.day, 12).timestamp()  # noqa: DTZ001 - documents are dated in local days
     os.utime(file, (then, then))
 
 
 def checksum(file: Path, *, right: bool) -> str:
-    """Give the SHA-256 that a paper states of a file: its own, or that of another one."""
+    """Return the SHA-256 that a document states of a file: the right one, or that of another file."""
     content = file.read_bytes()
     return hashlib.sha256(content if right else b"another file than " + content).hexdigest()
 
 
 def empty(file: Path) -> None:
-    """Leave a file without a byte."""
+    """Empty a file."""
     file.write_bytes(b"")
 
 
 def replace_with_text(file: Path) -> None:
-    """Leave some text where the audio should be, as a download that failed."""
+    """Replace the audio by text, as a failed download does."""
     file.write_text("The file you asked for has moved.\n", encoding="utf-8")
 
 
 def replace_with_folder(file: Path) -> None:
-    """Leave a folder of the same name."""
+    """Replace the file by a folder of the same name."""
     file.unlink()
     file.mkdir()

@@ -1,4 +1,4 @@
-"""Assertions on a judged delivery, each with one sentence that says what differs and what is there instead."""
+"""Assertions on a judged delivery; each failure is one sentence with the expected and the actual result."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ NAMES = {"not_applicable": "not applicable", "not_measured": "not measured"}
 
 
 def result_of(judged: JudgedReport, check: str, side: str | None = None) -> dict[str, Any]:
-    """Give a check's result on a side, or on the first one that has it, or on the delivery.
+    """Return the result of a check on a side (by default the first one that has it) or on the delivery.
 
     Raises AssertionError where the check did not run.
     """
@@ -30,7 +30,7 @@ def result_of(judged: JudgedReport, check: str, side: str | None = None) -> dict
 
 
 def assert_outcome(judged: JudgedReport, check: str, outcome: str, *, side: str | None = None) -> None:
-    """Assert what became of a check: pass, warn, fail, waived, not_applicable, not_measured or error."""
+    """Assert the outcome of a check: pass, warn, fail, waived, not_applicable, not_measured or error."""
     result = result_of(judged, check, side)
     if result["outcome"] != outcome:
         raise AssertionError(
@@ -42,19 +42,19 @@ def assert_found(
     judged: JudgedReport, check: str, *, side: str | None = None, severity: str | None = None,
     at_s: float | None = None, within_s: float = 0.05, track: int | None = None, channel: str | None = None,
 ) -> Found:  # fmt: skip
-    """Assert that a check found something there, and give the finding; the first of several that fit.
+    """Assert that a check has a finding with the given properties, and return the first one.
 
     Parameters
     ----------
     side, severity, track, channel
-        What the finding must have; None: anything.
+        Properties of the finding; None matches any.
     at_s, within_s
-        File seconds that the finding must reach to, and how far it may lie from there.
+        File second that the finding must cover, and the tolerance in s.
 
     Raises
     ------
     AssertionError
-        One sentence, with the findings that are there.
+        One sentence with the actual findings.
     """
     result = result_of(judged, check, side)
     for finding in _of(result, side):
@@ -68,7 +68,7 @@ def assert_not_found(
     judged: JudgedReport, check: str, *, side: str | None = None, at_s: float | None = None, within_s: float = 0.05,
     track: int | None = None,
 ) -> None:  # fmt: skip
-    """Assert that a check found nothing, or nothing there; it must have run and judged."""
+    """Assert that a check ran and has no finding with the given properties."""
     result = result_of(judged, check, side)
     if result["outcome"] in {"error", "not_measured"}:
         raise AssertionError(f"{_named(check, result)} judged nothing: {_word(result['outcome'])}{_why(result)}")
@@ -80,7 +80,7 @@ def assert_not_found(
 
 
 def _of(result: dict[str, Any], side: str | None) -> Iterator[Found]:
-    """Give the findings that lie on a side; a check of the delivery may have some on each."""
+    """Yield the findings on a side; a check of the delivery may have findings on several sides."""
     for finding in result["findings"]:
         if side is None or finding["location"]["side"] in {side, ""}:
             yield finding
@@ -99,7 +99,7 @@ def _fits(
 
 
 def reaches(where: dict[str, Any], at_s: float, within_s: float) -> bool:
-    """Whether a place of a report lies within so many seconds of a second."""
+    """Whether a location covers a file second, with a tolerance of `within_s`."""
     start, end = where["start_s"], where["end_s"]
     if start is None:
         return False
@@ -126,15 +126,15 @@ def _word(outcome: str) -> str:
 
 
 def _why(result: dict[str, Any]) -> str:
-    """Say what a result has to say for itself: its reason, its findings, or what it measured."""
+    """Return the explanation of a result: its reason, its findings or its measurements."""
     if result["reason"]:
         return f": {result['reason']}"
     findings: Sequence[Found] = result["findings"]
     if findings:
-        return "; it found: " + "; ".join(f"{one['message']}{_place(one)}" for one in findings[:5])
+        return "; it found: " + "; ".join(f"{finding['message']}{_place(finding)}" for finding in findings[:5])
     if result["measured"]:
         return "; it measured " + ", ".join(
-            f"{name} {one['value']:.6g} {one['unit']}" for name, one in result["measured"].items()
+            f"{name} {number['value']:.6g} {number['unit']}" for name, number in result["measured"].items()
         )
     return ""
 

@@ -1,4 +1,4 @@
-"""The delivery of a case: its audio made and written, its paper written, its faults done."""
+"""Write the delivery of a case: its audio files with their faults, and its delivery.yaml."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 from qc.testing.case_file import CaseFile, CaseSide, TrackMade
 from qc.testing.deliveries import SUFFIXES
-from qc.testing.steps import heard
+from qc.testing.steps import render
 
 CODINGS = {
     "8 bit": "PCM_U8", "16 bit": "PCM_16", "24 bit": "PCM_24", "32 bit": "PCM_32", "32 bit float": "FLOAT",
@@ -19,7 +19,7 @@ STEPS = {"16 bit": 16, "24 bit": 24, "32 bit": 32}
 
 
 def make(case: CaseFile, folder: Path) -> Path:
-    """Write the delivery of a case into a folder, made if need be; gives its delivery.yaml."""
+    """Write the delivery of a case into a folder, created where needed, and return the path of its delivery.yaml."""
     folder.mkdir(parents=True, exist_ok=True)
     sides = [_side(side, folder) for side in case.sides]
     for name, text in case.beside.items():
@@ -32,7 +32,7 @@ def make(case: CaseFile, folder: Path) -> Path:
 
 
 def _lines(values: Mapping[str, Any], indent: str = "") -> list[str]:
-    """Write keys on lines of their own, so that messages name the line; JSON is YAML."""
+    """Return one line for each key, so that messages name the line; the values are JSON, which is YAML too."""
     return [f"{indent}{key}: {json.dumps(value, ensure_ascii=False)}" for key, value in values.items()]
 
 
@@ -40,7 +40,7 @@ def _items(values: Sequence[Mapping[str, Any]], indent: str) -> list[str]:
     lines: list[str] = []
     for value in values:
         tracks = value.get("tracks", [])
-        own = _lines({key: one for key, one in value.items() if key != "tracks"}, f"{indent}  ")
+        own = _lines({key: item for key, item in value.items() if key != "tracks"}, f"{indent}  ")
         if tracks:
             own += [f"{indent}  tracks:", *_items(tracks, f"{indent}    ")]
         lines += [f"{indent}- {own[0].lstrip()}", *own[1:]]
@@ -48,44 +48,44 @@ def _items(values: Sequence[Mapping[str, Any]], indent: str) -> list[str]:
 
 
 def _side(side: CaseSide, folder: Path) -> dict[str, Any]:
-    """Write the files of a side; give what the delivery says of it."""
-    said: dict[str, Any] = {"id": side.id}
+    """Write the files of a side and return its entry in the delivery file."""
+    entry: dict[str, Any] = {"id": side.id}
     if side.audio is not None:
         file = folder / f"side-{side.id.lower()}{SUFFIXES[side.container]}"
         _write(side, side.audio, side.rate, file)
-        said["audio"] = file.name
-        said |= _checksum(side, file)
+        entry["audio"] = file.name
+        entry |= _checksum(side, file)
         side.file.do(file)
-    said |= side.paper
+    entry |= side.paper
     tracks = [_track(side, i, folder) for i in range(len(side.tracks))]
-    return said | ({"tracks": tracks} if tracks else {})
+    return entry | ({"tracks": tracks} if tracks else {})
 
 
 def _track(side: CaseSide, index: int, folder: Path) -> dict[str, Any]:
     track: TrackMade = side.tracks[index]
     number = track.number or str(index + 1)
-    said: dict[str, Any] = {"number": number, "title": track.title or f"No. {number}"}
+    entry: dict[str, Any] = {"number": number, "title": track.title or f"No. {number}"}
     for name in ("start", "end", "isrc", "gap_after"):
         if getattr(track, name) is not None:
-            said[name] = getattr(track, name)
+            entry[name] = getattr(track, name)
     if track.audio is not None:
         file = folder / f"{side.id.lower()}-{index + 1}{SUFFIXES[side.container]}"
         _write(side, track.audio, track.rate, file)
-        said["audio"] = file.name
-    return said
+        entry["audio"] = file.name
+    return entry
 
 
 def _write(side: CaseSide, steps: Sequence[Any], rate: int, file: Path) -> None:
     import numpy as np
     import soundfile
 
-    x = heard(tuple(steps), rate)
+    x = render(tuple(steps), rate)
     rows = {"1": x[:1], "2": x, "4": np.concatenate([x, x])}[side.channels]
     soundfile.write(file, _coded(rows.T, side.coding), rate, format=side.container, subtype=CODINGS[side.coding])
 
 
 def _coded(frames: Any, coding: str) -> Any:
-    """Round to whole steps of the coding; libsndfile by itself rounds in a way of its own for each container."""
+    """Round to whole steps of the coding, since libsndfile rounds differently for each container."""
     import numpy as np
 
     if coding not in STEPS:

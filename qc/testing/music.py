@@ -1,6 +1,6 @@
-"""Music made by code from a seed: bass, keys, drums with cymbals, a voice-like part, room. For demos and tests.
+"""Synthetic music from a seed, for demos and tests: bass, keys, drums with cymbals, a voice-like part, room.
 
-Nothing here is a recording or after one. The same seed, length and rate give the same samples on one machine.
+It contains and imitates no recording. The same seed, length and rate give the same samples on one machine.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ FORMANTS = ((730.0, 1090.0, 2440.0), (270.0, 2290.0, 3010.0), (300.0, 870.0, 224
 
 @dataclass(frozen=True, slots=True)
 class Song:
-    """How a song goes: tempo in beats a minute, tonic as a MIDI note, and gains of the parts (1 = as mixed)."""
+    """Parameters of a song: tempo in beats a minute, tonic as a MIDI note, and gains of the parts (1 = as mixed)."""
 
     seconds: float
     rate: int
@@ -30,7 +30,7 @@ class Song:
     tonic: int = 45
     cymbals: float = 1.0
     bass_width: float = 0.0
-    """how far the bass is out of phase between the channels: 0 mono, 1 wholly anti-phase"""
+    """phase difference of the bass between the channels: 0 for mono, 1 for opposite phase"""
     voice: float = 1.0
 
 
@@ -52,7 +52,7 @@ def song(plan: Song) -> Array:
 
 
 class _MixBuses:
-    """Buses that parts write to: dry stereo, and a send to the room."""
+    """The mix buses of all parts: dry stereo, and a send to the room."""
 
     def __init__(self, plan: Song) -> None:
         self.plan = plan
@@ -85,7 +85,7 @@ class _MixBuses:
         return out / max(1e-9, float(np.sqrt(np.mean(out**2))))
 
     def mixed(self) -> Array:
-        """Add the room, round off the loudest peaks softly, and set the highest sample to -1 dBFS."""
+        """Return the mix, (2, frames): room added, loudest peaks limited softly, highest sample at -1 dBFS."""
         t = self.time(1.1)
         wet = []
         for channel in range(2):
@@ -107,7 +107,7 @@ def _hz(note: float) -> float:
 
 
 def _partials(t: Array, hz: float, weights: NDArray[Any], decay: float) -> Array:
-    """Add harmonics below 18 kHz; higher ones die sooner."""
+    """Sum the harmonics below 18 kHz; higher ones decay faster."""
     out = np.zeros_like(t)
     for k, weight in enumerate(weights, start=1):
         if k * hz < 18_000.0:
@@ -116,7 +116,7 @@ def _partials(t: Array, hz: float, weights: NDArray[Any], decay: float) -> Array
 
 
 def _bass(stage: _MixBuses, start: float, beat: float, chord: tuple[int, ...]) -> None:
-    """Play a plucked bass: root, fifth, octave; its width is the plan's."""
+    """Add a plucked bass: root, fifth, octave, with the width of the plan."""
     for step, (at, interval) in enumerate(((0.0, 0), (1.5, 0), (2.0, 7), (3.5, 12))):
         t = stage.time(beat * 1.3)
         hz = _hz(stage.plan.tonic - 12 + chord[0] + interval)
@@ -130,7 +130,7 @@ def _bass(stage: _MixBuses, start: float, beat: float, chord: tuple[int, ...]) -
 
 
 def _keys(stage: _MixBuses, start: float, beat: float, chord: tuple[int, ...]) -> None:
-    """Broken chords on something between a piano and a bell, left to right."""
+    """Add broken chords between piano and bell in timbre, panned from left to right."""
     for i in range(8):
         note = stage.plan.tonic + 24 + chord[i % 4] + (12 if i in (3, 6) else 0)
         t = stage.time(beat * 2.2)
@@ -142,7 +142,7 @@ def _keys(stage: _MixBuses, start: float, beat: float, chord: tuple[int, ...]) -
 
 
 def _drums(stage: _MixBuses, start: float, beat: float, *, fill: bool) -> None:
-    """Kick, snare, hi-hat, a crash after a fill."""
+    """Add kick, snare and hi-hat, and a crash after a fill."""
     t = stage.time(0.35)
     kick = np.sin(2.0 * np.pi * (48.0 * t - 9.0 * np.exp(-t / 0.018))) * np.exp(-t / 0.11)
     for at in (0.0, 2.0, 2.5):
@@ -164,7 +164,7 @@ def _drums(stage: _MixBuses, start: float, beat: float, *, fill: bool) -> None:
 
 
 def _voice(stage: _MixBuses, start: float, beat: float, chord: tuple[int, ...]) -> None:
-    """Sing a line: a buzzing source through three formants, each note begun by a sibilant."""
+    """Add a voice-like line: a buzzing source with three formants, each note starting with a sibilant."""
     for i, at in enumerate((0.5, 1.5, 2.25, 3.0)):
         length = beat * (0.9 if i != 3 else 1.1)
         t = stage.time(length)

@@ -1,4 +1,4 @@
-"""A ruleset for one case: the one that would judge it, with some limits put in the place of its own."""
+"""Write the ruleset of a case: the one that would judge it, with some limits replaced."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ WRITTEN = ("warn", "fail", "sets_level", "source")
 def ruled(
     read: ReadDelivery, asked: str | None, limits: Mapping[str, Mapping[str, LimitEntry]], host: Host, path: Path
 ) -> Path:
-    """Write the ruleset that a delivery is held against, or the one asked for, with more limits; gives the file.
+    """Write the ruleset of a delivery, or the requested one, with further limits, and return the path of the file.
 
-    A limit takes the place of one of the same key, and a check that was put off is judged again. Raises what
-    `qc.ruleset.choose.choose` raises.
+    A limit replaces the one with the same key, and a check that was off is judged. Raises the errors of
+    `qc.ruleset.choose.choose`.
     """
     ruleset = choose(read, asked, host)
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -31,7 +31,7 @@ def ruled(
 
 
 def _written(ruleset: Ruleset, limits: Mapping[str, Mapping[str, LimitEntry]]) -> dict[str, Any]:
-    """Write a ruleset out as a file has it."""
+    """Return the contents of the ruleset file."""
     merged = {check: {key: _limit(limit) for key, limit in own.items()} for check, own in ruleset.limits.items()}
     for check, more in limits.items():
         merged[check] = merged.get(check, {}) | {key: _limit(limit) for key, limit in more.items()}

@@ -1,4 +1,4 @@
-"""The signals that a case file may name, as models: what each takes, with units, and what it makes."""
+"""Models of the signals in a case file, with their parameters and units."""
 
 from __future__ import annotations
 
@@ -16,28 +16,28 @@ if TYPE_CHECKING:
 
 
 class SignalStep(InputModel):
-    """A signal of `lasts` seconds; with `at` it is added there, else it follows what stands before it."""
+    """A signal of `lasts` seconds, which is added at `at`, or by default appended to the previous steps."""
 
     lasts: Seconds = Field(examples=["2 s"])
     at: Seconds | None = None
 
     @abstractmethod
     def made(self, rate: int) -> Samples:
-        """Make it, (2, frames)."""
+        """Return the samples, (2, frames)."""
 
 
 class Silence(SignalStep):
     """Digital silence."""
 
     def made(self, rate: int) -> Samples:
-        """Make it."""
+        """Return the samples, (2, frames)."""
         from qc.testing import signals
 
         return signals.silence(self.lasts, rate)
 
 
 class Sine(SignalStep):
-    """A sine; `level` is that of its peak, `fade` the seconds in which it rises and falls."""
+    """A sine; `level` is its peak level, `fade` the length of its fades in s."""
 
     frequency: Hertz = Field(examples=["1 kHz"])
     level: Level = Field(examples=["-18 dBFS"])
@@ -46,7 +46,7 @@ class Sine(SignalStep):
     phase: Phase = 0.0
 
     def made(self, rate: int) -> Samples:
-        """Make it."""
+        """Return the samples, (2, frames)."""
         from qc.testing import signals
 
         return signals.sine(
@@ -55,7 +55,7 @@ class Sine(SignalStep):
 
 
 class Swell(SignalStep):
-    """A tone that rises to its middle and falls again; `level` is that of its peak in the middle."""
+    """A tone that rises until its middle and falls again; `level` is the peak level in the middle."""
 
     frequency: Hertz = Field(examples=["1 kHz"])
     level: Level = Field(examples=["-18 dBFS"])
@@ -63,7 +63,7 @@ class Swell(SignalStep):
     phase: Phase = 0.0
 
     def made(self, rate: int) -> Samples:
-        """Make it."""
+        """Return the samples, (2, frames)."""
         from qc.testing import signals
 
         return signals.swell(self.frequency, self.lasts, rate, self.level, channels=self.channels, phase=self.phase)
@@ -80,7 +80,7 @@ class Bursts(SignalStep):
     fade: Seconds = 0.002
 
     def made(self, rate: int) -> Samples:
-        """Make it."""
+        """Return the samples, (2, frames)."""
         from qc.testing import signals
 
         return signals.bursts(
@@ -99,7 +99,7 @@ class Sweep(SignalStep):
     fade: Seconds = 0.0
 
     def made(self, rate: int) -> Samples:
-        """Make it."""
+        """Return the samples, (2, frames)."""
         from qc.testing import signals
 
         return signals.sweep(
@@ -108,7 +108,7 @@ class Sweep(SignalStep):
 
 
 class PinkNoise(SignalStep):
-    """Pink noise; `level` is its rms in each channel, `apart` gives each channel a noise of its own."""
+    """Pink noise; `level` is the rms level of each channel, `apart` makes the channels independent."""
 
     level: Level = Field(examples=["-20 dBFS"])
     channels: Channels | Literal["apart"] = "both"
@@ -117,7 +117,7 @@ class PinkNoise(SignalStep):
     to: Hertz = 20_000.0
 
     def made(self, rate: int) -> Samples:
-        """Make it."""
+        """Return the samples, (2, frames)."""
         from qc.testing import signals
 
         return signals.pink_noise(
@@ -126,13 +126,13 @@ class PinkNoise(SignalStep):
 
 
 class Music(SignalStep):
-    """A song made by code, its highest sample at `level`."""
+    """A synthetic song with its highest sample at `level`."""
 
     level: Level = Field(examples=["-1 dBFS"])
     seed: int = 1
 
     def made(self, rate: int) -> Samples:
-        """Make it."""
+        """Return the samples, (2, frames)."""
         from qc.testing.music import Song, song
 
         return song(Song(self.lasts, rate, self.seed)) * (self.level / 10.0 ** (-1.0 / 20.0))

@@ -23,11 +23,11 @@ LANES: dict[Channels, tuple[float, float]] = {
     "left": (1.0, 0.0),
     "right": (0.0, 1.0),
 }
-"""What the left and the right channel get of a signal."""
+"""Gains of the left and the right channel."""
 
 
 def placed(signal: Array, channels: Channels = "both") -> Array:
-    """Bring (frames,) into two channels, (2, frames)."""
+    """Place a signal (frames,) in two channels, (2, frames)."""
     return np.outer(np.array(LANES[channels]), signal)
 
 
@@ -124,7 +124,7 @@ def _time(seconds: float, rate: int) -> Array:
 
 
 def _ends(frames: int, fade: float) -> Array:
-    """Raise and lower a signal at its ends over so many frames, (frames,)."""
+    """Return the gains (frames,) of a fade in and a fade out."""
     if fade <= 0.0:
         return np.ones(frames)
     n = np.arange(frames)

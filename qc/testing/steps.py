@@ -1,4 +1,4 @@
-"""The steps of which a case file makes a side's audio: one signal or fault each, in order.
+"""The steps of a side's audio in a case file: one signal or fault each, in order.
 
 A step is a mapping with one key, the name of a signal or a fault: `- sine: {frequency: 1 kHz, ...}`.
 """
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 
 class Step(InputModel):
-    """One signal or fault, by its name."""
+    """One signal or fault under its name."""
 
     silence: Silence | None = None
     sine: Sine | None = None
@@ -59,7 +59,7 @@ class Step(InputModel):
     @model_validator(mode="before")
     @classmethod
     def _silence_in_short(cls, data: Any) -> Any:
-        """Let `silence: 2 s` stand for `silence: {lasts: 2 s}`."""
+        """Expand `silence: 2 s` to `silence: {lasts: 2 s}`."""
         if isinstance(data, dict) and isinstance(data.get("silence"), str):
             return data | {"silence": {"lasts": data["silence"]}}
         return data
@@ -76,26 +76,26 @@ class Step(InputModel):
 
     @property
     def itself(self) -> SignalStep | FaultStep:
-        """Give the signal or the fault."""
+        """The signal or the fault."""
         return self._there()[0]
 
 
-def heard(steps: tuple[Step, ...], rate: int) -> Samples:
-    """Make the samples of a side, (2, frames): signals after each other or added where they say, faults as they come.
+def render(steps: tuple[Step, ...], rate: int) -> Samples:
+    """Return the samples of a side, (2, frames): signals are appended or added at their time, faults applied in order.
 
-    A signal that is added reaches no further than what is there: what sticks out of it at the end is appended.
+    A signal that is added near the end makes the side longer where it reaches beyond it.
     """
     import numpy as np
 
     x = np.zeros((2, 0))
     for step in steps:
-        one = step.itself
-        if isinstance(one, FaultStep):
-            x = one.done(x, rate)
-        elif one.at is None:
-            x = np.concatenate([x, one.made(rate)], axis=1)
+        action = step.itself
+        if isinstance(action, FaultStep):
+            x = action.done(x, rate)
+        elif action.at is None:
+            x = np.concatenate([x, action.made(rate)], axis=1)
         else:
-            made, start = one.made(rate), round(one.at * rate)
+            made, start = action.made(rate), round(action.at * rate)
             missing = max(0, start + made.shape[1] - x.shape[1])
             x = np.concatenate([x, np.zeros((2, missing))], axis=1)
             x[:, start : start + made.shape[1]] += made

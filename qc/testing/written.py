@@ -1,4 +1,4 @@
-"""How values are written in a case file: a number with its unit, read into SI or a factor of full scale."""
+"""Types for the values in a case file: numbers with units, read into SI units or factors of full scale."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from qc.text.sanitize import shown
 
 
 def _of(unit: str, example: str) -> BeforeValidator:
-    """Read a quantity of one kind as a number of `unit`."""
+    """Return a validator that reads a quantity as a number of `unit`."""
 
     def number(value: Any) -> float:
         if not isinstance(value, str):
@@ -44,12 +44,12 @@ Hertz = Annotated[float, _of("Hz", "1 kHz")]
 Phase = Annotated[float, _of("rad", "90 deg")]
 Part = Annotated[float, _of("1", "40 %"), Field(ge=0.0, le=1.0)]
 Level = Annotated[float, BeforeValidator(_peak)]
-"""dBFS as written, a factor of full scale as read"""
+"""A level written in dBFS and read as a factor of full scale."""
 Rate = Annotated[int, BeforeValidator(_frames_a_second)]
 
 
 class Number(InputModel):
-    """What a number must be: near something, within so much, or at least and at most something."""
+    """An expected number: near a value within a tolerance, or between a minimum and a maximum."""
 
     near: str | None = None
     within: str | None = None
@@ -57,7 +57,7 @@ class Number(InputModel):
     at_most: str | None = None
 
     def model_post_init(self, _: object, /) -> None:
-        """Refuse what can hold anything, or nothing, and what is no quantity."""
+        """Raise ValueError where any number would do, "near" or "within" is missing, or a text is no quantity."""
         if (self.near is None) != (self.within is None):
             raise ValueError('"near" and "within" go together; write both')
         if self.near is None and self.at_least is None and self.at_most is None:
@@ -67,7 +67,7 @@ class Number(InputModel):
                 parse(text)
 
     def span(self, unit: str) -> tuple[float, float]:
-        """Give the least and the greatest value that will do, in a unit; raises ValueError where units differ."""
+        """Return the least and the greatest accepted value in a unit; raises ValueError where units differ."""
         least, most = float("-inf"), float("inf")
         if self.near is not None and self.within is not None:
             near, slack = read(self.near, unit), self._slack(unit)
@@ -79,7 +79,7 @@ class Number(InputModel):
         return least, most
 
     def _slack(self, unit: str) -> float:
-        """Give what "within" comes to: a percentage is one of the value, unless the value is a ratio itself."""
+        """Return the tolerance "within" in a unit; a percentage refers to the value, unless that is a ratio itself."""
         slack, of = parse(str(self.within))
         if of == "%" and parse(str(self.near))[1] not in {"%", "1"}:
             return abs(read(str(self.near), unit)) * slack / 100.0

@@ -21,6 +21,7 @@ import pytest
 
 from qc import plugin_api
 from qc.schemas import build
+from qc.testing import case_file
 
 ROOT = Path(__file__).parents[2]
 SOURCES = sorted((ROOT / "qc").rglob("*.py"))
@@ -53,7 +54,7 @@ WORDS = {
 }
 """Plain word -> words of our own making for it, as whole words of a name, a comment or a docstring.
 
-Not counted: text that users read (strings), names in the JSON schemas and in `qc.plugin_api`, `hold` and `keep` a
+Not counted: text that users read (strings), names in the JSON schemas, case files and `qc.plugin_api`, `hold` and `keep` a
 limit, and `turn` for a turn of the groove; a `turn` that is a call is counted in the rooms of `CALLS`.
 """
 CALLS = ("qc/audio/", "qc/measure/", "qc/plugin_host/")
@@ -98,7 +99,7 @@ def openings() -> Iterator[str]:
 
 @cache
 def public_names() -> frozenset[str]:
-    """Names that users have in their files or import: keys and types of the JSON schemas, and the plugin API's."""
+    """Names that users have in their files or import: of JSON schemas, case files and the plugin API."""
 
     def keys(part: object) -> Iterator[str]:
         if isinstance(part, dict):
@@ -111,6 +112,8 @@ def public_names() -> frozenset[str]:
                 yield from keys(inner)
 
     found = {name for schema in build.NAMES for name in keys(json.loads(build.generated(schema)))}
+    for model in (case_file.CaseFile, case_file.CaseSide, case_file.TrackMade, case_file.Expected):
+        found |= set(model.model_fields)
     return frozenset(found | set(plugin_api.__all__))
 
 
