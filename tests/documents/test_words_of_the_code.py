@@ -13,13 +13,14 @@ import re
 import tokenize
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from dataclasses import fields
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 
-from qc import plugin_api
+from qc import api, plugin_api
 from qc.schemas import build
 from qc.testing import case_file
 
@@ -54,8 +55,9 @@ WORDS = {
 }
 """Plain word -> words of our own making for it, as whole words of a name, a comment or a docstring.
 
-Not counted: text that users read (strings), names in the JSON schemas, case files and `qc.plugin_api`, `hold` and `keep` a
-limit, and `turn` for a turn of the groove; a `turn` that is a call is counted in the rooms of `CALLS`.
+Not counted: text that users read (strings), names that users write (JSON schemas, case files, `qc.plugin_api`, options
+of `qc.api`), `hold` and `keep` a limit, and `turn` for a turn of the groove; a `turn` that is a call is counted in the
+rooms of `CALLS`.
 """
 CALLS = ("qc/audio/", "qc/measure/", "qc/plugin_host/")
 CALL = r"turn|turns"
@@ -99,7 +101,7 @@ def openings() -> Iterator[str]:
 
 @cache
 def public_names() -> frozenset[str]:
-    """Names that users have in their files or import: of JSON schemas, case files and the plugin API."""
+    """Names that users have in their files or import: of JSON schemas, case files, the plugin API, options."""
 
     def keys(part: object) -> Iterator[str]:
         if isinstance(part, dict):
@@ -114,6 +116,7 @@ def public_names() -> frozenset[str]:
     found = {name for schema in build.NAMES for name in keys(json.loads(build.generated(schema)))}
     for model in (case_file.CaseFile, case_file.CaseSide, case_file.TrackMade, case_file.Expected):
         found |= set(model.model_fields)
+    found |= {field.name for field in fields(api.PlanOptions)}
     return frozenset(found | set(plugin_api.__all__))
 
 
