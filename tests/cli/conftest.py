@@ -14,7 +14,7 @@ def warm(tmp_path_factory):
     """Run one tiny check first, so that the kernels are compiled and a run's time is its own."""
     bench = Bench(tmp_path_factory.mktemp("warm"))
     bench.deliver()
-    code, _, err = called(["check", str(bench.folder), "--out", f"json={bench.report}"])
+    code, _, err = called(["check", str(bench.folder), "--out", f"json={bench.report}"], at_most=600.0)
     assert code == 0, err
 
 

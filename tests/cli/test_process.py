@@ -7,7 +7,7 @@ import subprocess
 import pytest
 import soundfile
 
-from support.command import COMMAND, HUNG, PINNED, RATE, Bench, programme
+from support.command import COMMAND, HUNG, PINNED, RATE, programme
 
 WORDS = {
     "a pass": ["check", ".", "--reproducible", "--no-cache", "--out", "json=-"],
@@ -23,9 +23,8 @@ WORDS = {
 
 
 @pytest.fixture
-def loud(tmp_path):
+def loud(bench):
     """A bench with a delivery that passes and one whose first side is far too loud."""
-    bench = Bench(tmp_path)
     bench.deliver()
     bench.deliver(PINNED.replace("side-a.wav", "loud.wav"), name="loud.yaml", audio=False)
     soundfile.write(bench.folder / "loud.wav", 20.0 * programme(), RATE, subtype="FLOAT")

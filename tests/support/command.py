@@ -129,7 +129,7 @@ def surroundings(folder, environment, umask):
             os.umask(mask)
 
 
-def called(words, *, folder=None, environment=None, umask=None):
+def called(words, *, folder=None, environment=None, umask=None, at_most=HUNG):
     """Run `sidegate` with words in this process; return the exit code, stdout as bytes, and stderr as text."""
     out = io.TextIOWrapper(io.BytesIO(), encoding="utf-8")
     err = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", errors="backslashreplace")
@@ -138,8 +138,8 @@ def called(words, *, folder=None, environment=None, umask=None):
         Path(os.devnull).open(encoding="utf-8") as nothing,
         mock.patch.multiple(sys, stdin=nothing, stdout=out, stderr=err),
     ):
-        signal.signal(signal.SIGALRM, lambda *_: pytest.fail(f"sidegate {words} takes more than {HUNG} s"))
-        signal.setitimer(signal.ITIMER_REAL, HUNG)
+        signal.signal(signal.SIGALRM, lambda *_: pytest.fail(f"sidegate {words} takes more than {at_most} s"))
+        signal.setitimer(signal.ITIMER_REAL, at_most)
         try:
             code = main.main(list(words))
         except SystemExit as ended:
