@@ -16,7 +16,6 @@ from qc.model.report import SideReport
 from qc.plugin_api import Evidence, Report
 from qc.report.html import tables
 from qc.report.html.drawn import Drawn, drawn
-from qc.report.html.plotter import plotter
 from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
 from qc.report.text.report import VERDICTS
@@ -63,7 +62,7 @@ def document(report: Report, evidence: Evidence) -> str:
         assumed=tables.assumed(report),
         outcomes=list(tables.outcomes(report)),
         style=Markup(_own("page.css") + _own("figure.css")),  # noqa: S704 - our own files
-        scripts=[Markup(script) for script in scripts],  # noqa: S704 - our own, and one whose digest is known
+        scripts=[Markup(script) for script in scripts],  # noqa: S704 - our own files
         policy=_policy(scripts),
         data=data,
     )  # fmt: skip
@@ -84,10 +83,9 @@ def _own(name: str) -> str:
 
 
 def _scripts(*, wanted: bool) -> list[str]:
-    """Give the page's scripts; those that plot only where there is something to plot, and to plot it with."""
-    plots = plotter() if wanted else ""
-    drawing = [_own("face.js")] if wanted else []
-    return [_own("page.js"), *drawing, *([plots, _own("plots.js")] if plots else [])]
+    """Return the page's scripts; those that draw only where there is something to draw."""
+    drawing = ("face.js", "curves.js", "timelines.js") if wanted else ()
+    return [_own(name) for name in ("page.js", *drawing)]
 
 
 def _policy(scripts: list[str]) -> str:

@@ -79,9 +79,25 @@ def now(page):
     return 60.0 * float(minutes) + float(seconds)
 
 
+def plot(page):
+    """Return the box of the first panel, in the middle of the window."""
+    panel = page.locator(".panels .plot").first
+    panel.evaluate("one => one.scrollIntoView({block: 'center'})")
+    return panel.bounding_box()
+
+
+def until(page, holds):
+    """Wait until something holds, at most 5 s; the page's policy allows no function of playwright's own to wait."""
+    for _ in range(100):
+        if holds():
+            return
+        page.wait_for_timeout(50)
+
+
 def test_it_opens_from_disk_and_draws(opened):
     page = opened()
-    assert page.locator(".uplot canvas").count() == 2 * 9
+    assert page.locator(".panels svg .one").count() == 2 * 9
+    assert all(len(curve.get_attribute("d")) > 100 for curve in page.locator(".panels svg .one").all())
     assert page.locator("#verdict").is_visible()
     assert not page.locator(".still svg").first.is_visible()
 
@@ -97,8 +113,9 @@ def test_the_cursor_walks_through_all_panels(opened):
     assert now(page) - one == pytest.approx(25.0 * (one - before), rel=0.2)
     page.keyboard.press("End")
     assert now(page) == pytest.approx(29.5, abs=0.6)
-    for place in page.locator("#side-1 .u-cursor-x").all():
-        assert place.is_visible()
+    cursors = page.locator("#side-1 .panel .cursor").evaluate_all("all => all.map((one) => one.getAttribute('d'))")
+    assert len(cursors) == 9
+    assert len(set(cursors)) == 1
 
 
 def test_zoom_and_pan_by_keys_buttons_and_hand(opened):
@@ -112,18 +129,110 @@ def test_zoom_and_pan_by_keys_buttons_and_hand(opened):
     assert end - start == pytest.approx(30.0 / 4.0, rel=0.05)
     page.keyboard.press("PageUp")
     assert seen_range(page)[0] < start
-    page.get_by_role("button", name="All").first.click()
+    page.get_by_role("button", name="Whole side").first.click()
     whole = seen_range(page)
     assert whole[1] - whole[0] > 28.0
-    box = page.locator(".u-over").first.bounding_box()
+    box = plot(page)
     page.mouse.move(box["x"] + 0.25 * box["width"], box["y"] + 20)
     page.mouse.down()
     page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 20, steps=5)
     page.mouse.up()
     start, end = seen_range(page)
     assert end - start == pytest.approx((whole[1] - whole[0]) / 4.0, rel=0.05)
-    page.get_by_role("button", name="Out").first.click()
+    page.get_by_role("button", name="Zoom out").first.click()
     assert seen_range(page)[1] - seen_range(page)[0] > end - start
+
+
+def test_the_wheel_with_control_zooms_and_two_clicks_show_all(opened):
+    page = opened()
+    box, whole = plot(page), seen_range(page)
+    page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 20)
+    page.keyboard.down("Control")
+    page.mouse.wheel(0, -100)
+    page.keyboard.up("Control")
+    until(page, lambda: seen_range(page) != whole)
+    start, end = seen_range(page)
+    assert end - start == pytest.approx(0.8 * (whole[1] - whole[0]), rel=0.01)
+    assert (start + end) / 2.0 == pytest.approx(now(page), abs=0.01)
+    page.mouse.dblclick(box["x"] + 0.5 * box["width"], box["y"] + 20)
+    assert seen_range(page) == whole
+
+
+def test_a_finger_moves_the_cursor_and_two_fingers_zoom(opened):
+    page = opened(viewport=NARROW, has_touch=True)
+    box, whole = plot(page), seen_range(page)
+    devtools = page.context.new_cdp_session(page)
+
+    def touch(kind, *parts):
+        y = box["y"] + 0.5 * box["height"]
+        points = [{"x": box["x"] + part * box["width"], "y": y, "id": index} for index, part in enumerate(parts)]
+        devtools.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    touch("touchStart", 0.4)
+    assert now(page) == pytest.approx(whole[0] + 0.4 * (whole[1] - whole[0]), abs=0.2)
+    touch("touchStart", 0.4, 0.6)
+    for spread in (0.15, 0.2, 0.25):
+        touch("touchMove", 0.5 - spread, 0.5 + spread)
+    touch("touchEnd")
+    start, end = seen_range(page)
+    assert end - start == pytest.approx(0.4 * (whole[1] - whole[0]), rel=0.05)
+    assert (start + end) / 2.0 == pytest.approx((whole[0] + whole[1]) / 2.0, abs=0.5)
+
+
+def test_the_list_of_places_leads_to_tracks_and_findings(opened, checked):
+    page = opened()
+    places = page.get_by_label("Go to").first
+    track = checked.report.sides[0].geometry.tracks[0]
+    places.select_option(label=f"{track.number} {track.title}")
+    start, end = seen_range(page)
+    assert (start, end) == pytest.approx((track.start_s, track.end_s), abs=0.6)
+    offered = places.locator("optgroup[label=Findings] option").all_inner_texts()
+    seconds = [60.0 * float(word.split(":")[0]) + float(word.split(":")[1].split()[0]) for word in offered]
+    assert seconds == sorted(seconds)
+    places.select_option(label=offered[-1])
+    assert now(page) == pytest.approx(seconds[-1], abs=0.001)
+    assert seen_range(page)[1] - seen_range(page)[0] == pytest.approx(10.0, abs=0.1)
+    places.select_option(label="the whole side")
+    assert seen_range(page)[1] - seen_range(page)[0] > 28.0
+
+
+def test_keys_and_buttons_step_from_finding_to_finding(opened):
+    page = opened()
+    seconds = page.evaluate("JSON.parse(data.textContent).sides[0].findings.map((one) => one.second)")
+    seconds = sorted({round(second, 3) for second in seconds})
+    page.locator(".panels").first.focus()
+    page.keyboard.press("Home")
+    ahead = [second for second in seconds if second > now(page) + 0.001]
+    page.keyboard.press("n")
+    assert now(page) == pytest.approx(ahead[0], abs=0.001)
+    page.get_by_role("button", name="Next finding").first.click()
+    assert now(page) == pytest.approx(ahead[1], abs=0.001)
+    page.get_by_role("button", name="Previous finding").first.click()
+    assert now(page) == pytest.approx(ahead[0], abs=0.001)
+
+
+def test_the_curves_take_the_colours_of_the_page(opened):
+    def colour(page):
+        return page.locator(".panels .one").first.evaluate("one => getComputedStyle(one).stroke")
+
+    page = opened()
+    light = colour(page)
+    page.locator("#light").click()
+    assert colour(page) != light
+
+
+def test_no_peak_is_lost_however_narrow_the_window(opened, checked):
+    page = opened(viewport=NARROW)
+    traces = checked.evidence.traces["A"]["groove.depth_max"]
+    head = page.locator("#side-1 .panel-head", has_text="Depth of the groove")
+    index = page.locator("#side-1 .panel-head").all_inner_texts().index(head.inner_text())
+    curve = page.locator("#side-1 .panel").nth(index).locator(".one")
+    top = min(float(y) for y in re.findall(r"[ML][\d.]+ ([\d.]+)", curve.get_attribute("d")))
+    panel = page.evaluate(f"JSON.parse(data.textContent).sides[0].panels[{index}]")
+    box = page.locator("#side-1 .panel").nth(index).locator(".plot")
+    y, height = (float(box.get_attribute(name)) for name in ("y", "height"))
+    highest = panel["low"] + (panel["high"] - panel["low"]) * (1.0 - (top - y) / height)
+    assert highest == pytest.approx(np.nanmax(traces), abs=0.002 * (panel["high"] - panel["low"]))
 
 
 def test_values_under_the_cursor_are_those_of_the_traces(opened, checked):

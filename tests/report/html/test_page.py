@@ -18,7 +18,6 @@ import pytest
 
 from qc.model.report import BaselineFacts, LeftOut, LevelThen, Report, WaiverFacts
 from qc.plugin_api import Evidence
-from qc.report.html import plotter
 from qc.report.views.since import heading, left_out_words
 
 GOLDEN = Path(__file__).with_name("golden") / "outline.txt"
@@ -165,18 +164,10 @@ def test_data_is_whole(drawn_page):
     }
 
 
-@pytest.mark.parametrize(("name", "value"), [("SHA256", "0" * 64), ("PACKAGE", "no_such_package")])
-def test_without_the_plotting_script_that_is_known_the_pictures_stand_still(monkeypatch, checked, page, name, value):
-    monkeypatch.setattr(plotter, name, value)
-    seen = page(checked.report, checked.evidence)
-    assert "uPlot=function" not in seen
-    assert 'class="figure timelines"' in seen
-
-
 def test_without_evidence_there_are_words_and_tables_and_the_budget(report, page):
     seen = page(report, Evidence())
     assert "FAIL" in seen
-    assert "uPlot=function" not in seen
+    assert "class Timelines" not in seen
     assert "The face of the disc" not in seen
     assert "Level budget" in seen
 

@@ -1,9 +1,8 @@
 "use strict";
-// What all of the page's script shares: its data, its colours, and the sides' pictures as they are set up.
+// What all of the page's script shares: its data, and the sides' pictures as they are set up.
 const page = (() => {
   const root = document.documentElement;
   const data = JSON.parse(document.getElementById("data").textContent);
-  const css = (name) => getComputedStyle(root).getPropertyValue(name).trim();
   const clock = (seconds) => {
     const millis = Math.round(seconds * 1000), rest = millis % 60000;
     return `${Math.floor(millis / 60000)}:${String(Math.floor(rest / 1000)).padStart(2, "0")}.${String(rest % 1000).padStart(3, "0")}`;
@@ -17,16 +16,13 @@ const page = (() => {
   const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
   const sideOf = (figure) => data.sides.find((side) => side.id === figure.dataset.side);
   const trackAt = (side, second) => side.tracks.findLast((one) => one.start_s <= second);
-  const faces = new Map(), plots = new Map(), redrawn = [];
+  const faces = new Map(), plots = new Map();
 
   // -- light ---------------------------------------------------------------------------------------------------
 
   const light = document.getElementById("light");
   const dark = () => root.dataset.light ? root.dataset.light === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
-  const relit = () => {
-    light.textContent = dark() ? "Light page" : "Dark page";
-    redrawn.forEach((redraw) => redraw());
-  };
+  const relit = () => { light.textContent = dark() ? "Light page" : "Dark page"; };
   light.hidden = false;
   light.addEventListener("click", () => { root.dataset.light = dark() ? "light" : "dark"; relit(); });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", relit);
@@ -48,5 +44,5 @@ const page = (() => {
 
   relit();
   unfold();
-  return { css, clock, made, clamp, sideOf, trackAt, faces, plots, redrawn };
+  return { clock, made, clamp, sideOf, trackAt, faces, plots };
 })();

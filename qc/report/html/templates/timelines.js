@@ -1,0 +1,341 @@
+"use strict";
+// The timelines: panels of SVG on one time axis, with a cursor through all of them, zoom, pan, and places to go to.
+(() => {
+  const { clock, made, clamp } = page;
+  const KINDS = ["one", "two"], SIGNS = { mend: "\u25A0", weigh: "\u25B3", waived: "\u25CB" };
+  const LEFT = 58, RIGHT = 14, TOP = 7, HEIGHT = 92, FOOT = 22, LEAST_S = 0.5, AROUND_S = 5, SIDEWAYS = 4;
+
+  const svg = (tag, attributes = {}, text) => {
+    const node = document.createElementNS("http://www.w3.org/2000/svg", tag);
+    for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+    if (text !== undefined) node.textContent = text;
+    return node;
+  };
+  const line = (points) => points.map(([x, y], i) => `${i ? "L" : "M"}${x.toFixed(1)} ${y.toFixed(1)}`).join("");
+  const figures = (value) => value.toFixed(Math.abs(value) >= 100 ? 0 : Math.abs(value) >= 10 ? 1 : 2);
+  const brief = (seconds) => clock(seconds).replace(/\.?0+$/, (end) => end.startsWith(".") ? "" : end);
+
+  // -- one panel ---------------------------------------------------------------------------------------------------
+
+  class Panel {
+    constructor(side, panel, plane, last) {
+      Object.assign(this, { side, panel, last });
+      this.curves = panel.series.map(curves.unpacked);
+      this.svg = svg("svg", { class: "figure panel", "aria-hidden": "true" });
+      plane.append(this.head(), this.svg);
+    }
+
+    head() {
+      const { title, unit, series, bounds } = this.panel, head = made("p", "panel-head");
+      head.append(made("b", "", unit ? `${title}, ${unit}` : title));
+      this.values = series.map(({ label }, index) => {
+        const key = made("span", `key key-${index + 1}`, label), value = made("span", "value", "");
+        key.append(" ", value);
+        head.append(key);
+        return value;
+      });
+      bounds.forEach((bound) => head.append(made("span", `key bound-${bound.word}`, bound.says)));
+      return head;
+    }
+
+    up(value) {
+      const { low, high } = this.panel;
+      return TOP + HEIGHT * (1 - (value - low) / (high - low));
+    }
+
+    draw(width, range) {
+      const height = TOP + HEIGHT + (this.last ? FOOT : 4), right = width - RIGHT;
+      this.width = Math.max(1, right - LEFT);
+      this.range = range;
+      const across = (second) => LEFT + this.width * (second - range.min) / (range.max - range.min);
+      const clip = `clip-${this.side.id}-${this.panel.title}`.replace(/[^A-Za-z0-9]+/g, "-");
+      const parts = [svg("rect", { class: "plot", x: LEFT, y: TOP, width: this.width, height: HEIGHT })];
+      const clipped = svg("clipPath", { id: clip });
+      clipped.append(svg("rect", { x: LEFT, y: TOP, width: this.width, height: HEIGHT }));
+      parts.push(clipped, ...this.tracks(across), ...this.axes(across, right));
+      for (const { value, word } of this.panel.bounds) {
+        const y = this.up(value);
+        const kind = word === "mend" ? "bound-fail" : "bound-warn";
+        if (y >= TOP && y <= TOP + HEIGHT) parts.push(svg("path", { class: kind, d: line([[LEFT, y], [right, y]]) }));
+      }
+      this.curves.forEach((curve, index) => {
+        const runs = curves.seen(curve, range, Math.max(200, 0.8 * this.width));
+        const d = runs.map((run) => line(run.map(([second, value]) => [across(second), this.up(value)]))).join("");
+        parts.push(svg("path", { class: KINDS[index], d, "clip-path": `url(#${clip})` }));
+      });
+      this.chosen = svg("rect", { class: "chosen", y: TOP, height: HEIGHT, width: 0 });
+      this.cursor = svg("path", { class: "cursor" });
+      this.dots = this.curves.map((_, index) => svg("circle", { class: `dot-${KINDS[index]}`, r: 0 }));
+      for (const [name, value] of Object.entries({ width, height, viewBox: `0 0 ${width} ${height}` })) {
+        this.svg.setAttribute(name, value);
+      }
+      this.svg.replaceChildren(...parts, this.chosen, this.cursor, ...this.dots);
+      this.across = across;
+    }
+
+    tracks(across) {
+      return this.side.tracks.filter((_, index) => index % 2 === 0).flatMap((track) => {
+        const [from, to] = [track.start_s, track.end_s].map((one) => clamp(across(one), LEFT, LEFT + this.width));
+        return to > from ? [svg("rect", { class: "area", x: from, y: TOP, width: to - from, height: HEIGHT })] : [];
+      });
+    }
+
+    axes(across, right) {
+      const { low, high } = this.panel, { min, max } = this.range;
+      const parts = curves.ticks(low, high, 3).flatMap((value) => [
+        svg("path", { class: "rule", d: line([[LEFT, this.up(value)], [right, this.up(value)]]) }),
+        svg("text", { class: "dim end", x: LEFT - 6, y: this.up(value) + 4 }, String(value)),
+      ]);
+      for (const second of curves.timeTicks(min, max, this.width / 72)) {
+        const x = across(second), below = TOP + HEIGHT;
+        parts.push(svg("path", { class: "rule", d: line([[x, TOP], [x, below]]) }));
+        if (!this.last) continue;
+        parts.push(svg("path", { class: "axis", d: line([[x, below], [x, below + 5]]) }));
+        if (x < right - 14) parts.push(svg("text", { class: "dim middle", x, y: below + 18 }, brief(second)));
+      }
+      return parts;
+    }
+
+    // Put the cursor at a second, and write what the curves have there.
+    point(second) {
+      const x = this.across(second), there = x >= LEFT - 0.5 && x <= LEFT + this.width + 0.5;
+      this.cursor.setAttribute("d", there ? line([[x, TOP], [x, TOP + HEIGHT]]) : "");
+      this.curves.forEach((curve, index) => {
+        const value = curves.valueAt(curve, second), dot = this.dots[index];
+        this.values[index].textContent = value === null ? "\u2013" : `${figures(value)} ${this.panel.unit}`;
+        const y = value === null ? -1 : this.up(value), seen = there && y >= TOP && y <= TOP + HEIGHT;
+        for (const [name, part] of Object.entries({ cx: x, cy: y, r: seen ? 3.2 : 0 })) dot.setAttribute(name, part);
+      });
+    }
+
+    choose(from, to) {
+      this.chosen.setAttribute("x", this.across(from));
+      this.chosen.setAttribute("width", Math.max(0, this.across(to) - this.across(from)));
+    }
+  }
+
+  // -- one side ----------------------------------------------------------------------------------------------------
+
+  class Timelines {
+    constructor(figure, side) {
+      Object.assign(this, { figure, side, whole: { min: side.start_s, max: side.end_s }, cursor: side.start_s });
+      this.range = { ...this.whole };
+      this.where = made("output", "where-now", "");
+      this.strip = made("div", "strip");
+      this.plane = made("div", "panels");
+      this.plane.tabIndex = 0;
+      this.plane.setAttribute("role", "application");
+      this.plane.setAttribute("aria-label", `Side ${side.id} along time. Arrow keys move the cursor, plus and minus zoom, `
+        + "Page Up and Page Down pan, 0 shows all, n and p go to the next and the previous finding.");
+      const holder = figure.querySelector(".plots");
+      holder.append(this.controls(), this.strip, this.plane);
+      holder.hidden = false;
+      figure.querySelector(".still").classList.add("paper");
+      const last = side.panels.length - 1;
+      this.panels = side.panels.map((panel, index) => new Panel(side, panel, this.plane, index === last));
+      this.plane.addEventListener("keydown", (event) => this.pressed(event));
+      this.plane.addEventListener("wheel", (event) => this.wheeled(event), { passive: false });
+      this.pointers();
+      new ResizeObserver(() => this.show()).observe(this.plane);
+      this.show();
+    }
+
+    controls() {
+      const bar = made("div", "controls");
+      bar.append(this.where);
+      const acts = {
+        "Whole side": () => this.all(), "Zoom in": () => this.scale(0.5), "Zoom out": () => this.scale(2),
+        Earlier: () => this.pan(-0.5), Later: () => this.pan(0.5),
+      };
+      if (this.side.findings.length) {
+        Object.assign(acts, { "Previous finding": () => this.step(-1), "Next finding": () => this.step(1) });
+      }
+      for (const [word, act] of Object.entries(acts)) {
+        const button = made("button", "", word);
+        button.type = "button";
+        button.addEventListener("click", act);
+        bar.append(button);
+      }
+      bar.append(this.places(), made("span", "note", "Drag to zoom, on glass with two fingers. Keys: arrows, +, -, Page Up, Page Down, n, p, 0."));
+      return bar;
+    }
+
+    // The list of places to go to: tracks and findings.
+    places() {
+      const select = made("select"), label = made("label", "places", "Go to ");
+      const offer = (into, words, act) => { into.append(new Option(words, String(acts.push(act) - 1))); };
+      const acts = [];
+      offer(select, "the whole side", () => this.all());
+      const group = (name) => { const made_group = made("optgroup"); made_group.label = name; return made_group; };
+      const tracks = group("Tracks"), findings = group("Findings");
+      this.side.tracks.forEach((track) => offer(tracks, `${track.number} ${track.title}`, () => {
+        this.zoom(track.start_s, track.end_s);
+        this.move(clamp(track.start_s, this.whole.min, this.whole.max));
+      }));
+      this.inOrder().forEach((one) => {
+        const says = one.says.length > 70 ? `${one.says.slice(0, 69)}\u2026` : one.says;
+        offer(findings, `${clock(one.second)} ${one.word}: ${says}`, () => this.visit(one.second));
+      });
+      select.append(...[tracks, findings].filter((one) => one.children.length));
+      select.addEventListener("change", () => { acts[Number(select.value)](); this.plane.focus({ preventScroll: true }); });
+      label.append(select);
+      return label;
+    }
+
+    inOrder() { return this.side.findings.toSorted((a, b) => a.second - b.second); }
+
+    pressed(event) {
+      const pixel = (this.range.max - this.range.min) / Math.max(1, this.panels[0].width);
+      const step = pixel * (event.shiftKey ? 25 : 1);
+      const act = {
+        ArrowRight: () => this.move(this.cursor + step), ArrowLeft: () => this.move(this.cursor - step),
+        Home: () => this.move(this.whole.min), End: () => this.move(this.whole.max),
+        "+": () => this.scale(0.5), "=": () => this.scale(0.5), "-": () => this.scale(2),
+        PageUp: () => this.pan(-0.5), PageDown: () => this.pan(0.5), 0: () => this.all(), Escape: () => this.all(),
+        n: () => this.step(1), p: () => this.step(-1),
+      }[event.key];
+      if (!act || event.ctrlKey || event.metaKey || event.altKey) return;
+      event.preventDefault();
+      act();
+    }
+
+    wheeled(event) {
+      if (!event.ctrlKey && Math.abs(event.deltaX) <= Math.abs(event.deltaY)) return;
+      event.preventDefault();
+      if (event.ctrlKey) this.scale(event.deltaY > 0 ? 1.25 : 0.8);
+      else this.pan(event.deltaX / this.panels[0].width);
+    }
+
+    // A mouse moves the cursor and drags a range to zoom into; one finger moves the cursor, two stretch what is seen.
+    pointers() {
+      const down = new Map();
+      const secondAt = (event) => {
+        const x = event.clientX - this.plane.getBoundingClientRect().left - LEFT;
+        return this.range.min + (this.range.max - this.range.min) * clamp(x / this.panels[0].width, 0, 1);
+      };
+      const ended = (event) => {
+        const begun = down.get(event.pointerId);
+        down.delete(event.pointerId);
+        this.panels.forEach((panel) => panel.choose(0, 0));
+        if (event.type === "pointerup" && begun && begun.drags) this.zoom(...[begun.second, secondAt(event)].sort((a, b) => a - b));
+      };
+      this.plane.addEventListener("pointerdown", (event) => {
+        if (!event.target.closest("svg") || event.button) return;
+        if (event.pointerType === "mouse") this.plane.setPointerCapture(event.pointerId);
+        down.set(event.pointerId, { x: event.clientX, second: secondAt(event), drags: false });
+        this.move(secondAt(event));
+      });
+      this.plane.addEventListener("pointermove", (event) => {
+        const begun = down.get(event.pointerId), second = secondAt(event);
+        if (!begun && !event.target.closest("svg")) return;
+        if (begun) begun.now = event.clientX;
+        if (begun && event.pointerType === "mouse") {
+          begun.drags = Math.abs(event.clientX - begun.x) > SIDEWAYS;
+          const [from, to] = [begun.second, second].sort((a, b) => a - b);
+          this.panels.forEach((panel) => panel.choose(from, begun.drags ? to : from));
+        }
+        if (down.size === 2) this.stretch([...down.values()]);
+        else this.point(second, true);
+      });
+      for (const name of ["pointerup", "pointercancel"]) this.plane.addEventListener(name, ended);
+      this.plane.addEventListener("dblclick", (event) => { if (!event.target.closest("p")) this.all(); });
+    }
+
+    // Keep under each of two fingers the second that it was put down on.
+    stretch([one, two]) {
+      const left = this.plane.getBoundingClientRect().left + LEFT, { width } = this.panels[0];
+      const [a, b] = [one, two].map((finger) => ({ second: finger.second, part: ((finger.now ?? finger.x) - left) / width }));
+      if (Math.abs(a.part - b.part) < 0.02 || a.second === b.second) return;
+      const wide = (b.second - a.second) / (b.part - a.part), from = a.second - wide * a.part;
+      if (wide > 0) this.zoom(from, from + wide);
+    }
+
+    // Show the range from `min` to `max`, or as near to it as the side allows.
+    zoom(min, max) {
+      const most = this.whole.max - this.whole.min, wide = clamp(max - min, Math.min(LEAST_S, most), most);
+      const from = clamp((min + max) / 2 - wide / 2, this.whole.min, this.whole.max - wide);
+      this.range = { min: from, max: from + wide };
+      this.show();
+    }
+    scale(by) { const half = by * (this.range.max - this.range.min) / 2; this.zoom(this.cursor - half, this.cursor + half); }
+    pan(part) { const by = part * (this.range.max - this.range.min); this.zoom(this.range.min + by, this.range.max + by); }
+    all() { this.range = { ...this.whole }; this.show(); }
+
+    // Go to the next finding, or with -1 to the one before.
+    step(way) {
+      const seconds = this.inOrder().map((one) => one.second).filter((second) => way * (second - this.cursor) > 1e-3);
+      if (seconds.length) this.visit(way > 0 ? seconds[0] : seconds.at(-1));
+    }
+
+    visit(second) {
+      this.zoom(second - AROUND_S, second + AROUND_S);
+      this.move(second);
+    }
+
+    show() {
+      const width = this.plane.clientWidth;
+      Object.assign(this.plane.dataset, { from: this.range.min, to: this.range.max });
+      this.panels.forEach((panel) => panel.draw(width, this.range));
+      this.signs();
+      this.point(this.cursor);
+    }
+
+    // Put the cursor somewhere, the stylus on the disc's face too; it may lie outside of what is seen.
+    point(second, onFace = false) {
+      this.cursor = clamp(second, this.whole.min, this.whole.max);
+      this.panels.forEach((panel) => panel.point(this.cursor));
+      const track = page.trackAt(this.side, this.cursor), face = page.faces.get(this.side.id);
+      this.where.textContent = `${clock(this.cursor)}${track ? `, track ${track.number}` : ""}`;
+      if (onFace && face) face(this.cursor);
+    }
+
+    // Move the cursor, and follow it with what is seen.
+    move(second) {
+      this.point(second, true);
+      if (this.cursor >= this.range.min && this.cursor <= this.range.max) return;
+      const half = (this.range.max - this.range.min) / 2;
+      this.zoom(this.cursor - half, this.cursor + half);
+    }
+
+    signs() {
+      const across = (second) => 100 * (second - this.range.min) / (this.range.max - this.range.min);
+      this.strip.replaceChildren();
+      for (const track of this.side.tracks) {
+        const [from, to] = [track.start_s, track.end_s].map((one) => clamp(across(one), 0, 100));
+        if (to <= from) continue;
+        const name = made("span", "track", `${track.number} ${track.title}`);
+        Object.assign(name.style, { left: `${from}%`, width: `${to - from}%` });
+        this.strip.append(name);
+      }
+      for (const one of this.side.findings.toReversed()) {
+        const x = across(one.second);
+        if (x < 0 || x > 100) continue;
+        const link = made("a", `sign ${one.word}`, SIGNS[one.word]);
+        link.href = `#${one.anchor}`;
+        link.title = `${one.word} ${clock(one.second)}: ${one.says}`;
+        link.setAttribute("aria-label", link.title);
+        link.tabIndex = -1;
+        link.style.left = `${x}%`;
+        this.strip.append(link);
+      }
+    }
+  }
+
+  // -- the page ----------------------------------------------------------------------------------------------------
+
+  document.querySelectorAll(".time-of").forEach((figure) => {
+    const side = page.sideOf(figure);
+    if (side) page.plots.set(side.id, new Timelines(figure, side));
+  });
+
+  document.querySelectorAll("button.jump").forEach((button) => {
+    const timelines = page.plots.get(button.dataset.side);
+    if (!timelines) return;
+    button.hidden = false;
+    button.addEventListener("click", () => {
+      timelines.visit(Number(button.dataset.second));
+      timelines.figure.scrollIntoView();
+      timelines.plane.focus({ preventScroll: true });
+    });
+  });
+})();
