@@ -71,9 +71,11 @@ def _actions(its: argparse.ArgumentParser) -> list[argparse.Action]:
 
 def _rulesets() -> list[str]:
     from qc import api
+    from qc.ruleset.ancestry import is_abstract
+    from qc.ruleset.read import read_file
 
-    there = api.rulesets()
-    return sorted({one.name for one in there} | {f"{one.name}@{one.version}" for one in there})
+    found = [there for there in api.rulesets() if not is_abstract(read_file(there.path))]
+    return sorted({there.name for there in found} | {f"{there.name}@{there.version}" for there in found})
 
 
 def _names() -> list[str]:

@@ -39,7 +39,8 @@ def listed() -> int:
 
 def _row(there: Available, folders: Sequence[Path]) -> tuple[str, str, str]:
     found = summary(there, folders)
-    return f"{there.name}@{there.version}", f"{found.size} at {found.speed}", found.sha256[:16]
+    serves = "only extended" if found.disc is None else " at ".join(found.disc)
+    return f"{there.name}@{there.version}", serves, found.sha256[:16]
 
 
 def _edited(path: Path) -> str | None:

@@ -13,6 +13,7 @@ from qc.model.errors import PluginError
 from qc.plugin_host.host import Host
 from qc.rulebook.markdown import anchors, code, link, text
 from qc.rulebook.words import meanings
+from qc.ruleset.ancestry import is_abstract
 from qc.ruleset.find import Available, available, find
 from qc.ruleset.library import Shelf
 from qc.ruleset.load import Ruleset
@@ -104,8 +105,9 @@ class Book:
 
 
 def _newest(shelf: Shelf) -> list[Available]:
-    newest = {one.name: one for one in available(shelf.folders) if one.released}
-    return [newest[name] for name in sorted(newest)]
+    newest = {there.name: there for there in available(shelf.folders) if there.released}
+    found = (newest[name] for name in sorted(newest))
+    return [there for there in found if not is_abstract(shelf.read(there.path))]
 
 
 def link_check(check: str, folder: str = CHECKS) -> str:

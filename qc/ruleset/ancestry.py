@@ -64,3 +64,8 @@ def _parent(yaml_source: YamlSource, folders: Sequence[Path]) -> Available | Non
         return find(spec, folders)
     except RulesetError as error:
         raise RulesetError(f"{where}: {error}") from None
+
+
+def is_abstract(yaml_source: YamlSource) -> bool:
+    """Whether a file is only there to be extended; its model refuses any other word than true."""
+    return yaml_source.data.get("abstract") is not None

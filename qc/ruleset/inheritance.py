@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from qc.ruleset.ancestry import Read, ancestry
+from qc.ruleset.ancestry import Read, ancestry, is_abstract
 from qc.ruleset.find import Available
 from qc.ruleset.merge import Document
-from qc.ruleset.model import RulesetFile
+from qc.ruleset.model import AbstractFile, RulesetFile
 from qc.ruleset.read import read_file
 from qc.ruleset.released import is_as_released
 
@@ -19,7 +19,7 @@ class Generation(NamedTuple):
 
     there: Available
     document: Document
-    file: RulesetFile
+    file: RulesetFile | AbstractFile
 
 
 def generations(found: Available, folders: Sequence[Path], read: Read = read_file) -> Iterator[Generation]:
@@ -31,4 +31,6 @@ def generations(found: Available, folders: Sequence[Path], read: Read = read_fil
     for there, yaml_source in reversed(ancestry(found, folders, read)):
         document = Document.of(yaml_source) if document is None else document.extended_by(yaml_source)
         is_as_released(there.path, yaml_source.sha256)
-        yield Generation(there, document, document.validated(RulesetFile))
+        abstract = is_abstract(yaml_source)
+        file = document.validated(AbstractFile) if abstract else document.validated(RulesetFile)
+        yield Generation(there, document, file)

@@ -20,7 +20,7 @@ from qc.ruleset.find import Available
 from qc.ruleset.inheritance import Generation, generations
 from qc.ruleset.level import policy_of, rows_of
 from qc.ruleset.merge import Document, both, joined
-from qc.ruleset.model import ChainEntry, LimitEntry, RulesetFile
+from qc.ruleset.model import AbstractFile, ChainEntry, LimitEntry, RulesetFile, RulesetHead
 from qc.ruleset.read import read_file
 from qc.ruleset.released import digest, is_released
 from qc.ruleset.sources import Sources
@@ -105,44 +105,81 @@ class Ruleset:
         return f"{self.name}@{self.version}"
 
 
+class _Lineage(NamedTuple):
+    """What a ruleset has from those it extends, beside the values that are laid over theirs."""
+
+    extends: tuple[Extended, ...]
+    """nearest first"""
+    requires: Mapping[str, str]
+    needs_tool: str | None
+    sized: tuple[str, str] | None
+    """full name and size of the nearest that serves a disc"""
+
+
 def load_ruleset(found: Available | Path, sources: Sources, read: Read = read_file) -> Ruleset:
     """Load a ruleset file, which `read` reads, with all that it extends among the folders of the sources.
 
-    Raises RulesetError with one sentence, "FILE:LINE: ...".
+    Raises RulesetError with one sentence, "FILE:LINE: ...", also for a ruleset that is only there to be extended.
     """
     found = found if isinstance(found, Available) else Available(Path(found))
+    lineage = _Lineage((), {}, None, None)
     ruleset: Ruleset | None = None
     for generation in generations(found, sources.folders, read):
-        ruleset = _loaded(generation, sources, ruleset)
-    assert ruleset is not None  # there is always the file itself
+        _is_sound(generation, sources, lineage)
+        sha256 = digest(generation.document.files[0].sha256, lineage.extends[0].sha256 if lineage.extends else None)
+        ruleset = _loaded(generation, generation.file, sha256, lineage)
+        lineage = _with(generation.file, sha256, lineage)
+    if ruleset is None:  # the last generation is the file itself
+        own = generation.document.files[0]
+        raise RulesetError(
+            f"{own.at(('abstract',))}: {generation.file.name} is abstract: others extend it, and nothing is judged "
+            "by it alone; name one of those that extend it, or the disc"
+        )
     return ruleset
 
 
-def _loaded(generation: Generation, sources: Sources, parent: Ruleset | None) -> Ruleset:
-    """Load one generation, with the one before it."""
+def _is_sound(generation: Generation, sources: Sources, lineage: _Lineage) -> None:
+    """Refuse a file that is not what it is named, an unknown source, and the diameters of another size of disc."""
     there, document, file = generation
-    yaml_source = document.files[0]
-    _is_what_it_is_named(yaml_source, file, there)
-    if not is_released(there.path, yaml_source.sha256):
+    own = document.files[0]
+    _is_what_it_is_named(own, file, there)
+    if not is_released(there.path, own.sha256):
         _every_source_is_known(document, file, sources)
-    if parent is not None:
-        _says_its_own_diameters(yaml_source, file, parent)
+    if lineage.sized is not None and file.serves is not None:
+        _says_its_own_diameters(own, file.serves.size, *lineage.sized)
+
+
+def _with(file: RulesetFile | AbstractFile, sha256: str, lineage: _Lineage) -> _Lineage:
+    """Add one generation to a lineage."""
+    return _Lineage(
+        (Extended(file.name, file.version, sha256), *lineage.extends),
+        joined(file.requires, lineage.requires),
+        both(file.needs_tool, lineage.needs_tool),
+        lineage.sized if file.serves is None else (f"{file.name}@{file.version}", file.serves.size),
+    )
+
+
+def _loaded(generation: Generation, file: RulesetFile | AbstractFile, sha256: str, lineage: _Lineage) -> Ruleset | None:
+    """Load one generation; None for one that is only there to be extended."""
+    if isinstance(file, AbstractFile):
+        return None
+    document = generation.document
     return Ruleset(
         name=file.name,
         version=file.version,
-        sha256=digest(yaml_source.sha256, None if parent is None else parent.sha256),
-        path=there.path,
+        sha256=sha256,
+        path=generation.there.path,
         serves=(file.serves.size, file.serves.speed),
         chain=chain_of(file.chain, file.serves.size, file.serves.speed),
         chain_rows=file.chain.model_dump(),
         limits={check: _raw(document, ("limits", check), entries) for check, entries in file.limits.items()},
         off=dict(file.off),
-        requires=joined(file.requires, {} if parent is None else parent.requires),
-        needs_tool=both(file.needs_tool, None if parent is None else parent.needs_tool),
+        requires=joined(file.requires, lineage.requires),
+        needs_tool=both(file.needs_tool, lineage.needs_tool),
         origins={check: document.origin(("limits", check)) for check in file.limits},
         off_origins={check: document.origin(("off", check)) for check in file.off},
         measures=_measures(document, file),
-        extends=() if parent is None else (Extended(parent.name, parent.version, parent.sha256), *parent.extends),
+        extends=lineage.extends,
         level_rows=rows_of(file.level),
         policy=policy_of(file.level),
     )
@@ -206,7 +243,7 @@ def _is_within(version: str, wanted: str) -> bool:
         return False
 
 
-def _is_what_it_is_named(yaml_source: YamlSource, file: RulesetFile, found: Available) -> None:
+def _is_what_it_is_named(yaml_source: YamlSource, file: RulesetHead, found: Available) -> None:
     """Refuse a file that says another name or version than its place says."""
     if found.name and file.name != found.name:
         raise RulesetError(
@@ -220,26 +257,26 @@ def _is_what_it_is_named(yaml_source: YamlSource, file: RulesetFile, found: Avai
         )
 
 
-def _says_its_own_diameters(yaml_source: YamlSource, file: RulesetFile, parent: Ruleset) -> None:
+def _says_its_own_diameters(own: YamlSource, size: str, parent: str, size_of_parent: str) -> None:
     """Refuse a disc of another size whose diameters would be those of the size that it was taken from."""
-    if file.serves.size == parent.serves[0]:
+    if size == size_of_parent:
         return
-    disc = (yaml_source.data.get("chain") or {}).get("disc") or {}
+    disc = (own.data.get("chain") or {}).get("disc") or {}
     if lacking := [f"chain.disc.{name}" for name in ("outer", "finishing") if name not in disc]:
         raise RulesetError(
-            f"{yaml_source.at(('serves',))}: {parent.full_name} is for a {parent.serves[0]} disc, and a "
-            f"{file.serves.size} disc has diameters of its own; add {' and '.join(lacking)}"
+            f"{own.at(('serves',))}: {parent} is for a {size_of_parent} disc, and a {size} "
+            f"disc has diameters of its own; add {' and '.join(lacking)}"
         )
 
 
-def _every_source_is_known(document: Document, file: RulesetFile, sources: Sources) -> None:
+def _every_source_is_known(document: Document, file: RulesetFile | AbstractFile, sources: Sources) -> None:
     for loc, source in _cited(file):
         fault = sources.fault(source)
         if fault is not None:
             raise RulesetError(f"{document.at((*loc, 'source'))}: {fault}")
 
 
-def _cited(file: RulesetFile) -> Iterator[tuple[Loc, str]]:
+def _cited(file: RulesetFile | AbstractFile) -> Iterator[tuple[Loc, str]]:
     for section, part in _sections(file.chain):
         for name, entry in _entries(part):
             yield ("chain", section, name), entry.source
@@ -253,12 +290,18 @@ def _cited(file: RulesetFile) -> Iterator[tuple[Loc, str]]:
             yield ("measures", check, key), limit.source
 
 
-def _sections(chain: ChainEntry) -> Iterator[tuple[str, InputModel]]:
-    yield from ((name, getattr(chain, name)) for name in ChainEntry.model_fields)
+def _sections(chain: ChainEntry | Mapping[str, Mapping[str, Sourced]]) -> Iterator[tuple[str, Any]]:
+    if isinstance(chain, Mapping):
+        yield from chain.items()
+    else:
+        yield from ((name, getattr(chain, name)) for name in ChainEntry.model_fields)
 
 
-def _entries(part: InputModel) -> Iterator[tuple[str, Sourced]]:
-    yield from ((name, getattr(part, name)) for name in type(part).model_fields)
+def _entries(part: InputModel | Mapping[str, Sourced]) -> Iterator[tuple[str, Sourced]]:
+    if isinstance(part, Mapping):
+        yield from part.items()
+    else:
+        yield from ((name, getattr(part, name)) for name in type(part).model_fields)
 
 
 def chain_of(chain: ChainEntry, size: str, speed: str) -> Chain:

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 
 from packaging.specifiers import InvalidSpecifier
 from packaging.version import InvalidVersion
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
 from qc.delivery.fields import InputModel, Line, SchemaOne
 from qc.delivery.model import Rpm
@@ -207,27 +207,42 @@ class MeasureEntry(InputModel):
         return self
 
 
-class RulesetFile(InputModel):
-    """A ruleset as it is written, with all that it extends."""
+class RulesetHead(InputModel):
+    """The part of a ruleset file that is about the file itself, and what it may leave out."""
 
     schema_: SchemaOne = Field(alias="schema", examples=["1"])
     name: Name = Field(examples=["disc-12in-33"])
     version: WrittenVersion = Field(examples=["1.0.0"])
+    abstract: Annotated[Literal["true"], WithJsonSchema({"const": True})] | None = None
+    """true for a parent that is only there to be extended: it is never chosen, and may leave parts of the chain out"""
     extends: Line | None = Field(default=None, examples=["disc-12in-33@1.0.0"])
     """NAME@VERSION; what it says is then laid over that"""
     needs_tool: Specifier | None = Field(default=None, examples=['">=0.1"'])
     requires: Mapping[str, Specifier] = Field(default_factory=dict)
     """distribution -> versions"""
-    serves: Serves = Field(examples=["{size: 12in, speed: 33}"])
-    chain: ChainEntry
     level: LevelEntry | None = None
     """the policy for the recommended level"""
-    limits: Mapping[str, Mapping[str, LimitEntry]]
-    """check id -> limit key -> limit"""
     off: Mapping[str, Line] = Field(default_factory=dict)
     """check id -> reason"""
     measures: Mapping[str, MeasureEntry] = Field(default_factory=dict)
     """check id -> measurement and limits"""
+
+
+class AbstractFile(RulesetHead):
+    """A ruleset that is only there to be extended; the names in its chain are checked in what extends it."""
+
+    serves: Serves | None = None
+    chain: Mapping[str, Mapping[str, Sourced]] = Field(default_factory=dict)
+    limits: Mapping[str, Mapping[str, LimitEntry]] = Field(default_factory=dict)
+
+
+class RulesetFile(RulesetHead):
+    """A ruleset as it is written, with all that it extends."""
+
+    serves: Serves = Field(examples=["{size: 12in, speed: 33}"])
+    chain: ChainEntry
+    limits: Mapping[str, Mapping[str, LimitEntry]]
+    """check id -> limit key -> limit"""
 
     @model_validator(mode="after")
     def _measures_are_named_as_checks_are(self) -> Self:

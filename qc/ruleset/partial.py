@@ -1,4 +1,4 @@
-"""The JSON Schema of a ruleset file: one that extends another may leave out what the other says."""
+"""The JSON Schema of a ruleset file: one that extends another, or is only there to be extended, may leave parts out."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ import copy
 from typing import Any
 
 INHERITED = ("serves", "chain", "limits")
-"""What must be there in a file that extends nothing, and may be left out of one that does."""
+"""What must be there in a file that extends nothing and is not abstract, and may be left out of the others."""
 PART = "InPart"
 
 
 def in_part(schema: dict[str, Any]) -> dict[str, Any]:
-    """Give the schema of whole rulesets with a second one for those that extend another, told apart by `extends`."""
+    """Return the schema of whole rulesets, with a second one for those that have `extends` or `abstract`."""
     schema = copy.deepcopy(schema)
     definitions: dict[str, Any] = schema["$defs"]
     chain = schema["properties"]["chain"]["$ref"]
@@ -23,7 +23,7 @@ def in_part(schema: dict[str, Any]) -> dict[str, Any]:
     partial["properties"] = {key: {"$ref": part["$ref"] + PART} for key, part in partial["properties"].items()}
     schema["properties"]["chain"] = {}
     schema["required"] = [key for key in schema["required"] if key not in INHERITED]
-    schema["if"] = {"required": ["extends"]}
+    schema["if"] = {"anyOf": [{"required": ["extends"]}, {"required": ["abstract"]}]}
     schema["then"] = {"properties": {"chain": {"$ref": chain + PART}}}
     schema["else"] = {"properties": {"chain": {"$ref": chain}}, "required": list(INHERITED)}
     return schema

@@ -15,17 +15,18 @@ from qc.ruleset.summary import summary
 def serving(size: str, speed: str, folders: Sequence[Path], read: Read = read_file) -> Available:
     """Find the one ruleset, at its highest released version, that serves a disc.
 
-    One that extends another is chosen by its name, and stands behind those that extend none: whoever installs a house's
-    rules does not change what others' deliveries are judged by. Raises RulesetError when none or several serve.
+    An abstract ruleset serves none. One that extends another that serves a disc is chosen by its name, and comes after
+    the others: installing a house's rules does not change what other deliveries are judged by. Raises RulesetError
+    when none or several serve.
     """
     newest = {there.name: there for there in available(folders) if there.released}
     found = {name: summary(there, folders, read) for name, there in newest.items()}
-    serve = [name for name, its in found.items() if (its.size, its.speed) == (size, speed)]
+    serve = [name for name, its in found.items() if its.disc == (size, speed)]
     serve = [name for name in serve if not found[name].extends] or serve
     if len(serve) == 1:
         return newest[serve[0]]
     disc = f"a {size} disc at {speed}"
     if serve:
         raise RulesetError(f"{', '.join(serve)} all serve {disc}; say which one is meant, by its name")
-    others = ", ".join(sorted({f"{its.size} at {its.speed}" for its in found.values()})) or "no disc at all"
+    others = ", ".join(sorted({" at ".join(its.disc) for its in found.values() if its.disc})) or "no disc at all"
     raise RulesetError(f"no ruleset serves {disc}; those installed serve {others}")

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from packaging.version import InvalidVersion
 
-from qc.ruleset.ancestry import Read, ancestry
+from qc.ruleset.ancestry import Read, ancestry, is_abstract
 from qc.ruleset.find import Available
 from qc.ruleset.read import read_file
 from qc.ruleset.released import digest
@@ -18,11 +18,11 @@ from qc.ruleset.versions import read_version
 class Summary(NamedTuple):
     """The disc that a ruleset serves, and the digest that reports name it by."""
 
-    size: str
-    speed: str
+    disc: tuple[str, str] | None
+    """size and speed; None for an abstract ruleset, which is only there to be extended"""
     sha256: str
     extends: bool
-    """whether it extends another one"""
+    """whether it extends one that serves a disc itself"""
 
 
 def summary(found: Available, folders: Sequence[Path], read: Read = read_file) -> Summary:
@@ -31,14 +31,16 @@ def summary(found: Available, folders: Sequence[Path], read: Read = read_file) -
     own = files[0].data
     serves = next((file.data["serves"] for file in files if "serves" in file.data), None)
     size, speed = (serves.get("size"), serves.get("speed")) if isinstance(serves, dict) else (None, None)
+    abstract = is_abstract(files[0])
     is_named = own.get("name") == found.name and _is_version(own.get("version"), found.version)
-    if not is_named or not isinstance(size, str) or not isinstance(speed, str):
+    if not is_named or not (abstract or (isinstance(size, str) and isinstance(speed, str))):
         return _loaded(found, folders, read)
     sha256: str | None = None
     for file in reversed(files):
         sha256 = digest(file.sha256, sha256)
     assert sha256 is not None  # there is always the file itself
-    return Summary(size, speed, sha256, extends=len(files) > 1)
+    extends = not all(is_abstract(file) for file in files[1:])
+    return Summary(None if abstract else (str(size), str(speed)), sha256, extends)
 
 
 def _is_version(written: object, version: str) -> bool:
@@ -53,4 +55,4 @@ def _loaded(found: Available, folders: Sequence[Path], read: Read) -> Summary:
     from qc.ruleset.sources import Sources
 
     ruleset = load_ruleset(found, Sources(folders), read)
-    return Summary(*ruleset.serves, ruleset.sha256, extends=bool(ruleset.extends))
+    return Summary(ruleset.serves, ruleset.sha256, extends=bool(ruleset.extends))

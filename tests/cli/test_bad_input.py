@@ -83,7 +83,7 @@ FILES = {
     ),
     "an unknown version of a ruleset": (
         DELIVERY.replace("disc: {size: 12in, speed: 33}", "ruleset: disc-12in-33@9.0.0"), 3,
-        "disc-12in-33 has no version 9.0.0", "2.0.0",
+        "disc-12in-33 has no version 9.0.0", "2.0.1",
     ),
     "an unseen character": (
         DELIVERY.replace("Slack Water", "Slack \x1b[31mWater"), 9, "unseen character U+001B", "delete it",
@@ -116,8 +116,8 @@ def test_a_link_that_leaves_the_folder(bench):
     ("words", "parts"),
     [
         (["--ruleset", "disc-12in-45x"], ['no ruleset is called "disc-12in-45x"', 'did you mean "disc-12in-45"?']),
-        (["--ruleset", "disc-12in-33@3"], ["disc-12in-33 has no version 3", "2.0.0"]),
-        (["--ruleset", "disc-12in-33@new"], ['"new" is not a version', "write disc-12in-33@2.0.0"]),
+        (["--ruleset", "disc-12in-33@3"], ["disc-12in-33 has no version 3", "2.0.1"]),
+        (["--ruleset", "disc-12in-33@new"], ['"new" is not a version', "write disc-12in-33@2.0.1"]),
         (["--ruleset", "./house.yaml"], ["house.yaml: there is no such file", "check the name of the ruleset"]),
         (["--ruleset", "."], ['no ruleset is called "."', "known are disc-10in-33"]),
         (["--side", "C"], ["--side C: the delivery has no such side", "it has A, B"]),

@@ -87,20 +87,27 @@ def test_rulesets_and_plugins_are_listed():
     assert (done.returncode, done.stderr) == (0, "")
     title, *rows = done.stdout.splitlines()
     assert title.split() == ["RULESET", "SERVES", "SHA-256"]
-    assert [row.split()[:4] for row in rows] == [
+    assert [row.split()[:-1] for row in rows] == [
         ["disc-10in-33@1.0.0", "10in", "at", "33"],
         ["disc-10in-33@2.0.0", "10in", "at", "33"],
+        ["disc-10in-33@2.0.1", "10in", "at", "33"],
         ["disc-10in-45@1.0.0", "10in", "at", "45"],
         ["disc-10in-45@2.0.0", "10in", "at", "45"],
+        ["disc-10in-45@2.0.1", "10in", "at", "45"],
         ["disc-12in-33@1.0.0", "12in", "at", "33"],
         ["disc-12in-33@1.1.0", "12in", "at", "33"],
         ["disc-12in-33@2.0.0", "12in", "at", "33"],
+        ["disc-12in-33@2.0.1", "12in", "at", "33"],
         ["disc-12in-45@1.0.0", "12in", "at", "45"],
         ["disc-12in-45@2.0.0", "12in", "at", "45"],
+        ["disc-12in-45@2.0.1", "12in", "at", "45"],
         ["disc-7in-33@1.0.0", "7in", "at", "33"],
         ["disc-7in-33@2.0.0", "7in", "at", "33"],
+        ["disc-7in-33@2.0.1", "7in", "at", "33"],
         ["disc-7in-45@1.0.0", "7in", "at", "45"],
         ["disc-7in-45@2.0.0", "7in", "at", "45"],
+        ["disc-7in-45@2.0.1", "7in", "at", "45"],
+        ["disc-common@2.0.1", "only", "extended"],
     ]
     done = ran("plugins")
     assert (done.returncode, done.stderr) == (0, "")

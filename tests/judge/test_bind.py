@@ -234,7 +234,7 @@ def test_a_check_that_cannot_be_made_is_the_plugins_fault(ruleset):
 
 
 def test_the_shipped_file_fits_as_it_lies_there(ruleset):
-    assert Path(ruleset.path).name == "2.0.0.yaml"
+    assert Path(ruleset.path).name == "2.0.1.yaml"
 
 
 def test_a_limit_that_only_its_check_looks_at_is_held_to_the_unit_of_the_check(ruleset):

@@ -8,12 +8,13 @@ import pytest
 import qc_rulesets
 from qc.delivery.reader import parse_delivery
 from qc.groove.level.rows import LevelPolicy
-from qc.model.quantity import read
-from qc.ruleset.find import available, find
+from qc.model.quantity import parse, read
+from qc.ruleset.find import find
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.serving import serving
-from qc.ruleset.sources import Sources
+from qc.ruleset.sources import Sources, keys_of
 from qc.testing.deliveries import Sent, deliver, judge
+from support.houses import judging
 from support.signals import both, tone
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))
@@ -27,7 +28,7 @@ DISCS = {  # outer, finishing, least last diameter to warn and to fail, in mm; t
     ("7in", "45"): ("168.3 mm", "97.4 mm", "107.95 mm", "106 mm"),
 }
 SOURCE_OF = {"12in": ("D-5", "D-9"), "10in": ("D-6", "D-9"), "7in": ("D-7", "D-10")}
-VERSION = dict.fromkeys(DISCS, "2.0.0")
+VERSION = dict.fromkeys(DISCS, "2.0.1")
 SETS_LEVEL_NOW = {"stereo.low-end-out-of-phase": "excursion"}
 """Limits that judge since 1.0.0 and set the level since 2.0.0."""
 FIRST = load_ruleset(find("disc-12in-33@1.0.0", [HOME]), SOURCES)
@@ -42,7 +43,7 @@ def loaded(disc):
 
 
 def test_every_disc_has_one_ruleset_and_there_are_no_others():
-    assert {one.name for one in available([HOME])} == {f"disc-{size}-{speed}" for size, speed in DISCS}
+    assert {there.name for there in judging()} == {f"disc-{size}-{speed}" for size, speed in DISCS}
 
 
 @each
@@ -102,6 +103,42 @@ def values(ruleset, check):
 
 def numbers(ruleset, check):
     return {key: (one.warn, one.fail, one.sets_level) for key, one in ruleset.limits[check].items()}
+
+
+@each
+def test_each_disc_is_what_it_was_before_the_six_had_one_parent(disc):
+    """Limit for limit and value for value: 2.0.0 is one whole file a disc."""
+    ruleset, before = loaded(disc), load_ruleset(find(f"disc-{'-'.join(disc)}@2.0.0", [HOME]), SOURCES)
+    assert (before.extends, [parent.name for parent in ruleset.extends]) == ((), ["disc-common"])
+    assert {check: cited(ruleset, check) for check in ruleset.limits} == {
+        check: cited(before, check) for check in before.limits
+    }
+    for part in ("chain", "chain_rows", "level_rows", "policy", "off", "measures", "requires", "needs_tool", "serves"):
+        assert getattr(ruleset, part) == getattr(before, part), part
+    assert list(ruleset.chain_rows["disc"]) == list(before.chain_rows["disc"])
+
+
+def cited(ruleset, check):
+    """Limit -> its values in SI with their unit, what it sets, its source, and how far each key of that is trusted."""
+    return {
+        key: (
+            [None if written is None else parse(written) for written in (limit.warn, limit.fail)],
+            limit.sets_level, limit.source,
+            [SOURCES[part].confidence for part in keys_of(limit.source) if part in SOURCES],
+        )
+        for key, limit in ruleset.limits[check].items()
+    }  # fmt: skip
+
+
+@each
+def test_a_disc_says_itself_only_what_differs_from_disc_to_disc(disc):
+    ruleset = loaded(disc)
+    own = f"disc-{'-'.join(disc)}/2.0.1.yaml:"
+    origins = {(check, key): limit.origin for check in ruleset.limits for key, limit in ruleset.limits[check].items()}
+    assert {place for place, origin in origins.items() if origin.startswith(own)} == {
+        ("groove.last-diameter-too-small", "least"), ("layout.lead-out-room", "least"),
+    }  # fmt: skip
+    assert all(origin.startswith((own, "disc-common/2.0.1.yaml:")) for origin in origins.values())
 
 
 @each

@@ -164,9 +164,9 @@ def test_a_file_anywhere_extends_an_installed_one(houses):
     ("extends", "says"),
     [
         ("disc-12in-33", "may become another ruleset one day; it extends one exact version, so write disc-12in-33@2.0"),
-        ("disc-12in-33@", "so write disc-12in-33@2.0.0"),
-        ('"disc-12in-33@>=1.0"', "so write disc-12in-33@2.0.0"),
-        ("disc-12in-33@1.*", "so write disc-12in-33@2.0.0"),
+        ("disc-12in-33@", "so write disc-12in-33@2.0.1"),
+        ('"disc-12in-33@>=1.0"', "so write disc-12in-33@2.0.1"),
+        ("disc-12in-33@1.*", "so write disc-12in-33@2.0.1"),
         ("disc-12in-33@1.7.0", "disc-12in-33 has no version 1.7.0; did you mean"),
         ("disc-12-33@1.0.0", 'no ruleset is called "disc-12-33"; did you mean "disc-12in-33"?'),
         ("../parent.yaml", "is named as NAME@VERSION, not by a path"),
@@ -254,6 +254,46 @@ def test_the_ruleset_that_the_documents_show_loads(houses):
     assert house.off == {"level.clipped": "our limiter sees to it"}
 
 
+def _alone(size, speed):
+    text = (SHIPPED / "disc-12in-33" / "1.1.0.yaml").read_text()
+    return f"serves: {{size: {size}, speed: {speed}}}\n" + text[text.index("chain:\n") :]
+
+
+WITHOUT_LAND = re.sub(r"    land: .*\n", "", _alone("12in", "33"))
+COMMON = "abstract: true\nchain: {cut: {land: {value: 16 um, source: V-7}}}\nlimits: {level.clipped: {}}\n"
+
+
+def test_an_abstract_ruleset_may_leave_parts_out_and_is_never_chosen(houses):
+    path = houses.put("common@1.0.0", COMMON, None)
+    sentence = refused(houses, "common")
+    assert sentence.startswith(f"{path}:4: common is abstract: others extend it, and nothing is judged by it alone")
+    with pytest.raises(RulesetError, match="those installed serve no disc at all"):
+        serving("12in", "33", [houses.folder])
+    child = houses.put("child@1.0.0", "serves: {size: 12in, speed: 33}\n", "common@1.0.0")
+    assert refused(houses, "child").startswith(f'{child}:1: "signal" is missing; add it with its keys')
+    houses.put("child@1.0.0", WITHOUT_LAND, "common@1.0.0")
+    assert houses.load("child").chain.cut.land == pytest.approx(16e-6)
+    assert serving("12in", "33", [houses.folder]).name == "child"
+
+
+@pytest.mark.parametrize(
+    ("body", "line", "says"),
+    [
+        ("abstract: yes\n", 4, '"abstract" is "yes"; it must be true'),
+        (COMMON.replace("limits:", "limit:"), 6, 'unknown key "limit"; did you mean "limits"?'),
+        (COMMON.replace("source: V-7", "source: V-77"), 5, 'the source "V-77" is unknown'),
+        (COMMON.replace("land:", "lnd:"), 5, 'unknown key "lnd"; did you mean "land"?'),
+        (COMMON.replace("16 um", "-1 um"), 5, '"-1 um" is out of bounds'),
+    ],
+)
+def test_a_fault_of_an_abstract_ruleset_is_named_in_its_file_by_what_extends_it(houses, body, line, says):
+    path = houses.put("common@1.0.0", body, None)
+    houses.put("child@1.0.0", WITHOUT_LAND, "common@1.0.0")
+    sentence = refused(houses, "child")
+    assert sentence.startswith(f"{path}:{line}: ")
+    assert says in sentence
+
+
 ANY = st.recursive(
     st.sampled_from([None, "", "16 um", "practice", "-22 LUFS", "12in", "x"]),
     lambda inner: st.one_of(
@@ -299,8 +339,3 @@ def test_the_disc_finds_a_ruleset_that_inherits_it(houses):
     houses.put("house@1.0.0", "", "base@1.0.0rc1")
     assert serving("10in", "45", [houses.folder]).name == "house"
     assert Shelf([houses.folder, SHIPPED]).load(serving("10in", "45", [houses.folder])).serves == ("10in", "45")
-
-
-def _alone(size, speed):
-    text = (SHIPPED / "disc-12in-33" / "1.1.0.yaml").read_text()
-    return f"serves: {{size: {size}, speed: {speed}}}\n" + text[text.index("chain:\n") :]

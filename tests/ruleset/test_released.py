@@ -15,6 +15,7 @@ from qc.model.errors import RulesetError
 from qc.ruleset.find import Available, available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
+from support.houses import judging
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))
 DIGESTS = json.loads((HOME / "digests.json").read_text(encoding="utf-8"))
@@ -29,16 +30,19 @@ def test_every_released_file_is_as_it_was_released():
 
 
 def test_the_digest_of_the_file_is_the_one_in_reports():
-    for one in available([HOME]):
-        loaded = load_ruleset(one, Sources([HOME]))
-        assert loaded.sha256 == DIGESTS[f"{loaded.name}@{loaded.version}"]
+    for there in judging():
+        loaded = load_ruleset(there, Sources([HOME]))
+        sha256 = DIGESTS[loaded.full_name]
+        for parent in loaded.extends:
+            sha256 = hashlib.sha256(f"{sha256}\n{DIGESTS[f'{parent.name}@{parent.version}']}\n".encode()).hexdigest()
+        assert loaded.sha256 == sha256
 
 
 def test_every_source_that_a_released_ruleset_cites_is_known(monkeypatch):
     """As it was when the digest was taken; a run does not look again."""
     monkeypatch.setattr("qc.ruleset.load.is_released", lambda *_: False)
-    for one in available([HOME]):
-        load_ruleset(one, Sources([HOME]))
+    for there in judging():
+        load_ruleset(there, Sources([HOME]))
 
 
 def test_sources_are_looked_up_for_what_is_not_released_only(copy):

@@ -11,7 +11,7 @@ from qc.ruleset.load import load_ruleset
 from qc.ruleset.serving import serving
 from qc.ruleset.sources import Sources
 from qc.ruleset.summary import summary
-from support.houses import Houses
+from support.houses import Houses, judging
 
 HOME = Path(str(qc_rulesets.qc_rulesets()))
 SHIPPED = HOME / "disc-12in-33" / "1.0.0.yaml"
@@ -24,16 +24,25 @@ def houses(tmp_path):
 
 def is_summarised(there, folders):
     ruleset, found = load_ruleset(there, Sources(folders)), summary(there, folders)
-    assert (found.size, found.speed) == ruleset.serves
-    assert found.sha256 == ruleset.sha256
-    assert found.extends == bool(ruleset.extends)
+    assert (found.disc, found.sha256) == (ruleset.serves, ruleset.sha256)
+    assert found.extends == any(parent.name != "disc-common" for parent in ruleset.extends)
 
 
 def test_the_summaries_of_the_shipped_rulesets_say_what_the_files_say():
-    rulesets = available([HOME])
+    rulesets = judging()
     assert len(rulesets) > 6
     for there in rulesets:
         is_summarised(there, [HOME])
+
+
+def test_an_abstract_ruleset_serves_no_disc_and_makes_no_child_stand_behind(houses):
+    (parent,) = (there for there in available([HOME]) if there.name == "disc-common")
+    assert summary(parent, [HOME]).disc is None
+    child = Available(HOME / "disc-7in-45" / "2.0.1.yaml", "disc-7in-45", "2.0.1")
+    assert summary(child, [HOME]) == (("7in", "45"), load_ruleset(child, Sources([HOME])).sha256, False)
+    houses.put("house@1.0.0", "", "disc-7in-45@2.0.1")
+    assert summary(Available(houses.folder / "house" / "1.0.0.yaml", "house", "1.0.0"), houses.folders).extends
+    assert serving("7in", "45", houses.folders) == child
 
 
 def test_the_disc_and_the_digest_are_taken_from_what_a_ruleset_extends(houses):
@@ -50,7 +59,7 @@ def test_the_disc_and_the_digest_are_taken_from_what_a_ruleset_extends(houses):
 def test_the_disc_may_stand_anywhere_in_the_file(houses, body):
     houses.put("one@1.0.0", body)
     found = summary(Available(houses.folder / "one" / "1.0.0.yaml", "one", "1.0.0"), houses.folders)
-    assert (found.size, found.speed, found.extends) == ("12in", "45", True)
+    assert (found.disc, found.extends) == (("12in", "45"), True)
 
 
 def written(folder, old, new):

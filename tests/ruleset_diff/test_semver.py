@@ -9,13 +9,12 @@ import pytest
 import qc_rulesets
 import qc_standard
 from qc.plugin_host.host import Host
-from qc.ruleset.find import available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
 from qc.ruleset_diff.compare import sides_of
 from qc.ruleset_diff.delta import compared
 from qc.ruleset_diff.semver import KINDS, keeps_its_word, kind_of, reasons, step
-from support.houses import PARENT, SHIPPED, Houses
+from support.houses import PARENT, SHIPPED, Houses, judging
 
 HOST = Host.build((), extra=[("standard", qc_standard), ("rulesets", qc_rulesets)])
 OPS = sides_of(HOST)
@@ -23,7 +22,7 @@ OPS = sides_of(HOST)
 
 def following():
     """Every two released versions of a name that follow each other."""
-    released = [one for one in available([SHIPPED]) if one.released]
+    released = [there for there in judging() if there.released]
     return [(one, two) for one, two in pairwise(released) if one.name == two.name]
 
 

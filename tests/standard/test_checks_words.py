@@ -16,10 +16,10 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError, NotMeasuredError
 from qc.model.report import AudioFacts
 from qc.plugin_api import At, Limit
-from qc.ruleset.find import available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
 from qc_standard import checks
+from support.houses import judging
 
 FOLDER = Path(checks.__file__).parent
 RULESETS = Path(str(qc_rulesets.qc_rulesets()))
@@ -86,11 +86,11 @@ def test_every_file_is_a_check():
 
 
 def test_every_ruleset_says_something_of_every_check():
-    newest = {one.name: one for one in available([RULESETS])}
-    for one in available([RULESETS]):
-        ruleset = load_ruleset(one, Sources([RULESETS]))
+    newest = {there.name: there for there in judging()}
+    for there in judging():
+        ruleset = load_ruleset(there, Sources([RULESETS]))
         said = set(ruleset.limits) | set(ruleset.off)
-        assert said == set(BY_ID) if one == newest[one.name] else said <= set(BY_ID)
+        assert said == set(BY_ID) if there == newest[there.name] else said <= set(BY_ID)
         for check_id, limits in ruleset.limits.items():
             fields = BY_ID[check_id].Limits.model_fields
             assert {name for name, field in fields.items() if field.is_required()} <= set(limits) <= set(fields)

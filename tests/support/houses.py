@@ -5,13 +5,20 @@ from __future__ import annotations
 from pathlib import Path
 
 import qc_rulesets
-from qc.ruleset.find import Available, find
+from qc.ruleset.ancestry import is_abstract
+from qc.ruleset.find import Available, available, find
 from qc.ruleset.load import Ruleset, load_ruleset
+from qc.ruleset.read import read_file
 from qc.ruleset.sources import Sources
 
 SHIPPED = Path(str(qc_rulesets.qc_rulesets()))
 SHIPPED_12IN_33 = SHIPPED / "disc-12in-33" / "1.0.0.yaml"
 PARENT = "disc-12in-33@1.1.0"
+
+
+def judging() -> list[Available]:
+    """List the shipped rulesets that judge: all but those that are only there to be extended."""
+    return [there for there in available([SHIPPED]) if not is_abstract(read_file(there.path))]
 
 
 class Houses:
