@@ -154,8 +154,8 @@ def plan(
     from qc.measure.side import measure_side
     from qc.model.plan import PlanReport
     from qc.plan.level import at_level
-    from qc.plan.planning import heard_through, plan_breaks, plan_side
-    from qc.plan.running_order import Delivered  # these are nobody else's business
+    from qc.plan.planning import delivered_side, plan_breaks, plan_side
+    from qc.plan.running_order import Delivered
 
     options, clock = options or PlanOptions(), Clock.started()
     level, changes = read_level(options.level), read_changes(options.chain)
@@ -178,7 +178,7 @@ def plan(
         if heard.origin is not None:
             origins[side.id] = heard.origin
         failures += broken_measures(heard.broken, side.id, host)
-        cut = heard_through(heard) if options.split or level is not None else None
+        cut = delivered_side(heard) if options.split or level is not None else None
         cuts[side.id] = cut
         if index in chosen:
             sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
@@ -192,7 +192,7 @@ def plan(
     if options.split and own.form is not None and len(delivered) == len(sides):
         breaks = plan_breaks(delivered, own.form, options.most, reorder=options.reorder)
     elif options.split:
-        no_breaks = f"side {', '.join(unheard)} was not heard" if unheard else f"{own.name} needs a pass of its own"
+        no_breaks = f"side {', '.join(unheard)} was not measured" if unheard else f"{own.name} needs a pass of its own"
     return PlanReport(
         tool=f"sidegate {qc.__version__}",
         plugins=plugin_names(host),
@@ -216,7 +216,7 @@ def rulesets_diff(
     Raises RulesetError, UsageError, DeliveryError or PluginError, each one sentence.
     """
     from qc.judge.baseline.earlier import read_report
-    from qc.ruleset_diff.compare import differences, on_delivery  # these are nobody else's business
+    from qc.ruleset_diff.compare import differences, on_delivery
     from qc.ruleset_diff.rejudge import BoundRuleset, Rejudging
 
     options = options or Options()

@@ -58,7 +58,7 @@ def print_through(worked: WorkedSide) -> tuple[PrintThrough, ...]:
 
 
 def _unlike(worked: WorkedSide, one: Neighbours) -> PrintThrough:
-    radius = worked.cutting.laid.radius
+    radius = worked.cutting.spiral_path.radius
 
     def at(sector: int) -> At:
         return worked.search.side.at(sector, sector + 1, radius, worked.polarity, None)

@@ -53,7 +53,7 @@ class SearchedSide:
 
     @property
     def levels(self) -> SideLevels:
-        """What the side brings to the decision about its disc."""
+        """The levels that the side brings to the decision about its disc."""
         if self.worked is None:
             return SideLevels(self.id, self.declared.get("cut_level"))
         return self.worked.levels(self.id)
@@ -105,14 +105,14 @@ class SearchedSide:
         return self.measurement.broken if self.measurement.passes else {}
 
     def evidence(self, decided: JudgedLevel | None, worked: WorkedSide | None = None) -> SideEvidence:
-        """Give what checks see of the side at a level."""
+        """Return what checks see of the side at a level."""
         if worked is None and self.worked is not None and decided is not None:
             worked = self.worked.at(decided)
         measurement = self.measurement
         received, results = measurement.received, measurement.results
         mono, fatal = received.facts.channels == 1, received.fatal
         publishers = measurement.publishers if measurement.passes else {}
-        known = SideEvidence(
+        evidence = SideEvidence(
             side=self.id,
             chain=self.chain,
             declared=self.declared,
@@ -128,12 +128,12 @@ class SearchedSide:
         )
         if worked is None:
             if not results and not self.broken:
-                return replace(known, place=lambda at: _on_paper(at, measurement.tracks))
+                return replace(evidence, place=lambda at: _as_declared(at, measurement.tracks))
             lost = Sectors if Sectors in self.broken else Programme
-            return replace(known, publishers={**publishers, **dict.fromkeys(UNITS, lost)})
+            return replace(evidence, publishers={**publishers, **dict.fromkeys(UNITS, lost)})
         quantities = {**measurement.quantities, **worked.quantities(measurement.quantities.get(LOUDNESS))}
         return replace(
-            known,
+            evidence,
             results={AsReceived: received, AsCut: worked, **results},
             quantities={name: _placed(quantity, worked, mono=mono) for name, quantity in quantities.items()},
             windows=worked.windows(),
@@ -179,12 +179,12 @@ def _lineup(results: Mapping[type[Need[Any]], Any]) -> tuple[LineupToneFacts, ..
     """Describe the line-up tones that were found."""
     tones = results[Programme].tones if Programme in results else ()
     return tuple(
-        LineupToneFacts(start_s=one.start_s, end_s=one.end_s, frequency_hz=one.frequency, level_dbfs=one.level)
-        for one in tones
+        LineupToneFacts(start_s=tone.start_s, end_s=tone.end_s, frequency_hz=tone.frequency, level_dbfs=tone.level)
+        for tone in tones
     )
 
 
-def _on_paper(at: At, tracks: tuple[Track, ...]) -> At:
+def _as_declared(at: At, tracks: tuple[Track, ...]) -> At:
     """Fill in the track that a place of audio that is not cut lies in, as the delivery declares it."""
     if at.start_s is None or at.track is not None:
         return at
@@ -193,7 +193,7 @@ def _on_paper(at: At, tracks: tuple[Track, ...]) -> At:
 
 
 def _clean_of(worked: WorkedSide) -> frozenset[tuple[str, str]]:
-    """Give check and measurement of the limits whose warnings go at the clean level, where that is a lower one."""
+    """Return check and measurement of the limits whose warnings go at the clean level, where that is a lower one."""
     if worked.judged <= worked.clean.level:
         return frozenset()
     return frozenset((row.check, row.measure) for row in worked.mended)
@@ -208,6 +208,6 @@ def _placed(quantity: Quantity, worked: WorkedSide, *, mono: bool) -> Quantity:
 
 
 def _events(worked: WorkedSide, name: str, limit: Limit, *, mono: bool) -> list[PlacedEvent]:
-    """Give the events of a limit at the judged level."""
+    """Return the events of a limit at the judged level."""
     found = worked.events(name, limit.warn, limit.fail)
     return [replace(event, measured=_placed(event.measured, worked, mono=mono)) for event in found]

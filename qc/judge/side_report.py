@@ -34,14 +34,14 @@ def geometry(worked: WorkedSide) -> Geometry:
         last_diameter_mm=worked.search.quantity("groove.last_diameter", worked.judged).value,
         mean_pitch_um=travel * 1e3 * disc.sectors_a_turn / span.sectors,
         polarity=worked.polarity,
-        overlaps=max(worked.search.cutting(worked.judged, p).laid.overlaps for p in side.polarities),
+        overlaps=max(worked.search.cutting(worked.judged, p).spiral_path.overlaps for p in side.polarities),
         tracks=_tracks(worked),
     )
 
 
 def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
     """Place each declared track on the disc."""
-    span, radius = worked.search.side.span, worked.cutting.laid.radius
+    span, radius = worked.search.side.span, worked.cutting.spiral_path.radius
 
     def radius_at(second: float, *, end: bool) -> float:
         sector = (

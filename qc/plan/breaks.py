@@ -1,8 +1,8 @@
-"""Where to break a programme into sides: the breaks, without reordering, that give the worst side the highest level.
+"""Breaks of a programme into sides: those, without reordering, that give the worst side the highest level.
 
 Of breaks that do so equally well those with the higher sum of levels are taken, then those with the more equal
 lengths. Up to `EXACT` tracks every stretch of tracks is searched. Beyond that a side is taken never to gain level
-when a track is added to it, which leaves few stretches to search; equal breaks are then told apart by length alone.
+when a track is added to it, which leaves few stretches to search; equal breaks are then decided by length alone.
 """
 
 from __future__ import annotations
@@ -40,12 +40,12 @@ class Split:
 
     @property
     def worst(self) -> Highest:
-        """The side that holds the others down."""
+        """The side with the lowest level."""
         return min((part.highest for part in self.parts), key=lambda highest: highest.tenths)
 
 
 class BreakSearch:
-    """Searches the breaks of one programme on one disc; what is known of a stretch serves every split."""
+    """Searches the breaks of one programme on one disc; the level of a stretch is searched once for all splits."""
 
     def __init__(
         self, order: RunningOrder, chain: Chain, rows: Sequence[LevelRow], policy: LevelPolicy = EDGE
@@ -58,11 +58,11 @@ class BreakSearch:
 
     @property
     def searched(self) -> int:
-        """How many stretches of tracks were searched."""
+        """Number of stretches of tracks that were searched."""
         return len(self._tenths)
 
     def splits(self, most: int) -> Iterator[Split]:
-        """Give the best split over 1, 2 ... sides, `most` at most and no more than win anything."""
+        """Yield the best split over 1, 2 ... sides, `most` at most and no more than win anything."""
         alone = min(self._level(i, i) for i in range(len(self.units)))
         for sides in range(1, min(most, len(self.units)) + 1):
             top = self._top_of_all(sides) if self.exact else self._top_by_bisection(sides)
@@ -81,7 +81,7 @@ class BreakSearch:
         return HighestSearch(self.order.side(self.chain, first, last), self.rows, policy=self.policy)
 
     def _level(self, i: int, j: int) -> int:
-        """Give the level of a stretch in tenths of a dB; what is known of shorter ones is a guess and no more."""
+        """Return the level of a stretch in tenths of a dB; levels of shorter stretches only serve as a guess."""
         if (i, j) not in self._tenths:
             search = self._search((i, j))
             if search.never():
@@ -117,7 +117,7 @@ class BreakSearch:
         return search_highest(fits, all_levels(halving))
 
     def _filled(self, level: int) -> list[int] | None:
-        """Give the units before which sides end that are as full as a level allows; None where a unit is too much."""
+        """Return the units before which sides end that are as full as a level allows; None where a unit is too much."""
         ends, at, n = list[int](), 0, len(self.units)
         while at < n:
             end = self._longest(at, level)
@@ -135,7 +135,7 @@ class BreakSearch:
     # -- the best of those breaks that reach it --------------------------------------------------------------------
 
     def _chosen(self, sides: int, level: int) -> tuple[Interval, ...]:
-        """Give the breaks into so many sides that all hold a level: highest sum of levels, then most equal lengths."""
+        """Return the breaks into so many sides that all hold a level: highest sum of levels, then most even lengths."""
         n = len(self.units)
         best: dict[int, tuple[tuple[float, float], tuple[Interval, ...]]] = {0: ((0.0, 0.0), ())}
         for count in range(sides):

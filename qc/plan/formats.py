@@ -1,6 +1,6 @@
-"""One side on other discs: what each size and speed makes of the same programme, from the same envelopes.
+"""One side on other discs: the same programme at each size and speed, from the same envelopes.
 
-Only `chain.signal` reaches the pass, so that every disc whose chain has the same signal is served by one hearing.
+Only `chain.signal` reaches the pass, so that every disc whose chain has the same signal is served by one pass.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from qc.groove.geometry.cut import MINUTES
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.traces import OF_TRAVEL
-from qc.groove.level.highest import Highest, HighestSearch, Windings
+from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import Chain
@@ -26,7 +26,7 @@ Fit = Literal["fits", "quiet", "too_quiet", "too_long", "other_signal"]
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """A disc to be tried: what is assumed of its cut, the limits it is held against, how far they are gone up to."""
+    """A disc to be tried: its cutting chain, its limits, and the policy for the recommended level."""
 
     chain: Chain
     rows: tuple[LevelRow, ...]
@@ -35,7 +35,7 @@ class Format:
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """What a disc makes of a side; `level_on_disc` in LU, None without loudness."""
+    """The outcome of a side on a disc; `level_on_disc` in LU, None without loudness."""
 
     fit: Fit
     highest: Highest | None
@@ -46,7 +46,7 @@ def compare(
     span: Span, envelopes: GrooveInput, formats: Sequence[Format], integrated: float | None
 ) -> Iterator[Fitted]:
     """Fit a side to each disc, in their order; `envelopes` of the whole file, `integrated` its loudness in LUFS."""
-    wound: dict[tuple[object, ...], Windings] = {}
+    shared: dict[tuple[object, ...], SharedSpirals] = {}
     first: SideGeometry | None = None
     for one in formats:
         if one.chain.signal != envelopes.signal:
@@ -54,12 +54,12 @@ def compare(
             continue
         side = SideGeometry.of(one.chain, span, envelopes, integrated) if first is None else first.under(one.chain)
         first = first or side
-        windings = wound.setdefault(Windings.key(one.chain), Windings(side))
-        yield fitted(one, HighestSearch(side, one.rows, windings, one.policy).highest(), integrated)
+        spirals = shared.setdefault(SharedSpirals.key(one.chain), SharedSpirals(side))
+        yield fitted(one, HighestSearch(side, one.rows, spirals, one.policy).highest(), integrated)
 
 
 def fitted(one: Format, highest: Highest, integrated: float | None) -> Fitted:
-    """Say whether a side fits a disc at the level that was found for it."""
+    """Return whether a side fits a disc at the level that was found for it."""
     on_disc = None if integrated is None else integrated - one.chain.cut.align + highest.reached.level
     if highest.reached.bound == "<":
         return Fitted("too_long" if _runs_in(highest) else "too_quiet", highest, on_disc)

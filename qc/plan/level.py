@@ -1,4 +1,4 @@
-"""What the planned disc comes to at the level that `plan --level` asks for: where a side ends, what it does not keep.
+"""The planned disc at the level that `plan --level` asks for: where each side ends, and the limits it breaks.
 
 Without it a plan leaves every level free and shows the highest at which a side fits. A level by name is worked out for
 the planned disc: `release` is the lowest recommended level of the sides of a disc, all of which count, since a plan
@@ -36,27 +36,27 @@ def at_level(
 def planned_levels(
     sides: Mapping[str, Delivered | None], form: Format, option: LevelOption, loudness: Mapping[str, Quantity]
 ) -> dict[str, PlannedLevel]:
-    """Give what each side of one disc comes to, by side; `loudness` in LUFS where it is known.
+    """Return the planned level of each side of one disc, by side; `loudness` in LUFS of the sides that have one.
 
     Sides that were not measured, None, and sides of which `option` gives no level, have none.
     """
-    known = {
+    geometries = {
         name: SideGeometry.of(form.chain, cut.span, cut.envelopes, cut.loudness)
         for name, cut in sides.items()
         if cut is not None
     }
-    levels = tuple(SideLevels(name, None, *_levels(known.get(name), form, option)) for name in sides)
+    levels = tuple(SideLevels(name, None, *_levels(geometries.get(name), form, option)) for name in sides)
     disc = DiscDecision(levels, option)
     found = {}
-    for one in levels:
-        level = disc.level_of(one)
-        if level is not None and one.side in known:
-            found[one.side] = _at(known[one.side], form, level, loudness.get(one.side))
+    for side in levels:
+        level = disc.level_of(side)
+        if level is not None and side.side in geometries:
+            found[side.side] = _at(geometries[side.side], form, level, loudness.get(side.side))
     return found
 
 
 def _levels(side: SideGeometry | None, form: Format, option: LevelOption) -> tuple[Reached | None, Reached | None]:
-    """Give the recommended and the clean level, as far as the option takes them."""
+    """Return the recommended and the clean level, each only where the option takes it."""
     if side is None or not isinstance(option, str):
         return None, None
     if option == "clean":

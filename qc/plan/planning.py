@@ -1,4 +1,4 @@
-"""A plan worked out from sides that were heard once: discs compared, assumptions tried, breaks and orders searched."""
+"""A plan from sides that were measured once: discs compared, assumptions tried, breaks and orders searched."""
 
 from __future__ import annotations
 
@@ -22,28 +22,28 @@ from qc.plan.reordered import reordered
 from qc.plan.running_order import Delivered, RunningOrder
 
 SIDES = 4
-"""Sides that a programme is broken into at the most when nobody says, two discs; more where more were delivered."""
+"""Most sides that a programme is broken into by default, two discs; more where more were delivered."""
 
 
-def heard_through(side: SideMeasurement) -> Delivered | None:
-    """Give a side as it is cut; None where it was not heard."""
+def delivered_side(side: SideMeasurement) -> Delivered | None:
+    """Return a side as it is cut; None where it was not measured."""
     if Sectors not in side.results or Programme not in side.results:
         return None
     envelopes: GrooveInput = side.results[Sectors]
-    heard: ProgrammeBounds = side.results[Programme]
+    programme: ProgrammeBounds = side.results[Programme]
     loudness = side.quantities.get(LOUDNESS)
-    span = span_of(side.tracks, heard, envelopes.sectors)
+    span = span_of(side.tracks, programme, envelopes.sectors)
     return Delivered(side.side.id, span, envelopes, None if loudness is None else loudness.value)
 
 
 def plan_side(side: SideMeasurement, discs: Sequence[DiscToPlan], *, reorder: bool) -> report.PlannedSide:
     """Compare the discs for one side, try the assumptions on the planned one, and look for another order."""
-    cut = heard_through(side)
+    cut = delivered_side(side)
     fault = side.received.fatal
-    told = report.PlannedSide(id=side.side.id, audio=side.received.facts, passes=side.passes)
+    planned_side = report.PlannedSide(id=side.side.id, audio=side.received.facts, passes=side.passes)
     if cut is None:
-        why = next(iter(side.broken.values()), "it was not heard")
-        return told.model_copy(update={"fault": fault.message if fault is not None else why})
+        why = next(iter(side.broken.values()), "it was not measured")
+        return planned_side.model_copy(update={"fault": fault.message if fault is not None else why})
     loudness = side.quantities.get(LOUDNESS)
     fits = fitted(cut.span, cut.envelopes, discs, loudness)
     planned = next(disc for disc in discs if disc.planned)
@@ -63,7 +63,7 @@ def plan_side(side: SideMeasurement, discs: Sequence[DiscToPlan], *, reorder: bo
         "sensitivity": tuple(_assumption(row, base) for row in rows),
         "reordered": _order_of(cut, form, base) if reorder else None,
     }
-    return told.model_copy(update=update)
+    return planned_side.model_copy(update=update)
 
 
 def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, reorder: bool) -> report.Breaks:
@@ -85,7 +85,7 @@ def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, r
 
 
 def _left_out(form: Format) -> str:
-    """Say that limits on a part's loudness were left out, where there are some; empty otherwise."""
+    """Return a note on limits on a part's loudness, which are left out; empty where there are none."""
     names = dict.fromkeys(row.name for row in form.rows if row.measure in OF_LOUDNESS and row.setting is not None)
     if not names:
         return ""
@@ -138,18 +138,18 @@ def _tracks(order: RunningOrder, indices: Sequence[int]) -> tuple[report.Planned
     return tuple(report.PlannedTrack(side=one.side, number=one.number, title=one.title) for one in pieces)
 
 
-def _assumption(row: assumptions.AssumptionLevel, base: Highest | None) -> report.AssumptionRow:
-    value = row.value if isinstance(row.value, str) else f"{round(1e6 * row.value, 6):g} um"
-    told = report.AssumptionRow(key=row.key, value=value, own=row.own)
-    if row.highest is None:
-        return told.model_copy(update={"reason": "does not go with the rest of the chain"})
-    reached = row.highest.reached
-    known = base is not None and base.reached.bound is None and reached.bound is None
-    change = (row.highest.tenths - base.tenths) / 10.0 if known and base is not None else None
+def _assumption(level: assumptions.AssumptionLevel, base: Highest | None) -> report.AssumptionRow:
+    value = level.value if isinstance(level.value, str) else f"{round(1e6 * level.value, 6):g} um"
+    row = report.AssumptionRow(key=level.key, value=value, own=level.own)
+    if level.highest is None:
+        return row.model_copy(update={"reason": "does not go with the rest of the chain"})
+    reached = level.highest.reached
+    comparable = base is not None and base.reached.bound is None and reached.bound is None
+    change = (level.highest.tenths - base.tenths) / 10.0 if comparable and base is not None else None
     update = {
         "recommended": reached.quantity(),
         "change": None if change is None else Quantity(value=change, unit="dB"),
-        "last_diameter": last_diameter(row.highest),
-        "ruling": ruling(row.highest),
+        "last_diameter": last_diameter(level.highest),
+        "ruling": ruling(level.highest),
     }
-    return told.model_copy(update=update)
+    return row.model_copy(update=update)

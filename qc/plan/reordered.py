@@ -1,9 +1,9 @@
-"""What another order of the tracks inside a side would win: quieter and duller ones last, as far as the level asks.
+"""Another order of the tracks inside a side, and what it wins: quieter and duller ones last, as far as is needed.
 
 At a given level each track either holds its limits behind a given travel or does not, and the further in it begins
 the worse. The last place therefore goes to a track that holds there, the place before it to another, and so on: if
 this finds no order, there is none. What turns at the seams of tracks share is left out of that, so the order found is
-then wound as a whole, and that level counts.
+then searched as a whole, and that level counts.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Reordered:
 
     @property
     def wins(self) -> float:
-        """What it wins, dB; at the least where the order given fits at no level of the search."""
+        """Gain in level, dB; at the least where the order given fits at no level of the search."""
         reached, before = (round(10.0 * one.reached.level) for one in (self.highest, self.given))
         return (reached - before) / 10.0
 
@@ -75,7 +75,7 @@ def reordered(
 
 
 class _Track:
-    """One track, or tracks that run on, wound by itself and held against its limits behind what others travel."""
+    """One track, or tracks that run on, with a spiral of its own, judged by its limits behind what others travel."""
 
     def __init__(self, order: RunningOrder, chain: Chain, rows: Sequence[LevelRow], unit: Unit) -> None:
         self.unit = unit
@@ -89,23 +89,23 @@ class _Track:
 
     def travel(self, level: int) -> float:
         """Travel at a level in tenths of a dB, m."""
-        return max(cutting.laid.travel for cutting in self._wound(level))
+        return max(cutting.spiral_path.travel for cutting in self._cuttings_at(level))
 
     def holds(self, level: int, behind: float) -> bool:
         """Whether its limits hold at a level when so many m of travel lie before it."""
         if level > self._search.ceiling:
             return False
-        wound = [want for want in self._search.wound if want[0].measure not in WHOLE]
-        for cutting in self._wound(level):
+        limits = [want for want in self._search.of_spiral if want[0].measure not in WHOLE]
+        for cutting in self._cuttings_at(level):
             inner = Cutting(cutting.side, cutting.level, cutting.polarity)
-            inner.laid = replace(cutting.laid, radius=cutting.laid.radius - behind)
-            if not all(keeps(want, inner) for want in wound):
+            inner.spiral_path = replace(cutting.spiral_path, radius=cutting.spiral_path.radius - behind)
+            if not all(keeps(want, inner) for want in limits):
                 return False
         return True
 
-    def _wound(self, level: int) -> tuple[Cutting, ...]:
-        side, windings = self._search.side, self._search.windings
-        return self._cuttings.get(level, lambda: tuple(windings.cutting(side, level, p) for p in side.polarities))
+    def _cuttings_at(self, level: int) -> tuple[Cutting, ...]:
+        side, spirals = self._search.side, self._search.spirals
+        return self._cuttings.get(level, lambda: tuple(spirals.cutting(side, level, p) for p in side.polarities))
 
 
 def _gap(order: RunningOrder, chain: Chain, unit: Unit) -> float:

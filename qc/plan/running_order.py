@@ -39,7 +39,7 @@ class Piece:
     """whether the music goes on into the next track (segue), so that no side may end here"""
 
     def moved(self, sectors: int) -> Piece:
-        """Give it as it lies so many sectors later."""
+        """Return the same piece so many sectors later."""
         by = Fraction(sectors, SECTORS_A_SECOND)
         return replace(
             self, start=self.start + by, end=self.end + by, first=self.first + sectors, last=self.last + sectors
@@ -47,7 +47,7 @@ class Piece:
 
     @property
     def seconds(self) -> float:
-        """How long it lasts."""
+        """Length in seconds."""
         return (self.last - self.first) / SECTORS_A_SECOND
 
 
@@ -69,13 +69,13 @@ class RunningOrder:
     envelopes: GrooveInput
     pieces: tuple[Piece, ...]
     loudness: float | None = None
-    """integrated, LUFS, of a single delivered side, in whatever order; nobody measured other parts by themselves"""
+    """integrated, LUFS, of a single delivered side in any order; None for other parts, which have no such number"""
 
     @classmethod
     def of(cls, sides: Sequence[Delivered]) -> RunningOrder:
-        """Put delivered sides one after the other; raises ValueError when they were heard through unlike signals."""
+        """Put delivered sides one after the other; raises ValueError where their signal chains differ."""
         if len({side.envelopes.signal for side in sides}) != 1:
-            raise ValueError("the sides were not heard through the same signal")
+            raise ValueError("the sides were not measured through the same signal chain")
         parts, pieces, at = list[GrooveInput](), list[Piece](), 0
         for side in sides:
             if parts:
@@ -93,14 +93,14 @@ class RunningOrder:
         return tuple((before + 1, end) for before, end in zip([-1, *ends], ends, strict=False))
 
     def side(self, chain: Chain, first: int, last: int) -> SideGeometry:
-        """Give the side that the pieces from `first` to `last` make."""
+        """Return the side that the pieces from `first` to `last` make."""
         its = self.pieces[first : last + 1]
         times = tuple(Track(i + 1, one.title, one.start, one.end, one.mark_after) for i, one in enumerate(its))
         loudness = self.loudness if len(its) == len(self.pieces) else None
         return SideGeometry.of(chain, Span(its[0].first, its[-1].last, times), self.envelopes, loudness)
 
     def seconds(self, first: int, last: int) -> float:
-        """How long such a side lasts, with what lies between its tracks."""
+        """Length of such a side in seconds, with what lies between its tracks."""
         return (self.pieces[last].last - self.pieces[first].first) / SECTORS_A_SECOND
 
     def rearranged(self, units: Sequence[tuple[int, int]]) -> RunningOrder:
@@ -119,7 +119,7 @@ class RunningOrder:
 
 
 def _pieces(side: Delivered) -> Iterator[Piece]:
-    """Give the tracks of a side in sectors of its file; the outer ones reach as far as the span does."""
+    """Yield the tracks of a side in sectors of its file; the outer ones reach as far as the span does."""
     span, tracks = side.span, side.span.tracks
     if not tracks:
         start, end = (Fraction(sector, SECTORS_A_SECOND) for sector in (span.start, span.end))
@@ -140,5 +140,5 @@ def joined(parts: Sequence[GrooveInput]) -> GrooveInput:
 
 
 def silence(like: GrooveInput, sectors: int) -> GrooveInput:
-    """Give envelopes of an unmodulated groove."""
+    """Return envelopes of an unmodulated groove."""
     return like.each(lambda values: np.zeros((*values.shape[:-1], sectors)))

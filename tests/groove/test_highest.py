@@ -6,7 +6,7 @@ import pytest
 from qc.groove.geometry import cut as cutting
 from qc.groove.geometry.side import SideGeometry, greatest_near
 from qc.groove.geometry.span import Span
-from qc.groove.level.highest import HighestSearch, Windings, highest
+from qc.groove.level.highest import HighestSearch, SharedSpirals, highest
 from qc.groove.level.levels import LevelSearch
 from support.sides import LAST, every_disc, shipped, sound
 
@@ -41,8 +41,8 @@ def test_discs_that_share_their_windings_come_to_what_each_comes_to_alone():
     shared = {}
     for chain, rows in every_disc().values():
         side = SideGeometry.of(chain, Span(0, 25_000), envelopes)
-        windings = shared.setdefault(Windings.key(chain), Windings(side))
-        found, alone = HighestSearch(side, rows, windings).highest(), highest(side, rows)
+        spirals = shared.setdefault(SharedSpirals.key(chain), SharedSpirals(side))
+        found, alone = HighestSearch(side, rows, spirals).highest(), highest(side, rows)
         assert found.reached == alone.reached
         assert found.last_diameter == pytest.approx(alone.last_diameter, abs=1e-12)
     assert len(shared) == 2  # 33 1/3 and 45
@@ -51,8 +51,8 @@ def test_discs_that_share_their_windings_come_to_what_each_comes_to_alone():
 @pytest.mark.parametrize(("sectors", "holds"), CASES)
 def test_it_winds_a_few_times_only(sectors, holds, monkeypatch):
     wound = []
-    real = cutting.lay
-    monkeypatch.setattr(cutting, "lay", lambda *args: wound.append(1) or real(*args))
+    real = cutting.compute_path
+    monkeypatch.setattr(cutting, "compute_path", lambda *args: wound.append(1) or real(*args))
     chain, rows = shipped()
     highest(SideGeometry.of(chain, Span(0, sectors), sound(sectors, **holds)), rows)
     assert len(wound) <= 20  # two polarities; the full search takes some sixty

@@ -44,7 +44,7 @@ def all_of(of):
 def laid(monkeypatch):
     """The spirals that were laid."""
     spirals = []
-    for name in ("lay", "wind"):
+    for name in ("compute_path", "compute_spiral"):
         given_by = getattr(qc.groove.geometry.cut, name)
         monkeypatch.setattr(qc.groove.geometry.cut, name, lambda *a, by=given_by: spirals.append(None) or by(*a))
     return spirals

@@ -9,7 +9,7 @@ from qc.groove.geometry.cut import FOLLOWING, MEASURES, OF_LOUDNESS, Cutting
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.worst import Worst
-from qc.groove.level.highest import HighestSearch, Windings
+from qc.groove.level.highest import HighestSearch, SharedSpirals
 from qc.groove.level.levels import HIGHEST, LOWEST, LevelSearch
 from qc.groove.level.memo import LevelMemo
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
@@ -116,7 +116,7 @@ def test_lead_out_room_sets_the_level_to_where_the_room_is():
     """Half a turn of 6.4 mm before a closed groove of 106.4 mm: the side ends at 112.8 mm or outside (D-8, D-9)."""
     side, _ = side_of(9)
     assert side.chain.disc.finishing == 0.1064
-    inside = 1e3 * Cutting(side, 6.0, "normal").laid.radius[-1]  # put the closed groove near the end of the side
+    inside = 1e3 * Cutting(side, 6.0, "normal").spiral_path.radius[-1]  # put the closed groove near the end of the side
     disc = replace(side.chain.disc, finishing=2e-3 * (inside - 3.2))
     side = side.under(replace(side.chain, disc=disc))
     row = LevelRow("layout.lead-out-room", "least", "layout.lead_out_room", ">=", 0.75, 0.5, "turn", "fail")
@@ -154,10 +154,10 @@ def test_discs_of_other_sizes_that_share_windings_have_their_own_minutes():
     """The table has other minutes for each size, so that no level by it may be taken from one disc to the next."""
     side, _ = side_of(1)
     row = LevelRow("layout.side-too-long", "over", "layout.minutes_over_table", "<=", None, -5.0, "min", "fail")
-    windings = Windings(side)
+    spirals = SharedSpirals(side)
     for size in ("7in", "10in", "12in"):
         other = side.under(replace(side.chain, disc=replace(side.chain.disc, size=size)))
-        assert HighestSearch(other, [row], windings).highest().reached == LevelSearch(other, [row]).allowed()[1]
+        assert HighestSearch(other, [row], spirals).highest().reached == LevelSearch(other, [row]).allowed()[1]
 
 
 def test_numbers_that_depend_on_the_loudness_are_not_kept():

@@ -7,7 +7,7 @@ from qc.groove.level.side_at_level import WorkedSide
 from qc.groove.remedies.bass_mono import CORNERS, cost, narrowed
 from qc.groove.remedies.length import shorten
 from qc.groove.remedies.outermost import allowed
-from qc.groove.remedies.taming import held, needed
+from qc.groove.remedies.treble_cut import needed, to_limit
 from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import Signal
 from qc.testing.drive import through
@@ -63,7 +63,7 @@ def test_the_level_that_lets_it_end_there_is_that_of_the_limit():
 
 
 def test_decibels_of_a_share_leave_what_it_allows():
-    rows = held(np.array([[0.5, 4.0, 2.0, 0.1, 3.0, 0.2, 0.2, 0.2, 0.2, 0.2]]), "groove.sibilance_share", 0.1)
+    rows = to_limit(np.array([[0.5, 4.0, 2.0, 0.1, 3.0, 0.2, 0.2, 0.2, 0.2, 0.2]]), "groove.sibilance_share", 0.1)
     assert needed(rows, "groove.sibilance_share", 0.1) == pytest.approx(20.0 * np.log10(3.0))
     assert needed(rows, "groove.sibilance_share", 0.3) == 0.0
     assert allowed(0.1, 750) == 75

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc.groove.geometry.side import greatest_near
-from qc.groove.geometry.spiral import TOUCH, lay, lookahead, travel_least, wind
+from qc.groove.geometry.spiral import TOUCH, compute_path, compute_spiral, lookahead, travel_least
 from qc.model.cutting_chain import Cut, DiscGeometry
 
 DISCS = {speed: DiscGeometry(size="12in", speed=speed) for speed in ("33", "45")}
@@ -62,14 +62,14 @@ def agree(right, left, rise, gain, marks, cut, disc):
     near = greatest_near(rise, lookahead(cut, disc))
     pitch = taken(right, left, near, gain, cut, disc.sectors_a_turn)
     advance, given, land, least = plainly(pitch, marks, cut, disc)
-    spiral = wind(right, left, near, 1.0, gain, marks, cut, disc)
+    spiral = compute_spiral(right, left, near, 1.0, gain, marks, cut, disc)
     np.testing.assert_allclose(spiral.advance, advance, rtol=0.0, atol=1e-15)
     np.testing.assert_allclose(spiral.pitch, given, rtol=1e-12)
     np.testing.assert_allclose(spiral.land, land, rtol=0.0, atol=1e-15)
     np.testing.assert_allclose(spiral.radius, disc.outer / 2.0 - np.cumsum(advance), rtol=1e-12)
     assert spiral.travel == pytest.approx(advance.sum(), rel=1e-12)
     assert spiral.travel_least == pytest.approx(least, rel=1e-12)
-    laid = lay(right, left, near, 1.0, gain, marks, cut, disc)
+    laid = compute_path(right, left, near, 1.0, gain, marks, cut, disc)
     assert np.array_equal(laid.radius, spiral.radius)
     touching = np.concatenate([[False], spiral.land < -TOUCH])
     overlaps = np.count_nonzero(touching[1:] & ~touching[:-1])
@@ -114,8 +114,8 @@ def test_turned_round_motion_is_a_negative_unity():
     right, left, rise = music(600, rng, 2e-5)
     cut, disc = Cut(), DISCS["33"]
     near = greatest_near(rise, lookahead(cut, disc))
-    one = wind(right, left, near, 0.5, 1.0, np.zeros(600), cut, disc)
-    other = wind(-right, -left, near, -0.5, 1.0, np.zeros(600), cut, disc)
+    one = compute_spiral(right, left, near, 0.5, 1.0, np.zeros(600), cut, disc)
+    other = compute_spiral(-right, -left, near, -0.5, 1.0, np.zeros(600), cut, disc)
     assert np.array_equal(one.advance, other.advance)
 
 

@@ -9,7 +9,7 @@ from qc.groove.geometry.traces import DRIVES
 from qc.groove.level.side_at_level import AsCut, WorkedSide
 from qc.groove.remedies.outermost import POWERS, LeastDiameter, outermost
 from qc.groove.remedies.passage import PassageMotion, looked_at
-from qc.groove.remedies.taming import LOOKED, MOST_DB, Taming, densest, held, needed, tame
+from qc.groove.remedies.treble_cut import LOOKED, MOST_DB, TrebleCut, densest, needed, to_limit, treble_cut
 from qc.model.quantity import clock, minutes
 from qc.plugin_api import Excerpt, Finding, Quantity, Remedy, Stretch
 from qc_standard.advice.advised import about_worst, advised, broken, polarity, window
@@ -28,37 +28,37 @@ def add_remedy(finding: Finding, look: Excerpt) -> Finding:
     which = polarity(finding, worked)
     start, end = window(finding, worked) if windowed(measure) else about_worst(finding, worked, LOOKED)
     cutting = worked.search.cutting(worked.judged, which)
-    ratios = held(looked_at(cutting, measure)[:, start:end], measure, bound)
+    ratios = to_limit(looked_at(cutting, measure)[:, start:end], measure, bound)
     whole = needed(ratios, measure, bound)
     first = start + densest(ratios, measure)
-    passage = PassageMotion.hear(look, look.stream, worked, first, min(end, first + LOOKED))
-    taming = tame(passage, measure, which, bound, whole)
-    remedies = [_cut(taming, part=end - start > LOOKED)]
+    passage = PassageMotion.read(look, look.stream, worked, first, min(end, first + LOOKED))
+    cut = treble_cut(passage, measure, which, bound, whole)
+    remedies = [_cut(cut, part=end - start > LOOKED)]
     place = outermost(worked, measure, which, start, end, bound)
     if place is not None:
         remedies.append(_further_out(place, worked))
     return advised(finding, *remedies)
 
 
-def _cut(taming: Taming, *, part: bool) -> Remedy:
-    band = f"{_khz(taming.band[0])} to {_khz(taming.band[1])} kHz"
-    when = _when(taming.moments, part=part)
-    whole = Quantity(value=taming.whole, unit="dB")
+def _cut(cut: TrebleCut, *, part: bool) -> Remedy:
+    band = f"{_khz(cut.band[0])} to {_khz(cut.band[1])} kHz"
+    when = _when(cut.moments, part=part)
+    whole = Quantity(value=cut.whole, unit="dB")
     numbers = {
         "whole": whole,
-        "from": Quantity(value=taming.band[0], unit="Hz"),
-        "to": Quantity(value=taming.band[1], unit="Hz"),
-        "over": Quantity(value=1e3 * sum(end - start for start, end in taming.moments), unit="ms"),
+        "from": Quantity(value=cut.band[0], unit="Hz"),
+        "to": Quantity(value=cut.band[1], unit="Hz"),
+        "over": Quantity(value=1e3 * sum(end - start for start, end in cut.moments), unit="ms"),
     }
-    longest = sorted(taming.moments, key=lambda moment: moment[0] - moment[1])[:LISTED]
+    longest = sorted(cut.moments, key=lambda moment: moment[0] - moment[1])[:LISTED]
     stretches = tuple(Stretch(start_s=start, end_s=end) for start, end in sorted(longest))
-    if taming.cut is None:
+    if cut.depth_db is None:
         sentence = f"No cut of up to {MOST_DB:.0f} dB at {band} does by itself; all of it must come down {_db(whole)}."
         says = f"{sentence[:-1]}, {when}." if when else sentence
         return Remedy(kind="band_will_not_do", says=says, numbers=numbers, stretches=stretches)
-    numbers = {"cut": Quantity(value=taming.cut, unit="dB"), **numbers}
+    numbers = {"cut": Quantity(value=cut.depth_db, unit="dB"), **numbers}
     where = " wherever it is too much" if part else ""
-    sentence = f"Take {taming.cut:.1f} dB off {band}{where}{', ' if when else ''}{when}."
+    sentence = f"Take {cut.depth_db:.1f} dB off {band}{where}{', ' if when else ''}{when}."
     return Remedy(kind="band_cut", says=sentence, numbers=numbers, stretches=stretches)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from qc.groove.level.side_at_level import AsCut
 from qc.groove.remedies.bass_mono import CORNERS, Mono, cost, lowest_corner
 from qc.groove.remedies.passage import PassageMotion
-from qc.groove.remedies.taming import LOOKED
+from qc.groove.remedies.treble_cut import LOOKED
 from qc.model.quantity import show
 from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
 from qc_standard.advice.advised import about_worst, advised, broken, whole_stretch
@@ -24,7 +24,7 @@ def add_remedy(finding: Finding, look: Excerpt) -> Finding:
     worked = look[AsCut]
     start, end = about_worst(finding, worked, LOOKED)
     there = "this passage" if whole_stretch(finding, start, end) else "the worst second of this passage"
-    passage = PassageMotion.hear(look, look.stream, worked, start, end, wide=True)
+    passage = PassageMotion.read(look, look.stream, worked, start, end, wide=True)
     mono = lowest_corner(passage, finding.measure, broken(finding))
     assert isinstance(finding.measured, Quantity)  # as every number that a limit applies to
     unit = finding.measured.unit

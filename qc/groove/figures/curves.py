@@ -15,19 +15,19 @@ Array = NDArray[np.float64]
 
 RADIUS, PITCH, DEMAND, WIDTH = "groove.radius", "groove.pitch", "groove.pitch_demanded", "groove.plain_width"
 UNITS = {RADIUS: "mm", PITCH: "um", DEMAND: "um", WIDTH: "um"}
-"""What has no worst value, by name: radius after a sector, pitch given and demanded, top width without modulation."""
+"""Curves without a worst value: radius after a sector, pitch given and demanded, top width without modulation."""
 
 
 def along(worked: WorkedSide) -> dict[str, Array]:
     """Follow a side at the judged level: name -> (sectors,), of measurements the worse wall and polarity.
 
-    What is taken over a window of seconds stands at the middle of the window, and is NaN within half of one of the
+    A value over a window of seconds is placed at the middle of the window, and is NaN within half of one of the
     ends. The worst of each is the number that the report gives.
     """
     found = {
-        name: _worse([one.sign for one in known], [_placed(one) for one in known]) * MEASURES[name].factor
+        name: _worse([one.sign for one in traces], [_placed(one) for one in traces]) * MEASURES[name].factor
         for name in (*OF_SECTORS, *DRIVES, *SHARES)
-        if (known := list(trace_of_each(worked.search, worked.judged, name).values()))
+        if (traces := list(trace_of_each(worked.search, worked.judged, name).values()))
     }
     cutting = worked.cutting
     spiral = cutting.spiral

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from qc.groove.geometry.cut import Cutting
 from qc.groove.level.side_at_level import WorkedSide
-from qc.groove.remedies.passage import Heard
+from qc.groove.remedies.passage import ExcerptReader
 from qc.groove.signal.band_limit import motion_rate
 from qc.groove.signal.wall_motion import Displacement
 from qc.model.cutting_chain import SECTORS_A_SECOND
@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 LENGTH = 1.2e-3
 """m of groove that are seen, or a sector where that is shorter: three turns of usual pitch are a third as high."""
 EDGE = 2
-"""Points beside a sector that derivatives are read from."""
+"""Points on either side of a sector that derivatives are read from."""
 ROOT = float(np.sqrt(2.0))
 AWAY: tuple[Literal[-1, 0, 1], ...] = (-1, 0, 1)
 
@@ -96,11 +96,11 @@ WORST_AT: dict[str, Callable[[Samples], Array]] = {
     "groove.tracing_ratio_share": _bend,
     "groove.sibilance_share": _bend,
 }
-"""What is greatest where a measurement is worst, of walls (2, n) as they are cut; all others have no such place."""
+"""By measurement the wave, of walls (2, n) as cut, that is greatest where it is worst; others have no such place."""
 
 
 def view(
-    look: Heard, stream: Stream, worked: WorkedSide, measure: str, at: At, finding: str
+    look: ExcerptReader, stream: Stream, worked: WorkedSide, measure: str, at: At, finding: str
 ) -> View:  # fmt: skip
     """See the groove where a measurement is worst; `at` is its sector. Raises SecondLookError.
 
@@ -121,11 +121,11 @@ def view(
     middle = _middle(cutting, sector, first + count // 2, size)
     turns = []
     for away in AWAY:
-        beside = sector + away * side.chain.disc.sectors_a_turn
-        if 0 <= beside < side.span.sectors:
-            heard = walls if away == 0 else _walls(look, cutting, beside, rate)
-            seen = heard[:, EDGE + first : EDGE + first + count]
-            turns.append(GrooveTurn(away, *_edges(cutting, beside, seen, first, size, middle)))
+        other = sector + away * side.chain.disc.sectors_a_turn
+        if 0 <= other < side.span.sectors:
+            whole = walls if away == 0 else _walls(look, cutting, other, rate)
+            seen = whole[:, EDGE + first : EDGE + first + count]
+            turns.append(GrooveTurn(away, *_edges(cutting, other, seen, first, size, middle)))
     narrowest = next(int(turn.width.argmin()) for turn in turns if turn.away == 0)
     return View(
         findings=(finding,), measures=(measure,), start_s=(side.span.start + sector) / SECTORS_A_SECOND + first / rate,
@@ -134,15 +134,15 @@ def view(
     )  # fmt: skip
 
 
-def _walls(look: Heard, cutting: Cutting, sector: int, rate: int) -> Samples:
-    """Hear the walls of a sector as they are cut, m, (2, EDGE + frames + EDGE); nothing is there beyond the file."""
+def _walls(look: ExcerptReader, cutting: Cutting, sector: int, rate: int) -> Samples:
+    """Return the walls of a sector as cut, m, (2, EDGE + frames + EDGE), processed again; 0 beyond the file."""
     side = cutting.side
     size = rate // SECTORS_A_SECOND
     first = (side.span.start + sector) * size - EDGE
-    heard = look(first / rate, (first + size + 2 * EDGE) / rate, Displacement(side.chain.signal))
+    motion = look(first / rate, (first + size + 2 * EDGE) / rate, Displacement(side.chain.signal))
     walls = np.zeros((2, size + 2 * EDGE))
     ahead = max(0, -first)
-    walls[:, ahead : ahead + heard.shape[1]] = heard
+    walls[:, ahead : ahead + motion.shape[1]] = motion
     return walls * (cutting.scale if cutting.polarity == "normal" else -cutting.scale)
 
 
@@ -155,7 +155,7 @@ def _middle(cutting: Cutting, sector: int, frame: int, size: int) -> float:
 def _edges(
     cutting: Cutting, sector: int, walls: Samples, first: int, size: int, middle: float
 ) -> tuple[Array, Array]:  # fmt: skip
-    """Lay the edges of a turn: the inner one is the left wall's alone, the outer the right wall's."""
+    """Return the edges of a turn: the inner one is the left wall's alone, the outer the right wall's."""
     count = walls.shape[1]
     begin, end = (_middle(cutting, sector, first + frame, size) - middle for frame in (0, count))
     line = begin + (end - begin) * np.arange(count) / count
@@ -164,11 +164,11 @@ def _edges(
 
 
 def views(
-    look: Heard, stream: Stream, worked: WorkedSide, wanted: list[tuple[str, str, At]], most: int
+    look: ExcerptReader, stream: Stream, worked: WorkedSide, wanted: list[tuple[str, str, At]], most: int
 ) -> tuple[View, ...]:  # fmt: skip
     """See the places of findings, (fingerprint, measurement, sector), in their order, `most` of them at the most.
 
-    What lies within one view is seen once. Where no more may be heard again, what was seen so far is given.
+    What lies within one view is seen once. Where no more may be processed again, the views so far are returned.
     """
     seen: list[View] = []
     for finding, measure, at in wanted:

@@ -1,1 +1,1 @@
-"""How the turns lie: the spiral, its radius, and the cut at one level."""
+"""Geometry of the groove: the spiral, its radius, and the cut at one level."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from qc.groove.geometry.playing_time import minutes_for
 from qc.groove.geometry.ratios import over
 from qc.groove.geometry.side import SideGeometry, Walls
-from qc.groove.geometry.spiral import Laid, Spiral, lay, travel_least, wind
+from qc.groove.geometry.spiral import Spiral, SpiralPath, compute_path, compute_spiral, travel_least
 from qc.groove.geometry.worst import NumbersAtLevel, Worst
 from qc.model.cutting_chain import LEAD_OUT_PITCH, SECTORS_A_SECOND, STANDARD_GRAVITY, DiscGeometry
 from qc.model.quantity import Op, Polarity
@@ -24,7 +24,7 @@ CHANNELS = ("left", "right")
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """How a groove measurement is reported: unit, factor from SI, and which direction must be kept to."""
+    """A groove measurement: its unit, the factor from SI, the side to stay on, and its worst on a cutting."""
 
     unit: str
     factor: float
@@ -49,12 +49,12 @@ class Cutting:
         self._worst, self._radii = numbers.worst, numbers.radii
 
     def measure(self, name: str) -> Worst:
-        """Give a measurement of `MEASURES` by name, or one of `OF_LOUDNESS`, which is never stored."""
+        """Return the worst of a measurement of `MEASURES` by name, or one of `OF_LOUDNESS`, which is never stored."""
         if name in OF_LOUDNESS:
             return OF_LOUDNESS[name].of(self)
         if name not in self._worst:
             self._worst[name] = MEASURES[name].of(self)
-            if "laid" in self.__dict__:
+            if "spiral_path" in self.__dict__:
                 self._keep()
         return self._worst[name]
 
@@ -65,12 +65,12 @@ class Cutting:
 
     @property
     def spread(self) -> Walls:
-        """What the pitch is demanded by: the displacements themselves."""
+        """The displacements that demand the pitch: those of the walls."""
         return self._walls
 
     @property
     def scale(self) -> float:
-        """What an envelope for 1 m/s at 0 dBFS is multiplied by at this level."""
+        """Factor from an envelope for 1 m/s at 0 dBFS to this level, m/s."""
         return self._scale
 
     @property
@@ -84,7 +84,7 @@ class Cutting:
 
     @property
     def top_width(self) -> Array:
-        """Least top width of each sector, m, (n,): twice the depth that the upward excursion leaves (G-13)."""
+        """Least top width of each sector, m, (n,): twice the depth that the upward excursion leaves (G-11)."""
         return 2.0 * (self.depth - self.gain * self._walls.up)
 
     @property
@@ -94,18 +94,20 @@ class Cutting:
 
     @property
     def spiral(self) -> Spiral:
-        """The spiral as cut, with all its arrays; they are large, and laid again each time."""
+        """The spiral as cut, with all its arrays; they are large, and computed again each time."""
         walls, cut, disc = self.spread, self.side.chain.cut, self.side.chain.disc
-        return wind(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
+        return compute_spiral(
+            walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc
+        )
 
     @cached_property
-    def laid(self) -> Laid:
+    def spiral_path(self) -> SpiralPath:
         """The spiral as cut, with no array but its radius."""
         walls, cut, disc = self.spread, self.side.chain.cut, self.side.chain.disc
-        return lay(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
+        return compute_path(walls.right, walls.left, walls.up_near, walls.unity, self.gain, self.side.marks, cut, disc)
 
     def _keep(self) -> None:
-        """Keep of the spiral what is asked for after it is let go: its own numbers, and the radius of each place."""
+        """Keep what is asked for after the spiral is released: its own numbers, and the radius at each worst place."""
         for name in ("groove.travel", "groove.last_diameter", "groove.land_min"):
             if name not in self._worst:
                 self._worst[name] = MEASURES[name].of(self)
@@ -114,21 +116,21 @@ class Cutting:
             self.radius_at(worst.start)
 
     def radius_at(self, sector: int) -> float:
-        """Radius after a sector, m; remembered, so that no spiral is laid again to place what was found."""
+        """Radius after a sector, m; kept, so that no spiral is computed again to place a number."""
         if sector not in self._radii:
-            self._radii[sector] = float(self.laid.radius[sector])
+            self._radii[sector] = float(self.spiral_path.radius[sector])
         return self._radii[sector]
 
     def forget(self) -> None:
-        """Let go of all arrays; they are worked out again when they are asked for."""
-        for name in ("laid", "speed"):
+        """Release all arrays; they are computed again when they are asked for."""
+        for name in ("spiral_path", "speed"):
             self.__dict__.pop(name, None)
 
     @cached_property
     def speed(self) -> Array:
         """Groove speed, m/s, (n,); the radius counts as no less than the finishing groove's."""
         disc = self.side.chain.disc
-        radius = np.maximum(self.laid.radius, disc.finishing / 2.0)
+        radius = np.maximum(self.spiral_path.radius, disc.finishing / 2.0)
         return 2.0 * math.pi * disc.rpm / 60.0 * radius
 
     @property
@@ -193,7 +195,7 @@ class Cutting:
         window = min(seconds * SECTORS_A_SECOND, rows.shape[1])
         turning, angle = 2.0 * math.pi * disc.rpm / 60.0, self.side.chain.playback.back_angle
         value, sector, start, channel = over(
-            rows[0], rows[-1], factor, self.laid.radius, disc.finishing / 2.0, turning,
+            rows[0], rows[-1], factor, self.spiral_path.radius, disc.finishing / 2.0, turning,
             math.tan(angle) if edges else 0.0, window, np.empty(rows.shape[1] if window else 0, np.uint8),
         )  # fmt: skip
         return Worst(value, sector, start, start + max(1, window), CHANNELS[channel] if len(rows) == 2 else None)
@@ -227,8 +229,8 @@ class Cutting:
 
     def land(self) -> Worst:
         """Least land."""
-        at = self.laid.tightest
-        return Worst(self.laid.land, at, at, at + 1)
+        at = self.spiral_path.tightest
+        return Worst(self.spiral_path.land, at, at, at + 1)
 
     @property
     def travel_least(self) -> float:
@@ -243,7 +245,7 @@ class Cutting:
 
     @property
     def on_disc(self) -> float:
-        """Loudness on the disc against the alignment tone, LU; asked only where the side's loudness is known."""
+        """Loudness on the disc against the alignment tone, LU; asked only where the side has a loudness."""
         assert self.side.loudness is not None
         return self.side.loudness - self.side.chain.cut.align + self.level
 
@@ -256,7 +258,7 @@ class Cutting:
         return self.whole(lasts / 60.0 - allowed)
 
     def whole(self, value: float) -> Worst:
-        """Give a number of the whole side, placed at its end."""
+        """Return a number of the whole side, placed at its end."""
         n = self.side.span.sectors
         return Worst(value, n - 1, n - 1, n)
 
@@ -286,7 +288,7 @@ MEASURES: dict[str, Measure] = {
     "groove.vertical_slope_share": Measure("1", 1.0, "<=", lambda c: c.slope_share("vertical_v", 10)),
     "groove.tracing_ratio_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("a_abs", 10)),
     "groove.sibilance_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("sibilance_a", 1)),
-    "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.laid.travel)),
+    "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.spiral_path.travel)),
     "groove.travel_least": Measure("mm", 1e3, "<=", lambda c: c.whole(c.travel_least)),
     DIAMETER: Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.radius_at(c.side.span.sectors - 1))),
     ROOM: Measure("turn", 1.0, ">=", Cutting.lead_out_room),
@@ -298,7 +300,7 @@ OF_LOUDNESS: dict[str, Measure] = {
     "groove.level_on_disc": Measure("LU", 1.0, "<=", lambda c: c.whole(c.on_disc)),
     MINUTES: Measure("min", 1.0, "<=", Cutting.minutes_over),
 }
-"""What else rises with the cut level: it takes no envelope, and but for the level itself the side's loudness."""
+"""Measurements that rise with the cut level and take no envelope; all but the level itself take the side's loudness."""
 
 FOLLOWING: dict[str, Measure] = MEASURES | OF_LOUDNESS
 """Every measurement that gets worse on one side as the level rises: limits on that side can set the level."""
@@ -306,10 +308,10 @@ FOLLOWING: dict[str, Measure] = MEASURES | OF_LOUDNESS
 
 def measurable(measure: str, side: SideGeometry) -> bool:
     """Whether a measurement of `FOLLOWING` has a value on a side."""
-    disc, heard = side.chain.disc, side.loudness is not None
+    disc, has_loudness = side.chain.disc, side.loudness is not None
     if measure == MINUTES:
-        return heard and minutes_for(disc.size, disc.speed, 0.0) is not None
-    return heard or measure != "groove.level_on_disc"
+        return has_loudness and minutes_for(disc.size, disc.speed, 0.0) is not None
+    return has_loudness or measure != "groove.level_on_disc"
 
 
 def rises(measure: str, op: Op) -> bool:

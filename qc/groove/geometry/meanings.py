@@ -1,4 +1,4 @@
-"""What each number means that the core publishes, in a sentence; `sidegate explain` shows it."""
+"""Meanings of the numbers that the core publishes, a sentence each; `sidegate explain` shows them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How many minutes a side takes at a level, as a studio's chart has it: a trend of the trade, no computation."""
+"""Playing time of a side by level, as in a studio's chart: a trend of the trade, no computation (5a, S13)."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ MINUTES: dict[tuple[str, str], Row] = {
 
 
 def minutes_for(size: str, speed: str, level: float) -> float | None:
-    """Give the minutes a side may last at a level in dB: linear between rows, the ends held.
+    """Return the minutes a side may last at a level in dB: linear between rows, constant beyond them (S13).
 
     None where the table has no such disc. Its 0 dB is not defined; it is read here as the loudness of the
     alignment tone on the disc, so that a louder file that is cut that much lower is not another side.

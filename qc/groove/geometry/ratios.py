@@ -1,4 +1,4 @@
-"""Ratios that go by the groove's speed: their peak, or the share of sectors above 1 in the worst window."""
+"""Ratios that depend on the groove's speed: their peak, or the share of sectors above 1 in the worst window."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ def over(
     one: Array, other: Array, factor: float, radius: Array, least: float, turning: float, edges: float, window: int,
     above: NDArray[np.uint8],
 ) -> tuple[float, int, int, int]:  # fmt: skip
-    """Give value, worst sector, first sector and row of an envelope times `factor` over what the speed allows.
+    """Return value, worst sector, first sector and row of an envelope times `factor` over what the speed allows.
 
-    The speed is `turning` times the radius, which counts as no less than `least`. It is held against the speed times
+    The speed is `turning` times the radius, which counts as no less than `least`. It is divided by the speed times
     `edges`, the tangent of the back angle, or where that is 0 against the speed squared. Without a window the value
     is the greatest ratio; with one it is the share of sectors in which the greater row is above 1, in the worst
     window, and where there are none the window lies about the greatest ratio. Where there is but one row, it is both.
@@ -60,7 +60,7 @@ def _allowed(radius: float, least: float, turning: float, edges: float) -> float
 def _greatest(
     one: Array, other: Array, factor: float, radius: Array, least: float, turning: float, edges: float
 ) -> tuple[float, int]:  # fmt: skip
-    """Give the greatest ratio and its sector."""
+    """Return the greatest ratio and its sector."""
     best, at = -np.inf, 0
     for i in range(one.shape[0]):
         ratio = factor * max(one[i], other[i]) / _allowed(radius[i], least, turning, edges)

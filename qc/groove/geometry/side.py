@@ -27,7 +27,7 @@ class SideGeometry:
     envelopes: GrooveInput
     """of the span only, for 1 m/s at 0 dBFS"""
     loudness: float | None = None
-    """integrated, LUFS; None where it is not known"""
+    """integrated, LUFS; None where it was not measured"""
     _peaks: dict[str, tuple[int, int]] = field(default_factory=dict, init=False, repr=False)
     _loudest: dict[int, tuple[float, int, int, int]] = field(default_factory=dict, init=False, repr=False)
 
@@ -37,7 +37,7 @@ class SideGeometry:
         return cls(chain, span, envelopes.cut(span.start, span.end), loudness)
 
     def under(self, chain: Chain) -> SideGeometry:
-        """Give the same span under another chain; what both work out alike is not worked out again."""
+        """Return the same span under another chain; arrays that are the same under both are shared."""
         side = SideGeometry(chain, self.span, self.envelopes, self.loudness)
         shared = vars(side)  # where a frozen dataclass and its cached properties keep what they know
         shared |= {"_peaks": self._peaks, "_loudest": self._loudest}
@@ -58,7 +58,7 @@ class SideGeometry:
 
     @cached_property
     def walls(self) -> dict[Polarity, Walls]:
-        """What differs between the polarities."""
+        """Displacements of each judged polarity."""
         return {polarity: Walls.of(self, polarity) for polarity in self.polarities}
 
     def peak(self, name: str) -> tuple[int, int]:
@@ -104,8 +104,8 @@ class Walls:
 
     out: greatest of the right (outer) wall; inward: least of the left (inner) wall; up, down: greatest excursion
     out of and into the disc; up_near: greatest `up` within the preview on either side, for variable depth. Only
-    `up_near` is held: `right`, `left`, `rise` and `fall` are the envelopes themselves, to be multiplied by `unity`,
-    which is negative where the motion is turned round.
+    `up_near` is an array of its own: `right`, `left`, `rise` and `fall` are the envelopes themselves, to be multiplied
+    by `unity`, which is negative where the motion is turned round.
     """
 
     right: Array
@@ -148,7 +148,7 @@ class Walls:
 
 
 def _walls_of(chain: Chain) -> tuple[object, ...]:
-    """Give what the walls depend on."""
+    """Return the values of a chain that the walls depend on."""
     return chain.cut.polarity, chain.cut.unity_velocity, lookahead(chain.cut, chain.disc)
 
 
@@ -156,7 +156,7 @@ def greatest_near(x: Array, reach: int) -> Array:
     """Greatest of x over `reach` values on either side, cut at the ends; (n,)."""
     near = np.concatenate([np.full(reach, -np.inf), x, np.full(reach, -np.inf)])
     seen, window = 1, 2 * reach + 1
-    while seen < window:  # what looks over `seen` values looks over twice as many beside a copy of itself
+    while seen < window:  # what looks over `seen` values looks over twice as many next to a copy of itself
         further = min(seen, window - seen)
         near = np.maximum(near[:-further], near[further:])
         seen += further

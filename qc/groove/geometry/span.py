@@ -1,4 +1,4 @@
-"""Which sectors of a file are cut, which track each belongs to, and where the marks between tracks lie."""
+"""The sectors of a file that are cut, the track of each, and the marks between tracks."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Span:
         return self.end - self.start
 
     def track_at(self, sector: int) -> int | None:
-        """Give the number of the track that sounds at a sector of the span, or was the last to; None without tracks."""
+        """Return the number of the track at a sector of the span, or of the last before it; None without tracks."""
         second = Fraction(self.start + sector, SECTORS_A_SECOND)
         begun = [t.number for t in self.tracks if t.start < second + Fraction(1, SECTORS_A_SECOND)]
         return begun[-1] if begun else (self.tracks[0].number if self.tracks else None)
@@ -49,14 +49,16 @@ class Span:
         return least
 
 
-def span_of(tracks: Sequence[Track], heard: ProgrammeBounds, sectors: int) -> Span:
-    """Span the tracks declared and the programme heard, whichever reaches further, inside the file's sectors."""
-    first, last = heard.first or 0, -1 if heard.last is None else heard.last
+def span_of(tracks: Sequence[Track], programme: ProgrammeBounds, sectors: int) -> Span:
+    """Span the tracks declared and the programme found, whichever reaches further, inside the file's sectors."""
+    first, last = programme.first or 0, -1 if programme.last is None else programme.last
     start, end = Fraction(first, 100), Fraction(last + 1, 100)
     if tracks:
         start, end = min(start, tracks[0].start), max(end, tracks[-1].end)
     begin = min(math.floor(start * SECTORS_A_SECOND), sectors - 1)
-    return Span(begin, max(begin + 1, min(math.ceil(end * SECTORS_A_SECOND), sectors)), tuple(tracks), heard.duration_s)
+    return Span(
+        begin, max(begin + 1, min(math.ceil(end * SECTORS_A_SECOND), sectors)), tuple(tracks), programme.duration_s
+    )
 
 
 def _nearest(second: Fraction) -> int:

@@ -1,7 +1,7 @@
-"""How the turns lie: the pitch that the programme demands, the spiral as cut, and the least possible one.
+"""Geometry of the turns: the pitch that the programme demands, the spiral as cut, and the least possible one.
 
-Sector i lies beside sector i - N, one turn earlier. The carriage knows what is coming half a turn ahead (V-1) and
-spreads each demand evenly over the time it is known; it has no inertia.
+Sector i lies next to sector i - N, one turn earlier. The carriage knows what is coming half a turn ahead (V-1) and
+spreads each demand evenly from when it comes into sight; it has no inertia.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from qc.model.cutting_chain import Cut, DiscGeometry
 Array = NDArray[np.float64]
 
 TOUCH = 1e-8
-"""m by which land may fall below nought and still count as met, as for every width."""
+"""m by which land may fall below zero and still count as met, as for every width."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,8 +42,8 @@ class Spiral:
 
 
 @dataclass(frozen=True, eq=False)
-class Laid:
-    """What most questions need of a spiral: the radius after each sector, and where the least land is left."""
+class SpiralPath:
+    """The path of a spiral: the radius after each sector, (sectors,), the travel, and the least land; all in m."""
 
     radius: Array
     travel: float
@@ -60,10 +60,10 @@ def lookahead(cut: Cut, disc: DiscGeometry) -> int:
     return min(int(cut.preview * turn + 0.5), turn - 1)
 
 
-def lay(
+def compute_path(
     right: Array, left: Array, rise_near: Array, unity: float, gain: float, marks: Array, cut: Cut, disc: DiscGeometry
-) -> Laid:  # fmt: skip
-    """Lay the spiral of a side, and keep no more of it than most questions need.
+) -> SpiralPath:  # fmt: skip
+    """Compute the path of a side's spiral, and no array but its radius.
 
     `right` is the outermost displacement of the right wall in each sector and `left` the innermost of the left one,
     both in m at a cut level of 0 dB once multiplied by `unity`; `rise_near` is the greatest upward excursion within
@@ -71,24 +71,24 @@ def lay(
     """
     radius, none = np.empty(len(right)), np.empty(0)
     _take(right, left, rise_near, unity, gain, cut, disc, radius)
-    return _laid(marks, cut, disc, radius, none, none, none)
+    return _fill(marks, cut, disc, radius, none, none, none)
 
 
-def wind(
+def compute_spiral(
     right: Array, left: Array, rise_near: Array, unity: float, gain: float, marks: Array, cut: Cut, disc: DiscGeometry
 ) -> Spiral:  # fmt: skip
-    """Lay the spiral of a side as `lay` does, and keep all of it."""
+    """Compute the spiral of a side as `compute_path` does, with all its arrays."""
     radius, advance, pitch, land = (np.empty(len(right)) for _ in range(4))
     _take(right, left, rise_near, unity, gain, cut, disc, radius)
     least = _least(cut, disc, radius)
-    laid = _laid(marks, cut, disc, radius, advance, pitch, land)
-    return Spiral(advance, radius, pitch, land, laid.travel, least)
+    path = _fill(marks, cut, disc, radius, advance, pitch, land)
+    return Spiral(advance, radius, pitch, land, path.travel, least)
 
 
 def travel_least(
     right: Array, left: Array, rise_near: Array, unity: float, gain: float, cut: Cut, disc: DiscGeometry
 ) -> float:  # fmt: skip
-    """Give the travel of the least possible spiral in m, from what `lay` takes."""
+    """Return the travel of the least possible spiral in m, from the arguments of `compute_path`."""
     taken = np.empty(len(right))
     _take(right, left, rise_near, unity, gain, cut, disc, taken)
     return _least(cut, disc, taken)
@@ -115,16 +115,16 @@ def _take(
     )  # fmt: skip
 
 
-def _laid(
+def _fill(
     marks: Array, cut: Cut, disc: DiscGeometry, taken: Array, advance: Array, pitch: Array, land: Array
-) -> Laid:  # fmt: skip
+) -> SpiralPath:  # fmt: skip
     turn, shares = disc.sectors_a_turn, 1.0 / np.arange(1.0, lookahead(cut, disc) + 2.0)
     ring = 1 << (turn + 1).bit_length()  # more than a turn, as a power of two
     found = as_cut(
         taken, marks, cut.land, _base(cut, disc), cut.max_pitch / turn, turn, shares, disc.outer / 2.0, advance, pitch,
         land, np.empty((2, ring)),
     )  # fmt: skip
-    return Laid(taken, *found)
+    return SpiralPath(taken, *found)
 
 
 @as_written
@@ -143,8 +143,8 @@ def take(
         taken[i] = depth + plain + root * (gain * (unity * right[i]))
     for i in range(turn, n):
         depth = min(max(keep + gain * rise_near[i], plain), deepest)
-        beside = min(max(keep + gain * rise_near[i - turn], plain), deepest)
-        taken[i] = depth + beside + root * (gain * (unity * right[i]) - gain * (unity * left[i - turn]))
+        depth_before = min(max(keep + gain * rise_near[i - turn], plain), deepest)
+        taken[i] = depth + depth_before + root * (gain * (unity * right[i]) - gain * (unity * left[i - turn]))
 
 
 @as_written
@@ -154,71 +154,71 @@ def _on(sector: int, ring: Any) -> Any:
 
 
 @as_written
-def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step hangs on the one before
+def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step depends on the one before
     radius: Array, marks: Array, land: float, base: float, cap: float, turn: int, shares: Array, outer: float,
     advance: Array, pitch: Array, left: Array, turns: Array,
 ) -> tuple[float, float, int, int]:  # fmt: skip
-    """Lay the spiral; gives travel, least land, its sector and the number of overlaps.
+    """Compute the spiral; return travel and least land in m, the sector of that, and the number of overlaps.
 
-    `radius` holds what each sector takes without land, and the radius after it once the sector is laid; advance,
+    `radius` holds what each sector takes without land, and the radius after it once the sector is done; advance,
     pitch given and land left are filled in where they have room for it. `shares[m]` is 1/(m + 1), and the preview as
     long as they are.
 
     Of the demands ahead one asks for the greatest advance, the steepest: spread evenly, it keeps doing so until it is
-    met, whatever lies between, since the carriage runs straight towards it and no demand known lies above that line.
+    met, whatever lies between, since the carriage runs straight towards it and no demand in sight lies above that line.
     Only one that comes into sight can ask for more. A mark or the greatest pitch takes the carriage off the line;
-    then all demands ahead are gone through again. Along `base` it is the same, with nobody to run towards.
+    then all demands ahead are gone through again. Along `base` it is the same, with no demand to run towards.
 
     `turns` (2, a power of two from turn + 2 on) is room to work in.
     """
     n, ahead = radius.shape[0], shares.shape[0] - 1
     ring = np.uintp(turns.shape[1] - 1)
     # By sector, from turn + preview before the start on, and only the last turn of them:
-    known = turns[0]  # demand plus what was advanced a turn before: less `before`, what is still to be given
+    demands = turns[0]  # demand plus what was advanced a turn before: less `before`, what is still to be given
     before = turns[1]  # all advances before it
     for i in range(turn + 1):
         before[_on(i - turn - ahead, ring)] = base * i
-    nobody = -turn - 1
-    steepest, sure, done = nobody, True, before[_on(-ahead, ring)]
+    none = -turn - 1
+    steepest, sure, done = none, True, before[_on(-ahead, ring)]
     travel, given, least, tightest, overlaps, touching = 0.0, np.inf, np.inf, 0, 0, False
     for i in range(-ahead, n):
         low, high, new = max(i, 0), min(i + ahead + 1, n), i + ahead
         if new < n:
             taken = radius[new] if new == n - 1 else max(radius[new], radius[new + 1])  # land holds at both ends
-            known[_on(new, ring)] = taken + land + before[_on(new - turn + 1, ring)]
+            demands[_on(new, ring)] = taken + land + before[_on(new - turn + 1, ring)]
         asked = base
         if steepest >= low:
-            asked = (known[_on(steepest, ring)] - done) * shares[steepest - i]
-        elif steepest != nobody:
+            asked = (demands[_on(steepest, ring)] - done) * shares[steepest - i]
+        elif steepest != none:
             sure = False
         if not sure and (steepest < low or asked < cap):
-            asked, steepest, sure = base, nobody, True
+            asked, steepest, sure = base, none, True
             for j in range(low, high):
-                one = (known[_on(j, ring)] - done) * shares[j - i]
+                one = (demands[_on(j, ring)] - done) * shares[j - i]
                 if one > asked:
                     asked, steepest = one, j
         elif new < n:
-            one = (known[_on(new, ring)] - done) * shares[ahead]
+            one = (demands[_on(new, ring)] - done) * shares[ahead]
             if one >= asked:
                 asked, steepest = one, new
         step, mark = max(base, asked), marks[i] if i >= 0 else 0.0
-        held = min(max(step, mark), max(cap, mark))
-        if held != step:
+        step_given = min(max(step, mark), max(cap, mark))
+        if step_given != step:
             sure = False
-        done += held
+        done += step_given
         before[_on(i + 1, ring)] = done
         if i < 0:
             continue
         last, given = given, done - before[_on(i + 1 - turn, ring)]
         room = min(given, last) - radius[i]
-        travel += held
+        travel += step_given
         radius[i] = outer - travel
         if room < least:
             least, tightest = room, i
         overlaps += room < -TOUCH and not touching
         touching = room < -TOUCH
         if advance.shape[0] > 0:
-            advance[i], pitch[i], left[i] = held, given, room
+            advance[i], pitch[i], left[i] = step_given, given, room
     return travel, least, tightest, overlaps
 
 

@@ -1,4 +1,4 @@
-"""What each limit looks at along a side: a value for every sector, or for every window of seconds.
+"""Traces of measurements along a side: a value for every sector, or for every window of seconds.
 
 The worst of a trace is the measurement of the same name in `qc.groove.geometry.cut.MEASURES`, to the last digit.
 """
@@ -25,7 +25,7 @@ class Trace:
     """One measurement along a side, in SI or as a ratio.
 
     values: (walls, sectors) a sector's own value, or (walls, starts) that of the window from a sector on; one row
-    where the walls are not told apart. walls: (walls, sectors) what makes a sector of a window stand out.
+    where the walls are not kept apart. walls: (walls, sectors) the weight of a sector in its window.
     """
 
     values: Array
@@ -40,11 +40,11 @@ class Trace:
         return 1.0 if self.op == "<=" else -1.0
 
     def beyond(self, bound: float) -> Mask:
-        """Which values do not keep to a bound in the trace's own unit, of either wall; (sectors,) or (starts,)."""
+        """Mask of the values beyond a bound in the trace's own unit, of either wall; (sectors,) or (starts,)."""
         return any_wall(self.values > bound if self.op == "<=" else self.values < bound)
 
     def spread(self, starts: Mask) -> Mask:
-        """Give the sectors that lie in any of some windows; (sectors,)."""
+        """Mask the sectors that lie in any of some windows, by their starts; (sectors,)."""
         if self.window == 1:
             return starts
         begun = np.concatenate([np.zeros(self.window), starts, np.zeros(self.window - 1)]).cumsum()
@@ -52,7 +52,7 @@ class Trace:
         return covered
 
     def worst(self, start: int = 0, end: int | None = None) -> Worst:
-        """Give the worst value that has to do with the sectors from `start` to before `end`."""
+        """Return the worst value that takes in any of the sectors from `start` to before `end`."""
         end = self.walls.shape[1] if end is None else end
         first = max(0, start - self.window + 1)
         among = self.sign * self.values[:, first : min(end, self.values.shape[1])]
@@ -81,7 +81,7 @@ def _channel(rows: Array, wall: int) -> str | None:
 
 
 def furthest(measure: str, bound: float) -> float:
-    """Give the last value of a trace, in its own unit, that keeps to a bound in the unit of the measurement."""
+    """Return the last value of a trace, in its own unit, that keeps to a bound in the unit of the measurement."""
     how = MEASURES[measure]
     return limit_with_tolerance(bound, how.op, how.unit) / how.factor
 
@@ -122,7 +122,7 @@ def _drive(cutting: Cutting, seconds: int, without: Mask | None) -> Trace:
 
 
 def loud(measure: str, bound: float) -> float:
-    """Give what a sector of a window must be above to have part in what its window is over, as `Trace.walls`."""
+    """Return the value of `Trace.walls` above which a sector takes part in the excess of its window."""
     return 1.0 if measure in SHARES else bound
 
 
@@ -144,7 +144,7 @@ OF_SECTORS: dict[str, Callable[[Cutting], Array]] = {
     "groove.tracing_ratio_peak": lambda c: c.tracing(c.side.envelopes.a_abs),
     "groove.tracing_ratio_peak_5um": lambda c: c.tracing(c.side.envelopes.a_abs, 5e-6),
     "groove.tracing_ratio_peak_18um": lambda c: c.tracing(c.side.envelopes.a_abs, 18e-6),
-    "groove.last_diameter": lambda c: 2.0 * c.laid.radius,
+    "groove.last_diameter": lambda c: 2.0 * c.spiral_path.radius,
     "groove.travel": lambda c: np.cumsum(c.spiral.advance),
 }
 """Measurements that every sector has a value of."""
@@ -158,7 +158,7 @@ SHARES: dict[str, tuple[Callable[[Cutting], Array], int]] = {
     "groove.tracing_ratio_share": (lambda c: c.tracing(c.side.envelopes.a_abs), 10),
     "groove.sibilance_share": (lambda c: c.tracing(c.side.envelopes.sibilance_a), 1),
 }
-"""What is above 1 where a sector counts, and the seconds of the window."""
+"""Ratio that is above 1 where a sector counts, and the seconds of the window."""
 
 DRIVES = {"groove.drive_1s": 1, "groove.drive_10s": 10}
 """Seconds of the window."""

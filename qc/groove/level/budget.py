@@ -1,4 +1,4 @@
-"""The level budget of a side: what each limit allows, which one rules, and what taming its worst passages would win.
+"""The level budget of a side: what each limit allows, which one rules, and what reducing its worst passages would win.
 
 A repair is tried out: the passages, none longer than 5 s, are excluded from the limit that rules and lowered by 6 dB
 in the pitch they demand, and the recommended level is searched again. What wins nothing more is not tried further.
@@ -17,7 +17,7 @@ from qc.groove.geometry.traces import OF_TRAVEL, Array, Mask, Trace, any_wall, f
 from qc.groove.level.events import Stretch
 from qc.groove.level.levels import Reached
 from qc.groove.level.memo import LevelMemo, RepairTrial
-from qc.groove.level.reduction import Tamed
+from qc.groove.level.reduction import ReducedSide
 from qc.groove.level.rows import LevelRow
 from qc.groove.level.search import HIGHEST, Bracket, doubling, search_highest
 from qc.model.cutting_chain import SECTORS_A_SECOND
@@ -33,7 +33,7 @@ LAND = "groove.land_min"
 
 @dataclass(frozen=True, slots=True)
 class PassageRepair:
-    """Passages to be tamed, in sectors of the span, the worst first; the level the side then takes, and its gain."""
+    """Passages to be reduced, in sectors of the span, the worst first; the level the side then takes, and its gain."""
 
     passages: tuple[Stretch, ...]
     reached: Reached
@@ -62,7 +62,7 @@ class _Kept:
 
     @property
     def text(self) -> str:
-        """Everything that what is tried hangs on, and nothing else."""
+        """Cache key of a trial: the limit's measurement, bound and level."""
         return f"{self.row.measure} {self.row.op} {self.bound!r} {self.row.unit} at {self.tenths}"
 
 
@@ -95,7 +95,7 @@ def _bound(row: LevelRow) -> float:
 def _repairs(
     side: SideGeometry, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached, memo: LevelMemo
 ) -> list[PassageRepair]:  # fmt: skip
-    """Give what repairs win, tried now or before."""
+    """Return what repairs win, from the memo or tried now."""
     (rule,) = [one for one in kept if one.row == ruling]
     start = round(10.0 * recommended.level)
     key = f"{start} by {kept.index(rule)}: " + ", ".join(one.text for one in kept)
@@ -114,45 +114,45 @@ def _repair(trial: RepairTrial, by: LevelRow | None, start: int) -> PassageRepai
 def _tried(side: SideGeometry, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[RepairTrial]:
     """Take out one passage after the other, as long as the limit that rules is the same."""
     rows = [one.row for one in kept]
-    tamed = Tamed(side, (), rule.row.measure)
+    reduced = ReducedSide(side, (), rule.row.measure)
     for _ in range(MOST):
         if level == HIGHEST:
             return
-        passage = _worst_passage(tamed, rule, (level + 1) / 10.0)
+        passage = _worst_passage(reduced, rule, (level + 1) / 10.0)
         if passage is None:
             return
-        tamed.forget()
-        tamed = Tamed(side, (*tamed.passages, passage), rule.row.measure)
+        reduced.forget()
+        reduced = ReducedSide(side, (*reduced.passages, passage), rule.row.measure)
         beyond = level + 1  # where the passage was too much
-        level, by = _highest(tamed, kept, rule, level)
-        told, won = tamed, level
-        narrow = _narrowed(tamed, rule, max(level, beyond))
+        level, by = _highest(reduced, kept, rule, level)
+        best, won = reduced, level
+        narrow = _narrowed(reduced, rule, max(level, beyond))
         if narrow is not None and _broken(narrow, kept, rule, level) is None:
-            told = narrow
+            best = narrow
             won, by = _highest(narrow, kept, rule, level)
-        yield RepairTrial(told.passages, won, None if by is None else rows.index(by))
+        yield RepairTrial(best.passages, won, None if by is None else rows.index(by))
         if by != rule.row:
             return
 
 
-def _highest(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, low: int) -> tuple[int, LevelRow | None]:
+def _highest(reduced: ReducedSide, kept: Sequence[_Kept], rule: _Kept, low: int) -> tuple[int, LevelRow | None]:
     """Find the highest tenth at which every limit holds, from one at which all do, and the limit that ends it."""
     ends: dict[int, LevelRow] = {}
 
     def holds(tenths: int) -> bool:
-        broken = _broken(tamed, kept, rule, tenths)
+        broken = _broken(reduced, kept, rule, tenths)
         if broken is not None:
             ends[tenths] = broken
         return broken is None
 
     others = [one.tenths for one in kept if one != rule]
-    at_once = len(tamed.passages) == 1 and rule.row.measure not in OF_TRAVEL  # may win all that the others leave
+    at_once = len(reduced.passages) == 1 and rule.row.measure not in OF_TRAVEL  # may win all that the others leave
     first = min(others, default=HIGHEST) if at_once else low + 1
     found = search_highest(holds, Bracket(low, HIGHEST + 1, doubling(first)))
     return found, ends.get(found + 1)
 
 
-def _broken(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, tenths: int) -> LevelRow | None:
+def _broken(reduced: ReducedSide, kept: Sequence[_Kept], rule: _Kept, tenths: int) -> LevelRow | None:
     """Name a limit that does not hold at a level, the one that rules first; None where all hold.
 
     What holds by itself at that level holds all the more where less is demanded, for every radius is then greater;
@@ -160,7 +160,7 @@ def _broken(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, tenths: int) -> Le
     """
     doubtful = (one for one in kept if one != rule and (one.tenths < tenths or one.row.measure == LAND))
     for one in (rule, *doubtful):
-        if not tamed.keeps(one.row, one.bound, tenths / 10.0):
+        if not reduced.keeps(one.row, one.bound, tenths / 10.0):
             return one.row
     return None
 
@@ -168,49 +168,51 @@ def _broken(tamed: Tamed, kept: Sequence[_Kept], rule: _Kept, tenths: int) -> Le
 # -- which passage ---------------------------------------------------------------------------------------------
 
 
-def _worst_passage(tamed: Tamed, rule: _Kept, level: float) -> Stretch | None:
+def _worst_passage(reduced: ReducedSide, rule: _Kept, level: float) -> Stretch | None:
     """Find the worst 5 s of what the limit still looks at, at a level at which it does not hold."""
     if rule.row.measure in OF_TRAVEL:
-        return _furthest_travelled(tamed, level)
-    seen = [one for polarity in tamed.side.polarities if (one := tamed.trace(level, polarity)) is not None]
+        return _furthest_travelled(reduced, level)
+    seen = [one for polarity in reduced.side.polarities if (one := reduced.trace(level, polarity)) is not None]
     if not seen:
         return None
     worst, of = max(((one.worst(), one) for one in seen), key=lambda pair: pair[1].sign * pair[0].value)
-    n, sector = tamed.side.span.sectors, worst.sector
+    n, sector = reduced.side.span.sectors, worst.sector
     start = (worst.start + worst.end - LONGEST) // 2
     if worst.end - worst.start > LONGEST:
         part = of.walls[:, worst.start : worst.end].max(axis=0)
         start = worst.start + _heaviest(part > 1.0 if rule.row.measure.endswith("_share") else part**2)
         sector = start + int(of.walls[:, start : start + LONGEST].max(axis=0).argmax())
     start = max(0, min(start, n - LONGEST))
-    return _between(tamed, sector, start, min(start + LONGEST, n))
+    return _between(reduced, sector, start, min(start + LONGEST, n))
 
 
-def _between(tamed: Tamed, sector: int, start: int, end: int) -> Stretch | None:
-    """Cut a passage about a sector off where one begins that is tamed already; None where the sector itself is."""
-    if tamed.mask[sector]:
+def _between(reduced: ReducedSide, sector: int, start: int, end: int) -> Stretch | None:
+    """Cut a passage about a sector off where one begins that is reduced already; None where the sector itself is."""
+    if reduced.mask[sector]:
         return None
-    before = np.flatnonzero(tamed.mask[start:sector])
-    after = np.flatnonzero(tamed.mask[sector:end])
+    before = np.flatnonzero(reduced.mask[start:sector])
+    after = np.flatnonzero(reduced.mask[sector:end])
     return start + int(before[-1]) + 1 if len(before) else start, sector + int(after[0]) if len(after) else end
 
 
-def _furthest_travelled(tamed: Tamed, level: float) -> Stretch | None:
-    """Find the 5 s in which the spiral runs furthest beyond plain pitch, outside marks and what is tamed already."""
-    side = tamed.side
+def _furthest_travelled(reduced: ReducedSide, level: float) -> Stretch | None:
+    """Find the 5 s in which the spiral runs furthest beyond plain pitch, outside marks and what is reduced already."""
+    side = reduced.side
     cut, turn = side.chain.cut, side.chain.disc.sectors_a_turn
-    cutting = max((tamed.cutting(level, polarity) for polarity in side.polarities), key=lambda one: one.laid.travel)
+    cutting = max(
+        (reduced.cutting(level, polarity) for polarity in side.polarities), key=lambda one: one.spiral_path.travel
+    )
     spare = cutting.spiral.advance - (cut.top_width + cut.land) / turn
     cutting.forget()
     spare[side.marks > 0.0] = 0.0
-    spare[tamed.mask] = -1.0  # no passage reaches into another
+    spare[reduced.mask] = -1.0  # no passage reaches into another
     start = _heaviest(spare)
     end = min(start + LONGEST, side.span.sectors)
     return (start, end) if spare[start:end].sum() > NOTHING else None
 
 
 def _heaviest(weight: Array | Mask) -> int:
-    """Give the first start of the 5 s that weigh the most, 0 where there are no 5 s; sums that only round apart tie."""
+    """Return the first start of the 5 s that weigh the most, 0 for less than 5 s; sums that only round apart tie."""
     if len(weight) <= LONGEST:
         return 0
     total = np.concatenate([[0.0], np.cumsum(weight, dtype=np.float64)])
@@ -218,22 +220,23 @@ def _heaviest(weight: Array | Mask) -> int:
     return int((heavy >= heavy.max() - 1e-12 * np.abs(total).max()).argmax())
 
 
-def _narrowed(tamed: Tamed, rule: _Kept, tenths: int) -> Tamed | None:
+def _narrowed(reduced: ReducedSide, rule: _Kept, tenths: int) -> ReducedSide | None:
     """Narrow the passages to what is over the limit at a level; None where all of them count."""
     if rule.row.measure in OF_TRAVEL:
         return None
-    alone = Tamed(tamed.side, (), tamed.forgets) if rule.row.measure == LAND else tamed  # which is tamed itself
-    seen = [trace(alone.cutting(tenths / 10.0, polarity), rule.row.measure) for polarity in tamed.side.polarities]
+    # Reducing a passage widens the land around it, so the land is looked at on the side as it was.
+    alone = ReducedSide(reduced.side, (), reduced.forgets) if rule.row.measure == LAND else reduced
+    seen = [trace(alone.cutting(tenths / 10.0, polarity), rule.row.measure) for polarity in reduced.side.polarities]
     over = np.logical_or.reduce([_over(one, rule) for one in seen if one is not None])
     narrow: list[Stretch] = []
-    for start, end in tamed.passages:
+    for start, end in reduced.passages:
         there = np.flatnonzero(over[start:end])
         narrow.append((start + int(there[0]), start + int(there[-1]) + 1) if len(there) else (start, end))
-    return Tamed(tamed.side, narrow, tamed.forgets)
+    return ReducedSide(reduced.side, narrow, reduced.forgets)
 
 
 def _over(seen: Trace, rule: _Kept) -> Mask:
-    """Which sectors have part in what is over a limit."""
+    """Mask of the sectors that take part in what is over a limit, (sectors,)."""
     at = furthest(rule.row.measure, rule.bound)
     if windowed(rule.row.measure):
         return any_wall(seen.walls > loud(rule.row.measure, at))

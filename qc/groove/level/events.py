@@ -1,7 +1,7 @@
 """Events: the stretches of a side in which a limit is not kept, each with the second where it is worst.
 
 A stretch is what lies beyond the limit in either polarity that is judged, and its worst value is that of the worse
-one. What lies beyond the fail value is an event of its own; around it, within half a second, nothing milder is told.
+one. What lies beyond the fail value is an event of its own; within half a second of it nothing milder is reported.
 """
 
 from __future__ import annotations
@@ -61,26 +61,26 @@ def events(search: LevelSearch, level: float, measure: str, warn: float | None, 
     """
     if _holds(search, level, measure, warn if warn is not None else fail):
         return []
-    known = trace_of_each(search, level, measure)
-    if not known:
+    traces = trace_of_each(search, level, measure)
+    if not traces:
         return []
-    told: list[Event] = []
+    found: list[Event] = []
     severe: list[Stretch] = []
     if fail is not None:
-        severe = stretches(_broken(known, measure, fail), TOGETHER)
+        severe = stretches(_broken(traces, measure, fail), TOGETHER)
         for stretch in severe:
-            told += _event(known, measure, "fail", fail, stretch)
-    if warn is not None and not (severe and measure in OF_TRAVEL):  # it only goes on: one event tells it
-        mild = _broken(known, measure, warn)
+            found += _event(traces, measure, "fail", fail, stretch)
+    if warn is not None and not (severe and measure in OF_TRAVEL):  # it only goes on: one event reports it
+        mild = _broken(traces, measure, warn)
         for start, end in severe:
             mild[max(0, start - TOGETHER) : end + TOGETHER] = False
         for stretch in stretches(mild, TOGETHER):
-            told += _event(known, measure, "warn", warn, stretch)
-    return sorted(told, key=lambda event: event.start)
+            found += _event(traces, measure, "warn", warn, stretch)
+    return sorted(found, key=lambda event: event.start)
 
 
 def _holds(search: LevelSearch, level: float, measure: str, bound: float | None) -> bool:
-    """Whether a side keeps to a bound everywhere, as far as anything is known of it."""
+    """Whether a side keeps to a bound everywhere, or has no bound or no trace to judge."""
     if bound is None or measure not in MEASURES:
         return True
     how = MEASURES[measure]
@@ -95,16 +95,16 @@ def trace_of_each(search: LevelSearch, level: float, measure: str) -> dict[Polar
     return {polarity: one for polarity, one in traces.items() if one is not None}
 
 
-def _broken(known: dict[Polarity, Trace], measure: str, bound: float) -> Mask:
-    """Which sectors lie beyond a bound in any polarity, by themselves or in a window; (sectors,)."""
+def _broken(traces: dict[Polarity, Trace], measure: str, bound: float) -> Mask:
+    """Mask of the sectors beyond a bound in any polarity, by themselves or in a window; (sectors,)."""
     at = furthest(measure, bound)
-    masks = [one.spread(one.beyond(at)) for one in known.values()]
+    masks = [one.spread(one.beyond(at)) for one in traces.values()]
     mask: Mask = np.logical_or.reduce(masks)
     return mask
 
 
 def stretches(mask: Mask, together: int) -> list[Stretch]:
-    """Give the stretches in which a mask is set, those with no more than `together` sectors between them as one."""
+    """Return the stretches in which a mask is set, those with no more than `together` sectors between them as one."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
     starts, ends = edges[::2], edges[1::2]
     if not len(starts):
@@ -115,18 +115,18 @@ def stretches(mask: Mask, together: int) -> list[Stretch]:
 
 
 def _event(
-    known: dict[Polarity, Trace], measure: str, severity: Literal["warn", "fail"], bound: float, stretch: Stretch
+    traces: dict[Polarity, Trace], measure: str, severity: Literal["warn", "fail"], bound: float, stretch: Stretch
 ) -> list[Event]:
     """Make the event of a stretch; of windows it keeps the sectors that have part in what they are over."""
     start, end = stretch
     if windowed(measure):
         least = loud(measure, furthest(measure, bound))
-        part = np.logical_or.reduce([(one.walls[:, start:end] > least).any(axis=0) for one in known.values()])
+        part = np.logical_or.reduce([(one.walls[:, start:end] > least).any(axis=0) for one in traces.values()])
         there = np.flatnonzero(part)
         if not len(there):  # only windows that are over by what lies in a graver event reach here
             return []
         start, end = start + int(there[0]), start + int(there[-1]) + 1
-    found = [(one.worst(start, end), polarity, one.sign) for polarity, one in known.items()]
+    found = [(one.worst(start, end), polarity, one.sign) for polarity, one in traces.items()]
     worst, polarity, _ = max(found, key=lambda one: one[2] * one[0].value)  # of equal ones the first
     value = worst.value * MEASURES[measure].factor
     return [Event(measure, severity, start, end, worst, value, bound, polarity)]

@@ -1,8 +1,8 @@
-"""The recommended level by itself, in a few windings: what `LevelSearch.allowed` finds beside much else.
+"""The recommended level by itself, from a few spirals; `LevelSearch.allowed` finds it with much else.
 
 The level is the same to the tenth of a dB, and so is the limit that rules. Limits that need no spiral are searched
-first; then a level is guessed from the travels that are known already, and tried with the tenth above it. Discs of
-one speed wind alike whatever their diameters, so that they share what was wound.
+first; then a level is guessed from the travels computed so far, and tried with the step above it. Discs of
+one speed have the same spirals whatever their diameters, and share them.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 
 from qc.groove.geometry.cut import DIAMETER, FOLLOWING, MINUTES, ROOM, Cutting, ends_at, measurable
 from qc.groove.geometry.side import SideGeometry
-from qc.groove.geometry.spiral import Laid
+from qc.groove.geometry.spiral import SpiralPath
 from qc.groove.level.levels import Reached, Wanted, below
 from qc.groove.level.memo import Recent
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
@@ -53,11 +53,11 @@ class Highest:
         return self.edge.tenths
 
 
-class _Unwound(Cutting):
-    """A side before it is wound; asking for what needs the spiral raises."""
+class _BeforeSpiral(Cutting):
+    """A side without its spiral; a measurement that needs the spiral raises `_NeedsSpiralError`."""
 
     @cached_property
-    def laid(self) -> Laid:
+    def spiral_path(self) -> SpiralPath:
         raise _NeedsSpiralError
 
 
@@ -65,41 +65,41 @@ class _NeedsSpiralError(Exception):
     pass
 
 
-class Windings:
-    """What one span comes to under one cut at one speed, whatever the diameters; shared between searches."""
+class SharedSpirals:
+    """The spirals of one span under one cut at one speed, whatever the diameters; shared between searches."""
 
     def __init__(self, side: SideGeometry) -> None:
         self.side = side
         self.travels: dict[int, float] = {}
-        """tenths of a dB -> travel in m, of the polarity that was wound"""
-        self._recent: Recent[tuple[int, Polarity], tuple[float, Laid]] = Recent(2 * RECENT)
+        """tenths of a dB -> travel in m, of the polarities whose spirals were computed"""
+        self._recent: Recent[tuple[int, Polarity], tuple[float, SpiralPath]] = Recent(2 * RECENT)
         """with the outer diameter, m, that the radii are counted from"""
         self._flat: dict[Wanted, int | None] = {}
 
     @staticmethod
     def key(chain: Chain) -> tuple[object, ...]:
-        """Give what must be equal for two chains to share."""
+        """Return the values that two chains must have in common to share spirals."""
         return chain.cut, chain.disc.speed, chain.disc.mark_width
 
     def cutting(self, side: SideGeometry, tenths: int, polarity: Polarity) -> Cutting:
-        """Give a side of this span, on a disc of its own, as cut at a level."""
+        """Return a side of this span, on a disc of its own, as cut at a level in tenths of a dB."""
         cutting = Cutting(side, tenths / 10.0, polarity)
         outer = side.chain.disc.outer
 
-        def computed() -> tuple[float, Laid]:
-            laid = cutting.laid
-            self.travels[tenths] = max(laid.travel, self.travels.get(tenths, 0.0))
-            return outer, laid
+        def computed() -> tuple[float, SpiralPath]:
+            path = cutting.spiral_path
+            self.travels[tenths] = max(path.travel, self.travels.get(tenths, 0.0))
+            return outer, path
 
-        counted, laid = self._recent.get((tenths, polarity), computed)
+        counted, path = self._recent.get((tenths, polarity), computed)
         further = (outer - counted) / 2.0
-        cutting.laid = replace(laid, radius=laid.radius + further) if further else laid
+        cutting.spiral_path = replace(path, radius=path.radius + further) if further else path
         return cutting
 
     def flat(self, want: Wanted) -> int | None:
-        """Give the highest tenth at which a limit holds that needs no spiral; None for one that needs it.
+        """Return the highest tenth of a dB at which a limit without need of a spiral holds; None for others.
 
-        None also for the table of minutes: windings are shared by discs of several sizes.
+        None also for the table of minutes: the spirals are shared by discs of several sizes.
         """
         if want[0].measure == MINUTES:
             return None
@@ -115,10 +115,10 @@ class Windings:
         row, bound = want
 
         def holds(tenths: int) -> bool:
-            cuttings = (_Unwound(self.side, tenths / 10.0, polarity) for polarity in self.side.polarities)
+            cuttings = (_BeforeSpiral(self.side, tenths / 10.0, polarity) for polarity in self.side.polarities)
             return all(keeps(want, cutting) for cutting in cuttings)
 
-        value = max(_Unwound(self.side, 0.0, p).measure(row.measure).value for p in self.side.polarities)
+        value = max(_BeforeSpiral(self.side, 0.0, p).measure(row.measure).value for p in self.side.polarities)
         ratio = bound / (value * FOLLOWING[row.measure].factor) if value > 0.0 else 0.0
         guess = int(np.clip(200.0 * np.log10(ratio), LOWEST, HIGHEST)) if ratio > 0.0 else HIGHEST
         return search_highest(holds, all_levels(doubling(guess)))
@@ -132,35 +132,36 @@ def keeps(want: Wanted, cutting: Cutting) -> bool:
 
 
 def wanted(rows: Iterable[LevelRow], side: SideGeometry) -> tuple[Wanted, ...]:
-    """Give the limits that set the level of a side, with the value each does it at."""
+    """Return the limits that set the level of a side, each with the value that sets it."""
     pairs = ((row, row.setting) for row in rows if row.measure in FOLLOWING and measurable(row.measure, side))
     return tuple((row, bound) for row, bound in pairs if bound is not None)
 
 
 class HighestSearch:
-    """Searches one side on one disc; `windings` may be shared with others of the same `Windings.key`."""
+    """Searches one side on one disc; `spirals` may be shared with others of the same `SharedSpirals.key`."""
 
     def __init__(
-        self, side: SideGeometry, rows: Iterable[LevelRow], windings: Windings | None = None, policy: LevelPolicy = EDGE
+        self, side: SideGeometry, rows: Iterable[LevelRow], spirals: SharedSpirals | None = None,
+        policy: LevelPolicy = EDGE,
     ) -> None:  # fmt: skip
         self.side, self.policy = side, policy
-        self.windings = windings or Windings(side)
+        self.spirals = spirals or SharedSpirals(side)
         self.wanted = wanted(rows, side)
         self._order = list(side.polarities)
-        flat = {want: self.windings.flat(want) for want in self.wanted}
+        flat = {want: self.spirals.flat(want) for want in self.wanted}
         self.ceiling = min((level for level in flat.values() if level is not None), default=HIGHEST)
         """tenths of a dB above which a limit does not hold that needs no spiral"""
-        wound = [want for want in self.wanted if flat[want] is None]
-        self.wound = sorted(wound, key=lambda want: want[0].measure not in {DIAMETER, ROOM})
+        spiral = [want for want in self.wanted if flat[want] is None]
+        self.of_spiral = sorted(spiral, key=lambda want: want[0].measure not in {DIAMETER, ROOM})
         """limits that need the spiral, the cheapest first"""
         cut, disc = side.chain.cut, side.chain.disc
-        ends = [end for row, bound in wound if (end := ends_at(row.measure, bound, disc)) is not None]
+        ends = [end for row, bound in spiral if (end := ends_at(row.measure, bound, disc)) is not None]
         self._room = disc.outer / 2.0 - max(ends) / 2.0 if ends else None
         self._silence = side.span.sectors * (cut.top_width + cut.land) / disc.sectors_a_turn
         """travel in m of an unmodulated groove, than which no sector advances less"""
 
     def highest(self, near: int | None = None) -> Highest:
-        """Search from a guess in tenths of a dB; the guess costs or saves windings and changes nothing."""
+        """Search from a guess in tenths of a dB; the guess costs or saves spirals and changes nothing else."""
         near = self.ceiling if near is None else near
         wider = doubling(near, STRIDE)
 
@@ -182,26 +183,26 @@ class HighestSearch:
         if tenths > self.ceiling:
             return False
         for polarity in tuple(self._order):
-            cutting = self.windings.cutting(self.side, tenths, polarity)
-            if not all(keeps(want, cutting) for want in self.wound):
-                self._order.sort(key=lambda one: one != polarity)  # the one that gives out first
+            cutting = self.spirals.cutting(self.side, tenths, polarity)
+            if not all(keeps(want, cutting) for want in self.of_spiral):
+                self._order.sort(key=lambda other: other != polarity)  # the one that gives out first
                 return False
         return True
 
     def never(self) -> bool:
-        """Whether even silence would run in too far, told without winding it."""
+        """Whether even silence would run in too far; no spiral is needed for that."""
         return self._room is not None and self._silence > self._room + SLACK
 
     def _predicted(self) -> int | None:
-        """Guess from the travels that are known the last tenth at which the last diameter holds.
+        """Guess the last tenth of a dB at which the last diameter holds from the travels computed so far.
 
         What a side travels beyond silence is taken to go with the gain, as excursions do.
         """
-        if self._room is None or not self.windings.travels:
+        if self._room is None or not self.spirals.travels:
             return None
-        known = sorted(self.windings.travels.items())
-        levels = [level for level, _ in known]
-        beyond = [math.log(max(1e-9, travel - self._silence)) for _, travel in known]
+        travels = sorted(self.spirals.travels.items())
+        levels = [level for level, _ in travels]
+        beyond = [math.log(max(1e-9, travel - self._silence)) for _, travel in travels]
         room = math.log(max(1e-9, self._room - self._silence))
         if beyond[0] <= room <= beyond[-1]:
             return math.floor(np.interp(room, beyond, levels))
@@ -217,12 +218,12 @@ class HighestSearch:
             lower = self._kept_to(tenths)
             reached = reached if lower == tenths else replace(reached, level=max(lower, LOWEST) / 10.0)
         cuttings = self._cuttings(round(10.0 * reached.level))
-        travel = max(cutting.laid.travel for cutting in cuttings)
+        travel = max(cutting.spiral_path.travel for cutting in cuttings)
         ends = min(cutting.measure(DIAMETER).value for cutting in cuttings)
         return Highest(reached, ends, travel, edge)
 
     def _cuttings(self, tenths: int) -> list[Cutting]:
-        return [self.windings.cutting(self.side, tenths, polarity) for polarity in self.side.polarities]
+        return [self.spirals.cutting(self.side, tenths, polarity) for polarity in self.side.polarities]
 
     def _kept_to(self, tenths: int) -> int:
         """Go down from a level until all limits hold that set it: numbers are nearly, not quite, monotonic."""
@@ -233,7 +234,7 @@ class HighestSearch:
         return step_down(holds, tenths)
 
     def _ruling(self, tenths: int) -> LevelRow | None:
-        """Give the first limit, in the order of the rows, that does not hold at a level."""
+        """Return the first limit, in the order of the rows, that does not hold at a level."""
         cuttings = self._cuttings(tenths)
         for want in self.wanted:
             if not all(keeps(want, cutting) for cutting in cuttings):

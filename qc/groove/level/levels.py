@@ -76,7 +76,7 @@ class LevelSearch:
         return self._cuttings.get(level, cuttings)[polarity]
 
     def worst(self, name: str, level: float) -> tuple[Worst, Polarity]:
-        """Give a measurement at a level for its own worse polarity."""
+        """Return a measurement at a level for its own worse polarity."""
         found = [(self.cutting(level, p).measure(name), p) for p in self.side.polarities]
         worst = found[0]
         for other in found[1:]:
@@ -85,14 +85,14 @@ class LevelSearch:
         return worst
 
     def shown(self, name: str, level: float) -> tuple[Worst, Polarity]:
-        """Give a measurement as reports place it: of equal polarities, on the spiral that travels further."""
+        """Return a measurement as reports place it: of equal polarities, on the spiral that travels further."""
         further = self.worst("groove.travel", level)[1]
         other = self.cutting(level, further).measure(name)
         worst, polarity = self.worst(name, level)
         return (other, further) if other.value == worst.value else (worst, polarity)
 
     def quantity(self, name: str, level: float) -> Quantity:
-        """Give a measurement as a report does, with the sector where it is worst."""
+        """Return a measurement in its unit, with the sector where it is worst."""
         worst, polarity = self.shown(name, level)
         measure = FOLLOWING[name]
         return Quantity(
@@ -116,11 +116,11 @@ class LevelSearch:
     def holds(self, want: Wanted, level: float) -> bool:
         """Whether a limit holds at a level."""
         row, bound = want
-        values = self._values(row, level)  # one by one: the second spiral is not laid where the first breaks the limit
+        values = self._values(row, level)  # one at a time: where the first breaks the limit no second spiral is needed
         return all(meets(value, bound, row.op, row.unit) for value in values)
 
     def _values(self, row: LevelRow, level: float) -> Iterator[float]:
-        """Give what a limit is held against, in its unit, as it is asked for."""
+        """Yield the values that a limit is compared with, in its unit, as they are asked for."""
         measure = FOLLOWING[row.measure]
         if _turned(row):  # it is the worse one that counts, and for such a limit it may be the one that holds
             yield self.worst(row.measure, level)[0].value * measure.factor
@@ -147,7 +147,7 @@ class LevelSearch:
         """Find what each limit alone allows, the edge and the clean level.
 
         A limit is taken at the value that sets the level, else at warn, else at fail; the edge is the lowest of those
-        that set the level, clean the lowest at which a warn value is reached. At the edge all that set it hold.
+        that set the level, clean the lowest level that a warn value allows. At the edge all that set it hold.
         """
         single = {row: bound for row in self.rows if (bound := _first(row.setting, row.warn, row.fail)) is not None}
         warned = [(row, row.warn) for row in self.rows if row.warn is not None]
@@ -158,7 +158,7 @@ class LevelSearch:
         return by_limit, edge, _lowest([reached[want] for want in warned if want in reached])
 
     def recommended(self, edge: Reached, policy: LevelPolicy) -> Reached:
-        """Give the recommended level, at which every limit that sets the level holds, by the edge and the policy."""
+        """Return the recommended level by the edge and the policy; every limit that sets the level holds there."""
         lower = below(edge, policy)
         return edge if lower == edge else self._lowered(lower)
 
@@ -182,11 +182,11 @@ class LevelSearch:
         return bound is None or self.holds((row, bound), level)
 
     def failing(self, level: float) -> tuple[LevelRow, ...]:
-        """Give the limits that fail at a level, and that a lower one would mend, but that do not set the level."""
+        """Return the limits that fail at a level, do not set the level, and would hold at a lower one."""
         return tuple(row for row in self.unset if not self._keeps(row, row.fail, level))
 
     def quiet(self, level: float) -> tuple[LevelRow, ...]:
-        """Give the limits that set the level and do not warn at this one, by any of their measurements."""
+        """Return the limits that set the level and do not warn at this one, by any of their measurements."""
         setting = [row for row in self.rows if row.sets_level]
         loud = {row.name for row in setting if not self._keeps(row, row.warn, level)}
         return tuple(row for row in setting if row.name not in loud)
@@ -197,15 +197,15 @@ class LevelSearch:
         It is the lowest that is asked for; one level tells what lies above it, but for a limit the wrong way round.
         """
         left = [want for want in wanted if want not in reached]
-        known = [reached[want] for want in wanted if want in reached]
-        above = _lowest(known).level + 0.1 if known else math.inf
+        found = [reached[want] for want in wanted if want in reached]
+        above = _lowest(found).level + 0.1 if found else math.inf
         if above > HIGHEST / 10.0:
             return left
         return [want for want in left if _turned(want[0]) or not self.holds(want, round(above, 1))]
 
 
 def below(edge: Reached, policy: LevelPolicy) -> Reached:
-    """Give the level that a policy recommends for an edge; never below the search, and the edge where nothing holds."""
+    """Return the level that a policy recommends for an edge, LOWEST at the least; the edge where nothing holds."""
     if edge.bound == "<" or not policy.tenths:
         return edge
     return replace(edge, level=max(LOWEST, round(10.0 * edge.level) - policy.tenths) / 10.0)
@@ -217,7 +217,7 @@ def _turned(row: LevelRow) -> bool:
 
 
 def _excess(value: float, bound: float, op: Op) -> float:
-    """Say by how much a value breaks its limit: in proportion where it rises with the level, else as it is."""
+    """Return the excess of a value over its limit: the log of their ratio for `<=`, else their difference."""
     if op == ">=":
         return bound - value
     return math.log(value) - math.log(bound) if value > 0.0 and bound > 0.0 else math.copysign(math.inf, value - bound)

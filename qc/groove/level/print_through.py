@@ -1,7 +1,7 @@
-"""Neighbours that may print through: a loud turn beside a quiet one with little land left between them.
+"""Neighbours that may print through: a loud turn next to a quiet one with little land left between them.
 
-Cutting pushes the lacquer sideways, and what stands in a thin land shows in the wall beyond it, one turn before or
-after (V-6). How strongly nobody can work out from the programme; the places are information and judge nothing.
+Cutting pushes the lacquer sideways, and across a thin land the modulation of one wall shows in the next, one turn
+before or after (V-6). Its strength cannot be computed from the programme; the places are information and judge nothing.
 """
 
 from __future__ import annotations
@@ -60,4 +60,4 @@ def neighbours(cutting: Cutting) -> list[Neighbours]:
             land = float(left[start:end].min())
             at = worst + ahead, worst + turn - ahead
             found.append(Neighbours(*at, end - start, float(ratio[worst]), land, bool(quiet[worst] <= STILL)))
-    return sorted(found, key=lambda one: -one.ratio)
+    return sorted(found, key=lambda pair: -pair.ratio)

@@ -1,4 +1,4 @@
-"""A side whose worst passages were tamed: what they demand of the pitch is lowered, and one limit forgets them."""
+"""A side whose worst passages were reduced: they demand less pitch, and one limit leaves them out."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from qc.groove.level.rows import LevelRow
 from qc.model.quantity import Polarity, meets
 
 EASE = 10.0 ** (-6.0 / 20.0)
-"""By how much a tamed passage moves less in the pitch that it demands: 6 dB (practice)."""
+"""By how much a reduced passage moves less in the pitch that it demands: 6 dB (practice)."""
 RECENT = 1
 """Levels whose arrays are kept at once."""
 
 
-class TamedCutting(Cutting):
-    """A side as cut with some sectors tamed; only the spiral and what depends on its radius are others."""
+class ReducedCutting(Cutting):
+    """A side as cut with some sectors reduced; only the spiral and what depends on its radius are others."""
 
     def __init__(self, side: SideGeometry, level: float, polarity: Polarity, eased: Walls) -> None:
         super().__init__(side, level, polarity)
@@ -31,19 +31,19 @@ class TamedCutting(Cutting):
 
     @property
     def spread(self) -> Walls:
-        """What the pitch is demanded by: less in the tamed sectors."""
+        """The displacements that demand the pitch: less in the reduced sectors."""
         return self._eased
 
 
-def ease(side: SideGeometry, walls: Walls, tamed: Mask) -> Walls:
-    """Let the tamed sectors move by EASE less."""
-    less = np.where(tamed, EASE, 1.0)
+def ease(side: SideGeometry, walls: Walls, reduced: Mask) -> Walls:
+    """Return the displacements of a side with those of some sectors reduced by EASE."""
+    less = np.where(reduced, EASE, 1.0)
     near = greatest_near(less * walls.up, lookahead(side.chain.cut, side.chain.disc))
     return replace(walls, right=less * walls.right, left=less * walls.left, up_near=near)
 
 
-class Tamed:
-    """One side with passages tamed, at any level; `forgets` is the limit that does not look at them any more."""
+class ReducedSide:
+    """One side with passages reduced, at any level; `forgets` is the measurement that leaves them out."""
 
     def __init__(self, side: SideGeometry, passages: Sequence[Stretch], forgets: str) -> None:
         self.side, self.passages, self.forgets = side, tuple(passages), forgets
@@ -51,17 +51,17 @@ class Tamed:
         for start, end in self.passages:
             self.mask[start:end] = True
         self._eased: dict[Polarity, Walls] = {}
-        self._recent: Recent[tuple[float, Polarity], TamedCutting] = Recent(RECENT * len(side.polarities))
+        self._recent: Recent[tuple[float, Polarity], ReducedCutting] = Recent(RECENT * len(side.polarities))
 
-    def cutting(self, level: float, polarity: Polarity) -> TamedCutting:
+    def cutting(self, level: float, polarity: Polarity) -> ReducedCutting:
         """Return the side as cut at a level in dB and a polarity; arrays are kept for the last level only."""
         if polarity not in self._eased:
             self._eased[polarity] = ease(self.side, self.side.walls[polarity], self.mask)
         eased = self._eased[polarity]
-        return self._recent.get((level, polarity), lambda: TamedCutting(self.side, level, polarity, eased))
+        return self._recent.get((level, polarity), lambda: ReducedCutting(self.side, level, polarity, eased))
 
     def forget(self) -> None:
-        """Let go of all arrays; they are worked out again when they are asked for."""
+        """Release all arrays; they are computed again when they are asked for."""
         self._recent.clear()
         self._eased.clear()
 

@@ -1,4 +1,4 @@
-"""Which cut level each side of a disc is judged at: the release level of the disc, unless one was requested.
+"""The cut level that each side of a disc is judged at: the release level of the disc, unless one was requested.
 
 Both sides of a disc are cut alike, so the free sides of a disc are judged at one level: the lowest recommended level
 among them. A side with a level of its own keeps it and lowers no other; nor does a side that could not be measured, or
@@ -15,15 +15,15 @@ from qc.groove.level.levels import Reached
 
 T = TypeVar("T")
 Basis = Literal["requested", "release", "recommended", "clean", "given"]
-"""Where the level that a side is judged at comes from: its cut_level, its disc, itself, or a level given by number"""
+"""Origin of the level that a side is judged at: its cut_level, its disc, itself, or a level given by number."""
 LevelOption = Literal["release", "recommended", "clean"] | float
-"""What a run asks for instead: one of the levels that are worked out, or a level in dB"""
+"""The level that a run asks for instead: one of the computed levels, or a level in dB."""
 SIDES_OF_A_DISC = 2
 
 
 @dataclass(frozen=True, slots=True)
 class SideLevels:
-    """What one side brings to the decision, levels in dB; `recommended` is None where it could not be measured."""
+    """The levels that one side brings to the decision, dB; `recommended` is None where it could not be measured."""
 
     side: str
     requested: float | None = None
@@ -44,14 +44,14 @@ class JudgedLevel:
 
 
 def by_discs(sides: Sequence[T]) -> Iterator[tuple[T, ...]]:
-    """Give the sides of each disc: two by two in the delivery's order, a last odd one alone."""
+    """Yield the sides of each disc: two by two in the delivery's order, a last odd one alone."""
     for first in range(0, len(sides), SIDES_OF_A_DISC):
         yield tuple(sides[first : first + SIDES_OF_A_DISC])
 
 
 @dataclass(frozen=True)
 class DiscDecision:
-    """How the sides of one disc are judged.
+    """The decision at which levels the sides of one disc are judged.
 
     `each` judges every free side at its own recommended level. An `option` beats that, and every requested level; the
     option `release` counts every side as free.
@@ -104,7 +104,7 @@ class DiscDecision:
         return self.shared and self.is_free(side.requested) and not _fits(side)
 
     def level_of(self, side: SideLevels) -> JudgedLevel | None:
-        """Give the level a side of the disc is judged at; None where it was not measured and none is given for it."""
+        """Return the level a side of the disc is judged at; None where it was not measured and none is given for it."""
         release = self.release
         if isinstance(self.option, int | float):
             return JudgedLevel(self.option, "given", release, self.option)

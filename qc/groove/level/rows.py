@@ -1,4 +1,4 @@
-"""What the level search is given of a ruleset: limits as plain rows, and the policy for the recommended level."""
+"""The part of a ruleset that the level search takes: limits as plain rows, the policy for the recommended level."""
 
 from __future__ import annotations
 
@@ -24,18 +24,18 @@ class LevelRow:
 
     @property
     def setting(self) -> float | None:
-        """Give the value that sets the level; None for a limit that does not."""
+        """Return the value that sets the level; None for a limit that does not."""
         return {"warn": self.warn, "fail": self.fail, None: None}[self.sets_level]
 
     @property
     def name(self) -> str:
-        """Give the name that reports use, CHECK/LIMIT."""
+        """Return the name that reports use, CHECK/LIMIT."""
         return f"{self.check}/{self.key.partition('.')[0]}"
 
 
 @dataclass(frozen=True, slots=True)
 class LevelPolicy:
-    """Where the recommended level lies: at the edge, the highest that the limits allow, or a margin in dB below it."""
+    """The policy for the recommended level: the edge, the highest that the limits allow, or a margin in dB below it."""
 
     value: Literal["edge", "margin"] = "edge"
     margin: float = 0.0

@@ -60,7 +60,7 @@ class Bracket:
     top: int = field(init=False)
     """Both ends as they were given."""
     run: int = field(default=0, init=False)
-    """How many trials in a row held; negative: how many in a row did not; 0 before the first."""
+    """Number of trials in a row at which the limit holds; negative: at which it does not; 0 before the first."""
     excess_low: float = field(default=-math.inf, init=False)
     excess_high: float = field(default=math.inf, init=False)
     """By how much the limit is exceeded at `low` and at `high`; infinite where that was not tried."""

@@ -1,4 +1,4 @@
-"""What a house's own assumptions do: the recommended level for other tips, land, widths, and a fixed depth.
+"""Sensitivity to a house's own assumptions: the recommended level for other tips, land, widths, a fixed depth.
 
 One value is changed at a time. The preview is never one of them: the carriage of the model has no inertia, so that
 a shorter preview reads as less travel, the reverse of a real one.
@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from qc.groove.geometry.side import SideGeometry
-from qc.groove.level.highest import Highest, HighestSearch, Windings
+from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.model.cutting_chain import Chain, Cut
 
@@ -41,37 +41,37 @@ class AssumptionLevel:
 
 
 def sensitivity(
-    side: SideGeometry, rows: Sequence[LevelRow], known: Highest | None = None, policy: LevelPolicy = EDGE
+    side: SideGeometry, rows: Sequence[LevelRow], base: Highest | None = None, policy: LevelPolicy = EDGE
 ) -> tuple[AssumptionLevel, ...]:  # fmt: skip
-    """Search the level under each assumption; `known` is what the side comes to as its chain is."""
+    """Search the level under each assumption; `base` is the one without a change, searched where None."""
     search = HighestSearch(side, rows, policy=policy)
-    base = known or search.highest()
+    own_level = base or search.highest()
     found = []
     for key, values in _values(side.chain).items():
         for value in values:
             chain = assumed(side.chain, key, value)
             if chain == side.chain:
-                found.append(AssumptionLevel(key, value, own=True, highest=base))
+                found.append(AssumptionLevel(key, value, own=True, highest=own_level))
             elif not _fits_together(chain.cut):
                 found.append(AssumptionLevel(key, value, own=False, highest=None))
             else:
                 under = side.under(chain)
-                shares = Windings.key(chain) == Windings.key(side.chain)
-                windings = search.windings if shares else None
-                highest = HighestSearch(under, rows, windings, policy).highest(base.tenths)
+                shares = SharedSpirals.key(chain) == SharedSpirals.key(side.chain)
+                spirals = search.spirals if shares else None
+                highest = HighestSearch(under, rows, spirals, policy).highest(own_level.tenths)
                 found.append(AssumptionLevel(key, value, own=False, highest=highest))
     return tuple(found)
 
 
 def assumed(chain: Chain, key: str, value: float | Depth) -> Chain:
-    """Give a chain with one value changed: assumed(chain, "cut.land", 8e-6)."""
+    """Return a chain with one value changed: assumed(chain, "cut.land", 8e-6)."""
     section, _, name = key.partition(".")
     changed: Chain = replace(chain, **{section: replace(getattr(chain, section), **{name: value})})
     return changed
 
 
 def _values(chain: Chain) -> dict[str, tuple[float | Depth, ...]]:
-    """Give the values to be tried, the chain's own put among them in order."""
+    """Return the values to be tried by key, the chain's own put among them in order."""
     return {
         "playback.tip_radius": _with(TIPS, chain.playback.tip_radius, falling=True),
         "cut.land": _with(LANDS, chain.cut.land),

@@ -35,7 +35,7 @@ UNITS: dict[str, str] = {name: measure.unit for name, measure in (MEASURES | OF_
 
 @dataclass(frozen=True, eq=False)
 class WorkedSide:
-    """What a side takes: levels in dB, and the search that knows the side at any level."""
+    """The levels that a side takes, dB, and its search, which measures the side at any level."""
 
     search: LevelSearch
     by_limit: dict[LevelRow, Reached]
@@ -49,7 +49,7 @@ class WorkedSide:
 
     @classmethod
     def of(
-        cls, chain: Chain, envelopes: GrooveInput, heard: ProgrammeBounds, tracks: Sequence[Track],
+        cls, chain: Chain, envelopes: GrooveInput, programme: ProgrammeBounds, tracks: Sequence[Track],
         rows: Iterable[LevelRow], declared: float | None, memo: LevelMemo | None = None, policy: LevelPolicy = EDGE,
         integrated: Quantity | None = None,
     ) -> WorkedSide:  # fmt: skip
@@ -58,7 +58,7 @@ class WorkedSide:
         `memo` has the numbers of earlier searches of the same span under the same chain; those of this one are added.
         `integrated` is the loudness, LUFS, for limits that depend on it.
         """
-        span = span_of(tracks, heard, envelopes.sectors)
+        span = span_of(tracks, programme, envelopes.sectors)
         loudness = None if integrated is None else integrated.value
         search = LevelSearch(SideGeometry.of(chain, span, envelopes, loudness), rows, memo)
         return cls(search, *search.allowed(), declared, policy)
@@ -79,11 +79,11 @@ class WorkedSide:
         return self.search.quiet(self.clean.level)
 
     def at(self, decided: JudgedLevel) -> WorkedSide:
-        """Give the same side judged at another level; what the search knows is shared."""
+        """Return the same side judged at another level; the search and its memo are shared."""
         return replace(self, decided=decided)
 
     def levels(self, side: str) -> SideLevels:
-        """Give what the side brings to the decision about its disc."""
+        """Return the levels that the side brings to the decision about its disc."""
         return SideLevels(side, self.declared, self.recommended, self.clean)
 
     @property
@@ -109,7 +109,7 @@ class WorkedSide:
         return self.search.cutting(self.judged, self.polarity)
 
     def quantities(self, integrated: Quantity | None) -> dict[str, Quantity]:
-        """Give every groove measurement at the judged level; `integrated` is the loudness in LUFS."""
+        """Return every groove measurement at the judged level; `integrated` is the loudness in LUFS."""
         found = {name: self.search.quantity(name, self.judged) for name in MEASURES}
         for name, how in OF_LOUDNESS.items():
             if measurable(name, self.search.side):
@@ -127,13 +127,13 @@ class WorkedSide:
         return found
 
     def _ruling_place(self) -> At | None:
-        """Where the limit that rules bites at the level that is judged."""
+        """Place where the limit that rules is worst at the judged level."""
         ruling = self.recommended.by
         return None if ruling is None else self.search.quantity(ruling.measure, self.judged).at
 
     @cached_property
     def budget(self) -> LevelBudget:
-        """What each limit allows, and what taming the worst passages would win."""
+        """The level that each limit allows, and what reducing the worst passages would win."""
         self.search.forget()
         return budget(self.search.side, self.by_limit, self.edge, self.search.memo)
 
@@ -145,7 +145,7 @@ class WorkedSide:
         return found
 
     def events(self, measure: str, warn: float | None, fail: float | None) -> list[PlacedEvent]:
-        """Give every stretch in which a measurement does not keep to a limit, in its unit, at the judged level."""
+        """Return every stretch in which a measurement does not keep to a limit, in its unit, at the judged level."""
         found = events(self.search, self.judged, measure, warn, fail)
         return [placed(self.search, self.judged, event) for event in found]
 

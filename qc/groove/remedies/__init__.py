@@ -1,1 +1,1 @@
-"""What would help, and by how much, tried on passages."""
+"""Remedies tried on passages: whether they help, and by how much."""

@@ -1,7 +1,7 @@
 """The lowest corner of bass mono that makes a vertical excursion fit, worked out from the passage itself.
 
 A first-order high-pass on the difference signal (C-13). It commutes with all that turns programme into motion, so the
-motion is filtered, and no other stretch is heard for another corner.
+motion is filtered, and no other stretch is processed for another corner.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ MOSTLY = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Mono:
-    """What bass mono makes of the worst of a passage, in the unit of the measurement; `corner` None: none is enough.
+    """The worst of a passage under bass mono, in the unit of the measurement; `corner` None: none is enough.
 
     `left` is the value that the corner leaves, or that the highest one would.
     """
@@ -42,7 +42,7 @@ class Mono:
 
 
 def cost(corner: float, frequency: float) -> float:
-    """Give the gain in dB of a first-order high-pass: -3.01 at its corner, -0.97 at twice that (C-13)."""
+    """Return the gain in dB of a first-order high-pass: -3.01 at its corner, -0.97 at twice that (C-13)."""
     return -10.0 * math.log10(1.0 + (corner / frequency) ** 2)
 
 
@@ -62,7 +62,7 @@ def lowest_corner(passage: PassageMotion, measure: str, bound: float) -> Mono:
 
 
 def worst(passage: PassageMotion, measure: str, corner: float) -> float:
-    """Give the worst of a measurement in the passage, in its unit, with bass mono at a corner in Hz; none at nought."""
+    """Return the worst of a measurement in the passage, in its unit, with bass mono at a corner in Hz; none at 0."""
     how, found = MEASURES[measure], []
     motion = narrowed(passage.motion, corner, passage.rate) if corner else passage.motion
     envelopes = passage.envelopes(motion)
@@ -84,7 +84,7 @@ def narrowed(motion: Samples, corner: float, rate: int) -> Samples:
 
 
 def _above(passage: PassageMotion) -> float:
-    """Give the part of the greatest vertical excursion that is not there below 300 Hz."""
+    """Return the part of the greatest vertical excursion that is not there below 300 Hz."""
     e = passage.envelopes()
     whole = float(max(e.vertical_max.max(), -e.vertical_min.min()))
     return max(0.0, 1.0 - float(e.low_vertical.max()) / whole) if whole > 0.0 else 0.0

@@ -26,7 +26,7 @@ class OtherDepth:
 
 @dataclass(frozen=True, slots=True)
 class Length:
-    """What would let a side end at a diameter, in m: the level in dB, or the seconds less, or another depth.
+    """Changes that would let a side end at a diameter, m, each alone: the level in dB, seconds less, another depth.
 
     `level` is None where no level of the search does, `less_s` where not even its beginning lies outside.
     """
@@ -41,7 +41,7 @@ class Length:
 def shorten(worked: WorkedSide, diameter: float) -> Length:
     """Work out what would let a side end at a diameter in m, at the level it is judged at."""
     side, level = worked.search.side, worked.judged
-    radii = np.minimum.reduce([worked.search.cutting(level, p).laid.radius for p in side.polarities])
+    radii = np.minimum.reduce([worked.search.cutting(level, p).spiral_path.radius for p in side.polarities])
     inside = np.flatnonzero(2e3 * radii < limit_with_tolerance(1e3 * diameter, ">=", "mm"))
     first = int(inside[0]) if len(inside) else len(radii)
     row = LevelRow("", "", DIAMETER, ">=", None, 1e3 * diameter, "mm", "fail")
@@ -56,10 +56,10 @@ def shorten(worked: WorkedSide, diameter: float) -> Length:
 
 
 def _other_depth(worked: WorkedSide) -> OtherDepth:
-    """Wind the side with its depth fixed where it varies, and varying where it is fixed."""
+    """Compute the side with its depth fixed where it varies, and varying where it is fixed."""
     side = worked.search.side
     depth: Depth = "variable" if side.chain.cut.depth == "fixed" else "fixed"
     under = side.under(assumed(side.chain, "cut.depth", depth))
     cuttings = [Cutting(under, worked.judged, polarity) for polarity in side.polarities]
-    ends = 2.0 * min(float(cutting.laid.radius[-1]) for cutting in cuttings)
+    ends = 2.0 * min(float(cutting.spiral_path.radius[-1]) for cutting in cuttings)
     return OtherDepth(depth, ends, min(cutting.width().value for cutting in cuttings))

@@ -1,4 +1,4 @@
-"""How far out on a side a passage would have to lie to pass as it is: curvature falls with V^2, slope with V."""
+"""The diameter outside which a passage would pass as it is: curvature falls with V^2, slope with V."""
 
 from __future__ import annotations
 
@@ -47,17 +47,17 @@ def outermost(
     cutting = worked.search.cutting(worked.judged, polarity)
     ratio = looked_at(cutting, measure)[:, start:end].max(axis=0)
     disc = worked.search.side.chain.disc
-    radius = np.maximum(cutting.laid.radius, disc.finishing / 2.0)
+    radius = np.maximum(cutting.spiral_path.radius, disc.finishing / 2.0)
     share = measure in SHARES
     wanted = radius[start:end] * (ratio if share else ratio / bound) ** (1.0 / POWERS[measure])
     spared = allowed(bound, end - start) if share else 0
     least = float(np.sort(wanted)[::-1][min(spared, len(wanted) - 1)])
-    inside = np.flatnonzero(cutting.laid.radius < least)
+    inside = np.flatnonzero(cutting.spiral_path.radius < least)
     first = int(inside[0]) if len(inside) else worked.search.side.span.sectors
     before = None if first == 0 else (worked.search.side.span.start + first) / SECTORS_A_SECOND
     return LeastDiameter(2.0 * least, before)
 
 
 def allowed(share: float, sectors: int) -> int:
-    """Give how many of some sectors may be above 1 for their share to keep to a limit."""
+    """Return the number of sectors out of `sectors` that may be above 1 for their share to keep to a limit."""
     return int(share * sectors + 1e-9)

@@ -1,4 +1,4 @@
-"""A passage of a side heard again: its motion, and what a limit makes of it once the motion is changed."""
+"""A passage of a side processed again: its motion, and what a limit makes of it once the motion is changed."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ TAIL = 1
 DEPTHS = ("groove.top_width_min", "groove.depth_max")
 """Measurements for which the depth counts, that the preview carries on to neighbouring sectors."""
 
-Heard = Callable[[float, float, Tap], Samples]
-"""Gives file seconds through a tap, as the second look does."""
+ExcerptReader = Callable[[float, float, Tap], Samples]
+"""Returns file seconds, from and to, through a tap, as the second look does."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +45,10 @@ class PassageMotion:
     """(4, frames), as `Motion` gives it"""
 
     @classmethod
-    def hear(
-        cls, look: Heard, stream: Stream, worked: WorkedSide, start: int, end: int, *, wide: bool = False
+    def read(
+        cls, look: ExcerptReader, stream: Stream, worked: WorkedSide, start: int, end: int, *, wide: bool = False
     ) -> PassageMotion:
-        """Hear a passage again, without the bass mono of the chain where it is wanted `wide`."""
+        """Process a passage again, `wide` without the bass mono of the chain."""
         side = worked.search.side
         signal = side.chain.signal
         if wide:
@@ -57,11 +57,11 @@ class PassageMotion:
         size = rate // SECTORS_A_SECOND
         first = (side.span.start + start - LEAD) * size - MARGIN
         last = (side.span.start + end + TAIL) * size + MARGIN
-        heard = look(first / rate, last / rate, Motion(signal))
-        if heard.shape[1] < last - first:  # nothing is there before the file begins, nor counts behind its end
+        motion = look(first / rate, last / rate, Motion(signal))
+        if motion.shape[1] < last - first:  # nothing is there before the file begins, nor counts behind its end
             ahead = max(0, -first)
-            heard = np.pad(heard, ((0, 0), (ahead, last - first - ahead - heard.shape[1])))
-        return cls(worked, start, end, rate, signal, heard)
+            motion = np.pad(motion, ((0, 0), (ahead, last - first - ahead - motion.shape[1])))
+        return cls(worked, start, end, rate, signal, motion)
 
     @property
     def sectors(self) -> int:
@@ -69,21 +69,21 @@ class PassageMotion:
         return self.end - self.start
 
     def seconds(self, frame: int) -> float:
-        """Give the file second of a frame of the motion."""
+        """Return the file second of a frame of the motion."""
         begin = self.worked.search.side.span.start + self.start - LEAD
         return begin / SECTORS_A_SECOND + (frame - MARGIN) / self.rate
 
     def frame(self, sector: int) -> int:
-        """Give the frame of the motion at which a sector of the span begins."""
+        """Return the frame of the motion at which a sector of the span begins."""
         return MARGIN + (sector - self.start + LEAD) * (self.rate // SECTORS_A_SECOND)
 
     def envelopes(self, motion: Samples | None = None) -> GrooveInput:
-        """Give the envelopes of the passage's sectors, with another motion in place of its own."""
+        """Return the envelopes of the passage's sectors, with another motion in place of its own."""
         found = envelopes_of(self.motion if motion is None else motion, self.rate, self.signal)
         return found.cut(LEAD, LEAD + self.sectors)
 
     def measured(self, measure: str, polarity: Polarity, envelopes: GrooveInput | None = None) -> Array:
-        """Give what a measurement looks at in each sector, (walls, sectors), with other envelopes in the passage."""
+        """Return the value of a measurement in each sector, (walls, sectors), with other envelopes in the passage."""
         side, level = self.worked.search.side, self.worked.judged
         reach = lookahead(side.chain.cut, side.chain.disc) if measure in DEPTHS else 0
         low, high = max(0, self.start - reach), min(side.span.sectors, self.end + reach)
@@ -97,7 +97,7 @@ class PassageMotion:
 
 
 def looked_at(cutting: Cutting, measure: str) -> Array:
-    """Give what a limit looks at in each sector, (walls, sectors): of a share the ratio, of a drive its root."""
+    """Return the value of a measurement in each sector, (walls, sectors): of a share the ratio, of a drive its root."""
     if measure in SHARES:
         return np.atleast_2d(SHARES[measure][0](cutting))
     if measure in DRIVES:
@@ -107,7 +107,7 @@ def looked_at(cutting: Cutting, measure: str) -> Array:
 
 
 def _with(whole: GrooveInput, at: int, part: GrooveInput) -> GrooveInput:
-    """Give envelopes with some sectors, from `at` on, taken from others."""
+    """Return envelopes with some sectors, from `at` on, taken from others."""
     kept = whole.each(np.copy)
     for name, values in part.arrays().items():
         getattr(kept, name)[..., at : at + part.sectors] = values

@@ -1,4 +1,4 @@
-"""Energies of each 10 ms of a side, heard once for all that asks where there is sound and in which channel."""
+"""Energies of each 10 ms of a side, summed once for every question of where there is sound and in which channel."""
 
 from __future__ import annotations
 
@@ -45,9 +45,9 @@ class _EnergiesRunning:
         self._sums = WindowSums(part_frames(stream.rate), stream.frames)
 
     def push(self, block: Block) -> None:
-        """Hear the next slice."""
+        """Add the next slice."""
         self._sums.push(block.samples)
 
     def finish(self) -> PartSums:
-        """Give the sums."""
+        """Return the sums."""
         return PartSums(*self._sums.finish())

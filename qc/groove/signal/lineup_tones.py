@@ -19,7 +19,7 @@ BLOCKS_A_SECOND = 10
 SILENT = 1e-6
 """Mean square up to which a block holds no tone: -60 dBFS rms."""
 LINE = 1e-3
-"""Part of the energy that may lie beside the line: -30 dB (practice)."""
+"""Part of the energy that may lie outside the line: -30 dB (practice)."""
 LEVEL = 10.0 ** (0.2 / 10.0)
 """Factor of energy within which a tone keeps its level: 0.2 dB (practice)."""
 PITCH = 0.01
@@ -60,7 +60,7 @@ class LineupTones:
     def __init__(self, rate: int) -> None:
         self._rate, self._size = rate, rate // BLOCKS_A_SECOND
         self._window = np.hanning(self._size + 1)[:-1]
-        self._held = np.empty((2, self._size))
+        self._kept = np.empty((2, self._size))
         self._filled = 0
         self._block = 0
         self._other = 0  # blocks that sound since the last tone, but for those of the stretch that goes on
@@ -73,7 +73,7 @@ class LineupTones:
         at = 0
         while self._open and at < x.shape[1]:
             count = min(self._size - self._filled, x.shape[1] - at)
-            self._held[:, self._filled : self._filled + count] = x[:, at : at + count]
+            self._kept[:, self._filled : self._filled + count] = x[:, at : at + count]
             self._filled, at = self._filled + count, at + count
             if self._filled == self._size:
                 self._filled = 0
@@ -90,12 +90,12 @@ class LineupTones:
 
     def _take(self) -> None:
         block, self._block = self._block, self._block + 1
-        energies = np.mean(self._held**2, axis=1)
+        energies = np.mean(self._kept**2, axis=1)
         energy = float(energies.max())
         if energy <= SILENT:
             self._end_stretch()
             return
-        line = self._line(self._held[int(energies.argmax())])
+        line = self._line(self._kept[int(energies.argmax())])
         if line is not None and self._continues(block, line, energy):
             self._found[-1].end = block + 1
             self._found[-1].total += energy
@@ -128,8 +128,8 @@ class LineupTones:
         peak = int(power.argmax())
         if peak < 1 or peak + 1 >= len(power):
             return None
-        beside = float(power.sum() - power[max(0, peak - SPREAD) : peak + SPREAD + 1].sum())
-        if beside > LINE * float(power.sum()):
+        outside = float(power.sum() - power[max(0, peak - SPREAD) : peak + SPREAD + 1].sum())
+        if outside > LINE * float(power.sum()):
             return None
         below, at, above = np.sqrt(power[peak - 1 : peak + 2])
         # between bins of a Hann window the offset is (2 r - 1) / (1 + r), r the ratio of the two greatest

@@ -1,4 +1,4 @@
-"""Where there is programme: 10 ms windows that stand clear of the side's own noise floor, line-up tones left out."""
+"""The programme of a side: 10 ms windows well above the side's own noise floor, line-up tones left out."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from qc.plugin_api import At, Derived, Measurements, Need, Quantity
 
 WINDOWS_A_SECOND = 100
 CLEAR = 10.0
-"""dB by which a window stands above the noise floor to be programme (practice). Hiss of 20 kHz scatters by 0.2 dB over
+"""dB by which a window is above the noise floor to be programme (practice). Hiss of 20 kHz scatters by 0.2 dB over
 10 ms (200 independent values), noise of a third of an octave about 1 kHz by 2 dB."""
 HIGHEST = -45.0
 """dBFS above which no noise floor lies (practice)."""
@@ -28,7 +28,7 @@ LOWEST = -70.0
 ASSUMED = -60.0
 """dBFS, the noise floor of a side without a quiet second (practice)."""
 STEADY = 6.0
-"""dB that the loudest window of a quiet second stands above its mean at the most: noise does not swing (practice)."""
+"""dB that the loudest window of a quiet second is above its mean at the most: noise does not swing (practice)."""
 BELOW = 25.0
 """dB by which a quiet second lies below the loudest second of the side at the least (practice)."""
 SILENT = -100.0
@@ -43,7 +43,7 @@ LOUDNESS = "loudness.integrated"
 
 @dataclass(frozen=True, eq=False)
 class ProgrammeBounds:
-    """What the programme search found: `first` and `last` in 10 ms windows from frame 0, None when silent."""
+    """The bounds of the programme: `first` and `last` in 10 ms windows from frame 0, None when silent."""
 
     first: int | None
     last: int | None
@@ -98,16 +98,16 @@ class ProgrammeBounds:
 
     @property
     def start_s(self) -> float:
-        """Where the first window with programme begins, in file seconds."""
+        """Start of the first window with programme, in file seconds."""
         return (self.first or 0) / WINDOWS_A_SECOND
 
     @property
     def end_s(self) -> float:
-        """Where the last window with programme ends, in file seconds."""
+        """End of the last window with programme, in file seconds."""
         return min(self.duration_s, ((self.last or 0) + 1) / WINDOWS_A_SECOND)
 
     def declared(self, tracks: Sequence[tuple[Fraction, Fraction]]) -> ProgrammeBounds:
-        """Return the same beside declared tracks, by start and end in file seconds.
+        """Return the same with declared tracks, by start and end in file seconds.
 
         Noise is looked for outside them first. Tones that end after the first of them has begun are programme: the
         declaration wins.

@@ -26,7 +26,7 @@ from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, Signal
 from qc.plugin_api import Analysis, Block, Samples, Stream, Tap
 
 MARGIN = 48
-"""Motion frames held on either side of a sector, as many as whole vectors may be read from: see `reach`."""
+"""Motion frames kept on either side of a sector, as many as whole vectors may be read from: see `reach`."""
 AHEAD = 3 * LAG + 2
 """Frames by which the sibilance band is fed ahead of its sector: it comes out later, and a summit looks on by two."""
 SIBILANCE_HZ = (5_000.0, 12_000.0)
@@ -68,21 +68,21 @@ class GrooveInput:
         return int(self.low_vertical.shape[0])
 
     def cut(self, start: int, end: int) -> GrooveInput:
-        """Give the sectors from `start` to before `end`."""
+        """Return the sectors from `start` to before `end`."""
         return self.each(lambda values: values[..., start:end])
 
     def each(self, change: Callable[[Array], Array]) -> GrooveInput:
-        """Give envelopes of which every array is changed alike."""
+        """Return envelopes of which every array is changed alike."""
         return GrooveInput(self.signal, **{name: change(values) for name, values in self.arrays().items()})
 
     def arrays(self) -> dict[str, Array]:
-        """Give the arrays by name."""
+        """Return the arrays by name."""
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "signal"}
 
 
 @dataclass(frozen=True)
 class Sectors(Analysis[GrooveInput]):
-    """Hears the wall motion and keeps its envelopes."""
+    """Envelopes of the wall motion by sector."""
 
     signal: Signal
     id: ClassVar[str] = "groove.sectors"
@@ -119,7 +119,7 @@ class _SectorsRunning:
         self._columns = np.zeros((COLUMNS, -(-self._frames // self._size)))
         self._done = 0
         # the frames from MARGIN before the next sector on, and room to join the next slice's to them
-        self._held = np.zeros((4, 4 * (self._size + 2 * MARGIN)))
+        self._kept = np.zeros((4, 4 * (self._size + 2 * MARGIN)))
         self._filled = MARGIN
         low, high = SIBILANCE_HZ
         self._band = cascade.coefficients(
@@ -137,13 +137,13 @@ class _SectorsRunning:
         n, filled = d.shape[1], self._filled
         across = min(-(-filled // self._size), self._ready(filled + n))  # those whose margin begins before d
         joined = n if n < 2 * self._size else max(0, across * self._size + 2 * MARGIN - filled)
-        self._held[:, filled : filled + joined] = d[:, :joined]
+        self._kept[:, filled : filled + joined] = d[:, :joined]
         if joined == n:
             ready = self._ready(filled + n)
-            self._work(self._held, 0, ready, self._size)
-            self._keep(self._held[:, ready * self._size : filled + n].copy())
+            self._work(self._kept, 0, ready, self._size)
+            self._keep(self._kept[:, ready * self._size : filled + n].copy())
             return
-        self._work(self._held, 0, across, self._size)
+        self._work(self._kept, 0, across, self._size)
         start = across * self._size - filled  # of d: where the margin of the next sector begins
         ready = self._ready(n - start)
         self._work(d, start, ready, self._size)
@@ -155,7 +155,7 @@ class _SectorsRunning:
 
     def _keep(self, rest: Samples) -> None:
         self._filled = rest.shape[1]
-        self._held[:, : self._filled] = rest
+        self._kept[:, : self._filled] = rest
 
     def _work(self, d: Samples, at: int, count: int, last: int) -> None:
         if not count:
@@ -184,13 +184,13 @@ class _SectorsRunning:
         rest = self._frames - self._done * self._size
         if rest:
             count = -(-rest // self._size)
-            self._held[:, self._filled :] = 0.0  # counts for nothing
-            self._work(self._held, 0, count, rest - (count - 1) * self._size)
+            self._kept[:, self._filled :] = 0.0  # counts for nothing
+            self._work(self._kept, 0, count, rest - (count - 1) * self._size)
         return _named(self._need.signal, self._columns)
 
 
 def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
-    """Give the envelopes of motion (4, MARGIN + sectors + MARGIN) heard by itself, as `Motion` gives it at a rate.
+    """Return the envelopes of motion (4, MARGIN + sectors + MARGIN) by itself, as `Motion` returns it at a rate.
 
     The sibilance band begins at rest: the first sector's is none of the programme's.
     """
@@ -208,7 +208,7 @@ def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
 
 
 def _named(signal: Signal, c: Array) -> GrooveInput:
-    """Give the kernel's numbers their names."""
+    """Return the kernel's numbers (COLUMNS, sectors) by name."""
     return GrooveInput(
         signal=signal, d_max=c[0:2], d_min=c[2:4], lateral_max=c[4], lateral_min=c[5], vertical_max=c[6],
         vertical_min=c[7], lateral_v=c[8], vertical_v=c[9], v_abs=c[10:12], a_abs=c[12:14], a_square=c[14:16],
@@ -217,7 +217,7 @@ def _named(signal: Signal, c: Array) -> GrooveInput:
 
 
 def rows(size: int) -> tuple[Array, Waves]:
-    """Give `envelopes` rows to work in for sectors of `size` frames: (4, frames), and (15, frames) in float32."""
+    """Return room for `envelopes` to work in, for sectors of `size` frames: (4, frames), (15, frames) in float32."""
     frames = size + 2 * MARGIN
     return room(4, frames), room(15, frames, np.float32)
 

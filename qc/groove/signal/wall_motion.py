@@ -19,8 +19,8 @@ from qc.groove.signal.band_limit import Topped, motion_rate
 from qc.model.cutting_chain import Signal
 from qc.plugin_api import RunningTap, Samples, Stream, Tap
 
-HELD = 4
-"""Slices of motion that may wait to be heard; their memory is used again."""
+WAITING = 4
+"""Slices of motion that may wait to be processed; their memory is used again."""
 LOW_HZ = 300.0
 """Hz below which the groove model looks at vertical motion by itself."""
 LOW_LATE = 2 * LAG
@@ -74,11 +74,11 @@ class _FirstTwo:
     lasting = True
 
     def push(self, x: Samples) -> Samples:
-        """Give the first two rows."""
+        """Return the first two rows."""
         return x[:2]
 
     def flush(self) -> Samples:
-        """Give nothing: nothing is held back."""
+        """Return nothing: all frames have been returned."""
         return np.zeros((2, 0))
 
 
@@ -99,7 +99,7 @@ class _WallMotionRunning:
         )  # fmt: skip
         self._state = cascade.at_rest()
         self._size = 0
-        self._buffers = Buffers((0,), np.float64, HELD)
+        self._buffers = Buffers((0,), np.float64, WAITING)
 
     def push(self, x: NDArray[Any]) -> Samples:
         """Take (2, n) from below the top, return what is ready of the motion."""
@@ -116,10 +116,10 @@ class _WallMotionRunning:
         return np.zeros((4, 0))
 
     def _room(self, frames: int) -> Samples:
-        """Give (4, frames) to be filled, C order, in memory that nobody holds any more."""
+        """Return (4, frames) to be filled, C order, in memory that is no longer in use."""
         if 4 * frames > self._size:
             self._size = 4 * frames
-            self._buffers = Buffers((self._size,), np.float64, HELD)
+            self._buffers = Buffers((self._size,), np.float64, WAITING)
         return self._buffers.take()[: 4 * frames].reshape(4, frames)
 
     def _cut(self, x: NDArray[Any]) -> Samples:

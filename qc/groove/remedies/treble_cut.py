@@ -1,7 +1,7 @@
-"""Taming treble: how many dB, in which band, for which milliseconds, so that a passage keeps to its limit.
+"""A cut in the treble: how many dB, in which band, for which milliseconds, so that a passage keeps to its limit.
 
-What is looked at is linear, so the dB by which all of it must come down follow from the ratios alone. The band that
-carries it is found from the passage itself, and the cut in that band is made and measured again.
+Velocity and acceleration are linear in the motion, so the dB by which all of it must come down follow from the ratios
+alone. The band that carries it is found from the passage itself, and the cut in that band is made and measured again.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ from qc.model.quantity import Polarity
 from qc.plugin_api import Samples
 
 LOOKED = SECTORS_A_SECOND
-"""Sectors of a longer passage that are heard again, 1 s: where most of it is too much (practice)."""
+"""Sectors of a longer passage that are processed again, 1 s: where most of it is too much (practice)."""
 STEP_DB = 0.5
-"""Cuts are told in steps of half a dB (practice)."""
+"""Step of a cut: half a dB (practice)."""
 MOST_DB = 12.0
 """A cut that takes more is no cure (practice)."""
 THIRDS = range(27, 44)
@@ -36,9 +36,9 @@ MOST_OF_IT = 0.8
 LOUDEST = 15
 """Sectors, 0.2 s, whose spectra tell the band: those that are furthest over (practice)."""
 EDGE = 2.0 ** (1.0 / 6.0)
-"""Ratio of frequencies over which a cut fades out beside its band (practice)."""
+"""Ratio of frequencies over which a cut fades out next to its band (practice)."""
 APART_S = 0.005
-"""Moments that are closer are told as one (practice)."""
+"""Moments that are closer are reported as one (practice)."""
 SAME = 1e-4
 """Part of a value that cutting a band and putting it together again may add."""
 
@@ -46,20 +46,20 @@ Hz = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Taming:
-    """A cut of `cut` dB in a band; None where no cut in it does. All of the passage would have to come down `whole` dB.
+class TrebleCut:
+    """A cut of `depth_db` dB in a band, None where none is enough; without a band it would be `whole` dB of everything.
 
-    `moments` are the file seconds (start, end) of what was heard again in which it is too much, in order.
+    `moments` are the file seconds (start, end) of what was processed again in which it is too much, in order.
     """
 
-    cut: float | None
+    depth_db: float | None
     whole: float
     band: Hz
     moments: tuple[tuple[float, float], ...]
 
 
 def needed(ratios: Array, measure: str, bound: float) -> float:
-    """Give the dB by which a passage must come down: ratios (walls, sectors) to what its limit allows.
+    """Return the dB by which a passage must come down: ratios (walls, sectors) to what its limit allows.
 
     Of a share so many sectors stay above 1 as the limit leaves, `bound` of them.
     """
@@ -71,13 +71,13 @@ def needed(ratios: Array, measure: str, bound: float) -> float:
     return max(0.0, 20.0 * math.log10(value)) if value > 0.0 else 0.0
 
 
-def held(rows: Array, measure: str, bound: float) -> Array:
-    """Hold what a limit looks at against its bound, in the unit of the measurement; a share's own ratio is one."""
+def to_limit(rows: Array, measure: str, bound: float) -> Array:
+    """Return the ratio of values (walls, sectors) to what a limit allows, its bound in the unit of the measurement."""
     return rows if measure in SHARES else rows / furthest(measure, bound)
 
 
 def densest(rows: Array, measure: str) -> int:
-    """Give the sector from which on LOOKED sectors of ratios (walls, sectors) are the most."""
+    """Return the sector from which on LOOKED sectors of ratios (walls, sectors) exceed the limit the most."""
     greater = rows.max(axis=0)
     weight = greater**2 if measure in DRIVES else (greater > 1.0) + 1e-6 * greater
     if len(weight) <= LOOKED:
@@ -86,9 +86,9 @@ def densest(rows: Array, measure: str) -> int:
     return int((total[LOOKED:] - total[:-LOOKED]).argmax())
 
 
-def tame(passage: PassageMotion, measure: str, polarity: Polarity, bound: float, whole: float) -> Taming:
+def treble_cut(passage: PassageMotion, measure: str, polarity: Polarity, bound: float, whole: float) -> TrebleCut:
     """Find the band of a passage and the least cut in it that does what `whole` dB less of everything would do."""
-    before = held(passage.measured(measure, polarity), measure, bound)
+    before = to_limit(passage.measured(measure, polarity), measure, bound)
     wave = _wave(passage, measure)
     band = _carrying(passage, measure, wave, np.argsort(before.max(axis=0))[-LOUDEST:])
     moments = _moments(passage, measure, polarity, bound, wave)
@@ -101,25 +101,25 @@ def tame(passage: PassageMotion, measure: str, polarity: Polarity, bound: float,
         for wall in range(2):
             motion[wall] -= (1.0 - 10.0 ** (-steps * STEP_DB / 20.0)) * part[wall]
         rows = passage.measured(measure, polarity, passage.envelopes(motion))
-        return _weight(held(rows, measure, bound), measure) > wanted * (1.0 + SAME)
+        return _weight(to_limit(rows, measure, bound), measure) > wanted * (1.0 + SAME)
 
     low, most = max(0, math.ceil(whole / STEP_DB - 1e-9) - 1), round(MOST_DB / STEP_DB)
     if low >= most:  # all of the passage would have to come down by more than a cut may take
-        return Taming(None, whole, band, moments)
+        return TrebleCut(None, whole, band, moments)
     # The cut is seldom much deeper than all of the passage would have to come down.
     least = search_highest(too_little, Bracket(low, most + 1, doubling(low + 1, stride=2))) + 1
-    return Taming(least * STEP_DB if least <= most else None, whole, band, moments)
+    return TrebleCut(least * STEP_DB if least <= most else None, whole, band, moments)
 
 
 def _weight(rows: Array, measure: str) -> float:
-    """Give what must not be more than it may: sectors above 1, the mean square, or the greatest."""
+    """Return the number that a limit is on: the count of sectors above 1, the mean square, or the greatest."""
     if measure in SHARES:
         return float((rows.max(axis=0) > 1.0 + SAME).sum())
     return float((rows**2).mean(axis=1).max()) if measure in DRIVES else float(rows.max())
 
 
 def _wave(passage: PassageMotion, measure: str) -> Array:
-    """Give what a measurement looks at as a wave, (walls, frames): velocity, or acceleration of the walls."""
+    """Return the wave that a measurement is taken of, (walls, frames): velocity, or acceleration of the walls."""
     left, right = passage.motion[:2]
     if measure.startswith(("groove.lateral", "groove.vertical")):
         sign = 1.0 if measure.startswith("groove.lateral") else -1.0
@@ -162,7 +162,7 @@ def _carrying(passage: PassageMotion, measure: str, wave: Array, sectors: NDArra
 
 
 def _in_band(motion: Samples, band: Hz, rate: int) -> Array:
-    """Give what of the walls' motion lies in a band, without delay; it fades out beside it."""
+    """Return the part of the walls' motion that lies in a band, (2, frames), without delay; it fades out outside."""
     coarse = 1 << max(0, (motion.shape[1] - 1).bit_length() - 4)  # no more than a sixteenth longer, and quick
     n = -(-motion.shape[1] // coarse) * coarse
     hz = np.fft.rfftfreq(n, 1.0 / rate)
@@ -177,7 +177,7 @@ def _in_band(motion: Samples, band: Hz, rate: int) -> Array:
 def _moments(
     passage: PassageMotion, measure: str, polarity: Polarity, bound: float, wave: Array
 ) -> tuple[tuple[float, float], ...]:
-    """Give the file seconds in which a wave is beyond what its limit allows, sample by sample."""
+    """Return the file seconds in which a wave is beyond what its limit allows, sample by sample."""
     cutting = passage.worked.search.cutting(passage.worked.judged, polarity)
     speed = cutting.speed[passage.start : passage.end]
     playback = cutting.side.chain.playback
