@@ -83,7 +83,7 @@ FILES = {
     ),
     "an unknown version of a ruleset": (
         DELIVERY.replace("disc: {size: 12in, speed: 33}", "ruleset: disc-12in-33@9.0.0"), 3,
-        "disc-12in-33 has no version 9.0.0", "2.0.1",
+        "disc-12in-33 has no version 9.0.0", "2.0.0",
     ),
     "an unseen character": (
         DELIVERY.replace("Slack Water", "Slack \x1b[31mWater"), 9, "unseen character U+001B", "delete it",
