@@ -10,11 +10,9 @@ from pathlib import Path
 import qc
 from qc import api
 from qc.model.errors import SidegateError, UsageError
-from qc.plugin_host.finder import find
 from qc.plugin_host.host import Host
-from qc.plugin_host.names import PROJECT
 from qc.rulebook.book import Book
-from qc.rulebook.pages import pages, put, shipped_pages
+from qc.rulebook.pages import pages, put
 from qc.text.sanitize import shown
 
 ROOT = Path(qc.__file__).resolve().parent.parent
@@ -38,7 +36,7 @@ def parser() -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None, host: Host | None = None) -> int:
-    """Run the command and give its exit code; every error is one sentence on stderr."""
+    """Run the command and return its exit code; every error is one sentence on stderr."""
     asked = parser().parse_args(argv)
     try:
         made, root = _asked(asked, host)
@@ -50,12 +48,6 @@ def main(argv: Sequence[str] | None = None, host: Host | None = None) -> int:
     return 0
 
 
-def shipped_host() -> Host:
-    """Load the plugins of the tool's own package alone, so that its pages are the same wherever they are made."""
-    own = [one for one in find() if one.package == PROJECT]
-    return Host.build(own, core=api.units(()), formats=api.FORMATS)
-
-
 def _asked(asked: argparse.Namespace, host: Host | None) -> tuple[Mapping[str, str], Path]:
     if asked.folder is not None:
         return pages(Book.of(host or api.build_host(), asked.ruleset)), asked.folder
@@ -63,6 +55,8 @@ def _asked(asked: argparse.Namespace, host: Host | None) -> tuple[Mapping[str, s
         raise UsageError("--ruleset needs a FOLDER: the tool's own pages have the newest rulesets")
     if not (ROOT / "pyproject.toml").is_file():
         raise UsageError("the tool's own pages lie in its sources, and it runs from elsewhere; name a FOLDER")
+    from qc.rulebook.project.pages import shipped_host, shipped_pages  # the wheel leaves it out
+
     return shipped_pages(Book.of(shipped_host())), ROOT
 
 

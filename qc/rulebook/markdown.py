@@ -1,6 +1,6 @@
 """Plain Markdown that reads well on a page and in a terminal: escaped text, wrapped paragraphs, even tables.
 
-What takes `text` takes anybody's words; what takes `marked` takes Markdown that was made here.
+A parameter `words` takes any text; one called `marked` takes Markdown that was made here.
 """
 
 from __future__ import annotations
@@ -47,34 +47,28 @@ def link(marked: str, to: str) -> str:
     return f"[{marked}]({to})"
 
 
-def heading(words: str, depth: int = 1) -> str:
-    """Give a heading."""
-    told = re.sub(r"(?<!\S)#+$", r"\\\g<0>", text(words).strip())  # such a run would close the heading, unseen
-    return f"{'#' * depth} {told}\n"
+def heading(words: str) -> str:
+    """Write the words of a heading, without the # before them."""
+    return re.sub(r"(?<!\S)#+$", r"\\\g<0>", text(words).strip())  # such a run would close the heading, unseen
 
 
 def paragraph(marked: str) -> str:
-    """Give a paragraph, its lines wrapped."""
+    """Wrap the lines of a paragraph."""
     return _wrapped(marked, "", "")
 
 
-def bullets(items: Iterable[str]) -> str:
-    """Give a list, an item a line or several."""
-    return "".join(_wrapped(item, "- ", "  ") for item in items)
+def bullet(marked: str) -> str:
+    """Write an item of a list, in a line or several."""
+    return _wrapped(marked, "- ", "  ")
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Give a table with its columns in line; cells are Markdown."""
+    """Write a table with its columns in line; cells are Markdown."""
     return even_markdown(head, rows)
 
 
-def page(*parts: str) -> str:
-    """Join the parts of a page, an empty line between them; empty parts are left out."""
-    return "\n".join(part for part in parts if part)
-
-
 def anchors(headings: Iterable[str]) -> Mapping[str, str]:
-    """Give the anchor of each heading of a page, all of them in order, as code-hosting pages make them."""
+    """Return the anchor of each heading of a page, all of them in order, as code-hosting pages make them."""
     made: dict[str, str] = {}
     seen: dict[str, int] = {}
     for words in headings:
@@ -86,7 +80,7 @@ def anchors(headings: Iterable[str]) -> Mapping[str, str]:
 
 
 def _wrapped(marked: str, first: str, later: str) -> str:
-    lines = textwrap.wrap(marked.strip(), WIDTH - len(later), break_long_words=False, break_on_hyphens=False)
+    lines = textwrap.wrap(" ".join(marked.split()), WIDTH - len(later), break_long_words=False, break_on_hyphens=False)
     return "".join(f"{later if index else first}{_as_words(line)}\n" for index, line in enumerate(lines))
 
 

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar
 
 from qc.rulebook.book import CHAIN, INDEX, LIMITS, MEASUREMENTS, SOURCES, TITLES, Book, by_area, link_check
-from qc.rulebook.markdown import bullets, code, heading, link, page, paragraph, table, text
+from qc.rulebook.markdown import code, text
+from qc.rulebook.templates import filled
 from qc.rulebook.words import HEARD, may_be
 from qc.ruleset.load import RawLimit
 from qc.ruleset.meanings import MEANINGS
@@ -15,47 +16,30 @@ from qc.ruleset.sources import keys_of
 T = TypeVar("T")
 
 
-def index_page(book: Book, beside: Iterable[str]) -> str:
-    """Give the index; `beside` are further lines of its list of pages, as Markdown."""
-    names = ", ".join(code(one.full_name) for one in book.rulesets)
-    areas = by_area(book.host.checks)
-    parts = [
-        heading(TITLES[INDEX]),
-        paragraph(f"What is checked, by which limits, and where each limit comes from, as set by {names}."),
-        bullets(
-            [
-                f"{link('Limits', LIMITS)}: all of them, side by side",
-                f"{link('The chain', CHAIN)}: what is assumed from the file to the stylus",
-                f"{link('Measurements', MEASUREMENTS)}: every number that is published",
-                f"{link('Sources', SOURCES)}: where the values come from, and how far to trust them",
-                *beside,
-            ]
-        ),
+def index_page(book: Book, further: Iterable[str]) -> str:
+    """Return the index; `further` are more lines of its list of pages, as Markdown."""
+    areas = [
+        {"name": area, "rows": [(link_check(check), text(book.host.checks[check].title)) for check in checks]}
+        for area, checks in by_area(book.host.checks).items()
     ]
-    for area, checks in areas.items():
-        rows = [(link_check(check), text(book.host.checks[check].title)) for check in checks]
-        parts += [heading(area, 2), table(("Check", "Says"), rows)]
-    return page(*parts)
+    pages = {"limits": LIMITS, "chain": CHAIN, "measurements": MEASUREMENTS, "sources": SOURCES}
+    return filled(
+        "index.md", title=TITLES[INDEX], rulesets=[ruleset.full_name for ruleset in book.rulesets], pages=pages,
+        further=list(further), areas=areas,
+    )  # fmt: skip
 
 
 def limits_page(book: Book) -> str:
-    """Give every limit, a row each, the rulesets side by side."""
-    parts = [
-        heading(TITLES[LIMITS]),
-        paragraph(
-            "Warn and fail of each limit: up to and on the first number a value passes, beyond it warns, beyond the "
-            "second it fails; - where there is none. An empty cell: that ruleset does not judge it. The recommended "
-            "cut level keeps to the one of the two that sets it."
-        ),
+    """Return every limit, a row each, the rulesets side by side."""
+    keys = {check: _keys(book, check) for check in sorted(book.host.checks)}
+    areas = [
+        {"name": area, "rows": [_limit_row(book, check, key) for check in checks for key in keys[check]]}
+        for area, checks in by_area(check for check in keys if keys[check]).items()
     ]
-    found = {check: _keys(book, check) for check in sorted(book.host.checks)}
-    for area, checks in by_area(check for check, keys in found.items() if keys).items():
-        rows = [_limit_row(book, check, key) for check in checks for key in found[check]]
-        head = ("Check", "Limit", *_columns(book), "Sets the cut level", "Sources")
-        parts += [heading(area, 2), table(head, rows)]
-    bare = [link_check(check) for check, keys in found.items() if not keys]
-    parts += [heading("Without limits", 2), bullets(bare)] if bare else []
-    return page(*parts)
+    return filled(
+        "limits.md", title=TITLES[LIMITS], columns=_columns(book), areas=areas,
+        without_limits=[link_check(check) for check in keys if not keys[check]],
+    )  # fmt: skip
 
 
 def _keys(book: Book, check: str) -> list[str]:
@@ -63,12 +47,13 @@ def _keys(book: Book, check: str) -> list[str]:
 
 
 def _limit_row(book: Book, check: str, key: str) -> tuple[str, ...]:
-    limits = [None if check in one.off else one.limits.get(check, {}).get(key) for one in book.rulesets]
-    there = [(one.full_name, limit) for one, limit in zip(book.rulesets, limits, strict=True) if limit is not None]
-    keys = [source for _, limit in there for source in keys_of(limit.source)]
+    limits = [None if check in ruleset.off else ruleset.limits.get(check, {}).get(key) for ruleset in book.rulesets]
+    pairs = zip(book.rulesets, limits, strict=True)
+    there = [(ruleset.full_name, limit) for ruleset, limit in pairs if limit is not None]
+    sources = [source for _, limit in there for source in keys_of(limit.source)]
     return (
         link_check(check), code(key), *("" if limit is None else text(_values(limit)) for limit in limits),
-        _said(there, lambda limit: text(limit.sets_level or "no")), book.link_sources(keys),
+        _by_ruleset(there, lambda limit: text(limit.sets_level or "no")), book.link_sources(sources),
     )  # fmt: skip
 
 
@@ -79,36 +64,33 @@ def _values(limit: RawLimit) -> str:
     return f"{number} / {fail}" if unit and fail.endswith(f" {unit}") else f"{warn} / {fail}"
 
 
-def _said(there: Sequence[tuple[str, T]], word: Callable[[T], str]) -> str:
-    """Say a thing once where all rulesets say it alike, else for each."""
-    words = dict.fromkeys(word(one) for _, one in there)
-    return next(iter(words)) if len(words) == 1 else ", ".join(f"{word(one)} ({text(name)})" for name, one in there)
+def _by_ruleset(there: Sequence[tuple[str, T]], word: Callable[[T], str]) -> str:
+    """Write a word once where all rulesets have the same, else with the name of each."""
+    words = dict.fromkeys(word(limit) for _, limit in there)
+    if len(words) == 1:
+        return next(iter(words))
+    return ", ".join(f"{word(limit)} ({text(name)})" for name, limit in there)
 
 
 def chain_page(book: Book) -> str:
-    """Give every value of the chain: what it is and may be, and what each ruleset has."""
-    parts = [
-        heading(TITLES[CHAIN]),
-        paragraph(
-            f"What a ruleset assumes of the way from the file to the stylus. {code('--chain KEY=VALUE')} changes one "
-            f"value for one run of {code('check')} or {code('plan')}, and the report says so."
-        ),
+    """Return every value of the chain: what it is and may be, and what each ruleset has."""
+    sections = [
+        {
+            "name": section,
+            "rows": [_value_row(book, key) for key in keys],
+            "entries": [{"key": key, "meaning": MEANINGS[key], "may_be": may_be(key)} for key in keys],
+        }
+        for section, keys in by_area(MEANINGS, in_order=True).items()
     ]
-    for section, keys in by_area(MEANINGS, in_order=True).items():
-        head = ("Value", *_columns(book), "Sources")
-        parts += [heading(section, 2), table(head, [_value_row(book, key) for key in keys])]
-        for key in keys:
-            heard = f" {HEARD}" if section == "signal" else ""
-            parts += [heading(key, 3), paragraph(f"{text(MEANINGS[key])} May be {text(may_be(key))}.{heard}")]
-    return page(*parts)
+    return filled("chain.md", title=TITLES[CHAIN], columns=_columns(book), sections=sections, heard=HEARD)
 
 
 def _value_row(book: Book, key: str) -> tuple[str, ...]:
     section, _, name = key.partition(".")
     rows = [ruleset.chain_rows[section][name] for ruleset in book.rulesets]
-    keys = [source for row in rows for source in keys_of(row["source"])]
-    return (book.link_value(key, page=""), *(text(row["value"]) for row in rows), book.link_sources(keys))
+    sources = [source for row in rows for source in keys_of(row["source"])]
+    return (book.link_value(key, page=""), *(text(row["value"]) for row in rows), book.link_sources(sources))
 
 
-def _columns(book: Book) -> tuple[str, ...]:
-    return tuple(text(ruleset.full_name) for ruleset in book.rulesets)
+def _columns(book: Book) -> list[str]:
+    return [text(ruleset.full_name) for ruleset in book.rulesets]

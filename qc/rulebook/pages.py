@@ -1,4 +1,4 @@
-"""All pages together, and how they are put in their places without losing anybody's own."""
+"""All pages together, and how they are put in their places without losing any that were not made here."""
 
 from __future__ import annotations
 
@@ -9,20 +9,16 @@ from qc.files.atomic_write import write_file
 from qc.model.errors import OutputError
 from qc.rulebook.book import CHAIN, CHECKS, INDEX, LIMITS, MEASUREMENTS, SOURCES, Book
 from qc.rulebook.checks import check_page
-from qc.rulebook.hooks import hooks_page
-from qc.rulebook.markdown import link
 from qc.rulebook.overview import chain_page, index_page, limits_page
 from qc.rulebook.reference import measurements_page, sources_page
-from qc.schemas.build import NAMES
 
 MARK = "<!-- Made by python -m qc.rulebook from the code and the rulesets; what is changed here is lost. -->\n"
-SHIPPED, HOOKS = "rulesets/rulebook/", "plugins/hooks.md"
 
 
-def pages(book: Book, beside: Iterable[str] = ()) -> Mapping[str, str]:
-    """Give the pages of a rulebook by their path in its folder; `beside` are further lines of the index."""
+def pages(book: Book, further: Iterable[str] = ()) -> Mapping[str, str]:
+    """Return the pages of a rulebook by their path in its folder; `further` are more lines of the index."""
     made = {
-        INDEX: index_page(book, beside),
+        INDEX: index_page(book, further),
         LIMITS: limits_page(book),
         CHAIN: chain_page(book),
         MEASUREMENTS: measurements_page(book),
@@ -30,14 +26,6 @@ def pages(book: Book, beside: Iterable[str] = ()) -> Mapping[str, str]:
     }
     made |= {f"{CHECKS}{check}.md": check_page(book, kind) for check, kind in book.host.checks.items()}
     return {path: f"{MARK}\n{made[path]}" for path in sorted(made)}
-
-
-def shipped_pages(book: Book) -> Mapping[str, str]:
-    """Give the tool's own pages by their path in its sources: the rulebook, and the hooks."""
-    schemas = ", ".join(link(name, f"../../qc/schemas/{name}.json") for name in NAMES)
-    beside = [f"{link('Hooks', f'../../{HOOKS}')}: for plugins of your own", f"JSON Schemas: {schemas}"]
-    made = {f"{SHIPPED}{path}": page for path, page in pages(book, beside).items()}
-    return {**made, HOOKS: f"{MARK}\n{hooks_page()}"}
 
 
 def put(made: Mapping[str, str], root: Path) -> None:

@@ -2,9 +2,8 @@
 
 import pytest
 
-from qc.rulebook.__main__ import shipped_host
 from qc.rulebook.book import Book
-from qc.rulebook.pages import shipped_pages
+from qc.rulebook.project.pages import shipped_host, shipped_pages
 
 
 @pytest.fixture(scope="session")

@@ -7,7 +7,7 @@ import pytest
 
 from qc import plugin_api as contract
 from qc.plugin_host import spec
-from qc.rulebook import hooks, members
+from qc.rulebook.project import hooks, members
 from support.markdown_page import Read
 
 

@@ -1,6 +1,8 @@
 """A house's own rulebook: its plugin, its ruleset, its sources in its own words, in a folder of its own."""
 
 import posixpath
+import sys
+import tomllib
 
 import pytest
 
@@ -8,7 +10,7 @@ from qc import api
 from qc.plugin_api import Judged
 from qc.plugin_host.spec import hookimpl
 from qc.rulebook import __main__ as command
-from qc.rulebook.__main__ import main
+from qc.rulebook.__main__ import ROOT, main
 from qc.rulebook.pages import MARK
 from support.houses import SHIPPED_12IN_33
 from support.markdown_page import Read
@@ -151,6 +153,16 @@ def test_without_a_folder_the_pages_of_the_sources_are_written(made, tmp_path, m
     assert main([]) == 0
     there = {path.relative_to(tmp_path).as_posix(): path for path in tmp_path.rglob("*.md")}
     assert {path: page.read_text(encoding="utf-8") for path, page in there.items()} == made
+
+
+def test_a_house_needs_nothing_that_the_wheel_leaves_out(host, tmp_path, monkeypatch):
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    assert "/qc/rulebook/project" in project["tool"]["hatch"]["build"]["targets"]["wheel"]["exclude"]
+    for name in [name for name in sys.modules if name.startswith("qc.rulebook.project")]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "qc.rulebook.project", None)  # importing it raises ImportError
+    assert main([str(tmp_path / "docs")], host) == 0
+    assert (tmp_path / "docs" / "README.md").is_file()
 
 
 def test_without_sources_a_folder_must_be_named(tmp_path, monkeypatch, capsys):

@@ -1,9 +1,12 @@
 """What is written as Markdown says the same to a parser that is not ours."""
 
+import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from jinja2 import UndefinedError
 
-from qc.rulebook.markdown import WIDTH, anchors, bullets, code, heading, page, paragraph, prose, table, text
+from qc.rulebook.markdown import WIDTH, anchors, bullet, code, heading, paragraph, prose, table, text
+from qc.rulebook.templates import filled
 from support.markdown_page import PARSER
 
 MARKS = st.sampled_from(
@@ -40,7 +43,7 @@ def test_a_paragraph_is_a_paragraph_whatever_its_words(words):
 @given(st.lists(SAID, min_size=1, max_size=4))
 @example(["     # ", "--- ---"])
 def test_a_list_has_an_item_for_each(items):
-    kinds, words = shown(bullets(text(item) for item in items))
+    kinds, words = shown("".join(bullet(text(item)) for item in items))
     assert kinds == ["bullet_list_open", *["list_item_open", "paragraph_open"] * len(items)]
     assert words == [plain(item) for item in items]
 
@@ -48,7 +51,7 @@ def test_a_list_has_an_item_for_each(items):
 @given(SAID)
 @example("# ")
 def test_a_heading_is_its_words(words):
-    assert shown(heading(words, 2)) == (["heading_open"], [plain(words)])
+    assert shown(f"## {heading(words)}\n") == (["heading_open"], [plain(words)])
 
 
 @given(st.lists(st.tuples(WORDS, WORDS), min_size=1, max_size=3))
@@ -72,7 +75,7 @@ def test_fixed_type_in_a_table_keeps_a_bar():
 @given(st.lists(st.text("abcdefgh", min_size=1, max_size=20), min_size=1, max_size=60).map(" ".join))
 def test_lines_are_no_wider_than_a_page(words):
     assert max(map(len, paragraph(text(words)).splitlines())) <= WIDTH
-    assert max(map(len, bullets([text(words)]).splitlines())) <= WIDTH
+    assert max(map(len, bullet(text(words)).splitlines())) <= WIDTH
 
 
 def test_names_in_a_docstring_are_in_fixed_type():
@@ -83,8 +86,15 @@ def test_what_steers_a_terminal_is_shown_and_not_done():
     assert "\x1b" not in text("red \x1b[31m alert")
 
 
-def test_parts_of_a_page_stand_apart_and_empty_ones_are_left_out():
-    assert page(heading("A"), "", paragraph("b")) == "# A\n\nb\n"
+def test_empty_lines_in_a_row_become_one_but_in_a_block_of_code(tmp_path):
+    (tmp_path / "x.md").write_text("# {{ a }}\n\n\n\nb\n\n```python\nc\n\n\n\nd\n```\n\n\n\n")
+    assert filled("x.md", tmp_path, a="A") == "# A\n\nb\n\n```python\nc\n\n\n\nd\n```\n"
+
+
+def test_a_value_that_a_template_lacks_is_an_error_and_no_gap(tmp_path):
+    (tmp_path / "x.md").write_text("{{ missing }}\n")
+    with pytest.raises(UndefinedError):
+        filled("x.md", tmp_path)
 
 
 def test_anchors_are_those_of_code_hosting_pages():

@@ -5,7 +5,8 @@ import posixpath
 import pytest
 
 from qc.model.quantity import read
-from qc.rulebook.pages import HOOKS, MARK, SHIPPED
+from qc.rulebook.pages import MARK
+from qc.rulebook.project.pages import HOOKS, SHIPPED
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.sources import keys_of
 from support.markdown_page import ROOT, Read
