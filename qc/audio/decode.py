@@ -1,8 +1,8 @@
 """Three ways from a file to samples, for plain files, for FLAC and for all others.
 
-Plain files are read and unpacked here. FLAC of 16 and 24 bits is left to dr_flac (miniaudio), which takes two thirds of
-the time that libsndfile does; everything else is left to that. All give the same digits for the same file. A decoder
-takes frames in, in order, and puts them out in pieces.
+Plain files are read and unpacked here. FLAC of 16 and 24 bits is left to dr_flac where the optional package miniaudio
+is installed, since it takes two thirds of the time that libsndfile does; everything else is left to libsndfile. All
+give the same digits for the same file. A decoder takes frames in, in order, and puts them out in pieces.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ from qc.dsp.samples import unpack
 Row = NDArray[np.float64]
 UNDECODABLE = (OSError, soundfile.LibsndfileError)
 """What a decoder may raise."""
+DR_FLAC = ("ma_dr_flac_open_file", "ma_dr_flac_read_pcm_frames_s32", "ma_dr_flac_close")
+"""Functions of miniaudio's C library that are called here; its own Python interface holds a whole file in memory."""
 STEP = 1024
 """Frames a read where the place of a fault is looked for."""
 _VALUES = {"PCM_16": np.int16, "PCM_24": np.uint16, "PCM_32": np.int32, "FLOAT": np.float32, "DOUBLE": np.float64}
@@ -80,6 +82,16 @@ def decoder(path: Path, rate: int, frames: int, most: int, ring: int) -> Decoder
     if layout is not None and (layout.rate, layout.frames) == (rate, frames):
         return _PcmReader(path, layout, min(most, frames), ring)
     return _Flac.of(_Library(path, frames, min(most, frames), ring))
+
+
+def _miniaudio() -> Any | None:
+    """Import the package that has dr_flac; None where it is not installed, or has not the functions called here."""
+    try:
+        import miniaudio
+    except ImportError:
+        return None
+    library = getattr(miniaudio, "lib", None)
+    return miniaudio if hasattr(miniaudio, "ffi") and all(hasattr(library, name) for name in DR_FLAC) else None
 
 
 class _PcmReader:
@@ -214,11 +226,10 @@ class _Flac:
 
     @classmethod
     def of(cls, library: _Library) -> Decoder:
-        """Give one for a file that libsndfile has opened, or libsndfile itself where it is none for this."""
-        if not library.usual_flac:
+        """Return a decoder for a file that libsndfile has opened, or libsndfile itself where it is none for this."""
+        miniaudio = _miniaudio() if library.usual_flac else None
+        if miniaudio is None:
             return library
-        import miniaudio
-
         flac = miniaudio.lib.ma_dr_flac_open_file(os.fsencode(library.path), miniaudio.ffi.NULL)
         return cls(library, miniaudio, flac) if flac != miniaudio.ffi.NULL else library
 

@@ -7,6 +7,7 @@ import gc
 import hashlib
 import os
 import struct
+import sys
 from types import SimpleNamespace
 
 import numpy as np
@@ -186,10 +187,27 @@ def test_what_the_faster_decoder_does_not_open_is_left_to_the_library(tmp_path, 
     import miniaudio
 
     path = flac(tmp_path)
-    monkeypatch.setattr(miniaudio, "lib", SimpleNamespace(ma_dr_flac_open_file=lambda *_: miniaudio.ffi.NULL))
+    refusing = dict.fromkeys(decoding.DR_FLAC, lambda *_: miniaudio.ffi.NULL)
+    monkeypatch.setattr(miniaudio, "lib", SimpleNamespace(**refusing))
     assert isinstance(decoding.decoder(path, RATE, 30_000, 7_000, 1), decoding._Library)
     soundfile.write(path, noise(500, 2), RATE, subtype="PCM_S8", format="FLAC")
     assert isinstance(decoding.decoder(path, RATE, 500, 500, 1), decoding._Library)
+
+
+@pytest.mark.parametrize("lacking", ["the package", "one of its functions"])
+def test_without_the_optional_decoder_the_library_gives_the_same_digits(tmp_path, monkeypatch, lacking):
+    path = flac(tmp_path)
+    faster = heard(path)
+    if lacking == "the package":
+        monkeypatch.setitem(sys.modules, "miniaudio", None)
+    else:
+        import miniaudio
+
+        monkeypatch.setattr(miniaudio, "lib", SimpleNamespace(ma_dr_flac_open_file=None))
+    with contextlib.closing(decoding.decoder(path, RATE, 30_000, 7_000, 1)) as opened:
+        assert isinstance(opened, decoding._Library)
+    np.testing.assert_array_equal(heard(path), faster)
+    assert_digits_of_the_library(path)
 
 
 def test_flac_from_a_frame_on(tmp_path):
