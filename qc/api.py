@@ -1,4 +1,4 @@
-"""One function a command: what the command line calls, and what a Python programme may call instead."""
+"""One function for each command, called by the command line and by Python programs."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.groove.level.release import LevelOption, by_discs
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.bind import Bound, bind
-from qc.judge.inputs import Papers, read_beside
+from qc.judge.inputs import InputPaths, read_optional_inputs
 from qc.judge.level_option import level_words, read_level
 from qc.judge.session import CORE, DeliveryJudging, PreparedRun, broken_measures, needs_of_levels
 from qc.judge.unset import unset_limits
 from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report
-from qc.measure.side import FILE_UNITS, Hearing, Progress
+from qc.measure.side import FILE_UNITS, MeasureOptions, Progress
 from qc.model.check_docs import CheckWords
 from qc.model.discs import disc_name
 from qc.model.errors import DeliveryError, UsageError
@@ -47,37 +47,37 @@ if TYPE_CHECKING:
     from qc.plan.formats import Format
 
 FORMATS = tuple(formats())
-"""Names of the report formats that the core itself has."""
+"""Names of the report formats of the core."""
 
 
 @dataclass(frozen=True)
 class Options:
-    """How to check: ruleset NAME[@VERSION] or a file, sides by id (none named: all), threads, who is told."""
+    """Options of a check: ruleset NAME[@VERSION] or a file, side ids (all sides by default), threads, callbacks."""
 
     ruleset: str | None = None
     sides: tuple[str, ...] = ()
     workers: int | None = None
     progress: Callable[[str, float], None] | None = None
-    """told the side and how much of it is heard, 0..1"""
+    """called with the side id and the part of it that is measured, 0..1"""
     chain: tuple[str, ...] = ()
     """chain values changed for this run, "cut.land=10um" """
     waivers: Path | None = None
-    """a file of waivers beside those of the delivery"""
+    """file of waivers in addition to those of the delivery"""
     own_waivers: bool = False
-    """count the waivers of that file only; those in the delivery are reported as not counted"""
+    """whether only the waivers of that file count; those in the delivery are reported as not counted"""
     baseline: Path | None = None
     """an earlier JSON report to compare with"""
     today: date | None = None
-    """the day by which waivers hold or have expired; the command says today's, nothing else looks at a clock"""
+    """day on which waivers must be valid; the command line sets it, since nothing else reads the clock"""
     cache: Path | None = None
-    """folder of stored measurements, made when needed; None: everything is heard, and nothing is stored. What is stored
-    in it decides the verdict, so it must not be a folder that a sender may have filled; the command line uses the
-    user's own cache folder (`qc.cache.place`) unless told otherwise"""
+    """folder of stored measurements, created where needed; with None everything is measured and nothing stored. Its
+    contents decide the verdict, so it must not be a folder that a sender may have filled; the command line uses the
+    user's own cache folder (`qc.cache.place`) by default"""
     verify: bool = False
-    """measure everything again; where what is stored differs, it is replaced, and `told` is told so"""
+    """whether to measure everything again; stored measurements that differ are replaced and reported to `told`"""
     told: Callable[[str], None] | None = None
-    """told, in a sentence, when the folder of stored measurements cannot be read or written, or what it has differs,
-    and of limits of a house that may fail at the level that is recommended"""
+    """called with a sentence where the folder of stored measurements cannot be read or written or has other values, and
+    about limits of a house that may fail at the recommended level"""
     patience: float | None = None
     """time limit of a call of plugin code, s; None: that of the host, 120 s unless it was built with another"""
     level: str | float | None = None
@@ -87,29 +87,29 @@ class Options:
 
 @dataclass(frozen=True)
 class PlanOptions(Options):
-    """How to plan: for another disc, "12in-45", than the delivery's own; with breaks into sides, other orders."""
+    """Options of a plan: a disc other than the delivery's, "12in-45", breaks into sides, other running orders."""
 
     disc: str | None = None
     split: bool = False
     most: int | None = None
-    """sides to break into at the most; None: two discs, or as many as were delivered"""
+    """most sides to break into; by default those of two discs, or as many as were delivered"""
     reorder: bool = False
 
 
 @dataclass(frozen=True)
 class Checked:
-    """A delivery judged, and what formats have beside it: arrays only where somebody asked for them, words always."""
+    """A report with the evidence for formats: texts always, arrays only where they were requested."""
 
     report: Report
     evidence: Evidence
     undrawn: tuple[PluginFailure, ...] = ()
-    """plugins that broke where only formats that draw ask them; the report says nothing of those"""
+    """plugins that failed while drawing, which the report does not contain"""
 
 
 def check(
     path: Path, options: Options | None = None, host: Host | None = None, read: ReadDelivery | None = None
 ) -> Report:
-    """Judge a delivery, as `checked` does, for those who draw nothing."""
+    """Judge a delivery and return the report; raises the errors of `checked`."""
     return checked(path, options, host, read).report
 
 
@@ -117,11 +117,11 @@ def checked(
     path: Path, options: Options | None = None, host: Host | None = None, read: ReadDelivery | None = None, *,
     draws: bool = False,
 ) -> Checked:  # fmt: skip
-    """Judge a delivery: read it (or take it as `read`), hear each side once, work out its groove, judge it.
+    """Judge a delivery: read it (unless `read` is given), measure each side once, compute its groove and judge it.
 
     With `draws` the evidence is filled, which takes more time and a second look at the audio. Raises DeliveryError,
-    RulesetError, UsageError or PluginError, each one sentence; faults of audio files and plugins that break are in
-    the report.
+    RulesetError, UsageError or PluginError, each one sentence; faults of audio files and plugin failures are in the
+    report.
     """
     options, clock = options or Options(), Clock.started()
     level, host = read_level(options.level), _host(host, options)
@@ -133,12 +133,12 @@ def checked(
     case = _case(read, ruleset, bound, host, options, level)
     if draws:
         case = replace(case, discs=tuple(_discs(ruleset, bound, changes, host, shelf)))
-    how, ids = _hearing(options, host), frozenset(side.id for _, side in _chosen(read, options.sides))
+    how, ids = _measure_options(options, host), frozenset(side.id for _, side in _chosen(read, options.sides))
     judging = DeliveryJudging(case, how, draws=draws)
     for sides in by_discs(list(enumerate(read.delivery.sides))):
-        judging.disc(sides, ids, lambda side: replace(how, progress=_told(options.progress, side)))
+        judging.disc(sides, ids, lambda side: replace(how, progress=_side_progress(options.progress, side)))
     judging.delivery()
-    report = _shown_to_plugins(case.beside.compared(whole_report(case, judging)), host)
+    report = _shown_to_plugins(case.inputs.compared(whole_report(case, judging)), host)
     report = report.model_copy(update={"run": clock.run(how.workers, judging.origins)})
     shown = replace(judging.shown, words=words(_installed(host, bound)), sources=shelf.sources)
     return Checked(report, shown, tuple(judging.undrawn))
@@ -147,7 +147,7 @@ def checked(
 def plan(
     path: Path, options: PlanOptions | None = None, host: Host | None = None, read: ReadDelivery | None = None
 ) -> PlanReport:
-    """Plan a delivery: hear each side once, then compare discs, assumptions, and if asked breaks and orders.
+    """Plan a delivery: measure each side once, then compare discs, assumptions and, by option, breaks and orders.
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
     """
@@ -155,7 +155,7 @@ def plan(
     from qc.model.plan import PlanReport
     from qc.plan.level import at_level
     from qc.plan.planning import delivered_side, plan_breaks, plan_side
-    from qc.plan.running_order import Delivered
+    from qc.plan.running_order import Delivered  # imported late: only this command needs them
 
     options, clock = options or PlanOptions(), Clock.started()
     level, changes = read_level(options.level), read_changes(options.chain)
@@ -168,31 +168,33 @@ def plan(
     _warn_of_unset_limits(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = needs_of_levels(host.needs)
-    how, origins = _hearing(options, host), dict[str, Origin]()
+    how, origins = _measure_options(options, host), dict[str, Origin]()
     sides, delivered, failures, cuts = [], [], list(host.failures), dict[str, Delivered | None]()
     chosen = [index for index, _ in _chosen(read, options.sides)]
     for index in _planned(read, chosen, level):
         side = read.delivery.sides[index]
-        how = replace(how, progress=_told(options.progress, side.id))
-        heard = measure_side(read, index, ruleset.chain, needs, how)
-        if heard.origin is not None:
-            origins[side.id] = heard.origin
-        failures += broken_measures(heard.broken, side.id, host)
-        cut = delivered_side(heard) if options.split or level is not None else None
+        how = replace(how, progress=_side_progress(options.progress, side.id))
+        measurement = measure_side(read, index, ruleset.chain, needs, how)
+        if measurement.origin is not None:
+            origins[side.id] = measurement.origin
+        failures += broken_measures(measurement.broken, side.id, host)
+        cut = delivered_side(measurement) if options.split or level is not None else None
         cuts[side.id] = cut
         if index in chosen:
-            sides.append(plan_side(heard, discs, reorder=options.reorder and not options.split))
+            sides.append(plan_side(measurement, discs, reorder=options.reorder and not options.split))
             delivered += [cut] if options.split and cut is not None else []
     if level is not None and own.form is not None:
         sides = at_level(sides, cuts, [side.id for side in read.delivery.sides], own.form, level)
     if how.store is not None:
         how.store.tidy()
     breaks, no_breaks = None, ""
-    unheard = [side.id for side in sides if side.fault]
+    at_fault = [side.id for side in sides if side.fault]
     if options.split and own.form is not None and len(delivered) == len(sides):
         breaks = plan_breaks(delivered, own.form, options.most, reorder=options.reorder)
     elif options.split:
-        no_breaks = f"side {', '.join(unheard)} was not measured" if unheard else f"{own.name} needs a pass of its own"
+        no_breaks = (
+            f"side {', '.join(at_fault)} was not measured" if at_fault else f"{own.name} needs a pass of its own"
+        )
     return PlanReport(
         tool=f"sidegate {qc.__version__}",
         plugins=plugin_names(host),
@@ -211,12 +213,12 @@ def plan(
 def rulesets_diff(
     before: str, after: str, on: Path | None = None, options: Options | None = None, host: Host | None = None
 ) -> RulesetDiff:
-    """Compare two rulesets, NAME[@VERSION] or files; on a delivery, or a report (.json) by the first, if one is given.
+    """Compare two rulesets, NAME[@VERSION] or files, also by their effect on a delivery or a report (.json) `on`.
 
     Raises RulesetError, UsageError, DeliveryError or PluginError, each one sentence.
     """
     from qc.judge.baseline.earlier import read_report
-    from qc.ruleset_diff.compare import differences, on_delivery
+    from qc.ruleset_diff.compare import differences, on_delivery  # imported late: only this command needs them
     from qc.ruleset_diff.rejudge import BoundRuleset, Rejudging
 
     options = options or Options()
@@ -224,21 +226,22 @@ def rulesets_diff(
     shelf = Shelf(host.ruleset_folders)
     pair = [find(spec, shelf.folders) for spec in (before, after)]
     old, new = (shelf.load(there) for there in pair)
-    for one in (old, new):
-        _bound(one, host)  # a ruleset that cannot judge is refused, and not compared
+    for ruleset in (old, new):
+        _bound(ruleset, host)  # raises for a ruleset that cannot judge
     found = differences(old, new, host)
     if on is None:
         return found
     if on.suffix == ".json":
         report = read_report(on)
-        mine, theirs = (BoundRuleset(one, _bound(one, host)) for one in (loaded(there, host, shelf) for there in pair))
+        both = (loaded(there, host, shelf) for there in pair)
+        mine, theirs = (BoundRuleset(ruleset, _bound(ruleset, host)) for ruleset in both)
         publishers = {name: need for need in (*CORE, *host.needs) for name in need.publishes}
         return found.model_copy(
             update={"compared": Rejudging(report, mine, theirs, publishers, host.runner).told(on.name)}
         )
     read = read_any(on, host)
     for spec in (before, after):
-        choose(read, spec, host, shelf)  # what does not fit is said before anything is heard
+        choose(read, spec, host, shelf)  # raises before any audio is measured
     earlier, later = (check(on, replace(options, ruleset=spec), host, read) for spec in (before, after))
     return found.model_copy(update={"compared": on_delivery(earlier, later)})
 
@@ -246,7 +249,7 @@ def rulesets_diff(
 def _discs(
     ruleset: Ruleset, bound: Bound, changes: Sequence[Change], host: Host, shelf: Shelf
 ) -> list[DiscToPlan]:  # fmt: skip
-    """Give every disc with its chain and limits, the ruleset's own first."""
+    """Return every disc with its chain and limits, the ruleset's own first."""
     from qc.plan.discs import DiscToPlan
 
     own = DiscToPlan(disc_name(*ruleset.serves), ruleset.full_name, _format(ruleset, bound), planned=True)
@@ -262,46 +265,46 @@ def _discs(
 
 
 def _format(ruleset: Ruleset, bound: Bound) -> Format:
-    from qc.plan.formats import Format  # nobody else's business
+    from qc.plan.formats import Format  # imported late: only plans and pictures need it
 
     return Format(ruleset.chain, bound.rows, bound.policy)
 
 
 @dataclass(frozen=True)
 class Clock:
-    """When a run began, for the report."""
+    """Start time of a run, for the report."""
 
     began: str
-    """UTC, to the second"""
+    """ISO 8601, UTC, to the second"""
     ticks: float
 
     @classmethod
     def started(cls) -> Clock:
-        """Start it now."""
+        """Return a clock that starts now."""
         return cls(datetime.now(UTC).isoformat(timespec="seconds"), time.monotonic())
 
     def run(self, workers: int, origins: Mapping[str, Origin]) -> Run:
-        """Describe the run that ends now; `origins` say of each side whether it was measured or stored."""
+        """Return the facts of the run that ends now; `origins` maps each side to the origin of its measurements."""
         return Run.of(self.began, time.monotonic() - self.ticks, workers, origins)
 
 
 def _case(
     read: ReadDelivery, ruleset: Ruleset, bound: Bound, host: Host, options: Options, level: LevelOption | None
 ) -> PreparedRun:  # fmt: skip
-    """Gather what a delivery is judged by: bound limits, waivers and baseline, needs, the level asked for."""
+    """Collect the inputs of a run: bound limits, waivers and baseline, needs, the requested level."""
     lost, sides = _lost(ruleset, host), [side for _, side in _chosen(read, options.sides)]
-    papers = Papers(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
-    beside = read_beside(read, sides, papers, ruleset, _installed(host, bound), lost)
-    return PreparedRun(read, ruleset, bound, host, beside, (*CORE, *host.needs), lost, level=level)
+    paths = InputPaths(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
+    inputs = read_optional_inputs(read, sides, paths, ruleset, _installed(host, bound), lost)
+    return PreparedRun(read, ruleset, bound, host, inputs, (*CORE, *host.needs), lost, level=level)
 
 
 def _installed(host: Host, bound: Bound) -> dict[str, type[Check[Any]]]:
-    """Return every check there is, by id: those of plugins, and those a ruleset states without code."""
+    """Return all checks by id: those of plugins, and those that a ruleset defines without code."""
     return {**host.checks, **{check.id: type(check) for check in bound.checks}}
 
 
 def _shown_to_plugins(report: Report, host: Host) -> Report:
-    """Show plugins the finished report; one that breaks is named in it, and the verdict stays."""
+    """Pass the finished report to plugins; failures are added to it without changing the verdict."""
     failures = host.report_done(report)
     if not failures:
         return report
@@ -309,7 +312,7 @@ def _shown_to_plugins(report: Report, host: Host) -> Report:
 
 
 def _warn_of_unset_limits(ruleset: Ruleset, bound: Bound, host: Host, options: Options) -> None:
-    """Tell of limits that a house lets fail at the recommended level."""
+    """Report limits of a house that can fail at the recommended level."""
     for sentence in unset_limits(ruleset, bound, host.shipped_folders):
         if options.told is not None:
             options.told(sentence)
@@ -321,45 +324,45 @@ def _bound(ruleset: Ruleset, host: Host) -> Bound:
 
 @dataclass(frozen=True)
 class Demo:
-    """The demo as it was made and judged."""
+    """The demo delivery, judged."""
 
     report: Report
     planted: tuple[Planted, ...]
-    """the faults it was made with"""
+    """the faults planted in it"""
 
 
 def demo(folder: Path, options: Options | None = None, host: Host | None = None) -> Demo:
-    """Make the demo delivery in a folder that is empty or not there yet, and judge it.
+    """Write the demo delivery into a new or empty folder and judge it.
 
-    Raises UsageError or OutputError for the folder, and whatever `check` raises.
+    Raises UsageError or OutputError for the folder, and the errors of `check`.
     """
-    from qc.demo.folder import make  # its instruments are nobody else's business
+    from qc.demo.folder import make  # imported late: only this command needs it
 
     planted = make(folder)
     return Demo(check(folder, options, host), planted)
 
 
 def build_host(time_limit_s: float | None = None) -> Host:
-    """Load the installed plugins, none of which may take the place of what the core brings.
+    """Load the installed plugins, none of which may replace a measurement or format of the core.
 
-    No call of their code takes longer than the time limit; None: 120 s.
+    A call of their code times out after `time_limit_s`, 120 s by default.
     """
     runner = None if time_limit_s is None else Runner(time_limit_s)
     return Host.build(core=units(()), formats=FORMATS, runner=runner)
 
 
 def _host(host: Host | None, options: Options) -> Host:
-    """Return the plugins of a run: those given, or those installed, with the time limit that was asked for."""
+    """Return the plugins of a run, the given or the installed ones, with the time limit of the options."""
     return build_host(options.patience) if host is None else host.with_time_limit(options.patience)
 
 
 def words(checks: Mapping[str, type[Check[Any]]]) -> Mapping[str, CheckWords]:
-    """Give what every check says of itself, by id: for formats that explain."""
+    """Return the texts of every check, by id."""
     return {check_id: CheckWords.of(check) for check_id, check in checks.items()}
 
 
 def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
-    """Name the checks a ruleset asks for that a plugin that did not load may have held: those near no known id."""
+    """Return the checks of a ruleset that may belong to a plugin that did not load: those near no existing id."""
     if all(plugin.error is None for plugin in host.plugins):
         return ()
     missing = set(ruleset.limits) - set(host.checks) - set(ruleset.off)
@@ -367,7 +370,7 @@ def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
 
 
 def read_any(path: Path, host: Host) -> ReadDelivery:
-    """Read a delivery: by a plugin that knows the path, else as YAML."""
+    """Read a delivery by a plugin that recognises the path, else as YAML."""
     text = host.read_delivery(path)
     if text is not None:
         return parse_delivery(text.encode(), path, path if path.is_dir() else path.parent)
@@ -375,22 +378,22 @@ def read_any(path: Path, host: Host) -> ReadDelivery:
 
 
 def rulesets(host: Host | None = None) -> Sequence[Available]:
-    """List the rulesets there are, by name and version."""
+    """List the available rulesets by name and version."""
     return available((host or build_host()).ruleset_folders)
 
 
 def units(needs: Sequence[type[Need[Any]]]) -> Mapping[str, str]:
-    """Give the unit of every measurement there is, by name."""
-    known = UNITS | FILE_UNITS
+    """Return the unit of every measurement, by name."""
+    found = UNITS | FILE_UNITS
     for need in (*CORE, *needs):
-        known |= need.publishes
-    return known
+        found |= need.publishes
+    return found
 
 
 def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
-    """Give the sides asked for, in the delivery's order."""
+    """Return the requested sides with their index, in the order of the delivery."""
     sides = read.delivery.sides
-    unknown = [one for one in ids if one not in {side.id for side in sides}]
+    unknown = [side_id for side_id in ids if side_id not in {side.id for side in sides}]
     if unknown:
         there = ", ".join(side.id for side in sides)
         raise UsageError(f"--side {unknown[0]}: the delivery has no such side; it has {there}")
@@ -398,17 +401,17 @@ def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
 
 
 def _planned(read: ReadDelivery, chosen: Sequence[int], level: LevelOption | None) -> list[int]:
-    """Give the sides that a plan measures: those chosen, and for a release level the others of their discs."""
+    """Return the sides that a plan measures: the chosen ones, and for a release level the others of their discs."""
     discs = by_discs(range(len(read.delivery.sides)))
     return [i for disc in discs for i in disc if i in chosen or (level == "release" and set(disc) & set(chosen))]
 
 
-def _hearing(options: Options, host: Host) -> Hearing:
-    return Hearing(options.workers or default_workers(), None, _store(options, host), host.runner)
+def _measure_options(options: Options, host: Host) -> MeasureOptions:
+    return MeasureOptions(options.workers or default_workers(), None, _store(options, host), host.runner)
 
 
 def _store(options: Options, host: Host) -> Store | None:
-    """Give the folder of stored measurements that was asked for; results go with the version of who measures them."""
+    """Return the requested store of measurements, whose keys contain the version of each measuring plugin's package."""
     if options.cache is None:
         return None
     packages = {plugin.name: f"{plugin.package} {plugin.version}" for plugin in host.plugins}
@@ -417,7 +420,7 @@ def _store(options: Options, host: Host) -> Store | None:
     return Store(options.cache, verify=options.verify, told=options.told, versions=versions)
 
 
-def _told(progress: Callable[[str, float], None] | None, side: str) -> Progress | None:
+def _side_progress(progress: Callable[[str, float], None] | None, side: str) -> Progress | None:
     return None if progress is None else lambda part: progress(side, part)
 
 

@@ -13,7 +13,7 @@ from qc.cli import chain_value
 from qc.cli.streams import emit
 from qc.cli.terminal import colour, width
 from qc.judge.bind import bind
-from qc.judge.held import held
+from qc.judge.bound_limits import bound_limits
 from qc.judge.yaml_checks import made, owners
 from qc.model.errors import UsageError
 from qc.model.report import HeldLimit
@@ -55,7 +55,7 @@ def explain(words: argparse.Namespace) -> int:
     elif name in host.checks:
         _check(page, host, host.checks[name], ruleset, bound.get(name), sources)
     else:
-        _measurement(page, host, name, published[name], ruleset, held(bound.values()))
+        _measurement(page, host, name, published[name], ruleset, bound_limits(bound.values()))
     emit(page.text.encode("utf-8", "replace"))
     return 0
 

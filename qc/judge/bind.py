@@ -1,4 +1,4 @@
-"""Limits bound to checks: each raw limit becomes a number in the unit of what it is held against."""
+"""Bind limits to checks: convert each limit of a ruleset to a number in the unit of its measurement."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
 GROOVE = "groove."
-"""What the names of most measurements begin with that the level search may look at."""
+"""Prefix of most measurements that depend on the level."""
 
 
 @dataclass(frozen=True)
 class Bound:
-    """The checks of a run with their limits, by id, and what the level search is given: limits and the policy."""
+    """The checks of a run with their limits, by id, and the limits and policy of the level search."""
 
     checks: tuple[Check[Any], ...]
     rows: tuple[LevelRow, ...]
@@ -34,11 +34,11 @@ class Bound:
 def bind(
     ruleset: Ruleset, checks: Mapping[str, type[Check[Any]]], units: Mapping[str, str], lost: Collection[str] = ()
 ) -> Bound:
-    """Bind every check that the ruleset names and does not put off, but for those that are `lost` with a plugin.
+    """Bind every check that the ruleset names and does not turn off, except those `lost` with a plugin.
 
-    `checks` are those installed by id, `units` gives the unit of every measurement there is; what the ruleset itself
-    holds against limits, without code, is bound like any other check. Raises RulesetError, "FILE:LINE: ...", where
-    the ruleset does not fit the checks, PluginError where a check breaks.
+    `checks` are the installed ones by id, `units` maps every measurement to its unit; checks that the ruleset itself
+    defines, without code, are bound like any other. Raises RulesetError, "FILE:LINE: ...", where the ruleset does not
+    fit the checks, and PluginError where a check fails.
     """
     checks = {**checks, **made(ruleset, checks, units)}
     for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
@@ -57,19 +57,19 @@ def bind(
 
 
 class _Raw(NamedTuple):
-    """All limits of a ruleset as they are written, and where each check's stand."""
+    """All limits of a ruleset as written, and the file and line of each check's limits."""
 
     limits: Mapping[str, Mapping[str, RawLimit]]
     origins: Mapping[str, str]
 
 
 def _limits(written: _Raw, kind: type[Check[Any]], units: Mapping[str, str]) -> Iterator[tuple[str, Limit]]:
-    """Convert the limits of one check; unknown keys first, since a misspelt one leaves another missing."""
-    raw, known = written.limits[kind.id], kind.Limits.model_fields
+    """Convert the limits of one check; unknown keys are reported first, since a misspelt key leaves another missing."""
+    raw, valid = written.limits[kind.id], kind.Limits.model_fields
     for key, limit in raw.items():
-        if key not in known:
-            raise RulesetError(f'{limit.origin}: "{kind.id}" has no limit "{shown(key)}"; {meant(key, known)}')
-    for key, info in known.items():
+        if key not in valid:
+            raise RulesetError(f'{limit.origin}: "{kind.id}" has no limit "{shown(key)}"; {meant(key, valid)}')
+    for key, info in valid.items():
         if key not in raw and info.is_required():
             raise RulesetError(
                 f'{written.origins[kind.id]}: "{kind.id}" needs the limit "{key}"; add it, or put the check under '
@@ -80,19 +80,19 @@ def _limits(written: _Raw, kind: type[Check[Any]], units: Mapping[str, str]) -> 
 
 
 def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, str]) -> Limit:
-    judged = [one for name, one in kind.judges.items() if _limit_key(name) == key]
-    for one in judged:
-        if one.measure not in units:
+    judged = [entry for name, entry in kind.judges.items() if _limit_key(name) == key]
+    for entry in judged:
+        if entry.measure not in units:
             raise RulesetError(
-                f'{raw.origin}: "{kind.id}" is held against "{one.measure}", which nothing installed '
-                f"measures; {meant(one.measure, units)}"
+                f'{raw.origin}: "{kind.id}" is held against "{entry.measure}", which nothing installed '
+                f"measures; {meant(entry.measure, units)}"
             )
     try:
         unit = units[judged[0].measure] if judged else _own_unit(raw)
         warn, fail = (None if text is None else read(text, unit) for text in (raw.warn, raw.fail))
     except ValueError as why:
         raise RulesetError(f'{raw.origin}: the limit "{key}" of "{kind.id}": {why}') from None
-    if any(units[one.measure] != unit for one in judged):
+    if any(units[entry.measure] != unit for entry in judged):
         raise PluginError(f'the check "{kind.id}" holds "{key}" against measurements of different units')
     limit = Limit(warn=warn, fail=fail, unit=unit, source=raw.source, sets_level=raw.sets_level, origin=raw.origin)
     _in_order(kind, key, limit, judged)
@@ -101,22 +101,22 @@ def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, 
 
 
 def _limit_key(name: str) -> str:
-    """Give the limit that a key of `judges` is about: "peak" and "peak.vertical" are both about "peak"."""
+    """Return the limit key of a key of `judges`: "peak" and "peak.vertical" both belong to "peak"."""
     return name.partition(".")[0]
 
 
 def _own_unit(raw: RawLimit) -> str:
-    """Keep a limit that only the check itself looks at in the unit it is written in."""
+    """Return the unit a limit is written in, for limits of numbers that the check itself computes."""
     return parse(raw.warn if raw.warn is not None else raw.fail or "")[1]
 
 
 def _in_order(kind: type[Check[Any]], key: str, limit: Limit, judged: Iterable[Judged]) -> None:
-    """Refuse a warning that comes only after the failure."""
+    """Raise RulesetError where a value fails before it warns."""
     if limit.warn is None or limit.fail is None:
         return
-    for one in judged:
-        if not meets(limit.warn, limit.fail, one.op, limit.unit):
-            side = "above" if one.op == "<=" else "below"
+    for entry in judged:
+        if not meets(limit.warn, limit.fail, entry.op, limit.unit):
+            side = "above" if entry.op == "<=" else "below"
             raise RulesetError(
                 f'{limit.origin}: the limit "{key}" of "{kind.id}" warns {side} {limit.warn:g} {limit.unit} '
                 f"and already fails {side} {limit.fail:g} {limit.unit}; exchange the two"
@@ -129,10 +129,10 @@ def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, judged: l
     where = f'{limit.origin}: the limit "{key}" of "{kind.id}"'
     if getattr(limit, limit.sets_level) is None:
         raise RulesetError(f'{where} sets the level at "{limit.sets_level}", which it does not have')
-    for one in judged:
-        if not rises(one.measure, one.op):
+    for entry in judged:
+        if not rises(entry.measure, entry.op):
             raise RulesetError(
-                f"{where} cannot set the level: {one.measure} does not get worse as the level rises; "
+                f"{where} cannot set the level: {entry.measure} does not get worse as the level rises; "
                 'leave "sets_level" out'
             )
     if not judged:

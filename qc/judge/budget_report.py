@@ -1,4 +1,4 @@
-"""The level budget of a worked side, and its neighbours that may print through, put into the report's words."""
+"""Convert the level budget and the print-through neighbours of a side to report models."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ from qc.model.report import Budget, BudgetLine, LevelAt, Passage, PrintThrough, 
 from qc.plugin_api import At, Quantity
 
 MOST = 100
-"""Neighbours that a report keeps of a side, the most unlike."""
+"""Most pairs of neighbours in the report of a side, those with the greatest difference."""
 
 
 def budget(worked: WorkedSide, by_limit: Mapping[str, LevelAt]) -> Budget:
-    """Give what each limit allows, as `by_limit` has it by name, and what repairs are worth."""
-    known, recommended = worked.budget, worked.recommended.level
-    names = dict.fromkeys(row.name for row, _ in known.rows)
+    """Return the level that each limit allows, taken from `by_limit` by name, and the gain of repairs."""
+    searched, recommended = worked.budget, worked.recommended.level
+    names = dict.fromkeys(row.name for row, _ in searched.rows)
     return Budget(
         limits=tuple(_line(name, by_limit[name], recommended) for name in names),
-        ruling=None if known.ruling is None else known.ruling.name,
-        lifted=below(known.lifted, worked.policy).quantity(),
-        then=None if known.lifted.by is None else known.lifted.by.name,
-        repairs=tuple(_repair(worked, repair) for repair in known.repairs),
+        ruling=None if searched.ruling is None else searched.ruling.name,
+        lifted=below(searched.lifted, worked.policy).quantity(),
+        then=None if searched.lifted.by is None else searched.lifted.by.name,
+        repairs=tuple(_repair(worked, repair) for repair in searched.repairs),
     )
 
 
@@ -53,19 +53,19 @@ def _repair(worked: WorkedSide, repair: PassageRepair) -> Repair:
 
 
 def print_through(worked: WorkedSide) -> tuple[PrintThrough, ...]:
-    """Give the neighbours that may print through, the most unlike first."""
-    return tuple(_unlike(worked, one) for one in worked.neighbours[:MOST])
+    """Return the neighbours that may print through, those with the greatest difference first."""
+    return tuple(_print_through(worked, pair) for pair in worked.neighbours[:MOST])
 
 
-def _unlike(worked: WorkedSide, one: Neighbours) -> PrintThrough:
+def _print_through(worked: WorkedSide, pair: Neighbours) -> PrintThrough:
     radius = worked.cutting.spiral_path.radius
 
     def at(sector: int) -> At:
         return worked.search.side.at(sector, sector + 1, radius, worked.polarity, None)
 
     return PrintThrough(
-        loud=at(one.loud),
-        quiet=at(one.quiet),
-        land=Quantity(value=one.land * 1e6, unit="um"),
-        apart=Quantity(value=20.0 * math.log10(one.ratio), unit="dB", bound=">" if one.silent else None),
+        loud=at(pair.loud),
+        quiet=at(pair.quiet),
+        land=Quantity(value=pair.land * 1e6, unit="um"),
+        apart=Quantity(value=20.0 * math.log10(pair.ratio), unit="dB", bound=">" if pair.silent else None),
     )

@@ -1,4 +1,4 @@
-"""What a check sees while it judges one side."""
+"""The data of a side for a check, and the findings that the check makes."""
 
 from __future__ import annotations
 
@@ -18,47 +18,47 @@ from qc.plugin_api import At, Check, Finding, Limit, Location, Need, Quantity, S
 
 R = TypeVar("R")
 Field = tuple[str | int, ...]
-"""Where something stands in what the delivery file says about a side: ("tracks", 1, "isrc")."""
+"""Key path within the entry of a side in the delivery file: ("tracks", 1, "isrc")."""
 
 
 class BrokenNeedError(Exception):
-    """A measurement is missing because the plugin that measures it raised."""
+    """Raised on access to a measurement whose plugin failed; the text names the need and the reason."""
 
 
 @dataclass(frozen=True)
 class SideEvidence:
-    """Everything known of one side when it is judged."""
+    """All data of one side at the judged level."""
 
     side: str
     chain: Chain
     declared: Mapping[str, Any]
     requested: float | None = None
-    """the cut level that was asked for, dB, by the delivery or for this run"""
+    """cut level in dB requested by the delivery or for this run"""
     results: Mapping[type[Need[Any]], Any] = dataclasses.field(default_factory=dict)
     broken: Mapping[type[Need[Any]], str] = dataclasses.field(default_factory=dict)
-    """needs whose plugin raised, with its sentence"""
+    """need whose plugin failed -> the reason, a sentence"""
     quantities: Mapping[str, Quantity] = dataclasses.field(default_factory=dict)
     publishers: Mapping[str, type[Need[Any]]] = dataclasses.field(default_factory=dict)
     windows: Mapping[str, At] = dataclasses.field(default_factory=dict)
     events: Callable[[str, Limit], Sequence[PlacedEvent]] = lambda *_: ()
-    """every stretch in which a measurement does not keep to a limit; empty for what is one number and no more"""
+    """every stretch in which a measurement does not keep a limit; empty for one number of the whole side"""
     clean_of: frozenset[tuple[str, str]] = frozenset()
     """check and measurement of each limit that sets the level and warns nowhere at the clean level, a lower one"""
     missing: str = ""
-    """why nothing was measured, when the audio itself is at fault"""
+    """reason why nothing was measured, where the audio is at fault"""
     line: int | None = None
     """line of the audio in the delivery file"""
     line_of: Callable[[tuple[str | int, ...]], int | None] = lambda _: None
-    """line of anything else that the delivery file says about the side: ("tracks", 1, "isrc")"""
+    """line of another key of the side in the delivery file: ("tracks", 1, "isrc")"""
     place: Callable[[At], At] = lambda at: at
     delivery: Mapping[str, Any] = dataclasses.field(default_factory=dict)
-    """what the delivery declares of itself"""
+    """the delivery file without its sides"""
     others: Mapping[str, SideEvidence] = dataclasses.field(default_factory=dict)
     """source -> evidence, for a check of scope delivery"""
 
 
 class Context:
-    """The contract's CheckContext for one check; remembers which numbers the check looked at."""
+    """The CheckContext of one check, which records the numbers that the check reads."""
 
     def __init__(self, evidence: SideEvidence, check: Check[Any]) -> None:
         self.looked_at: dict[str, Quantity] = {}
@@ -72,31 +72,31 @@ class Context:
 
     @property
     def chain(self) -> Chain:
-        """What is assumed of the cut."""
+        """The assumed chain from the file to the stylus."""
         return self._evidence.chain
 
     @property
     def declared(self) -> Mapping[str, Any]:
-        """The side as the delivery declares it."""
+        """The entry of the side in the delivery file."""
         return self._evidence.declared
 
     @property
     def requested_level(self) -> float | None:
-        """The cut level that was asked for, dB."""
+        """The requested cut level in dB."""
         return self._evidence.requested
 
     @property
     def delivery(self) -> Mapping[str, Any]:
-        """The delivery as it declares itself."""
+        """The delivery file without its sides."""
         return self._evidence.delivery
 
     @property
     def sources(self) -> tuple[str, ...]:
-        """Every source there is to judge."""
+        """The sources that can be judged."""
         return tuple(self._evidence.others) or (f"side:{self.side}",)
 
     def of(self, source: str) -> Context:
-        """Give the context of one source, for the same check; raises NotMeasuredError when there is none."""
+        """Return the context of a source for the same check; raises NotMeasuredError where it does not exist."""
         if source == f"side:{self.side}":
             return self
         if source not in self._evidence.others:
@@ -104,11 +104,11 @@ class Context:
         return Context(self._evidence.others[source], self._check)
 
     def note(self, sentence: str) -> None:
-        """Keep a sentence that is no fault."""
+        """Add a remark that is no finding."""
         self.notes.append(sentence)
 
     def __getitem__(self, need: type[Need[R]]) -> R:
-        """Give the result of a need; raises NotMeasuredError, or BrokenNeedError when its plugin raised."""
+        """Return the result of a need; raises NotMeasuredError, or BrokenNeedError when its plugin failed."""
         if need in self._evidence.broken:
             raise BrokenNeedError(f"{need.id}: {self._evidence.broken[need]}")
         if need not in self._evidence.results:
@@ -117,7 +117,7 @@ class Context:
         return result
 
     def measured(self, name: str) -> Quantity:
-        """Give a published number; raises as `__getitem__` does."""
+        """Return a published number; raises as `__getitem__` does."""
         quantity = self._evidence.quantities.get(name)
         if quantity is None:
             publisher = self._evidence.publishers.get(name)
@@ -128,39 +128,39 @@ class Context:
         return quantity
 
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterator[Finding]:
-        """Hold a published number against a limit: a finding for every event, else at most one, the graver one."""
+        """Compare a published number with a limit; one finding for each event, else at most one, the more severe."""
         quantity = self.measured(name)
         events = self._evidence.events(name, limit) if name in MEASURES and MEASURES[name].op == op else ()
         if not events:
             location = self._location(quantity.at, self._evidence.windows.get(name))
-            for found in self._held(quantity, limit, op, of or name, location, name, remedy):
+            for found in self._compared(quantity, limit, op, of or name, location, name, remedy):
                 yield found.model_copy(update={"measure": name})
         for event in sorted(events, key=lambda event: event.measured.value, reverse=op == "<="):  # the worst first
             location = self._location(event.measured.at, event.window)
-            for found in self._held(event.measured, limit, op, of or name, location, name, remedy):
-                yield _told_as_event(found, name, event)
+            for found in self._compared(event.measured, limit, op, of or name, location, name, remedy):
+                yield _with_event(found, name, event)
 
     def hold(
         self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: Field = (), remedy: str = ""
     ) -> Iterator[Finding]:
-        """Hold a number that the check itself worked out against a limit; at most one finding, at its own place."""
+        """Compare a number that the check computed with a limit; at most one finding, at the number's place."""
         key = self._limit_key(limit)
         grades = {grade: getattr(limit, grade) for grade in ("warn", "fail")}
-        known = {grade: convert(at, limit.unit, quantity.unit) for grade, at in grades.items() if at is not None}
-        limit = limit.model_copy(update={"unit": quantity.unit, **known})
+        converted = {grade: convert(at, limit.unit, quantity.unit) for grade, at in grades.items() if at is not None}
+        limit = limit.model_copy(update={"unit": quantity.unit, **converted})
         location = self._location(quantity.at, None)
         if field:
             location = location.model_copy(update=self._in_the_file(field))
-        yield from self._held(quantity, limit, op, of, location, key, remedy)
+        yield from self._compared(quantity, limit, op, of, location, key, remedy)
 
     def _limit_key(self, limit: Limit) -> str:
-        """Give the name of one of the check's own limits, also where the check has let a grade of it go."""
-        own = [(name, one) for name, one in self._check.limits if isinstance(one, Limit)]
-        itself = (name for name, one in own if one is limit)
-        changed = (name for name, one in own if one.origin == limit.origin and one.source == limit.source)
+        """Return the name of one of the check's own limits, also of a copy with one grade removed."""
+        own = [(name, value) for name, value in self._check.limits if isinstance(value, Limit)]
+        itself = (name for name, value in own if value is limit)
+        changed = (name for name, value in own if value.origin == limit.origin and value.source == limit.source)
         return next(itself, next(changed, ""))
 
-    def _held(
+    def _compared(
         self, quantity: Quantity, limit: Limit, op: Op, of: str, location: Location, key: str, remedy: str
     ) -> Iterator[Finding]:
         grades: tuple[tuple[Severity, float | None], ...] = (("fail", limit.fail), ("warn", limit.warn))
@@ -190,7 +190,7 @@ class Context:
         field: Field = ("audio",),
         remedy: str = "",
     ) -> Finding:
-        """Make a finding that no limit gave."""
+        """Return a finding without a limit."""
         return self._finding(
             severity,
             message,
@@ -203,12 +203,12 @@ class Context:
         )
 
     def _in_the_file(self, field: Field) -> dict[str, str | int | None]:
-        """Say where in the delivery file a field of the side stands."""
+        """Return the field and line of a key of the side in the delivery file."""
         line = self._evidence.line if field == ("audio",) else self._evidence.line_of(field)
         return {"field": ".".join(map(str, field)), "line": line}
 
     def _location(self, at: At | None, window: At | None) -> Location:
-        """Place a finding: a share or a drive over its window, everything else over its sector."""
+        """Return the location of a finding: the window of a share or a drive, else the sector."""
         if at is None:
             return Location(side=self.side)
         track = at.track
@@ -229,7 +229,7 @@ class Context:
         self, severity: Severity, message: str, *, measured: Quantity | str, location: Location,
         limit: Limit | None, over: float | None, key: str, remedy: str,
     ) -> Finding:  # fmt: skip
-        # By where and what it is and never by its words or numbers, which change with every redelivery.
+        # built from place and kind only: words and numbers change with every redelivery
         parts = (self._check.id, key, location.side, str(location.track), str(location.channel), location.field or "")
         return Finding(
             check=self._check.id,
@@ -249,8 +249,8 @@ def _digest(parts: Sequence[str]) -> str:
     return hashlib.blake2b("|".join(parts).encode(), digest_size=8).hexdigest()
 
 
-def told_apart(findings: Sequence[Finding]) -> list[Finding]:
-    """Give each of several findings alike a fingerprint of its own, counted as they pass; the order stays."""
+def with_distinct_fingerprints(findings: Sequence[Finding]) -> list[Finding]:
+    """Return the findings with distinct fingerprints, equal ones numbered in order of time; the order is unchanged."""
     given = list(findings)
     seen: dict[str, int] = {}
     for i in sorted(range(len(given)), key=lambda i: given[i].location.start_s or 0.0):
@@ -261,10 +261,10 @@ def told_apart(findings: Sequence[Finding]) -> list[Finding]:
     return given
 
 
-def _told_as_event(found: Finding, measure: str, event: PlacedEvent) -> Finding:
-    """Add to a finding the stretch of its event."""
+def _with_event(found: Finding, measure: str, event: PlacedEvent) -> Finding:
+    """Return a finding with the stretch of its event."""
     start, end = event.stretch.start_s, event.stretch.end_s
-    assert start is not None  # every event has its place
+    assert start is not None  # every event has a place
     assert end is not None
     update: dict[str, object] = {"measure": measure, "stretch": Stretch(start_s=start, end_s=end)}
     if event.stretch != event.measured.at:
@@ -273,7 +273,7 @@ def _told_as_event(found: Finding, measure: str, event: PlacedEvent) -> Finding:
 
 
 def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
-    """Write a value and the bound it breaks for people; what rounds to the same gets as many digits as it takes."""
+    """Format a value and the limit it breaks, with enough digits to make the two differ."""
     shown, than = _shown(name, value, unit), _shown(name, bound, unit)
     if shown == than:
         factor, after = (100.0, " %") if name.endswith("_share") else (1.0, "" if unit == "1" else f" {unit}")
@@ -283,7 +283,7 @@ def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
 
 
 def _shown(name: str, value: float, unit: str) -> str:
-    """Write a value for people; a share as a percentage."""
+    """Format a value for the reader; a share as a percentage."""
     return f"{100.0 * value:.1f} %" if name.endswith("_share") else show(value, unit)
 
 

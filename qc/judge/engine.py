@@ -1,4 +1,4 @@
-"""Runs every check on a side and says what became of it; a check that raises is an error, never a pass."""
+"""Run the checks and compute their outcomes; a check that raises is an error, never a pass."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from qc.judge.context import BrokenNeedError, Context, SideEvidence, told_apart
+from qc.judge.context import BrokenNeedError, Context, SideEvidence, with_distinct_fingerprints
 from qc.judge.findings import MeasuredFinding
 from qc.judge.severity import failed
 from qc.judge.waivers.model import Waivers
@@ -17,29 +17,29 @@ from qc.plugin_host.runner import Runner
 from qc.text.sanitize import told
 
 MOST_FINDINGS = 100
-"""Findings kept of one check on one side, the gravest; the rest are counted."""
+"""Most findings of one check on one side in a report, the most severe ones; the rest are counted."""
 
 
 @dataclass(frozen=True)
 class CheckRunner:
-    """Runs the code of checks, and names the plugin of a check that breaks."""
+    """Runs the code of checks, and names the plugin of a check that fails."""
 
     owner: Mapping[str, str] = field(default_factory=dict)
     """check id -> name of its plugin, or of the ruleset that defines the check"""
     call: Runner = field(default_factory=Runner)
 
     def failure(self, check_id: str, message: str, side: str | None) -> PluginFailure:
-        """Name the plugin whose check broke on a side; None: on the delivery."""
+        """Return the failure of a check with its plugin; `side` is None for checks of the delivery."""
         return PluginFailure(plugin=self.owner.get(check_id, "?"), stage=check_id, message=message, side=side)
 
 
 def judge_side(
     checks: Iterable[Check[Any]], evidence: SideEvidence, runner: CheckRunner, waivers: Waivers | None = None
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
-    """Judge one side with every check but those of the delivery.
+    """Judge one side with all checks but those of the whole delivery.
 
-    A measurement that broke is an error of every check that asks for it, and the failure is that of the plugin that
-    measures it. A check that raises or times out is an error too.
+    A failed measurement is an error of every check that reads it, and a failure of the plugin that measures it. A check
+    that raises or times out is an error too.
     """
     return _judge([check for check in checks if check.scope != "delivery"], evidence, runner, waivers)
 
@@ -48,14 +48,14 @@ def judge_delivery(
     checks: Iterable[Check[Any]], sides: Mapping[str, SideEvidence], delivery: Mapping[str, Any],
     runner: CheckRunner, waivers: Waivers | None = None,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
-    """Judge the delivery as a whole: checks that hold its sides, source -> evidence, against each other."""
+    """Judge the whole delivery with the checks that compare its sides, source -> evidence."""
     chain = next(iter(sides.values())).chain
     whole = SideEvidence(side="", chain=chain, declared={}, delivery=delivery, others=sides)
     return _judge([check for check in checks if check.scope == "delivery"], whole, runner, waivers)
 
 
 class _Judged(NamedTuple):
-    """What one check said; `without` is the outcome but for its findings, `at_fault` whether the check itself broke."""
+    """Findings of one check; `without` is the outcome without them, `at_fault` whether the check itself failed."""
 
     without: Outcome
     findings: Sequence[Finding]
@@ -79,9 +79,9 @@ def _judge(
 def _result(
     check: Check[Any], context: Context, evidence: SideEvidence, judged: _Judged, waivers: Waivers
 ) -> CheckResult:
-    """Apply waivers and keep the gravest findings, in that order, so that what is counted is all there is."""
-    found = told_apart(judged.findings)
-    findings = [waivers.applied(check.id, one, check.scope, _starts(evidence, one)) for one in found]
+    """Return the result: waivers are applied before findings are omitted, so that the counts include all findings."""
+    found = with_distinct_fingerprints(judged.findings)
+    findings = [waivers.applied(check.id, finding, check.scope, _starts(evidence, finding)) for finding in found]
     kept = sorted(findings, key=lambda f: MeasuredFinding(f).gravity)[:MOST_FINDINGS]
     kept.sort(key=lambda f: (f.waived_by is not None, f.severity != "fail", f.location.start_s or 0.0))
     return CheckResult(
@@ -94,21 +94,23 @@ def _result(
         findings_omitted=len(findings) - len(kept),
         findings_waived=sum(finding.waived_by is not None for finding in findings),
         warnings_gone_at_clean=sum(
-            one.severity == "warn" and one.waived_by is None and (check.id, one.measure) in evidence.clean_of
-            for one in findings
+            finding.severity == "warn"
+            and finding.waived_by is None
+            and (check.id, finding.measure) in evidence.clean_of
+            for finding in findings
         ),
         reason=judged.reason,
     )
 
 
 def _starts(evidence: SideEvidence, finding: Finding) -> list[tuple[int, float]]:
-    """Give number and start of each track of the side that a finding lies on."""
+    """Return number and start in s of each track of the finding's side."""
     its = evidence.others.get(f"side:{finding.location.side}", evidence)
     return [(t["number"], t["start"]) for t in its.declared.get("tracks", ()) if "start" in t]
 
 
 def _outcome(without: Outcome, findings: Sequence[Finding]) -> Outcome:
-    """Give the gravest finding that nobody answers for; what was not measured is not waived away by what was."""
+    """Return the worst severity among unwaived findings; waivers do not turn a missing measurement into a pass."""
     severities = {finding.severity for finding in findings if finding.waived_by is None}
     if severities:
         return "fail" if "fail" in severities else "warn"
@@ -116,7 +118,7 @@ def _outcome(without: Outcome, findings: Sequence[Finding]) -> Outcome:
 
 
 def _judged(check: Check[Any], context: Context, call: Runner) -> _Judged:
-    """Run one check. What was found before a number turned out to be missing stands."""
+    """Run one check; findings made before a number turns out to be missing are kept."""
     findings: list[Finding] = []
     without: Outcome = "pass"
     reason = ""
@@ -134,7 +136,7 @@ def _judged(check: Check[Any], context: Context, call: Runner) -> _Judged:
 
 
 def _evaluate(check: Check[Any], context: Context, findings: list[Finding]) -> None:
-    """Add what a check finds to `findings`; raises whatever it raises."""
+    """Append the findings of a check to `findings`; raises whatever the check raises."""
     if check.scope not in ("side", "delivery"):
         raise ValueError(f'its scope is "{check.scope}", and only sides and deliveries are judged')
     for finding in check.evaluate(context):
@@ -144,7 +146,7 @@ def _evaluate(check: Check[Any], context: Context, findings: list[Finding]) -> N
 
 
 def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -> Verdict:
-    """Give the gravest outcome; waived, not applicable and not measured ones weigh nothing by themselves."""
+    """Return the worst outcome; waived, not applicable and not measured ones count as a pass."""
     outcomes = {result.outcome for result in results}
     if "error" in outcomes or tuple(failures):
         return "error"
@@ -152,9 +154,9 @@ def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -
 
 
 def exit_code(report: Report, *, strict: bool = False, only_new: bool = False) -> int:
-    """0 pass, 1 a check failed (with `strict` also: warned), 3 a plugin or the tool failed.
+    """Return 0 for a pass, 1 where a check failed (with `strict` also: warned), 3 where a plugin or the tool failed.
 
-    With `only_new` findings count that the report it was compared with did not have, and no others.
+    With `only_new` only findings count that the baseline report does not have.
     """
     if report.verdict == "error" or report.plugin_failures:
         return 3

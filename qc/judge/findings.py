@@ -1,4 +1,4 @@
-"""Findings of a report in order: by gravity or by time; what is grave, and which limit a finding was made under."""
+"""Order the findings of a report by severity or time, and relate each to its measurement and limit."""
 
 from __future__ import annotations
 
@@ -8,26 +8,26 @@ from qc.model.report import Finding, Report, Severity
 from qc.text.numbers import number
 
 STEPS = {"1": 0.5, "um": 10.0, "g": 100.0}
-"""What counts as one step over a limit of nought without a second value, by unit; else 1."""
+"""unit -> size of one step beyond a limit of zero that has only one value; 1 for other units."""
 
 
 @dataclass(frozen=True)
 class MeasuredFinding:
-    """A finding with the name of what was measured, empty where it is no published number."""
+    """A finding with the name of its measurement, empty where the number is not published."""
 
     finding: Finding
     measure: str = ""
 
     @property
     def second(self) -> float | None:
-        """Where it is worst, in file seconds: the sector, not the window around it."""
+        """The worst place in file seconds: the sector, not the window around it."""
         measured = self.finding.measured
         at = None if isinstance(measured, str) else measured.at
         return self.finding.location.start_s if at is None or at.start_s is None else at.start_s
 
     @property
     def window(self) -> tuple[float, float] | None:
-        """The file seconds it is taken over, where that is more than the sector itself."""
+        """Start and end of the window of the number in file seconds; None where it is one sector."""
         at = self.finding.location
         if at.start_s is None or at.end_s is None or at.start_s == self.second:
             return None
@@ -41,9 +41,10 @@ class MeasuredFinding:
 
     @property
     def gravity(self) -> tuple[bool, bool, float]:
-        """Failures first, then by how far over its limit a value lies: in steps from warn to fail, or in parts of it.
+        """Sort key by severity: failures first, then by distance beyond the limit, waived findings last.
 
-        A limit may be nought, so that its own size says nothing of what is far. What somebody answers for comes last.
+        The distance is in steps from warn to fail, or relative to the limit where it has one value. A limit of zero has
+        no relative distance and uses `STEPS`.
         """
         waived, milder = self.finding.waived_by is not None, self.finding.severity != "fail"
         margin, limit = self.finding.margin, self.finding.limit
@@ -55,7 +56,7 @@ class MeasuredFinding:
 
     @property
     def over(self) -> str:
-        """Value and limit in a few words, "371 g, above 300 g"; empty where no limit was held."""
+        """Value and limit, "371 g, above 300 g"; empty without a limit."""
         finding = self.finding
         if finding.limit is None or finding.margin is None or self.bound is None or isinstance(finding.measured, str):
             return ""
@@ -64,39 +65,39 @@ class MeasuredFinding:
 
     @property
     def value(self) -> str:
-        """What was measured, in a few words."""
+        """The measured value, formatted."""
         measured = self.finding.measured
         if isinstance(measured, str):
             return measured
         return f"{measured.bound or ''}{number(self.measure, measured.value, measured.unit)}"
 
     def limit_name(self, report: Report) -> str:
-        """Return the name of the limit that was not kept, CHECK/LIMIT; empty where none was held.
+        """Return the name of the limit that was not kept, CHECK/LIMIT; empty without a limit.
 
-        Where a check has several on one measurement, it is the one with this finding's values.
+        Of several limits of a check on one measurement, it is the one with this finding's values.
         """
         check, limit = f"{self.finding.check}/", self.finding.limit
         names = {
-            name: (held.warn, held.fail)
-            for name, held in report.ruleset.limits.items()
-            if self.measure and held.measure == self.measure and name.startswith(check)
+            name: (entry.warn, entry.fail)
+            for name, entry in report.ruleset.limits.items()
+            if self.measure and entry.measure == self.measure and name.startswith(check)
         }
         same = (name for name, values in names.items() if limit is not None and values == (limit.warn, limit.fail))
         return next(same, next(iter(names), ""))
 
     @property
     def side(self) -> str:
-        """The side it lies on, "delivery" where it lies on none."""
+        """The side of the finding, "delivery" without a side."""
         return self.finding.location.side or "delivery"
 
 
 def every(report: Report) -> list[MeasuredFinding]:
-    """Give every finding of a report that nobody answers for, the gravest first."""
-    return [one for one in whole(report) if one.finding.waived_by is None]
+    """Return every unwaived finding of a report, the most severe first."""
+    return [entry for entry in whole(report) if entry.finding.waived_by is None]
 
 
 def whole(report: Report) -> list[MeasuredFinding]:
-    """Give every finding of a report, the gravest first, and last what somebody answers for."""
+    """Return every finding of a report, the most severe first, waived ones last."""
     found = []
     for result in report.results:
         names = {id(quantity): name for name, quantity in result.measured.items()}
@@ -104,25 +105,25 @@ def whole(report: Report) -> list[MeasuredFinding]:
             same = (name for name, quantity in result.measured.items() if quantity == finding.measured)
             name = finding.measure or names.get(id(finding.measured)) or next(same, "")
             found.append(MeasuredFinding(finding, name))
-    return sorted(found, key=lambda one: one.gravity)
+    return sorted(found, key=lambda entry: entry.gravity)
 
 
 def by_time(report: Report, side: str, *, waived: bool = False) -> list[MeasuredFinding]:
-    """Give the findings of a side that have a second, in the order in which they pass the stylus; `waived` too."""
+    """Return the findings of a side with a place in order of time; with `waived` also waived ones."""
     found = whole(report) if waived else every(report)
-    placed = [one for one in found if one.finding.location.side == side and one.second is not None]
-    return sorted(placed, key=lambda one: one.second or 0.0)
+    placed = [entry for entry in found if entry.finding.location.side == side and entry.second is not None]
+    return sorted(placed, key=lambda entry: entry.second or 0.0)
 
 
 def is_of_all_the_side(finding: Finding) -> bool:
-    """Whether a finding is one number of all the side: its place is where that is worst, and others may be as bad."""
+    """Whether a finding is one number of the whole side, whose place is only the worst of possibly many."""
     return bool(finding.measure) and finding.stretch is None
 
 
 def grades(report: Report, side: str) -> dict[str, Severity]:
     """Return the worst severity found on a side under each limit that is not kept, by CHECK/LIMIT."""
     worst: dict[str, Severity] = {}
-    for one in whole(report):
-        if one.side == side and worst.get(name := one.limit_name(report)) != "fail":
-            worst[name] = one.finding.severity
+    for entry in whole(report):
+        if entry.side == side and worst.get(name := entry.limit_name(report)) != "fail":
+            worst[name] = entry.finding.severity
     return worst

@@ -1,4 +1,4 @@
-"""Which failing checks a lower level would fix: they are judged again at that level, with no pass over the audio."""
+"""Find the failing checks that a lower level fixes, by judging them again there from the same measurements."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from qc.model.report import PluginFailure
 from qc.plugin_api import Check, CheckResult
 
 FIXED = frozenset({"pass", "warn", "waived", "not_applicable"})
-"""Outcomes of a check that does not fail; one that broke or could not measure is no better than before."""
+"""Outcomes of a check that is fixed; an error or a missing measurement is no improvement."""
 
 Judge = Callable[[Sequence[Check[Any]]], tuple[Sequence[CheckResult], Sequence[PluginFailure]]]
-"""Judges by some checks at the other level"""
+"""Runs some checks at the other level."""
 
 
 def fixed(checks: Iterable[Check[Any]], results: Sequence[CheckResult], judge: Judge) -> tuple[str, ...]:
-    """Name the checks that fail in `results` and not when `judge` runs them again; in the order of the results.
+    """Return the ids of checks that fail in `results` and not when `judge` runs them again, in order.
 
-    What breaks there is no failure of the run, which judged at another level.
+    Plugins that fail there are no failures of the run, which judged at another level.
     """
     failing = {result.check for result in results if result.outcome == "fail"}
     if not failing:

@@ -1,7 +1,7 @@
-"""A measured side at one cut level: its part of the report, and what checks see of it.
+"""A measured side at one cut level: its part of the report, and its evidence for the checks.
 
-Levels are decided disc by disc, so every side of a disc is measured and its levels are searched before any is judged.
-What is kept in between are the results of measuring; the arrays of a spiral are computed again.
+Levels are decided disc by disc, so all sides of a disc are measured and searched before any is judged. Only the
+measurements are kept in between; the arrays of a spiral are computed again.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from qc.plugin_api import At, Limit, Need, Quantity
 
 @dataclass(frozen=True)
 class SearchedSide:
-    """A measured side whose levels were searched under the limits of a ruleset; it is judged at none yet."""
+    """A measured side with the levels that the limits of a ruleset allow, before it is judged at one of them."""
 
     measurement: SideMeasurement
     chain: Chain
@@ -53,7 +53,7 @@ class SearchedSide:
 
     @property
     def levels(self) -> SideLevels:
-        """The levels that the side brings to the decision about its disc."""
+        """The levels of the side, as input of the decision about its disc."""
         if self.worked is None:
             return SideLevels(self.id, self.declared.get("cut_level"))
         return self.worked.levels(self.id)
@@ -101,11 +101,11 @@ class SearchedSide:
 
     @property
     def broken(self) -> Mapping[type[Need[Any]], str]:
-        """Needs that failed; of audio at fault none was tried."""
+        """Needs that failed; empty for audio at fault, where no need ran."""
         return self.measurement.broken if self.measurement.passes else {}
 
     def evidence(self, decided: JudgedLevel | None, worked: WorkedSide | None = None) -> SideEvidence:
-        """Return what checks see of the side at a level."""
+        """Return the evidence of the side at a level."""
         if worked is None and self.worked is not None and decided is not None:
             worked = self.worked.at(decided)
         measurement = self.measurement
@@ -128,7 +128,7 @@ class SearchedSide:
         )
         if worked is None:
             if not results and not self.broken:
-                return replace(evidence, place=lambda at: _as_declared(at, measurement.tracks))
+                return replace(evidence, place=lambda at: _in_declared_track(at, measurement.tracks))
             lost = Sectors if Sectors in self.broken else Programme
             return replace(evidence, publishers={**publishers, **dict.fromkeys(UNITS, lost)})
         quantities = {**measurement.quantities, **worked.quantities(measurement.quantities.get(LOUDNESS))}
@@ -184,8 +184,8 @@ def _lineup(results: Mapping[type[Need[Any]], Any]) -> tuple[LineupToneFacts, ..
     )
 
 
-def _as_declared(at: At, tracks: tuple[Track, ...]) -> At:
-    """Fill in the track that a place of audio that is not cut lies in, as the delivery declares it."""
+def _in_declared_track(at: At, tracks: tuple[Track, ...]) -> At:
+    """Add the declared track to a place in audio that has no groove."""
     if at.start_s is None or at.track is not None:
         return at
     sector = int(at.start_s * SECTORS_A_SECOND + 1e-9)
@@ -193,14 +193,14 @@ def _as_declared(at: At, tracks: tuple[Track, ...]) -> At:
 
 
 def _clean_of(worked: WorkedSide) -> frozenset[tuple[str, str]]:
-    """Return check and measurement of the limits whose warnings go at the clean level, where that is a lower one."""
+    """Return check and measurement of limits that warn nowhere at the clean level, if that is below the judged one."""
     if worked.judged <= worked.clean.level:
         return frozenset()
     return frozenset((row.check, row.measure) for row in worked.mended)
 
 
 def _placed(quantity: Quantity, worked: WorkedSide, *, mono: bool) -> Quantity:
-    """Fill in where a number lies; of a mono side both walls move alike, and neither is named."""
+    """Return a number with its place; on a mono side, where both walls move alike, without a channel."""
     if quantity.at is None:
         return quantity
     at = worked.place(quantity.at)

@@ -1,4 +1,4 @@
-"""The level that a run asks for, `--level VALUE`: release, recommended, clean, or a level in dB."""
+"""Parse `--level VALUE`: release, recommended, clean, or a level in dB."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from qc.text.suggest import nearest
 
 NAMES: Mapping[str, LevelOption] = {"release": "release", "recommended": "recommended", "clean": "clean"}
 LOWEST_DB, HIGHEST_DB = LOWEST / 10.0, HIGHEST / 10.0
-"""The ends of the level search: a level beyond them is a slip of the pen."""
+"""Ends of the level search; a level beyond them is taken for a typing error."""
 LONGEST = 40
-"""Characters of a level; what is longer is not read."""
+"""Most characters of a level."""
 
 
 def read_level(value: str | float | None) -> LevelOption | None:
-    """Read "release", "recommended", "clean", "-6 dB", "-6dB", "-6" or a number in dB; None: nothing is asked for.
+    """Parse "release", "recommended", "clean", "-6 dB", "-6dB", "-6" or a number in dB; None stays None.
 
     Raises UsageError, one sentence, for anything else, and for a level outside -40 to +20 dB.
     """
@@ -48,7 +48,7 @@ def read_level(value: str | float | None) -> LevelOption | None:
 
 
 def level_words(option: LevelOption) -> str:
-    """Write an option as reports do: "release", or "-6 dB"."""
+    """Format an option as reports do: "release", or "-6 dB"."""
     if isinstance(option, str):
         return option
     return f"{option:+g} dB" if option else "0 dB"

@@ -1,4 +1,4 @@
-"""Remedies with numbers: after a side is judged, each check may look again at what it found, the gravest first."""
+"""Add remedies with numbers: each check may look at its findings again after judging, the most severe first."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from qc.audio.excerpts import Excerpts
+from qc.judge.changed_audio import judge_changed_audio
 from qc.judge.context import BrokenNeedError, Context, SideEvidence
 from qc.judge.engine import CheckRunner
 from qc.judge.findings import MeasuredFinding
-from qc.judge.repairs import disturbed
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, NotMeasuredError, SecondLookError
 from qc.model.report import PluginFailure
@@ -18,7 +18,7 @@ from qc.text.sanitize import told
 
 R = TypeVar("R")
 NEAR_S = 1.0
-"""Findings whose worst seconds are no further apart look one after the other, so that they share what is read."""
+"""Greatest distance in s between findings that are handled together, so that they share the audio read again."""
 MAY_CHANGE = {"remedy", "remedies"}
 
 _Key = tuple[int, int]
@@ -26,12 +26,12 @@ _Key = tuple[int, int]
 
 
 class _Look:
-    """The contract's Excerpt for one check on one side."""
+    """The Excerpt of one check on one side."""
 
     def __init__(self, evidence: SideEvidence, excerpts: Excerpts, check: Check[Any]) -> None:
         self._context, self._excerpts = Context(evidence, check), excerpts
         self.over = False
-        """whether the check timed out or broke; it must not read anything any more if it runs on"""
+        """whether the check timed out or failed; a check that keeps running then cannot read audio any more"""
 
     @property
     def side(self) -> str:
@@ -40,26 +40,26 @@ class _Look:
 
     @property
     def chain(self) -> Chain:
-        """What is assumed of the cut."""
+        """The assumed chain from the file to the stylus."""
         return self._context.chain
 
     @property
     def stream(self) -> Stream:
-        """What the side's source says of itself."""
+        """Properties of the side's audio."""
         return self._excerpts.stream
 
     def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
-        """Give file seconds through a tap; raises SecondLookError."""
+        """Return samples between two file seconds, of the source or a tap; raises SecondLookError."""
         if self.over:
             raise SecondLookError("it took too long")
         return self._excerpts(start_s, end_s, tap)
 
     def __getitem__(self, need: type[Need[R]]) -> R:
-        """Give a result; raises as the context of a check does."""
+        """Return the result of a need; raises the errors of `Context`."""
         return self._context[need]
 
     def measured(self, name: str) -> Quantity:
-        """Give a published number; raises as the context of a check does."""
+        """Return a published number; raises the errors of `Context`."""
         return self._context.measured(name)
 
 
@@ -67,10 +67,10 @@ def advise(
     checks: Iterable[Check[Any]], results: Sequence[CheckResult], evidence: SideEvidence, excerpts: Excerpts,
     runner: CheckRunner,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
-    """Give the results of a side with remedies worked out, as far as checks do that and audio may be read again.
+    """Return the results of a side with remedies in numbers, where checks have them and audio can be read again.
 
-    A check that raises or times out keeps its findings as they were and is named; so is audio that cannot be read any
-    more. Audio that is another one by now fails the checks of the audio itself.
+    A check that raises or times out keeps its findings and is reported, as is audio that cannot be read any more. Audio
+    that has changed since the pass fails the checks of the audio itself.
     """
     checks = tuple(checks)
     advising = {check.id: check for check in checks if type(check).advise is not Check.advise}
@@ -88,7 +88,7 @@ def advise(
         check = advising[check_id]
         look = _Look(evidence, excerpts, check)
         try:
-            findings[key] = _kept_to(findings[key], runner.call(check.advise, findings[key], look))
+            findings[key] = _only_remedy_changed(findings[key], runner.call(check.advise, findings[key], look))
         except (SecondLookError, NotMeasuredError, BrokenNeedError):
             continue
         except FAULTS as error:
@@ -97,14 +97,14 @@ def advise(
     advised = _with(results, findings)
     if not excerpts.lost:
         return advised, [*failures.values()]
-    if excerpts.changed and (again := disturbed(checks, advised, evidence, excerpts.changed, runner)):
+    if excerpts.changed and (again := judge_changed_audio(checks, advised, evidence, excerpts.changed, runner)):
         return again[0], [*failures.values(), *again[1]]
     lost = PluginFailure(plugin="sidegate", stage="second look", message=excerpts.lost, side=evidence.side)
     return advised, [*failures.values(), lost]
 
 
-def _kept_to(finding: Finding, advised: Finding) -> Finding:
-    """Give an advised finding; raises where more than its remedy was changed."""
+def _only_remedy_changed(finding: Finding, advised: Finding) -> Finding:
+    """Return the advised finding; raises TypeError or ValueError where more than its remedy differs."""
     if not isinstance(advised, Finding):
         raise TypeError(f"its advice is a {type(advised).__name__}, not a Finding")
     kept = finding.model_copy(update={name: getattr(advised, name) for name in MAY_CHANGE})
@@ -114,24 +114,24 @@ def _kept_to(finding: Finding, advised: Finding) -> Finding:
 
 
 def _in_order(findings: Mapping[_Key, Finding]) -> list[_Key]:
-    """Put the gravest first, and behind each those that lie beside it."""
+    """Return the keys in order of severity, each followed by those of findings nearby."""
     waiting = sorted(findings, key=lambda key: MeasuredFinding(findings[key]).gravity)
     order: list[_Key] = []
     while waiting:
         second = MeasuredFinding(findings[waiting[0]]).second
-        near = [key for key in waiting[1:] if _beside(second, MeasuredFinding(findings[key]).second)]
+        near = [key for key in waiting[1:] if _near(second, MeasuredFinding(findings[key]).second)]
         order += [waiting[0], *near]
         taken = {waiting[0], *near}
         waiting = [key for key in waiting if key not in taken]
     return order
 
 
-def _beside(one: float | None, other: float | None) -> bool:
-    return one is not None and other is not None and abs(one - other) <= NEAR_S
+def _near(first: float | None, second: float | None) -> bool:
+    return first is not None and second is not None and abs(first - second) <= NEAR_S
 
 
 def _with(results: Sequence[CheckResult], findings: Mapping[_Key, Finding]) -> list[CheckResult]:
-    """Put findings back into their results."""
+    """Return the results with the given findings."""
     given = []
     for i, result in enumerate(results):
         kept = tuple(findings.get((i, j), finding) for j, finding in enumerate(result.findings))

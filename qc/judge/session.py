@@ -1,4 +1,4 @@
-"""One disc after the other: its sides measured, judged, advised on and, if need be, drawn; then the delivery."""
+"""Judge a delivery: disc by disc its sides are measured, judged, advised on and drawn; then the whole delivery."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from qc.judge.bind import Bound
 from qc.judge.context import SideEvidence
 from qc.judge.engine import CheckRunner, judge_delivery, judge_side
 from qc.judge.fixed import fixed
-from qc.judge.inputs import Beside
+from qc.judge.inputs import OptionalInputs
 from qc.judge.level import SearchedSide, closure, search_levels
 from qc.judge.remedies import advise
 from qc.judge.side_report import disc_level
 from qc.judge.waivers.model import Waivers
 from qc.judge.yaml_checks import owners
-from qc.measure.side import Hearing, measure_side
+from qc.measure.side import MeasureOptions, measure_side
 from qc.model.report import DiscLevel, Origin, PluginFailure, SideReport
 from qc.plugin_api import Check, CheckResult, Evidence, Need
 from qc.plugin_host.host import Host
@@ -32,41 +32,41 @@ if TYPE_CHECKING:
 
 
 CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
-"""Needs that the groove itself has; plugins bring the others."""
+"""Needs of the groove itself; plugins add the others."""
 
 
 def needs_of_levels(installed: Sequence[type[Need[Any]]]) -> tuple[type[Need[Any]], ...]:
-    """Return the needs that the levels of a side take: the groove's own, and those installed that publish loudness."""
+    """Return the needs of the level search: those of the groove, and the installed ones that publish loudness."""
     return (*CORE, *(need for need in installed if LOUDNESS in need.publishes))
 
 
 @dataclass(frozen=True)
 class PreparedRun:
-    """What a delivery is judged by: its ruleset bound to the checks there are, and the papers that lie beside it."""
+    """Inputs of a run: the delivery, its ruleset bound to the checks, the plugins and the optional inputs."""
 
     read: ReadDelivery
     ruleset: Ruleset
     bound: Bound
     host: Host
-    beside: Beside
+    inputs: OptionalInputs
     needs: tuple[type[Need[Any]], ...]
     lost: tuple[str, ...] = ()
-    """checks the ruleset asks for that a plugin which did not load may have held"""
+    """checks of the ruleset that probably belong to a plugin that did not load"""
     discs: tuple[DiscToPlan, ...] = ()
-    """discs to compare where a format draws"""
+    """discs to compare, for formats that draw"""
     level: LevelOption | None = None
-    """the level that sides are judged at in place of their requested and release levels"""
+    """level of all sides in place of their requested and release levels"""
 
     @property
     def runner(self) -> CheckRunner:
-        """Runner of the checks: the host's, with the ruleset as the owner of the checks it defines."""
+        """The runner of the checks, with the ruleset as the owner of the checks it defines."""
         return CheckRunner({**self.host.owner, **owners(self.ruleset)}, self.host.runner)
 
 
 class DeliveryJudging:
-    """Gathers what became of a delivery, disc by disc."""
+    """Collects the reports and results of a delivery, disc by disc."""
 
-    def __init__(self, case: PreparedRun, how: Hearing, *, draws: bool) -> None:
+    def __init__(self, case: PreparedRun, how: MeasureOptions, *, draws: bool) -> None:
         self.sides: list[SideReport] = []
         self.discs: list[DiscLevel] = []
         self.results: list[CheckResult] = []
@@ -74,18 +74,19 @@ class DeliveryJudging:
         self.origins: dict[str, Origin] = {}
         self.shown = Evidence()
         self.undrawn: list[PluginFailure] = []
-        """plugins that broke where only formats that draw ask them; the report is the same without"""
+        """plugins that failed while drawing, which does not change the report"""
         self._case, self._how, self._draws = case, how, draws
-        self._known: dict[str, SideEvidence] = {}
+        self._evidence: dict[str, SideEvidence] = {}
         self._at_recommended: dict[str, Callable[[], SideEvidence]] = {}
         """source -> evidence at the recommended level, of sides that are judged at a higher one"""
 
     def disc(
-        self, sides: Sequence[tuple[int, Side]], chosen: Collection[str], hearing: Callable[[str], Hearing]
+        self, sides: Sequence[tuple[int, Side]], chosen: Collection[str], options: Callable[[str], MeasureOptions]
     ) -> None:
         """Measure the sides of one disc, decide the level of each, and judge those that were chosen.
 
-        A free side that was not chosen is measured too, for the release level alone. `hearing` is asked by side.
+        Free sides that were not chosen are measured too, for the release level only. `options` returns the options of
+        measuring by side id.
         """
         case, judged = self._case, [side.id for _, side in sides if side.id in chosen]
         if not judged:
@@ -95,16 +96,16 @@ class DeliveryJudging:
         searched: dict[str, SearchedSide] = {}
         for index, side in sides:
             if side.id in chosen or (disc.shared and disc.is_free(side.cut_level)):
-                searched[side.id] = self._searched(index, hearing(side.id), whole=side.id in chosen)
-        levels = tuple(searched[one.side].levels if one.side in searched else one for one in disc.sides)
+                searched[side.id] = self._searched(index, options(side.id), whole=side.id in chosen)
+        levels = tuple(searched[side.side].levels if side.side in searched else side for side in disc.sides)
         disc = replace(disc, sides=levels)
         if (row := disc_level(disc, judged)) is not None:
             self.discs.append(row)
         for side_id in judged:
             self._side(searched[side_id], disc.level_of(searched[side_id].levels))
 
-    def _searched(self, index: int, how: Hearing, *, whole: bool) -> SearchedSide:
-        """Measure a side and search its levels: by all needs, or by those alone that the levels take."""
+    def _searched(self, index: int, how: MeasureOptions, *, whole: bool) -> SearchedSide:
+        """Measure a side and search its levels, with all needs or only with those of the level search."""
         case = self._case
         chain = case.ruleset.chain
         needs = closure(case.needs, case.bound) if whole else needs_of_levels(case.needs)
@@ -119,16 +120,16 @@ class DeliveryJudging:
         return searched
 
     def _side(self, searched: SearchedSide, level: JudgedLevel | None) -> None:
-        """Judge a side at a level, then work out remedies and pictures from a second look."""
+        """Judge a side at a level, then compute remedies and pictures from a second look."""
         case, side = self._case, searched.id
         excerpts = searched.measurement.excerpts
         report, evidence = searched.at(level)
         results, better = self._judged(searched, evidence)
         report = report.model_copy(update={"second_look_s": 0.0 if excerpts is None else excerpts.seconds})
         self.sides.append(_with_fixed(report, better))
-        self._known[f"side:{side}"] = evidence
+        self._evidence[f"side:{side}"] = evidence
         if self._draws:
-            from qc.judge.figures import draw  # nobody else's business
+            from qc.judge.figures import draw  # imported late: only formats that draw need it
 
             self.shown, broken = draw(evidence, excerpts, results, case.discs, self.shown, case.host.runner)
             self.undrawn += broken_measures(broken, side, case.host)
@@ -139,15 +140,15 @@ class DeliveryJudging:
     def _judged(
         self, searched: SearchedSide, evidence: SideEvidence
     ) -> tuple[list[CheckResult], tuple[str, ...] | None]:  # fmt: skip
-        """Judge a side, also by its failing checks at the recommended level where that is lower; then advise."""
+        """Judge a side, and its failing checks also at a lower recommended level; then add remedies."""
         case, runner, better = self._case, self._case.runner, None
-        results, broken = judge_side(case.bound.checks, evidence, runner, case.beside.waivers)
+        results, broken = judge_side(case.bound.checks, evidence, runner, case.inputs.waivers)
         self.failures += broken
         if (softer := searched.at_recommended(evidence)) is not None:
             self._at_recommended[f"side:{searched.id}"] = softer
             better = fixed(
                 case.bound.checks, results,
-                lambda checks: judge_side(checks, softer(), runner, case.beside.waivers.anew()),
+                lambda checks: judge_side(checks, softer(), runner, case.inputs.waivers.anew()),
             )  # fmt: skip
         searched.forget()
         if (excerpts := searched.measurement.excerpts) is not None:
@@ -156,11 +157,11 @@ class DeliveryJudging:
         return results, better
 
     def delivery(self) -> None:
-        """Judge the delivery as a whole, once every side is."""
+        """Judge the whole delivery, after all sides."""
         case = self._case
         if self._how.store is not None:
             self._how.store.tidy()
-        results, broken = self._whole(case.bound.checks, self._known, case.beside.waivers)
+        results, broken = self._whole(case.bound.checks, self._evidence, case.inputs.waivers)
         self.results += results
         self.failures += broken
         self.sides = [self._with_delivery(side, results) for side in self.sides]
@@ -172,21 +173,21 @@ class DeliveryJudging:
         return judge_delivery(checks, sides, case.read.delivery.itself(), case.runner, waivers)
 
     def _with_delivery(self, side: SideReport, results: Sequence[CheckResult]) -> SideReport:
-        """Add the checks of the delivery that the recommended level of one side fixes."""
+        """Add to a side the checks of the delivery that its recommended level fixes."""
         source = f"side:{side.id}"
         softer = self._at_recommended.get(source)
         if softer is None or side.levels is None:
             return side
-        anew = self._case.beside.waivers.anew()
+        anew = self._case.inputs.waivers.anew()
         more = fixed(
             self._case.bound.checks, results,
-            lambda checks: self._whole(checks, {**self._known, source: softer()}, anew),
+            lambda checks: self._whole(checks, {**self._evidence, source: softer()}, anew),
         )  # fmt: skip
         return _with_fixed(side, (*(side.levels.fixed_at_recommended or ()), *more))
 
 
 def _with_fixed(side: SideReport, checks: tuple[str, ...] | None) -> SideReport:
-    """Put into the report of a side which checks its recommended level fixes; None: it is judged at no higher one."""
+    """Return a side with the checks that its recommended level fixes; None where it is judged at no higher level."""
     if side.levels is None or checks is None:
         return side
     return side.model_copy(update={"levels": side.levels.model_copy(update={"fixed_at_recommended": checks})})
@@ -198,7 +199,7 @@ def _not_run(check_id: str, side: str) -> CheckResult:
 
 
 def broken_measures(broken: Mapping[type[Need[Any]], str], side: str, host: Host) -> Sequence[PluginFailure]:
-    """Name each plugin whose measuring raised, also when nobody asked for the number."""
+    """Return the failures of measuring with their plugins, also of numbers that no check reads."""
     return [
         PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why, side=side)
         for need, why in broken.items()

@@ -1,4 +1,4 @@
-"""A worked side put into the report's words: geometry, tracks on the disc, levels."""
+"""Convert a side at its judged level to report models: geometry, tracks on the disc, levels."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from qc.plugin_api import Quantity
 
 
 def geometry(worked: WorkedSide) -> Geometry:
-    """Describe the side as cut at the judged level."""
+    """Return the groove of the side at the judged level."""
     side = worked.search.side
     disc, span = side.chain.disc, side.span
     travel = worked.search.quantity("groove.travel", worked.judged).value
@@ -40,7 +40,7 @@ def geometry(worked: WorkedSide) -> Geometry:
 
 
 def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
-    """Place each declared track on the disc."""
+    """Return the place of each declared track on the disc."""
     span, radius = worked.search.side.span, worked.cutting.spiral_path.radius
 
     def radius_at(second: float, *, end: bool) -> float:
@@ -63,28 +63,28 @@ def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
 
 
 def disc_level(disc: DiscDecision, judged: Collection[str]) -> DiscLevel | None:
-    """Give the release level of a disc of several sides; None where no free side of it has one.
+    """Return the release level of a disc of several sides, or None where no free side has one.
 
-    `judged` are the sides that the report has results of.
+    `judged` are the sides with results in the report.
     """
     ruling, release = disc.ruling, disc.release
     if len(disc.sides) < SIDES_OF_A_DISC or ruling is None or release is None:
         return None
-    known = {side.side: side.recommended.level for side in disc.deciding if side.recommended is not None}
+    deciding = {side.side: side.recommended.level for side in disc.deciding if side.recommended is not None}
     return DiscLevel(
-        sides=tuple(known),
+        sides=tuple(deciding),
         release=release.quantity(),
         ruling=ruling.side,
-        gives_away={side: Quantity(value=level - release.level, unit="dB") for side, level in known.items()},
+        gives_away={side: Quantity(value=level - release.level, unit="dB") for side, level in deciding.items()},
         requested=tuple(side.side for side in disc.sides if not disc.is_free(side.requested)),
         not_measured=disc.unmeasured,
         no_level=disc.unfit,
-        not_judged=tuple(side for side in known if side not in judged),
+        not_judged=tuple(side for side in deciding if side not in judged),
     )
 
 
 def levels(worked: WorkedSide) -> Levels:
-    """Give the levels, and what each limit alone allows and where it bites."""
+    """Return the levels, with the highest level that each limit alone allows."""
     ruling = worked.recommended.by
     decided = worked.decided
     release = None if decided is None else decided.release
@@ -116,11 +116,11 @@ def _level(value: float | None) -> Quantity | None:
 
 
 def _by_limit(worked: WorkedSide) -> dict[str, LevelAt]:
-    """Give the level of each limit by name; a limit on several measurements is at the lowest of their levels."""
+    """Return the level of each limit by name; a limit on several measurements has the lowest of their levels."""
     lowest: dict[str, tuple[LevelRow, Reached]] = {}
     for row, reached in worked.by_limit.items():
-        known = lowest.get(row.name)
-        if known is None or reached.level < known[1].level:
+        before = lowest.get(row.name)
+        if before is None or reached.level < before[1].level:
             lowest[row.name] = (row, reached)
     return {name: _level_at(worked, row, reached) for name, (row, reached) in lowest.items()}
 

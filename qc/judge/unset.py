@@ -1,4 +1,4 @@
-"""Limits of a house that may fail at the very level that is recommended, said when its ruleset is loaded."""
+"""Warn about limits of a house ruleset that may fail at the recommended level."""
 
 from __future__ import annotations
 
@@ -11,18 +11,18 @@ from qc.ruleset.load import RawLimit, Ruleset
 
 
 def unset_limits(ruleset: Ruleset, bound: Bound, shipped: Sequence[Path]) -> Iterator[str]:
-    """Say of each limit that can fail and follows the cut level that it does not set the level, a sentence each.
+    """Yield a sentence for each limit that can fail, depends on the cut level, and does not set the level.
 
-    Limits that lie in a `shipped` folder are left out: a house cannot edit those, and their reports say it.
+    Limits in a `shipped` folder are left out: a house cannot edit those, and their reports state it.
     """
     raw = {**ruleset.limits, **{check: measure.limits for check, measure in ruleset.measures.items()}}
-    told: set[tuple[str, str]] = set()
+    reported: set[tuple[str, str]] = set()
     for row in bound.rows:
         key = row.key.partition(".")[0]
         limit = raw[row.check][key]
         follows = row.fail is not None and row.sets_level is None and rises(row.measure, row.op)
-        if follows and (row.check, key) not in told and not _lies_in(limit, shipped):
-            told.add((row.check, key))
+        if follows and (row.check, key) not in reported and not _lies_in(limit, shipped):
+            reported.add((row.check, key))
             yield (
                 f"{limit.origin}: {row.name} fails above some cut level and does not set the level, so that a side may "
                 'fail it at the very level that is recommended; add "sets_level: fail" to it, or leave out its "fail"'

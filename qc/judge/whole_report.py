@@ -1,12 +1,12 @@
-"""The report of a delivery, put together from what was judged."""
+"""Assemble the report of a judged delivery."""
 
 from __future__ import annotations
 
 import qc
 from qc.delivery.reader import ReadDelivery
 from qc.judge.bind import Bound
+from qc.judge.bound_limits import bound_limits
 from qc.judge.engine import verdict
-from qc.judge.held import held
 from qc.judge.level_option import level_words
 from qc.judge.session import DeliveryJudging, PreparedRun
 from qc.model.cautions import CAUTIONS
@@ -16,7 +16,7 @@ from qc.ruleset.load import Ruleset
 
 
 def whole_report(case: PreparedRun, judging: DeliveryJudging) -> Report:
-    """Put together the report of a delivery that was judged; who ran it when is added by the caller."""
+    """Return the report of a judged delivery, to which the caller adds the facts of the run."""
     sides, results, failures = judging.sides, judging.results, judging.failures
     return Report(
         tool=f"sidegate {qc.__version__}",
@@ -34,21 +34,21 @@ def whole_report(case: PreparedRun, judging: DeliveryJudging) -> Report:
 
 
 def plugin_names(host: Host) -> tuple[str, ...]:
-    """Name every plugin that loaded, with its package and version."""
+    """Return the name of every loaded plugin with its package and version."""
     return tuple(f"{p.name} ({p.package} {p.version})" for p in host.plugins if p.error is None)
 
 
 def ruleset_facts(ruleset: Ruleset, bound: Bound) -> RulesetFacts:
-    """Describe a ruleset: its version and digest, what it extends, its chain and its limits as they were bound."""
-    extends = tuple(ExtendedFacts(**one._asdict()) for one in ruleset.extends)
+    """Return the facts of a ruleset: version, digest, extended rulesets, chain, and limits as bound."""
+    extends = tuple(ExtendedFacts(**parent._asdict()) for parent in ruleset.extends)
     return RulesetFacts(
         name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, extends=extends, chain=ruleset.chain_rows,
-        level=ruleset.level_rows, limits=held(bound.checks),
+        level=ruleset.level_rows, limits=bound_limits(bound.checks),
     )  # fmt: skip
 
 
 def delivery_facts(read: ReadDelivery) -> DeliveryFacts:
-    """Describe a delivery: its file with its digest, title, catalogue number and disc."""
+    """Return the facts of a delivery: file, digest, title, catalogue number and disc."""
     delivery = read.delivery
     disc = {} if delivery.disc is None else {"size": delivery.disc.size, "speed": delivery.disc.speed}
     return DeliveryFacts(

@@ -1,4 +1,4 @@
-"""Checks that a ruleset makes by itself: a published measurement held against limits, nothing but comparisons."""
+"""Checks that a ruleset defines without code: a published measurement is compared with limits."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
 OPS: dict[str, Op] = {"at_least": ">=", "at_most": "<="}
-"""Limit of a measure -> on which side of it a value must stay."""
+"""key of a limit in a ruleset -> its operator"""
 
 
 def made(ruleset: Ruleset, installed: Collection[str], units: Mapping[str, str]) -> dict[str, type[Check[Any]]]:
-    """Make a check of every measure of a ruleset, by id.
+    """Return a check class for every measure of a ruleset, by id.
 
-    Raises RulesetError, "FILE:LINE: ...", where one has the name of an installed check, or its measurement is unknown.
+    Raises RulesetError, "FILE:LINE: ...", where an id is that of an installed check or a measurement is unknown.
     """
     for check_id, raw in ruleset.measures.items():
         if check_id in installed:
@@ -37,7 +37,7 @@ def made(ruleset: Ruleset, installed: Collection[str], units: Mapping[str, str])
 
 
 def owners(ruleset: Ruleset) -> dict[str, str]:
-    """Say who brings the checks that a ruleset makes: the ruleset."""
+    """Return the owner of the checks that a ruleset defines, the ruleset itself, by check id."""
     return dict.fromkeys(ruleset.measures, f"ruleset {ruleset.full_name}")
 
 
@@ -58,5 +58,5 @@ def _check(ruleset: Ruleset, check_id: str, raw: RawMeasure) -> type[Check[Any]]
 
 
 def _title(check_id: str) -> str:
-    """Make a title of the id: "house.quiet-side" is "Quiet side"."""
+    """Derive a title from the id: "house.quiet-side" becomes "Quiet side"."""
     return check_id.partition(".")[2].replace("-", " ").capitalize()

@@ -30,7 +30,7 @@ Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
-class Hearing:
+class MeasureOptions:
     """How a side is heard: by how many threads, who is told, what is known already, what calls plugins."""
 
     workers: int
@@ -79,7 +79,7 @@ class SideMeasurement:
 
 
 def measure_side(
-    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], how: Hearing
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], how: MeasureOptions
 ) -> SideMeasurement:
     """Measure one side of a delivery once for some needs; what the store holds is not processed again.
 
@@ -109,7 +109,7 @@ def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
 
 def _measured(
     read: ReadDelivery, side: Side, wanted: Mapping[type[Need[Any]], Need[Any]],
-    unbuilt: Mapping[type[Need[Any]], str], how: Hearing,
+    unbuilt: Mapping[type[Need[Any]], str], how: MeasureOptions,
 ) -> SideMeasurement:  # fmt: skip
     """Measure what is not stored of a side; a fault that only the pass shows is added to what was received."""
     store, needs = how.store, list(wanted.values())
@@ -167,7 +167,7 @@ def _faulty(given: SideInput, received: ReceivedAudio, unbuilt: Mapping[type[Nee
     return SideMeasurement(given.side, received, _of_file(received.facts), unbuilt)
 
 
-def _measured_now(given: SideInput, source: Source, wanted: Plan, how: Hearing) -> Measurements | ReceivedAudio:
+def _measured_now(given: SideInput, source: Source, wanted: Plan, how: MeasureOptions) -> Measurements | ReceivedAudio:
     """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
     try:
         measured = hear(

@@ -15,8 +15,8 @@ from typing import Any
 from qc.groove.geometry.cut import FOLLOWING, MEASURES
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.bind import Bound
+from qc.judge.bound_limits import bound_limits
 from qc.judge.engine import verdict
-from qc.judge.held import held
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, UsageError
 from qc.model.report import HeldLimit, Limit, SideReport
@@ -68,7 +68,7 @@ class Rejudging:
         self._publishers, self._runner = publishers, runner
         self._chain = _chain_of(report, before.ruleset)
         self._rechained = _differing(report, before.ruleset, after.ruleset)
-        limits = held(after.bound.checks)
+        limits = bound_limits(after.bound.checks)
         self._relevelled = ""
         """why sides may be recommended another level; empty where they are not"""
         if policy_in(report.ruleset.level).tenths != after.bound.policy.tenths:

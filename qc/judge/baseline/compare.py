@@ -1,6 +1,6 @@
-"""A report against an earlier one: what is new, what is as before, and what is not found any more.
+"""Compare a report with an earlier one: findings that are new, unchanged, or not found any more.
 
-Findings are the same by where they lie and never by their words or numbers, which mending changes.
+Findings are matched by place, never by words or numbers, which a partial fix changes.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
 NEAR_S = 1.0
-"""Findings whose starts are no further apart may be the same."""
+"""Greatest distance in s between the starts of matching findings."""
 LONGEST = 40
-"""Characters of a value that a report gives."""
+"""Most characters shown of a value of a report."""
 UNJUDGED = {"not_measured", "not_applicable", "error"}
 
 
@@ -34,7 +34,7 @@ class Earlier:
 
 @dataclass(frozen=True)
 class SideLayout:
-    """How a side is laid out, as far as it decides whether places of two reports mean the same."""
+    """Layout of a side, which decides whether places in two reports are comparable."""
 
     channels: int | None
     """None where the audio is at fault"""
@@ -43,13 +43,13 @@ class SideLayout:
 
     @classmethod
     def of(cls, declared: Mapping[str, object], channels: int | None) -> SideLayout:
-        """Give that of a side as it is declared."""
+        """Build the layout of a declared side."""
         tracks = declared.get("tracks", ())
         several = tracks if isinstance(tracks, Sequence) else ()
         return cls(channels, len(several), any("audio" in track for track in several))
 
     def unlike(self, other: SideLayout) -> str:
-        """Say in which way an earlier layout was another one; empty where it was the same."""
+        """Return a description of how an earlier layout differs, or ""."""
         if self.a_file_a_track != other.a_file_a_track:
             return f"came as {'one file a track' if other.a_file_a_track else 'one file'} then"
         if self.tracks != other.tracks:
@@ -60,31 +60,33 @@ class SideLayout:
 
 
 def refuse_stale(earlier: Earlier, ruleset: RulesetFacts, sides: Mapping[str, SideLayout], *, every_side: bool) -> None:
-    """Refuse an earlier report that says nothing of this delivery; raises UsageError, one sentence.
+    """Raise UsageError, one sentence, for an earlier report that is not comparable with this delivery.
 
-    `sides` are those to be judged; `every_side` says whether the delivery has no others.
+    `sides` are the sides to judge; `every_side` says whether these are all sides of the delivery.
     """
     then = earlier.report
     mend = "judge the earlier delivery again, or leave --baseline out"
     if other := _other_rules(then.ruleset, ruleset) or _other_chain(then.ruleset, ruleset):
         raise UsageError(f"{shown(earlier.file)}: it was judged {other}; {mend}")
-    known = {side.id: _layout(side) for side in then.sides}
-    others = [one for one in sides if one not in known] or ([one for one in known if one not in sides] * every_side)
+    before = {side.id: _layout(side) for side in then.sides}
+    others = [side for side in sides if side not in before] or [
+        side for side in before if side not in sides
+    ] * every_side
     if others:
-        there = ", ".join(known) or "none"
+        there = ", ".join(before) or "none"
         what = f"it has the sides {shown(there)}, and this delivery {', '.join(sides)}"
         raise UsageError(f"{shown(earlier.file)}: {what}; {mend}")
     for side, layout in sides.items():
-        if unlike := layout.unlike(known[side]):
+        if unlike := layout.unlike(before[side]):
             raise UsageError(f"{shown(earlier.file)}: side {side} {unlike}; {mend}")
 
 
 def _other_rules(then: RulesetFacts, now: RulesetFacts) -> str:
-    """Say by which rules an earlier report was judged; empty where they are those of now, or a minor version of them.
+    """Return a description of the earlier ruleset where it differs by more than a minor version, else "".
 
-    What goes by one name and version and is another file changes outcomes with nobody told: a version tells.
+    Another file with the same name and version is rejected too, since it changes outcomes without a visible sign.
     """
-    its, own = (f"{one.name}@{one.version}" for one in (then, now))
+    its, own = (f"{rules.name}@{rules.version}" for rules in (then, now))
     if then.name != now.name or _major(then.version) != _major(now.version):
         return f"by {shown(its)}, and this by {own}"
     if its == own and then.sha256 != now.sha256:
@@ -93,19 +95,19 @@ def _other_rules(then: RulesetFacts, now: RulesetFacts) -> str:
 
 
 def _other_chain(then: RulesetFacts, now: RulesetFacts) -> str:
-    """Say which values of the chain were others then, of one version; empty where none were."""
+    """Return a description of chain values that differ under the same ruleset version, or ""."""
     if then.version != now.version:
         return ""
     rows, before = _rows(now), _rows(then)
     others = [key for key in rows if key in before and not _alike(rows[key], before[key])]
     if not others:
         return ""
-    its, own = (listed(f"{key} {shown(one[key], LONGEST)}" for key in others) for one in (before, rows))
+    its, own = (listed(f"{key} {shown(values[key], LONGEST)}" for key in others) for values in (before, rows))
     return f"with {its}, and this with {own}"
 
 
 def _rows(ruleset: RulesetFacts) -> Mapping[str, str]:
-    """Give every value of the chain by its key, "cut.land": "13 um"; what a report has in no such rows is passed by."""
+    """Return every chain value by its key, "cut.land": "13 um"; other entries of the report are ignored."""
     return {
         f"{section}.{name}": str(row["value"])
         for section, part in ruleset.chain.items()
@@ -115,13 +117,13 @@ def _rows(ruleset: RulesetFacts) -> Mapping[str, str]:
     }
 
 
-def _alike(one: str, other: str) -> bool:
-    """Say whether two values are the same, "0.025 mm" and "25 um" too."""
-    if one == other:
+def _alike(first: str, second: str) -> bool:
+    """Whether two written values are equal, as "0.025 mm" and "25 um" are."""
+    if first == second:
         return True
     try:
-        value, unit = parse(one)
-        return math.isclose(value, read(other, unit))
+        value, unit = parse(first)
+        return math.isclose(value, read(second, unit))
     except ValueError:
         return False
 
@@ -138,8 +140,8 @@ def _layout(side: SideReport) -> SideLayout:
 
 
 @dataclass(frozen=True)
-class _One:
-    """A finding of a report, with the result that it belongs to."""
+class _PlacedFinding:
+    """A finding of a report with its result and its index there."""
 
     result: CheckResult
     index: int
@@ -151,19 +153,19 @@ class _One:
 
 
 def compared(report: Report, earlier: Earlier, never_excused: Collection[str] = ()) -> Report:
-    """Give a report with each finding marked new or unchanged, and what became of the earlier ones.
+    """Return a report with each finding marked new or unchanged, and the fate of the earlier ones.
 
-    `never_excused` are the ids of checks whose findings count for the exit code whatever the earlier report had.
+    `never_excused` are the ids of checks whose findings always count for the exit code.
     """
     sides = {side.id for side in report.sides}
     now = list(_findings(report))
-    # Of a side that is not judged this time nothing can be said.
-    then = [one for one in _findings(earlier.report) if one.finding.location.side in {"", *sides}]
-    pairs = matched([one.finding for one in now], [one.finding for one in then], _scopes(now), _scopes(then))
-    known = {(now[i].home, now[i].index) for i, _ in pairs}
+    # earlier findings of a side that is not judged now are ignored
+    then = [entry for entry in _findings(earlier.report) if entry.finding.location.side in {"", *sides}]
+    pairs = matched([entry.finding for entry in now], [entry.finding for entry in then], _scopes(now), _scopes(then))
+    unchanged = {(now[i].home, now[i].index) for i, _ in pairs}
     found = {j for _, j in pairs}
     left_out = tuple(_left_out(report, earlier.report, sides))
-    unmatched = [one for j, one in enumerate(then) if j not in found]
+    unmatched = [entry for j, entry in enumerate(then) if j not in found]
     fates = _fates(report, unmatched, left_out, same={side.id for side in earlier.report.sides} == sides)
     its = earlier.report
     facts = BaselineFacts(
@@ -171,35 +173,36 @@ def compared(report: Report, earlier: Earlier, never_excused: Collection[str] = 
         ruleset=f"{its.ruleset.name}@{its.ruleset.version}", delivery_sha256=its.delivery.sha256,
         new=len(now) - len(pairs), unchanged=len(pairs), gone=tuple(fates["gone"]), unsure=tuple(fates["unsure"]),
         not_judged=tuple(fates["not_judged"]), left_out=left_out, other_levels=tuple(_other_levels(report, its)),
-        always=tuple(sorted({one.home[0] for one in now} & set(never_excused))),
+        always=tuple(sorted({entry.home[0] for entry in now} & set(never_excused))),
     )  # fmt: skip
-    results = tuple(_marked(result, known) for result in report.results)
+    results = tuple(_marked(result, unchanged) for result in report.results)
     return report.model_copy(update={"results": results, "baseline": facts})
 
 
-def _findings(report: Report) -> Iterator[_One]:
+def _findings(report: Report) -> Iterator[_PlacedFinding]:
     for result in report.results:
-        yield from (_One(result, i, finding) for i, finding in enumerate(result.findings))
+        yield from (_PlacedFinding(result, i, finding) for i, finding in enumerate(result.findings))
 
 
-def _scopes(several: Sequence[_One]) -> list[str]:
-    return [one.result.scope for one in several]
+def _scopes(several: Sequence[_PlacedFinding]) -> list[str]:
+    return [entry.result.scope for entry in several]
 
 
-def _marked(result: CheckResult, known: set[tuple[tuple[str, str | None], int]]) -> CheckResult:
+def _marked(result: CheckResult, unchanged: set[tuple[tuple[str, str | None], int]]) -> CheckResult:
     if not result.findings:
         return result
     home = (result.check, result.side)
-    marks = ("unchanged" if (home, i) in known else "new" for i in range(len(result.findings)))
-    findings = (one.model_copy(update={"baseline": mark}) for one, mark in zip(result.findings, marks, strict=True))
+    marks = ("unchanged" if (home, i) in unchanged else "new" for i in range(len(result.findings)))
+    pairs = zip(result.findings, marks, strict=True)
+    findings = (finding.model_copy(update={"baseline": mark}) for finding, mark in pairs)
     return result.model_copy(update={"findings": tuple(findings)})
 
 
 def _left_out(report: Report, then: Report, sides: set[str]) -> Iterator[LeftOut]:
-    """Give the checks of which either report left findings out, and how many."""
+    """Yield the checks of which either report omits findings, with both counts."""
     counts: dict[tuple[str, str | None], list[int]] = defaultdict(lambda: [0, 0])
-    for i, one in enumerate((then, report)):
-        for result in one.results:
+    for i, judged in enumerate((then, report)):
+        for result in judged.results:
             if result.findings_omitted and result.side in {None, *sides}:
                 counts[result.check, result.side][i] += result.findings_omitted
     for (check, side), (before, now) in counts.items():
@@ -207,7 +210,7 @@ def _left_out(report: Report, then: Report, sides: set[str]) -> Iterator[LeftOut
 
 
 def _other_levels(report: Report, then: Report) -> Iterator[LevelThen]:
-    """Give the sides that the two reports judged at levels that are told apart when shown, at a tenth of a dB."""
+    """Yield the sides that the two reports judged at levels that differ by a tenth of a dB as shown."""
     before = {side.id: side.levels for side in then.sides}
     for side in report.sides:
         now, its = side.levels, before.get(side.id)
@@ -216,30 +219,30 @@ def _other_levels(report: Report, then: Report) -> Iterator[LevelThen]:
 
 
 def _fates(
-    report: Report, unmatched: Sequence[_One], left_out: Sequence[LeftOut], *, same: bool
+    report: Report, unmatched: Sequence[_PlacedFinding], left_out: Sequence[LeftOut], *, same: bool
 ) -> Mapping[str, list[Finding]]:
-    """Say of earlier findings that are not among those of now what became of them.
+    """Sort the earlier findings that are not found any more into gone, unsure and not judged.
 
-    One is gone only where its check was judged again, on the same sides, to its end, and left no finding out.
+    A finding is gone only where its check was judged completely, on the same sides, and omitted no finding.
     """
     outcomes = {(result.check, result.side): result.outcome for result in report.results}
-    short = {(one.check, one.side) for one in left_out if one.now}
-    # A check that gives a reason beside what it found missed a number on the way.
+    short = {(entry.check, entry.side) for entry in left_out if entry.now}
+    # a check with findings and a reason stopped at a missing number
     short |= {(result.check, result.side) for result in report.results if result.findings and result.reason}
     fates: dict[str, list[Finding]] = {"gone": [], "unsure": [], "not_judged": []}
-    for one in unmatched:
-        unjudged = outcomes.get(one.home, "error") in UNJUDGED or (one.result.side is None and not same)
-        fates["not_judged" if unjudged else "unsure" if one.home in short else "gone"].append(one.finding)
+    for entry in unmatched:
+        unjudged = outcomes.get(entry.home, "error") in UNJUDGED or (entry.result.side is None and not same)
+        fates["not_judged" if unjudged else "unsure" if entry.home in short else "gone"].append(entry.finding)
     return fates
 
 
 def matched(
     now: Sequence[Finding], then: Sequence[Finding], scopes_now: Sequence[str], scopes_then: Sequence[str]
 ) -> list[tuple[int, int]]:
-    """Match findings of two reports one to one, by index: as many as can be, then those that lie nearest.
+    """Match findings of two reports one to one, by index: as many as possible, then the nearest ones.
 
-    They must be of one check, scope, side and track, and start within 1 s; those without a second of one field of the
-    delivery file. What was held against the same measurement goes first.
+    A pair has the same check, scope, side and track, and starts within 1 s; without a time it has the same field of the
+    delivery file. Findings of the same measurement are matched first.
     """
     pairs: list[tuple[int, int]] = []
     free_now, free_then = list(range(len(now))), list(range(len(then)))
@@ -274,10 +277,10 @@ def _grouped(
 
 
 def nearest(now: Sequence[float], then: Sequence[float]) -> list[tuple[int, int]]:
-    """Pair seconds, each list in order, that lie within 1 s: as many as can be, and of those ways the nearest.
+    """Pair seconds of two sorted lists that are within 1 s: as many pairs as possible, with the least total distance.
 
-    Pairs never need to cross. best[i][j] is, for the first i and j seconds, how many stay alone and how far the
-    others lie apart together.
+    Pairs never need to cross. best[i][j] is, for the first i and j seconds, the number of unpaired ones and the total
+    distance of the pairs.
     """
     best = [[(i + j, 0.0) for j in range(len(then) + 1)] for i in range(len(now) + 1)]
     for i, here in enumerate(now):

@@ -1,4 +1,4 @@
-"""Waivers: what a check finds in a place, and somebody answers for until a day. Whatever is in doubt stands."""
+"""Waivers: findings of a check in a place for which an owner takes responsibility; in doubt a finding is not waived."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from qc.model.report import GivenIn, WaiverFacts
 from qc.plugin_api import Finding, Scope
 
 ROUNDED_S = 0.0005
-"""Reports write times to the millisecond; who copies one from there means the finding it was copied from."""
+"""Tolerance in s: reports round times to the millisecond, and a copied time must cover its finding."""
 SECTOR_S = 1.0 / SECTORS_A_SECOND
 
 Starts = Sequence[tuple[int, float]]
@@ -23,10 +23,10 @@ Starts = Sequence[tuple[int, float]]
 
 @dataclass(frozen=True)
 class ResolvedWaiver:
-    """A waiver that fits its delivery; no track, no time: all of the side; no side: everywhere."""
+    """A waiver that fits its delivery. Without tracks and times it covers the whole side, without a side every side."""
 
     key: str
-    """where it is written, "delivery.yaml:31" """
+    """file and line it is written in, "delivery.yaml:31" """
     check: str
     owner: str
     reason: str
@@ -35,29 +35,29 @@ class ResolvedWaiver:
     start_s: float | None = None
     end_s: float | None = None
     expires: date | None = None
-    """the last day it holds"""
+    """last day of its validity"""
     given_in: GivenIn = "delivery"
 
     def holds(self, today: date | None) -> bool:
-        """Whether it still holds on a day; one that expires holds on no unknown day."""
+        """Whether the waiver is valid on a day; one that expires is not valid on an unknown day."""
         return self.expires is None or (today is not None and today <= self.expires)
 
     def covers(self, check: str, finding: Finding, scope: Scope, starts: Starts = ()) -> bool:
-        """Whether all of a finding of a check lies inside what is waived; whether it still holds is not asked here."""
+        """Whether a finding of a check lies completely inside the waived place; validity is not considered."""
         at = finding.location
         if check != self.check:
             return False
-        # What holds several sides against each other is no business of one side's waiver.
+        # a check that compares sides cannot be waived for one side
         if self.side is not None and (scope == "delivery" or at.side != self.side):
             return False
-        # What is about all of the side, or has no place, only a waiver of all of the side can mean.
+        # a finding of the whole side, or without a place, needs a waiver of the whole side
         if self.is_narrow and is_of_all_the_side(finding):
             return False
         return self._on_its_tracks(finding, starts) and self._in_its_time(finding)
 
     @property
     def is_narrow(self) -> bool:
-        """Whether it is for some tracks or times alone."""
+        """Whether the waiver is limited to some tracks or times."""
         return bool(self.tracks) or self.start_s is not None or self.end_s is not None
 
     def _on_its_tracks(self, finding: Finding, starts: Starts) -> bool:
@@ -77,7 +77,7 @@ class ResolvedWaiver:
 
 
 def _extent(finding: Finding) -> tuple[float, float] | None:
-    """Give from where to where a finding lies, in file seconds: all of its event, else its place; None without one."""
+    """Return start and end of a finding's event or place in file seconds, or None without a place."""
     if finding.stretch is not None:
         return finding.stretch.start_s, finding.stretch.end_s
     start, end = finding.location.start_s, finding.location.end_s
@@ -85,7 +85,7 @@ def _extent(finding: Finding) -> tuple[float, float] | None:
 
 
 def _reached(finding: Finding, starts: Starts) -> set[int]:
-    """Give the tracks that a finding reaches into by more than a sector; a gap belongs to the track before it."""
+    """Return the tracks that a finding covers by more than a sector; a gap belongs to the track before it."""
     extent = _extent(finding)
     if extent is None:
         return set()
@@ -100,9 +100,9 @@ def _reached(finding: Finding, starts: Starts) -> set[int]:
 
 
 class Waivers:
-    """The waivers of a run and its day; counts what each covers, or leaves to stand since it has expired.
+    """The waivers of a run and its day, and the number of findings that each covers, or would if it had not expired.
 
-    With `own_only` those given in the delivery cover nothing: its sender cannot waive what is found in it.
+    With `own_only` waivers in the delivery cover nothing: its sender cannot waive the findings.
     """
 
     def __init__(
@@ -112,34 +112,34 @@ class Waivers:
         self._covered: Counter[str] = Counter()
 
     def anew(self) -> Waivers:
-        """Give the same waivers with nothing counted, for judging that is no part of the report."""
+        """Return the same waivers with zero counts, for judging that is not part of the report."""
         return Waivers(self._waivers, self._today, own_only=self._own_only)
 
     def applied(self, check: str, finding: Finding, scope: Scope, starts: Starts = ()) -> Finding:
-        """Give a finding with the key of the first waiver that covers it and holds; whoever made it has no say."""
-        covering = [one for one in self._waivers if one.covers(check, finding, scope, starts)]
-        holding = [one.key for one in covering if self._counts(one) and one.holds(self._today)]
-        self._covered.update(holding or [one.key for one in covering])
-        key = next(iter(holding), None)
+        """Return a finding with the key of the first valid waiver that covers it; a key set by the check is ignored."""
+        covering = [waiver for waiver in self._waivers if waiver.covers(check, finding, scope, starts)]
+        valid = [waiver.key for waiver in covering if self._counts(waiver) and waiver.holds(self._today)]
+        self._covered.update(valid or [waiver.key for waiver in covering])
+        key = next(iter(valid), None)
         return finding if finding.waived_by == key else finding.model_copy(update={"waived_by": key})
 
-    def _counts(self, one: ResolvedWaiver) -> bool:
-        return one.given_in == "file" or not self._own_only
+    def _counts(self, waiver: ResolvedWaiver) -> bool:
+        return waiver.given_in == "file" or not self._own_only
 
     def facts(self) -> tuple[WaiverFacts, ...]:
-        """Tell what became of each waiver, in the order in which they are written."""
-        return tuple(self._facts(one) for one in self._waivers)
+        """Return the use of each waiver, in the order in which they are written."""
+        return tuple(self._facts(waiver) for waiver in self._waivers)
 
-    def _facts(self, one: ResolvedWaiver) -> WaiverFacts:
-        covered = self._covered[one.key]
+    def _facts(self, waiver: ResolvedWaiver) -> WaiverFacts:
+        covered = self._covered[waiver.key]
         state: Literal["used", "unused", "expired", "not_counted"] = "used" if covered else "unused"
-        if not one.holds(self._today):
+        if not waiver.holds(self._today):
             state = "expired"
-        if not self._counts(one):
+        if not self._counts(waiver):
             state = "not_counted"
         return WaiverFacts(
-            key=one.key, check=one.check, side=one.side, tracks=tuple(sorted(one.tracks)), from_s=one.start_s,
-            to_s=one.end_s, reason=one.reason, owner=one.owner,
-            expires=None if one.expires is None else one.expires.isoformat(),
-            state=state, findings=covered, given_in=one.given_in,
+            key=waiver.key, check=waiver.check, side=waiver.side, tracks=tuple(sorted(waiver.tracks)),
+            from_s=waiver.start_s, to_s=waiver.end_s, reason=waiver.reason, owner=waiver.owner,
+            expires=None if waiver.expires is None else waiver.expires.isoformat(),
+            state=state, findings=covered, given_in=waiver.given_in,
         )  # fmt: skip

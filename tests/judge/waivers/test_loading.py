@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from qc.delivery.reader import parse_delivery
-from qc.judge.waivers.loading import granted
+from qc.judge.waivers.loading import load_waivers
 from qc.model.errors import DeliveryError, UsageError
 from qc.plugin_api import Check, Model
 
@@ -51,7 +51,7 @@ CHECKS = {
 def read(waiver="", *, file=None, lengths=LENGTHS, **more):
     text = DELIVERY.replace("WAIVER", f"{{{waiver}}}" if waiver else "")
     given = {"today": dt.date(2026, 6, 15), "checks": CHECKS, "length": lengths.get, **more}
-    return granted(parse_delivery(text.encode(), Path("delivery.yaml"), Path()), file, **given).facts()
+    return load_waivers(parse_delivery(text.encode(), Path("delivery.yaml"), Path()), file, **given).facts()
 
 
 def test_one_of_the_delivery_is_for_its_side():
@@ -101,7 +101,7 @@ def test_what_does_not_fit_is_one_sentence_with_its_line(waiver, part):
 def test_on_a_side_without_tracks_there_are_none_to_name():
     text = DELIVERY.replace("WAIVER", "") + f"    waivers:\n      - {{{GOOD}, tracks: [1]}}\n"
     with pytest.raises(DeliveryError, match=r'delivery\.yaml:14: side B has no track 1; leave "tracks" out'):
-        granted(parse_delivery(text.encode(), Path("delivery.yaml"), Path()), None, None, CHECKS, LENGTHS.get)
+        load_waivers(parse_delivery(text.encode(), Path("delivery.yaml"), Path()), None, None, CHECKS, LENGTHS.get)
 
 
 def test_where_the_audio_is_at_fault_times_are_not_held_against_it():

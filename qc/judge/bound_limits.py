@@ -1,4 +1,4 @@
-"""The limits of a ruleset as they were bound to checks, put into the report's words."""
+"""Convert the limits that were bound to checks to report models."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from qc.model.report import HeldLimit
 from qc.plugin_api import Check, Limit
 
 
-def held(checks: Iterable[Check[Any]]) -> dict[str, HeldLimit]:
-    """Give every limit that is held against a measurement, by CHECK/LIMIT, in the order of the checks."""
+def bound_limits(checks: Iterable[Check[Any]]) -> dict[str, HeldLimit]:
+    """Return every limit with its measurement, by CHECK/LIMIT, in the order of the checks."""
     found = {}
     for check in checks:
         for name, judged in check.judges.items():
