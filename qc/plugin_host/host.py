@@ -1,7 +1,19 @@
 """All plugins of a run: loaded one by one, each whole or not at all, with what they brought in order.
 
-Built for each run, never at import. A plugin that does not load, or gives what cannot be used, becomes a
+Built for each run, never at import. A plugin that does not load, or returns what cannot be used, becomes a
 `PluginFailure` and is left out; the others go on.
+
+pluggy declares the hooks (`spec.py`), registers and checks the plugins and calls the hooks (`relay.py`). It is used
+otherwise than in most programs in three places, so that one bad plugin costs the others nothing:
+
+* Each plugin has a `PluginManager` of its own. In a shared one the first implementation that raises ends the call for
+  all that come after it, a time-out cannot be put on one plugin, and `tryfirst` or a wrapper lets one plugin change
+  what another returns.
+* `load_setuptools_entrypoints` is not called. It imports every plugin in one go, without a time-out, and raises what
+  the first broken one raises. `finder.py` reads the same entry points with their package and version, and imports
+  neither a plugin nor pluggy, so that `--help` and `--version` stay quick.
+* Implementations are looked through before `register` and `check_pending`: pluggy passes over a function without a
+  marker, and its messages name no hook that may have been meant.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""One plugin behind its hooks. Each has its own pluggy manager, so that none stops or reorders another."""
+"""One plugin behind its hooks. Each has its own pluggy manager; `host.py` says why."""
 
 from __future__ import annotations
 
@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pluggy import HookCaller, PluginManager, PluginValidationError
 
-from qc.plugin_host import names, spec
-from qc.plugin_host import validation as vetting
+from qc.plugin_host import names, spec, validation
 from qc.plugin_host.validation import RefusedError
 from qc.text.suggest import meant
 
@@ -19,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class Relay:
-    """A plugin whose hooks are known to fit; each method calls one of them and vets what it gives.
+    """A plugin whose hooks fit their specifications; each method calls one of them and validates what it returns.
 
     Raises RefusedError, when built and when called; whatever the plugin itself raises comes through.
     """
@@ -27,7 +26,7 @@ class Relay:
     def __init__(self, plugin: object) -> None:
         self._manager = PluginManager(names.PROJECT)
         self._manager.add_hookspecs(spec)
-        self.hooks = tuple(sorted(set(self._vetted(plugin))))
+        self.hooks = tuple(sorted(set(self._validated(plugin))))
         """names of the hooks it answers"""
         try:
             self._manager.register(plugin)
@@ -36,23 +35,23 @@ class Relay:
             raise RefusedError(f"a hook of it does not fit: {str(why).splitlines()[-1]}") from None
 
     def checks(self) -> tuple[type[Check[Any]], ...]:
-        """Give its checks."""
-        return tuple(check for given in self._call("qc_checks") for check in vetting.checks(given))
+        """Return its checks."""
+        return tuple(check for given in self._call("qc_checks") for check in validation.checks(given))
 
     def measures(self) -> tuple[type[Need[Any]], ...]:
-        """Give what it measures."""
-        return tuple(need for given in self._call("qc_measures") for need in vetting.measures(given))
+        """Return its analyses and derived measurements."""
+        return tuple(need for given in self._call("qc_measures") for need in validation.measures(given))
 
     def rulesets(self) -> tuple[Path, ...]:
-        """Give its folders of rulesets."""
-        return tuple(folder for given in self._call("qc_rulesets") for folder in vetting.folders(given))
+        """Return its folders of rulesets."""
+        return tuple(folder for given in self._call("qc_rulesets") for folder in validation.folders(given))
 
     def renderers(self) -> tuple[type[Renderer], ...]:
-        """Give its report formats."""
-        return tuple(one for given in self._call("qc_renderers") for one in vetting.renderers(given))
+        """Return its report formats."""
+        return tuple(renderer for given in self._call("qc_renderers") for renderer in validation.renderers(given))
 
     def read_delivery(self, path: Path) -> str | None:
-        """Give a delivery as YAML, if the plugin knows the path."""
+        """Return a delivery as YAML; None for a path that the plugin does not know."""
         text = self._manager.hook.qc_read_delivery(path=path)
         if text is not None and not isinstance(text, str):
             raise RefusedError(f"qc_read_delivery gave a value of type {type(text).__name__}, and not text or None")
@@ -70,8 +69,8 @@ class Relay:
             raise RefusedError(f"{name} gave nothing; return a list, an empty one if there is nothing to give")
         return given
 
-    def _vetted(self, plugin: object) -> Iterator[str]:
-        """Go through all that is a hook, or looks like one and would never be called."""
+    def _validated(self, plugin: object) -> Iterator[str]:
+        """Yield the hooks; raises RefusedError for one that does not fit, or that would never be called."""
         for attribute in dir(plugin):
             options = self._manager.parse_hookimpl_opts(plugin, attribute)
             if options is None and not _looks_like_a_hook(plugin, attribute):
@@ -88,7 +87,7 @@ class Relay:
 
 
 def _looks_like_a_hook(plugin: object, attribute: str) -> bool:
-    """Whether somebody may have meant a hook; a module such as qc_standard is none."""
+    """Whether an attribute may be meant as a hook; a module such as qc_standard is not."""
     value = inspect.getattr_static(plugin, attribute, None)
     function = callable(value) or isinstance(value, staticmethod | classmethod)
     return attribute in spec.HOOKS or (attribute.startswith("qc_") and function)

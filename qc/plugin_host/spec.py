@@ -22,15 +22,15 @@ hookimpl = HookimplMarker(PROJECT)
 
 @hookspec
 def qc_checks() -> Sequence[type[Check[Any]]]:  # type: ignore[empty-body]
-    """Give the classes of the checks that the plugin brings.
+    """Return the classes of the checks that the plugin brings.
 
     Called once, when the plugin is loaded. A check runs only where a ruleset names it under `limits`.
 
     Returns
     -------
     list of classes made from Check
-        Each with an id ("area.plain-words", nobody else's), title, why, how, remedy, and Limits; an empty list if
-        there is nothing to give.
+        Each with an id ("area.plain-words", that no other check has), title, why, how, remedy, and Limits; an empty
+        list if there are none.
 
     What it raises, a list that cannot be used, or a time-out leaves out the whole plugin; the others are judged, and
     the run ends with exit code 3.
@@ -39,7 +39,7 @@ def qc_checks() -> Sequence[type[Check[Any]]]:  # type: ignore[empty-body]
 
 @hookspec
 def qc_measures() -> Sequence[type[Need[Any]]]:  # type: ignore[empty-body]
-    """Give the classes of what the plugin measures, with the names they publish.
+    """Return the classes of what the plugin measures, with the names they publish.
 
     Called once, when the plugin is loaded. Everything given is measured of every side, whether a check asks for it
     or not, and what it publishes is in the report.
@@ -47,8 +47,8 @@ def qc_measures() -> Sequence[type[Need[Any]]]:  # type: ignore[empty-body]
     Returns
     -------
     list of classes made from Analysis or Derived
-        Each with an id and `publishes`, measurement names that nobody else has, each with its unit; an empty list if
-        there is nothing to give. A need that a check names and that publishes nothing may be left out.
+        Each with an id and `publishes`, measurement names that no other plugin has, each with its unit; an empty list
+        if there are none. A need that a check names and that publishes nothing may be left out.
 
     What it raises, a list that cannot be used, or a time-out leaves out the whole plugin; the others are judged, and
     the run ends with exit code 3.
@@ -57,7 +57,7 @@ def qc_measures() -> Sequence[type[Need[Any]]]:  # type: ignore[empty-body]
 
 @hookspec
 def qc_rulesets() -> Path | Traversable | Sequence[Path | Traversable]:  # type: ignore[empty-body]
-    """Give the folder or folders that hold rulesets as <name>/<version>.yaml, and their sources.yaml.
+    """Return the folder or folders that hold rulesets as <name>/<version>.yaml, and their sources.yaml.
 
     Called once, when the plugin is loaded, and by commands that only list rulesets.
 
@@ -74,9 +74,9 @@ def qc_rulesets() -> Path | Traversable | Sequence[Path | Traversable]:  # type:
 
 @hookspec(firstresult=True)
 def qc_read_delivery(path: Path) -> str | None:
-    """Give the text, in YAML, of a delivery that is sent in another form; None for a path not known.
+    """Return the text, in YAML, of a delivery that is sent in another form; None for a path not known.
 
-    Called before anything is heard, plugin by plugin in the order of their names, until one gives a text.
+    Called before any audio is read, plugin by plugin in the order of their names, until one gives a text.
 
     Parameters
     ----------
@@ -89,13 +89,13 @@ def qc_read_delivery(path: Path) -> str | None:
         A delivery as a delivery.yaml has it. Audio lies in the folder of `path`, or in `path` where that is a folder.
 
     What it raises, anything but text, or a time-out is noted, and the next plugin is
-    asked; the delivery is judged as far as somebody can read it, and the run ends with exit code 3.
+    asked; the delivery is judged as far as it can be read, and the run ends with exit code 3.
     """
 
 
 @hookspec
 def qc_renderers() -> Sequence[type[Renderer]]:  # type: ignore[empty-body]
-    """Give the classes of the report formats that the plugin writes.
+    """Return the classes of the report formats that the plugin writes.
 
     Called once, when the plugin is loaded. A format is used only where `--out NAME=PATH` asks for it.
 
@@ -122,7 +122,7 @@ def qc_report_done(report: Report) -> None:
         The whole report but for `run`, the seconds and threads that it took. It cannot be changed.
 
     What it raises, or a time-out, is in the report that is written, and the run ends
-    with exit code 3; the other plugins are told all the same.
+    with exit code 3; the other plugins are called all the same.
     """
 
 
