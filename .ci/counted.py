@@ -1,4 +1,4 @@
-"""Counts what pytest did; fails when a test was skipped or the tests that need the outside world did not pass."""
+"""Count what runs of pytest did; fail when a test was skipped or those that need the outside world did not pass."""
 
 import sys
 import xml.etree.ElementTree as ET
@@ -6,7 +6,7 @@ from pathlib import Path
 
 NAMED = ("test_real_track_through_the_whole_command", "test_real_track_agrees_with_ffmpeg")
 
-cases = list(ET.parse(sys.argv[1]).getroot().iter("testcase"))
+cases = [case for path in sys.argv[1:] for case in ET.parse(path).getroot().iter("testcase")]
 skipped = [case.get("name") for case in cases if case.find("skipped") is not None]
 failed = [case.get("name") for case in cases if case.find("failure") is not None or case.find("error") is not None]
 passed = [str(case.get("name")) for case in cases if len(case.findall("*")) == 0 or case.find("system-out") is not None]

@@ -12,6 +12,8 @@ from qc.measure.warm_up import _hear, _write
 from qc.testing.deliveries import Sent, deliver
 from support.signals import tone
 
+pytestmark = pytest.mark.long
+
 COUNTING = """
 import sys
 from qc.dsp.kernels import linked

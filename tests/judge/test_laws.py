@@ -19,7 +19,7 @@ SLOW = settings(max_examples=8, deadline=None, suppress_health_check=[HealthChec
 
 @pytest.fixture(scope="module")
 def music():
-    return 0.6 * song(Song(14.0, 48_000, seed=5, tempo=110.0, cymbals=1.5, bass_width=0.2))
+    return 0.6 * song(Song(8.0, 48_000, seed=5, tempo=110.0, cymbals=1.5, bass_width=0.2))
 
 
 def numbers(report, side="A"):
@@ -70,6 +70,7 @@ def test_gain_by_a_power_of_two_is_cut_level_to_the_last_digits(judged, music, d
     assert_same(*grooves, 1e-9)
 
 
+@pytest.mark.long
 @SLOW
 @given(tenths=st.integers(-80, 30))
 def test_gain_in_the_file_is_cut_level(judged, music, tenths):
@@ -103,6 +104,7 @@ def test_both_channels_inverted_change_nothing(judged, seed, level):
     assert_same(numbers(report), numbers(report, "B"), 1e-9)
 
 
+@pytest.mark.long
 @SLOW
 @given(levels=st.lists(st.integers(-30, 15), min_size=2, max_size=3, unique=True))
 def test_level_law(judged, music, levels):

@@ -11,7 +11,7 @@ import soundfile
 from qc.dsp.meters.peaks import PeakSweep
 from support.real_music import MUSIC, needed
 
-pytestmark = pytest.mark.music
+pytestmark = [pytest.mark.music, pytest.mark.long]
 
 SOUND = ("knolls.ogg", "underground.ogg", "sad.ogg", "the_city_falls.ogg", "return_to_wesnoth.ogg")
 CLIPPED = ("vengeful.ogg", "frantic.ogg")

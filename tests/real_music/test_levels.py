@@ -14,7 +14,7 @@ import soundfile
 from qc.testing.deliveries import Sent, deliver, judge
 from support.real_music import MUSIC, needed
 
-pytestmark = pytest.mark.music
+pytestmark = [pytest.mark.music, pytest.mark.long]
 
 TRACKS = ("wanderer.ogg", "the_dangerous_symphony.ogg", "traveling_minstrels.ogg")
 GAP = 2.0  # s

@@ -10,7 +10,7 @@ import soundfile
 from qc.testing.deliveries import Sent, deliver, judge
 from support.real_music import MUSIC, needed
 
-pytestmark = pytest.mark.music
+pytestmark = [pytest.mark.music, pytest.mark.long]
 
 LASTS = 150  # s
 STRETCHES = (

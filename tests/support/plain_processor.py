@@ -1,6 +1,6 @@
 """Judge a delivery and name every kernel whose code uses registers that not every processor has.
 
-    NUMBA_CPU_NAME=generic SIDEGATE_CACHE=EMPTY python tests/support/plain_processor.py DELIVERY REPORT.json
+    NUMBA_CPU_NAME=generic python tests/support/plain_processor.py DELIVERY REPORT.json
 
 Prints the number of kernels that ran, then the names of those with vectors wider than 128 bits. Used by
 tests/dsp/test_plain_processor.py.

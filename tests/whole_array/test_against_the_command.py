@@ -4,10 +4,12 @@ The model shares no code with the package (an import contract says so): it trans
 multiplies by the analogue responses themselves.
 """
 
+from functools import cache
+
 import numpy as np
 import pytest
 
-from qc.testing.deliveries import Sent
+from qc.testing.deliveries import Sent, deliver, judge
 from qc.testing.music import Song, song
 from whole_array import levels, model
 
@@ -37,6 +39,7 @@ def to_20k(x, rate):
     return np.fft.irfft(np.fft.rfft(x) * (hz < 20_000.0), x.shape[1])
 
 
+@cache
 def noise(rate):
     """Wide noise with a little more left than right and more out of phase at the end."""
     rng = np.random.default_rng(31)
@@ -46,6 +49,7 @@ def noise(rate):
     return x
 
 
+@cache
 def music(rate):
     """A song with wide bass and forward cymbals, quieter at its start."""
     x = song(Song(SECONDS, rate, seed=17, tempo=126.0, cymbals=2.0, bass_width=0.35))
@@ -79,8 +83,18 @@ def modelled(x, rate, chain=None):
     return model.side_of(x, rate, tracks, chain or model.Chain())
 
 
-@pytest.mark.parametrize("rate", RATES)
-@pytest.mark.parametrize("programme", PROGRAMMES)
+QUICK = {("music", 44_100), ("noise", 96_000)}
+"""programme and rate of the two comparisons that are not left to the long run"""
+
+
+@pytest.mark.parametrize(
+    ("programme", "rate"),
+    [
+        pytest.param(programme, rate, marks=() if (programme, rate) in QUICK else pytest.mark.long)
+        for programme in PROGRAMMES
+        for rate in RATES
+    ],
+)
 def test_command_agrees_with_the_model(judged, programme, rate):
     make, level = PROGRAMMES[programme]
     report, x = heard(judged, make(rate), rate, level)
@@ -91,11 +105,11 @@ def test_command_agrees_with_the_model(judged, programme, rate):
 
 
 @pytest.mark.parametrize("polarity", ["normal", "inverted"])
-def test_each_polarity_agrees_by_itself(judged, variant, polarity):
+def test_each_polarity_agrees_by_itself(judged, both_ways, variant, polarity):
     x = music(48_000).astype(np.float32).astype(np.float64)
     ruleset = variant({"polarity": polarity})
     report = judged({"A": Sent(x, tracks=TRACKS, more={"cut_level": "9 dB"})}, "--ruleset", str(ruleset))
-    side = modelled(x, 48_000)
+    _, side = both_ways[0]
     assert (
         disagreements(report, model.measure(side.envelopes, side.span, side.gaps, model.Chain(), 9.0, polarity)) == []
     )
@@ -110,7 +124,14 @@ DISCS = {  # what the ruleset is changed to, its speed, and the model's chain fo
 
 
 @pytest.mark.parametrize(
-    ("programme", "disc"), [("music", "33"), ("noise", "45"), ("noise", "33, far in"), ("music", "45, far in")]
+    ("programme", "disc"),
+    [
+        ("music", "45, far in"),
+        *(
+            pytest.param(*case, marks=pytest.mark.long)
+            for case in (("music", "33"), ("noise", "45"), ("noise", "33, far in"))
+        ),
+    ],
 )
 def test_every_level_agrees(judged, variant, programme, disc):
     """Recommended, clean, and the level at which each limit alone is reached; far in, the room is one of them."""
@@ -126,18 +147,22 @@ def test_every_level_agrees(judged, variant, programme, disc):
 
 
 @pytest.fixture(scope="module")
-def both_ways():
-    """Music as it is and with both channels inverted, with the model's envelopes of each."""
-    x = music(48_000).astype(np.float32).astype(np.float64)
-    return [(x, modelled(x, 48_000)), (-x, modelled(-x, 48_000))]
+def both_ways(tmp_path_factory):
+    """Music as it is and with both channels inverted: the command's report on each, and the model's side of it."""
+    found = []
+    once = music(48_000).astype(np.float32).astype(np.float64)
+    for x in (once, -once):
+        folder = tmp_path_factory.mktemp("way")
+        deliver(folder, {"A": Sent(x, tracks=TRACKS, more={"cut_level": "9.0 dB"})})
+        found.append((judge(folder, folder / "report.json"), modelled(x, 48_000)))
+    return found
 
 
 @pytest.mark.parametrize("envelope", model.ENVELOPES)
-def test_one_wrong_sign_in_the_model_is_seen(judged, both_ways, envelope):
+def test_one_wrong_sign_in_the_model_is_seen(both_ways, envelope):
     """A sign flipped in any one envelope must make the comparison fail: it can."""
     seen = []
-    for x, side in both_ways:
-        report, _ = heard(judged, x, 48_000, 9.0)
+    for report, side in both_ways:
         right = model.measure(side.envelopes, side.span, side.gaps, model.Chain(), 9.0)
         assert disagreements(report, right) == []
         flipped = {**side.envelopes, envelope: -side.envelopes[envelope]}

@@ -66,8 +66,18 @@ def compared(x, **cut):
     return ours, alike, lambda advance=None: lay(moved, theirs, scale, advance)
 
 
-@pytest.mark.parametrize("cut", CUTS)
-@pytest.mark.parametrize("programme", PROGRAMMES)
+QUICK = {("music", "variable"), ("noise", "a carriage that cannot follow")}
+"""the two comparisons that are not left to the long run"""
+
+
+@pytest.mark.parametrize(
+    ("programme", "cut"),
+    [
+        pytest.param(programme, cut, marks=() if (programme, cut) in QUICK else pytest.mark.long)
+        for programme in PROGRAMMES
+        for cut in CUTS
+    ],
+)
 def test_sectors_agree_with_the_edges_themselves(programme, cut):
     ours, alike, laid = compared(PROGRAMMES[programme](), **CUTS[cut])
     assert ours.spiral.travel > 1.2 * 69.0 * UM * SECONDS / 1.8  # the programme does take room
