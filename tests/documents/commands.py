@@ -14,6 +14,7 @@ import runpy
 import shlex
 import sys
 from importlib.util import find_spec
+from itertools import pairwise
 from unittest import mock
 
 import pytest
@@ -29,6 +30,7 @@ LEFT_TO_CI = {
     ".venv/bin/pip install -q -e '.[test]'": "installs",
     ".venv/bin/pip install -q -e '.[dev]'": "installs",
     '.venv/bin/python -m pytest -q -n auto --dist loadfile -m "not long"': "takes minutes",
+    ".venv/bin/python -m pytest -q -n auto --dist worksteal -m long": "takes minutes",
     ".venv/bin/ruff check .": "looks at everything",
     ".venv/bin/ruff format --check .": "looks at everything",
     ".venv/bin/mypy": "looks at everything",
@@ -117,11 +119,7 @@ def python(words, bench):
     """Read the words by the parser of the module or script, and run what writes into a folder that is named."""
     shown = f"python {' '.join(words)}"
     if words[:2] == ["-m", "pytest"]:
-        paths = [word for word in words[2:] if not word.startswith("-")]
-        assert paths, f"{shown} is everything; leave it to CI"
-        for path in paths:
-            in_the_sources(path)
-        return f"paths are there: {shown}"
+        return _tests_there(words[2:], shown)
     if words[0] == "-m":
         return _module(words[1], words[2:], bench, shown)
     script = in_the_sources(words[0])
@@ -130,6 +128,19 @@ def python(words, bench):
         runpy.run_path(str(script), run_name="__main__")
         pytest.fail(f"{shown}: it has no parser that could be asked; name it in LEFT_TO_PEOPLE")
     return f"read by the parser of the script: {shown}"
+
+
+def _tests_there(words, shown):
+    """See that every file, folder and test that pytest is given is there."""
+    options = {"-m", "-k", "-n"}
+    named = [word for before, word in pairwise(["", *words]) if before not in options and not word.startswith("-")]
+    assert named, f"{shown} is everything; leave it to CI"
+    for name in named:
+        path, _, test = name.partition("::")
+        place = in_the_sources(path)
+        text = place.read_text(encoding="utf-8") if test else ""
+        assert not test or f"def {test.partition('[')[0]}(" in text, f"{path} has no {test}"
+    return f"paths are there: {shown}"
 
 
 def _module(name, words, bench, shown):

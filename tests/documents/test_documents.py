@@ -77,6 +77,7 @@ def test_no_command_is_left_to_others_that_no_page_shows():
         ("sh", "sidegate check delivery --chain cut.lnad=10um\n", "ended with 2"),
         ("sh", "sidegate rulesets | head\n", "not tried here"),
         ("sh", ".venv/bin/python -m pytest -q tests/nowhere\n", "not there"),
+        ("sh", ".venv/bin/python -m pytest tests/cases/test_cases.py::test_none -m long\n", "has no test_none"),
         ("sh", ".venv/bin/pip install numpy\n", "pip is not known"),
         ("sh", "python tests/benchmarks/run.py FOLDER --fast\n", "unrecognized arguments"),
         ("sh", "# nothing\n", "no command"),
