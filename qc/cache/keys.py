@@ -42,7 +42,7 @@ class Sound:
 
 
 def key_of(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str]) -> str:
-    """Give the key of a result as 64 hex digits; raises UnknownFormError where it cannot be told what it hangs on.
+    """Give the key of a result as 64 hex digits; raises UnknownFormError where it cannot be decided what it hangs on.
 
     `versions` names the distribution of each plugin's outermost package, with its version.
     """

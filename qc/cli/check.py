@@ -84,7 +84,7 @@ def _keep_the_baseline(wanted: Sequence[Output], baseline: Path | None) -> None:
     """Refuse to write over the earlier report: the next run would take what is new in this one for known."""
     for output in wanted:
         if baseline is not None and output.path == Path(os.path.realpath(baseline)):
-            mend = "write the report elsewhere, and put it there once somebody has agreed to it"
+            mend = "write the report elsewhere, and put it there once it is agreed"
             raise UsageError(f"--out: {shown(output.place)} is what is compared with; {mend}")
 
 

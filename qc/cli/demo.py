@@ -21,7 +21,7 @@ from qc.report.text.report import VERDICTS
 from qc.text.sanitize import shown
 
 NEXT = (
-    ("check {}", "what to mend, the gravest first"),
+    ("check {}", "what to fix, the most serious first"),
     ("check {} --out html=report.html", "pictures and all, on one page"),
     ("check {} --out sheet=sheet.html", "a page a side, for the desk at the lathe"),
     ("check {} --out json=report.json", "everything, numbers unrounded"),

@@ -165,7 +165,7 @@ def _measurement(
     page.say(publisher(host, name), label="from".ljust(LABEL), style="bold", indent=LABEL)
     checks = {check: host.checks[check] for check, _, _ in judging(host, name)}
     if not checks:
-        page.say("no check; it is told in every report", label="judged by".ljust(LABEL), style="bold", indent=LABEL)
+        page.say("no check; it is in every report", label="judged by".ljust(LABEL), style="bold", indent=LABEL)
     for index, (check, kind) in enumerate(checks.items()):
         page.say(
             f"{check}: {kind.title}", label=("" if index else "judged by").ljust(LABEL), style="bold", indent=LABEL

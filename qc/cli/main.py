@@ -84,7 +84,7 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     check.add_argument("--note-template", metavar="FILE", help="note: write it from this template of your own")
     detail = check.add_mutually_exclusive_group()
-    detail.add_argument("--quiet", action="store_true", help="text: the verdict and what must be mended, a line each")
+    detail.add_argument("--quiet", action="store_true", help="text: the verdict and what must be fixed, a line each")
     detail.add_argument("--verbose", action="store_true", help="text: every finding, limit and measurement")
     check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
@@ -94,7 +94,9 @@ def parser() -> argparse.ArgumentParser:
         help="count only the waivers of --waivers; those in the delivery, which its sender wrote, are listed as not "
         "counted",
     )  # fmt: skip
-    check.add_argument("--baseline", metavar="REPORT", help="tell what is new since an earlier JSON report, and mended")
+    check.add_argument(
+        "--baseline", metavar="REPORT", help="report what is new and what was fixed since an earlier JSON report"
+    )
     check.add_argument(
         "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
     )
@@ -146,13 +148,13 @@ def parser() -> argparse.ArgumentParser:
     schema = commands.add_parser("schema", help="print a JSON Schema")
     schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset", "rulesets-diff", "waivers"])
     explain = commands.add_parser(
-        "explain", help="tell what a check finds, or what a measurement is",
+        "explain", help="explain what a check finds, or what a measurement is",
         description="Tell what a check finds, why, how, by which limits and sources; or what a measurement is, or a "
         "value of the chain, as cut.land.",
     )  # fmt: skip
     explain.add_argument("name", metavar="CHECK|MEASUREMENT|KEY", help="for example groove.drive-too-high")
     explain.add_argument(
-        "--ruleset", metavar="NAME[@VERSION]", help="tell the limits of this ruleset (or a ruleset file)"
+        "--ruleset", metavar="NAME[@VERSION]", help="show the limits of this ruleset (or a ruleset file)"
     )
     explain.add_argument("--ascii", action="store_true", help="plain ASCII")
     completion = commands.add_parser("completion", help="print a completion script for a shell")
@@ -171,7 +173,7 @@ def _reproducible(command: argparse.ArgumentParser) -> None:
 def _level(command: argparse.ArgumentParser, what: str) -> None:
     command.add_argument(
         "--level", metavar="VALUE",
-        help=f"{what} this level, whatever the delivery asks for: release (the lowest recommended level of the disc's "
+        help=f"{what} this level, whatever the delivery requests: release (the lowest recommended level of the disc's "
         'sides), recommended (its own), clean (nothing warns), or a level such as "-6 dB"',
     )  # fmt: skip
 
@@ -186,8 +188,9 @@ def _chain(command: argparse.ArgumentParser) -> None:
 def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     plan = commands.add_parser(
         "plan", help="compare discs, assumptions, side breaks and orders",
-        description="Hear each side once and compare: every disc size and speed, the assumptions of the chain, and "
-        "if asked the breaks into sides and the order of tracks. Ends with 0 when it was worked out, whatever fits.",
+        description="Read each side once and compare every disc size and speed, the assumptions of the chain, and "
+        "if asked the breaks into sides and the order of tracks. The exit code is 0 when the plan was "
+        "made, whatever fits.",
     )  # fmt: skip
     plan.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
     disc = plan.add_mutually_exclusive_group()

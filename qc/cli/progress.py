@@ -30,9 +30,9 @@ class Progress:
             return
         before, self._shown = self._shown[0], now  # first, so that an interrupted line is not said again
         if self._live:
-            self._say(f"\rhearing side {side}: {now[1]} %\x1b[K")
+            self._say(f"\rreading side {side}: {now[1]} %\x1b[K")
         elif side != before:
-            self._say(f"sidegate: hearing side {side}\n")
+            self._say(f"sidegate: reading side {side}\n")
 
     def _say(self, text: str) -> None:
         """Write at once; nobody listening is no reason to stop judging."""

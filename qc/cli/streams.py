@@ -1,6 +1,6 @@
-"""Standard output and standard error of the command: sentences, what was asked for, and streams that are closed.
+"""Standard output and standard error of the command: sentences, what was requested, and streams that are closed.
 
-What was asked for and could not be delivered is no success: whoever ends with 0 or 1 was heard to the end.
+What was requested and could not be delivered is no success: whoever ends with 0 or 1 was heard to the end.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ class Output:
     path: Path | None
     """with links resolved, so that a place has one name"""
     place: str
-    """as it was asked for"""
+    """as it was requested"""
     runner: Runner
     """calls the code of the format"""
 
@@ -72,7 +72,7 @@ class OutputTarget:
     path: Path | None
     """with links resolved, so that a place has one name"""
     place: str
-    """as it was asked for"""
+    """as it was requested"""
 
 
 def places(asked: Sequence[str], formats: Mapping[str, ReportFormat]) -> list[OutputTarget]:
@@ -114,7 +114,7 @@ def _unbroken(call: Callable[[], R], name: str, runner: Runner) -> R:
 def _taken(output: OutputTarget, others: Sequence[OutputTarget]) -> str:
     """Return the fault of two reports at one place; empty where each has its own."""
     if output.path in [other.path for other in others]:
-        return f"{shown(output.place)} is asked for twice; give each report its own place"
+        return f"{shown(output.place)} is named twice; give each report its own place"
     for other in others:
         inner, outer = (output, other) if other.format.folder else (other, output)
         if outer.format.folder and inner.path is not None and outer.path in inner.path.parents:

@@ -20,7 +20,7 @@ from qc.text.sanitize import shown
 
 PAPER = "delivery.yaml"
 HEAD = f"""\
-# A small release that nobody ever recorded: sidegate demo made it, by code. Side A is good. Side B is not, on purpose.
+# A small release that was never recorded: sidegate demo made it, by code. Side A is good. Side B is not, on purpose.
 schema: 1
 title: {TITLE}
 catalogue: {CATALOGUE}

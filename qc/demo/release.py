@@ -54,7 +54,7 @@ class DemoSide:
 
 
 def good_side() -> DemoSide:
-    """Side A: nothing to mend."""
+    """Side A: nothing to fix."""
     return DemoSide("A", *_joined((score.ROPES_AND_LANTERNS, score.SLACK_WATER)))
 
 
@@ -70,13 +70,13 @@ def bad_side() -> DemoSide:
     told = (replace(pier, end=told_end), replace(glass, start=told_start), lamp)
     return DemoSide("B", samples, told, "0 dB", planted=(
         Planted("stereo.low-end-out-of-phase", "B", "the bass is out of phase", *wide),
-        Planted("layout.gap-disagrees", "B", "the paper has a gap inside the music", told_end, told_start),
-        Planted("layout.track-times-disagree", "B", "track 2 begins 3 s later than told", glass.start, glass.start),
+        Planted("layout.gap-disagrees", "B", "the list has a gap inside the music", told_end, told_start),
+        Planted("layout.track-times-disagree", "B", "track 2 begins 3 s later than listed", glass.start, glass.start),
         Planted("level.clipped", "B", "a passage is clipped", over, over + CLIPPED_SECONDS),
         Planted("hf.sibilance-or-cymbals-too-strong", "B", "sibilants near the label", hiss, _sibilant(samples, hiss)),
         Planted("layout.side-too-long", "B", "longer than a 7-inch side this loud"),
         Planted("groove.last-diameter-too-small", "B", "the groove runs into the label"),
-        Planted("groove.level-above-recommended", "B", "the level asked for is too high"),
+        Planted("groove.level-above-recommended", "B", "the requested level is too high"),
     ))  # fmt: skip
 
 

@@ -125,7 +125,7 @@ def _head(sheet: CueSheet | None) -> list[str]:
     whence = "from the CUE sheet" if title != "Untitled" else "fill in: the title of the record"
     lines = [
         f"# Drafted by sidegate {qc.__version__} from the audio. Look through every line, and fill in what only",
-        "# the paper that came with it can tell.",
+        "# the documents that came with it can tell.",
         "schema: 1",
         f"title: {_quoted(title)}    # {whence}",
         '# catalogue: QH-001    # fill in: the catalogue number, and take the "#" away',
@@ -145,7 +145,7 @@ def _one_file(
     lines = [
         f"    audio: {_quoted(one.name)}    # {_described(one.facts)}",
         f"    sha256: {one.facts.sha256}    # of the file as it was found",
-        "    # cut_level: -3 dB    # only when somebody asked for it; without it the level is free",
+        "    # cut_level: -3 dB    # only when a level was requested; without it the level is free",
     ]
     if one.facts.channels == 2:
         lines.append("    channels: [left, right]")

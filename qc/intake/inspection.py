@@ -260,7 +260,7 @@ def _form(declared: Declared, info: Any) -> list[AudioFault]:
 
 
 def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
-    """Whole, not empty, and no shorter than the paper."""
+    """Whole, not empty, and no shorter than declared."""
     shown, there = declared.named, Fraction(info.frames, info.samplerate)
     if _left_open(header):
         return [
@@ -274,7 +274,7 @@ def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
     if declared.last_end is not None and declared.last_end > there + SLACK:
         return [
             AudioFault(
-                kind="shorter than the paper",
+                kind="shorter than declared",
                 message=f"{shown} ends at {clock(float(there))}, track {declared.last_track} is said to end at "
                 f"{clock(float(declared.last_end))}",
                 remedy="Ask for the whole side, or correct the track times.",
@@ -286,7 +286,7 @@ def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
 
 
 def _left_open(header: Header) -> bool:
-    """Tell a file that states no length: what is there cannot be told from what should be."""
+    """Tell a file that states no length: what is there cannot be decided from what should be."""
     return header.left_open or (header.container == "FLAC" and header.frames_stated is None)
 
 
@@ -315,7 +315,7 @@ def _compared(examined: Examined, found: Mapping[str, str]) -> tuple[tuple[str, 
         if one.digest != found[one.algorithm]:
             faults.append(_checksum(declared, one.algorithm, found[one.algorithm], one.by, one.digest))
     faults += [
-        AudioFault("checksum list", unusable.message, "Mend the list or ask for it again.", None, fatal=False)
+        AudioFault("checksum list", unusable.message, "Correct the list or ask for it again.", None, fatal=False)
         for unusable in examined.odd
     ]
     return tuple(dict.fromkeys(checked)), faults

@@ -30,7 +30,7 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     words.add_argument(
         "--ruleset", metavar="NAME[@VERSION]", action="append", default=[],
-        help="tell the limits of this ruleset (or a ruleset file); repeatable; default: the newest of each",
+        help="show the limits of this ruleset (or a ruleset file); repeatable; default: the newest of each",
     )  # fmt: skip
     return words
 

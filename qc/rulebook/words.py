@@ -22,7 +22,7 @@ CONFIDENCE = {
     "M": "M, from memory",
     "practice": "custom of the trade",
 }
-HEARD = "The audio is heard through it, so that a change takes another pass."
+HEARD = "The audio is measured through it, so a change takes another pass."
 SILENT = "Its plugin does not say."
 
 

@@ -21,7 +21,7 @@ ASKED = "command line"
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One value of the chain as it was asked for."""
+    """One value of the chain as it was requested."""
 
     section: str
     name: str

@@ -14,7 +14,7 @@ from qc.ruleset.load import RawLimit, RawMeasure, Ruleset
 Ops = Callable[[str, str], Op | None]
 """Check and limit key -> on which side of the limit a value must stay; None where only the check itself knows."""
 Way = Literal["tightened", "loosened", "changed", "added", "removed", "words"]
-"""How a limit differs; "changed" is both ways at once, or one that cannot be told, "words" its source alone."""
+"""How a limit differs; "changed" is both ways at once, or one that cannot be decided, "words" its source alone."""
 Limits = Mapping[str, Mapping[str, RawLimit]]
 
 
@@ -177,7 +177,7 @@ def _by_order(limit: RawLimit) -> Op | None:
 
 
 def _stricter(before: str | None, after: str | None, op: Op | None) -> Way | None:
-    """Say whether a bound is stricter than it was, or cannot be told ("changed"); None where it is the same."""
+    """Say whether a bound is stricter than it was, or cannot be decided ("changed"); None where it is the same."""
     if before is None or after is None:
         return None if before == after else _tightened(before is None)
     try:

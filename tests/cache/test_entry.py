@@ -1,4 +1,4 @@
-"""A file of the store: read only if it is whole and what was asked for, whatever somebody made of it."""
+"""A file of the store: read only if it is whole and what was requested, whatever somebody made of it."""
 
 from __future__ import annotations
 

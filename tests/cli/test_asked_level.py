@@ -8,12 +8,12 @@ import pytest
 import soundfile
 
 from qc.model.report import Report
-from qc.report.views.asked import mended
+from qc.report.views.asked import fixed_by_recommended
 from support.command import PINNED, RATE, programme
 from support.signals import opposed, tone
 
 ABOVE = "groove.level-above-recommended"
-SAID = re.compile(r"That level mends (\d+) of the (\d+) others too\.")
+SAID = re.compile(r"That level fixes (\d+) of the (\d+) others too\.")
 
 
 @pytest.fixture
@@ -58,14 +58,14 @@ def test_what_is_said_to_be_mended_by_the_level_is(bass_out_of_phase):
 
 def test_nothing_is_said_where_the_level_is_no_higher_than_recommended(bass_out_of_phase):
     loud = Report.model_validate(bass_out_of_phase(0.0).check().report)
-    assert mended(loud, loud.sides[0]).by_level > 0
+    assert fixed_by_recommended(loud, loud.sides[0]).by_level > 0
     recommended = loud.sides[0].levels.recommended.value
     for level in (recommended, recommended - 3.0):
         report = Report.model_validate(bass_out_of_phase(level).check().report)
         assert report.sides[0].levels.fixed_at_recommended is None
-        assert mended(report, report.sides[0]).by_level == 0
+        assert fixed_by_recommended(report, report.sides[0]).by_level == 0
     bare = loud.sides[0].model_copy(update={"levels": None})
-    assert mended(loud, bare).by_level == 0
+    assert fixed_by_recommended(loud, bare).by_level == 0
 
 
 def test_a_level_by_option_is_told_apart_from_the_recommended_one_too(bass_out_of_phase):

@@ -132,12 +132,12 @@ def test_a_link_that_leaves_the_folder(bench):
         (["--out", "text=delivery.yaml"], ["delivery.yaml belongs to the delivery", "write the report elsewhere"]),
         (["--out", "text=side-b.wav"], ["side-b.wav belongs to the delivery", "write the report elsewhere"]),
         (["--out", "text=./link.txt"], ["link.txt belongs to the delivery", "write the report elsewhere"]),
-        (["--out", "text=x.txt", "--out", "json=x.txt"], ["x.txt is asked for twice", "its own place"]),
-        (["--out", "text=x.txt", "--out", "json=./x.txt"], ["./x.txt is asked for twice", "its own place"]),
-        (["--out", "text=x.txt", "--out", "json=sub/../x.txt"], ["sub/../x.txt is asked for twice", "its own place"]),
-        (["--out", "text=x.txt", "--out", "json=here/x.txt"], ["here/x.txt is asked for twice", "its own place"]),
+        (["--out", "text=x.txt", "--out", "json=x.txt"], ["x.txt is named twice", "its own place"]),
+        (["--out", "text=x.txt", "--out", "json=./x.txt"], ["./x.txt is named twice", "its own place"]),
+        (["--out", "text=x.txt", "--out", "json=sub/../x.txt"], ["sub/../x.txt is named twice", "its own place"]),
+        (["--out", "text=x.txt", "--out", "json=here/x.txt"], ["here/x.txt is named twice", "its own place"]),
         (["--quiet", "--verbose"], ["--verbose: not allowed with argument --quiet", "see sidegate check --help"]),
-        (["--out", "text=-", "--out", "json=-"], ["- is asked for twice", "its own place"]),
+        (["--out", "text=-", "--out", "json=-"], ["- is named twice", "its own place"]),
         (["--workers", "0"], ["--workers: 0 is not a number of threads from 1 to 64", "see sidegate check --help"]),
         (["--workers", "-1"], ["--workers", "see sidegate check --help"]),
         (["--workers", "65"], ["--workers: 65 is not a number of threads from 1 to 64"]),
@@ -290,9 +290,9 @@ AUDIO_FAULTS = {
     ),
     "8 kHz": (samples(lambda x: x, rate=8_000), "rate", "8000 Hz", "Ask for one of 44.1, 48", None),
     "8 bit": (samples(lambda x: x, "PCM_U8"), "bit depth", "8 bit", "before it was reduced", None),
-    "shorter than the paper": (
+    "shorter than declared": (
         samples(lambda x: x, seconds=2.0 - 1.1 / 75.0),
-        "shorter than the paper", "ends at 0:01.985, track 2 is said to end at 0:02.000", "correct the track times",
+        "shorter than declared", "ends at 0:01.985, track 2 is said to end at 0:02.000", "correct the track times",
         2.0 - 1.1 / 75.0,
     ),
 }  # fmt: skip
@@ -310,7 +310,7 @@ def assert_disagrees(ran, kind, message, remedy, second):
     assert message in finding["message"]
     assert remedy in finding["remedy"]
     at = finding["location"]
-    where = {"checksum": ("sha256", AUDIO_LINE + 1), "shorter than the paper": ("tracks.1.end", AUDIO_LINE + 4)}
+    where = {"checksum": ("sha256", AUDIO_LINE + 1), "shorter than declared": ("tracks.1.end", AUDIO_LINE + 4)}
     assert (at["side"], at["field"], at["line"]) == ("A", *where.get(kind, ("audio", AUDIO_LINE)))
     if second is None:
         assert at["start_s"] is None

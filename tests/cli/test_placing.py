@@ -130,7 +130,7 @@ def test_an_older_folder_comes_back_where_the_new_one_cannot_take_its_place(tmp_
         (["pictures=none/out"], "there is no folder none; make it first"),
         (["json=out/report.json", "pictures=out"], "lies in the folder out, which pictures writes whole"),
         (["pictures=out", "json=out/report.json"], "lies in the folder out, which pictures writes whole"),
-        (["pictures=out", "pictures=out"], "out is asked for twice"),
+        (["pictures=out", "pictures=out"], "out is named twice"),
     ],
 )
 def test_places_that_cannot_be(tmp_path, monkeypatch, words, says):

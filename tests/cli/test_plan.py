@@ -73,7 +73,7 @@ def test_the_text_is_readable_at_80_columns(good):
         assert word in text
     assert max(map(len, text.splitlines())) <= 80
     assert good.run("plan", good.folder, "--ascii").out.isascii()
-    assert ran.sentences == ["sidegate: hearing side A", "sidegate: hearing side B"]
+    assert ran.sentences == ["sidegate: reading side A", "sidegate: reading side B"]
 
 
 def test_a_file_and_stdout_at_once(good):

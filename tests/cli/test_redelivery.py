@@ -306,4 +306,4 @@ def test_what_a_lower_level_alone_mends_is_said_to_be_so(deliver):
     assert ran.report["baseline"]["other_levels"] == [{"side": "A", "then": 0.0, "now": -20.0}]
     said = " ".join(bench.run("check", ".", "--baseline", str(first)).out.decode().split())
     assert "side A was judged at +0.0 dB then and is at -20.0 dB now: " in said
-    assert "mended by the level alone" in said
+    assert "fixed by the level alone" in said

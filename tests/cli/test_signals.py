@@ -51,7 +51,7 @@ def test_a_signal_while_a_module_is_imported(bench, module, number):
         code = AT_IMPORT.format(module=module, number=int(number), folder=str(bench.folder), out=str(bench.report))
         done = run_code(code, env=bench.environment)
     assert (done.returncode, done.stdout) == (CODES[number], "")
-    assert done.stderr in {SAID, f"sidegate: hearing side A\n{SAID}"}
+    assert done.stderr in {SAID, f"sidegate: reading side A\n{SAID}"}
 
 
 def test_the_script_answers_signals_before_it_imports_the_command():

@@ -13,7 +13,7 @@ import pytest
 
 from support.command import COMMAND, HUNG, called, one_sentence
 
-HEARING = ["sidegate: hearing side A", "sidegate: hearing side B"]
+HEARING = ["sidegate: reading side A", "sidegate: reading side B"]
 
 
 @pytest.fixture

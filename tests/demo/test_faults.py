@@ -1,4 +1,4 @@
-"""Every fault that was planted is found by its check, at its place; the good side has nothing to mend."""
+"""Every fault that was planted is found by its check, at its place; the good side has nothing to fix."""
 
 import pytest
 

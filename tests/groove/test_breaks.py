@@ -80,7 +80,7 @@ def test_no_placement_is_better(seed):
 
 
 def test_equal_levels_are_broken_into_equal_lengths():
-    one = sound(9_000, rise=60.0)  # each by itself is ruled by its depth, and so is any side of them
+    one = sound(9_000, rise=60.0)  # each by itself is limited by its depth, and so is any side of them
     order = RunningOrder.of([delivered([one] * 6)])
     splits = list(BreakSearch(order, CHAIN, [DEEP]).splits(3))
     assert len(splits) == 1  # two sides win nothing

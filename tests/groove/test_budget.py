@@ -46,7 +46,7 @@ def test_taming_the_narrowest_places_wins_what_the_next_one_leaves():
 
 
 def test_where_another_limit_rules_no_more_is_tried():
-    """After the worst bend the drive rules: taming more bends wins nothing."""
+    """After the worst bend the drive rules: reducing more bends wins nothing."""
     square = (150.0 * GRAVITY) ** 2 * np.ones((2, 12_000))  # over 10 s all the time: +6.02 dB to 300 g
     kept = envelopes(12_000, vertical_max=UM * on(12_000, *RISES), a_square=square)
     found, _ = worked(kept, FIXED)

@@ -11,7 +11,7 @@ from qc.groove.level.levels import LevelSearch
 from support.sides import LAST, every_disc, shipped, sound
 
 CASES = [
-    # sectors, then what the side holds: ruled by the last diameter, the curvature, the depth, nothing, everything
+    # sectors, then what the side holds: limited by the last diameter, the curvature, the depth, nothing, everything
     (40_000, {"swing": 40.0, "rise": 10.0}),
     (20_000, {"swing": 10.0, "bend": 9e4}),
     (9_000, {"swing": 5.0, "rise": 60.0}),

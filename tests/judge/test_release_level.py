@@ -120,7 +120,7 @@ def test_a_side_that_cannot_be_measured_is_left_out_and_named(sent, tmp_path):
 
 
 def test_paper_says_where_the_groove_ends_at_the_release_level(sent, tmp_path):
-    """The sheet of side B gives the diameter that B ends at when it is cut at A's level, as asked for by cut_level."""
+    """The sheet of side B gives the diameter that B ends at when it is cut at A's level, as requested by cut_level."""
     judged = sent({"A": {}, "B": {}}, "--out", f"sheet={tmp_path / 's.md'}")
     page = (tmp_path / "s.md").read_text().split("\n---\n")[1]
     release = at(judged)["A"]

@@ -144,7 +144,7 @@ def everything_judged(report):
     results = [result["check"] for result in report["results"]]
     assert sorted(results) == sorted(YAML(typ="safe").load(RULESET.read_text(encoding="utf-8"))["limits"])
     outcomes = {result["check"]: result["outcome"] for result in report["results"]}
-    # no cut level was asked for, there are no papers, and one side with one track has nothing to be compared with
+    # no cut level was requested, there are no papers, and one side with one track has nothing to be compared with
     without = {
         "delivery.papers-disagree",
         "delivery.same-audio-twice",
@@ -157,7 +157,7 @@ def everything_judged(report):
 
 
 def laid_at_a_level_that_a_limit_rules(side):
-    """No level was asked for, so the side is laid at the recommended one; that it is right is tested further down."""
+    """No level was requested, so the side is laid at the recommended one; that it is right is tested further down."""
     reached = side["levels"]
     assert reached["judged"] == reached["recommended"]
     assert -20.0 < reached["recommended"]["value"] < 20.0
@@ -197,7 +197,7 @@ def text_says_the_same(whole):
         assert result["check"] in text
         for finding in result["findings"]:
             assert finding["message"] in text
-    assert f"ruled by {whole.judged.side()['levels']['ruling']}" in text
+    assert f"limited by {whole.judged.side()['levels']['ruling']}" in text
     assert f"loudness.integrated {whole.judged.value('loudness.integrated'):.1f} LUFS" in text
 
 

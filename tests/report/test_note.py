@@ -222,7 +222,7 @@ def test_a_house_replaces_one_block_of_the_shipped_one(tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("a\nb\n{% for x in note.mend %}\n", r"house\.md:3: .*Jinja was looking for.*; mend the template"),
+        ("a\nb\n{% for x in note.mend %}\n", r"house\.md:3: .*Jinja was looking for.*; correct the template"),
         ("a\n{{ note.colour }}\n", r"house\.md:2: .*no attribute 'colour'"),
         ("a\n\n{{ nothing }}\n", r"house\.md:3: 'nothing' is undefined"),
         ("{{ note.mend | frobnicate }}", r"house\.md:1: No filter named 'frobnicate'"),

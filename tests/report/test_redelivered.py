@@ -94,13 +94,13 @@ def test_who_answers_why_and_until_when_is_in_every_detail(redelivered, written,
     for part in (EXPIRED.key, "expired after 2026-02-28, so 1 finding stands", UNUSED.key, "covers nothing"):
         assert part in text
     mended, new = len(redelivered.baseline.gone), redelivered.baseline.new
-    assert f"Since the report of 2026-03-02 (first.json): {mended} mended, {new} new" in text
+    assert f"Since the report of 2026-03-02 (first.json): {mended} fixed, {new} new" in text
 
 
 def test_nothing_waived_is_to_be_mended(redelivered, written):
     for detail in DETAILS:
         lines = written(Text(width=120, detail=detail), redelivered).splitlines()
-        mend = [line for line in lines if line.startswith(("MEND", "WEIGH"))]
+        mend = [line for line in lines if line.startswith(("FAIL  ", "WARN  "))]
         assert not any(USED.check in line for line in mend)
     quiet = written(Text(width=120, detail="quiet"), redelivered).splitlines()
     assert not any(USED.check in line and "waived" not in line for line in quiet)
@@ -113,7 +113,7 @@ def test_a_limit_that_only_waived_findings_break_is_not_to_be_mended(redelivered
         lines = block[block.index("groove.top-width-too-narrow") :].splitlines()
         return lines[1]
 
-    assert " MEND " in row(report)
+    assert " FAIL " in row(report)
     assert " waived " in row(redelivered)
 
 
@@ -122,8 +122,8 @@ def test_every_change_has_its_second(redelivered, written):
     facts = redelivered.baseline
     now = [one for result in redelivered.results for one in result.findings]
     assert facts.new == sum(one.baseline == "new" for one in now)
-    since = text[text.index("Since the report") : text.index("MEND ")]
-    for word, count in (("mended", len(facts.gone)), ("new", facts.new), ("not judged", len(facts.not_judged))):
+    since = text[text.index("Since the report") : text.index(" FAIL ")]
+    for word, count in (("fixed", len(facts.gone)), ("new", facts.new), ("not judged", len(facts.not_judged))):
         assert count > 0
         assert f"{word} B 0:" in since or f"{word} B 1:" in since
     for one in facts.gone:
@@ -132,9 +132,9 @@ def test_every_change_has_its_second(redelivered, written):
 
 def test_what_is_new_says_so_where_it_stands(redelivered, written):
     lines = written(Text(width=120), redelivered).splitlines()
-    (drive,) = [line for line in lines if line.startswith("MEND") and "drive-too-high" in line]
+    (drive,) = [line for line in lines if line.startswith("FAIL  ") and "drive-too-high" in line]
     assert drive.endswith(", new")
-    assert sum(line.startswith("MEND") and line.endswith(", new") for line in lines) == 1
+    assert sum(line.startswith("FAIL  ") and line.endswith(", new") for line in lines) == 1
 
 
 def test_what_counted_is_said_below_the_verdict(redelivered, report, written):
@@ -153,7 +153,7 @@ def test_findings_that_were_left_out_are_said_to_be_uncompared(report, written):
     now = report.model_copy(update={"results": tuple(short if one is first else one for one in report.results)})
     text = words(written(Text(width=120), compared(now, Earlier(report, "first.json"))))
     assert f"{first.check} on {first.side}: the milder ones were left out, 0 then and 60 now" in text
-    assert "cannot be told" in text
+    assert "cannot be decided" in text
 
 
 def test_who_waives_a_place_of_a_number_of_all_the_side_is_told_why_it_stands(redelivered, written):
@@ -174,7 +174,7 @@ def test_who_waives_too_little_is_told_how_far_the_finding_reaches(redelivered, 
     bare = changed(redelivered, lambda one: [one.model_copy(update={"waived_by": None, "measure": "level.x"})])
     event = changed(bare, lambda one: [one.model_copy(update={"stretch": Stretch(start_s=129.506, end_s=133.428)})])
     text = words(written(Text(width=120), event.model_copy(update={"waivers": (unused,)})))
-    assert "nothing found lies wholly inside; what is gravest reaches from 2:09.506 to 2:13.428" in text
+    assert "no finding lies wholly inside it; the most serious one reaches from 2:09.506 to 2:13.428" in text
 
 
 def test_many_findings_of_one_waiver_are_a_few_lines(redelivered, written):
@@ -214,7 +214,7 @@ def test_the_sheet_says_who_answers_and_what_changed(redelivered, written, html)
     text = words(written(Sheet(html=html), redelivered))
     assert "0:06.133, by the mastering house until 2026-12-31: the tape stop is the song" in text
     assert "not any more: expired after 2026-02-28" in text
-    assert "first.json of 2026-03-02: 2 new (1:16.067), 2 mended (0:46.040, 0:40.440), 1 not judged (0:06.133)" in text
+    assert "first.json of 2026-03-02: 2 new (1:16.067), 2 fixed (0:46.040, 0:40.440), 1 not judged (0:06.133)" in text
 
 
 def test_the_stylus_still_meets_what_is_waived(redelivered, written):

@@ -47,11 +47,11 @@ def test_what_stands_on_it(report, sheet):
         "12in at 33 1/3; recorded from 292.6 mm, finishing groove at 106.4 mm",
         "at 0 dB, 1 kHz alike in both channels at -18 dBFS peak cuts 5 cm/s peak, lateral",
         "polarity not fixed, the worse one counts", "width 56 um, land 13 um, depth variable to 75 um",
-        "judged at +4.0 dB as asked for; recommended -4.6 dB, ruled by groove.drive-too-high/in_1s; clean -10.6 dB",
-        "Disc A/B release at -4.6 dB, ruled by side B; this side gives away 6.7 dB", "nothing is given away",
+        "judged at +4.0 dB as requested; recommended -4.6 dB, limited by groove.drive-too-high/in_1s; clean -10.6 dB",
+        "Disc A/B release at -4.6 dB, set by side B; this side is cut lower by 6.7 dB", "no lower than its own level",
         "groove from 0:01.493 at 292.6 mm; the file begins with 1.50 s of silence",
         "groove ends at 1:23.507 at 268.0 mm; room for 12.6 turns at 6.4 mm",
-        "do not cut before it is mended: mend groove.drive-too-high",
+        "do not cut before it is fixed: fix groove.drive-too-high",
         "Prepared bass-mono, de-essed", "Source tape, 1/4 in two-track, IEC1, 38 cm/s, generation 1",
         "Approved M. Reed on 2026-03-02, at 0.0 dB: as the reference lacquer",
         "Judged by disc-12in-33@",
@@ -78,7 +78,7 @@ def test_passages_are_in_the_order_in_which_they_pass(report):
     seconds = [row[0] for row in passages.rows]
     assert seconds == ["0:06.133", "0:33.827", "0:59.773", "1:16.067"]
     second, track, radius, word, why = passages.rows[0]
-    assert (second, track, radius, word) == ("0:06.133", "1", "145.7", "mend")
+    assert (second, track, radius, word) == ("0:06.133", "1", "145.7", "fail")
     assert "least top width is 5.2 um, below 25.4 um" in why
 
 

@@ -110,8 +110,8 @@ def test_the_order_of_the_usual_report(report, written):
     parts = (
         "FAIL: ",
         "QH-001 Quiet Harbour",
-        "MEND ",
-        "WEIGH ",
+        "\nFAIL  ",
+        "WARN  ",
         "Side A",
         "Side B",
         "Disc A/B",
@@ -149,7 +149,7 @@ def test_warnings_of_one_check_are_one_line_with_a_count(report, written):
 def test_quiet_is_a_line_each(report, written):
     lines = written(Text(width=96, detail="quiet"), report).splitlines()
     fails = [f for result in report.results for f in result.findings if f.severity == "fail"]
-    assert lines[0] == "FAIL: this delivery must be mended before it is cut"
+    assert lines[0] == "FAIL: this delivery must be fixed before it is cut"
     assert len(lines) == 1 + len(fails)
     assert lines[1] == "B 1:16.067, track 2, radius 135.0 mm groove.level-above-recommended: +8.6 dB, above +1.0 dB"
 
@@ -163,7 +163,7 @@ def test_verbose_has_everything(report, written):
             assert finding.message in words
     for side in report.sides:
         assert all(name in text for name in side.measurements)
-        assert f"level ruled by {side.levels.ruling}" in text
+        assert f"level limited by {side.levels.ruling}" in text
         for track in side.geometry.tracks:
             line = next(line for line in text.splitlines() if line.startswith(f"{track.number} {track.title}"))
             assert f"{track.start_radius_mm:.2f}" in line
@@ -183,7 +183,7 @@ def test_colour_only_where_it_is_asked_for(report, written):
 def test_a_delivery_that_only_warns_gives_its_remedies(report, written):
     results = tuple(result for result in report.results if result.outcome != "fail")
     text = " ".join(written(Text(width=96), report.model_copy(update={"results": results, "verdict": "warn"})).split())
-    assert text.startswith("PASS, with warnings to weigh")
+    assert text.startswith("PASS, with warnings to consider")
     assert "> Cut lower, soften loud upper middle and treble" in text
 
 

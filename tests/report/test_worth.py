@@ -31,16 +31,19 @@ DIAMETER = "groove.last-diameter-too-small/least"
 @pytest.mark.parametrize(
     ("repairs", "words"),
     [
-        ([repair(1.2, ONE)], "ruled by the last diameter; taming 14:03-14:05 wins 1.2 dB"),
-        ([repair(1.2, ONE), repair(1.2, ONE, TWO)], "ruled by the last diameter; taming 14:03-14:05 wins 1.2 dB"),
+        ([repair(1.2, ONE)], "limited by the last diameter; reducing 14:03-14:05 gains 1.2 dB"),
+        ([repair(1.2, ONE), repair(1.2, ONE, TWO)], "limited by the last diameter; reducing 14:03-14:05 gains 1.2 dB"),
         (
             [repair(1.2, ONE), repair(2.0, ONE, TWO)],
-            "ruled by the last diameter; taming 14:03-14:05 wins 1.2 dB, 2 passages 2.0 dB",
+            "limited by the last diameter; reducing 14:03-14:05 gains 1.2 dB, 2 passages 2.0 dB",
         ),
-        ([repair(0.0, ONE), repair(0.1, ONE, TWO)], "ruled by the last diameter; taming 2 passages wins 0.1 dB"),
-        ([repair(0.0, ONE)], "ruled by the last diameter; taming its worst passages wins nothing"),
-        ([repair(0.7, TWO)], "ruled by the last diameter; taming 0:12-0:13 wins 0.7 dB"),  # whole seconds as they are
-        ([], "ruled by the last diameter"),
+        ([repair(0.0, ONE), repair(0.1, ONE, TWO)], "limited by the last diameter; reducing 2 passages gains 0.1 dB"),
+        ([repair(0.0, ONE)], "limited by the last diameter; reducing its worst passages gains nothing"),
+        (
+            [repair(0.7, TWO)],
+            "limited by the last diameter; reducing 0:12-0:13 gains 0.7 dB",
+        ),  # whole seconds as they are
+        ([], "limited by the last diameter"),
     ],
 )
 def test_a_repair_in_words(report, repairs, words):
@@ -56,7 +59,7 @@ def test_nothing_is_said_where_nothing_rules(report):
 def test_the_usual_report_says_it_where_there_is_room(report, written):
     report = with_budget(report, ruling=DIAMETER, repairs=(repair(1.2, ONE),))
     passed = report.model_copy(update={"results": (), "verdict": "pass"})
-    assert "ruled by the last diameter; taming 14:03-14:05 wins 1.2 dB" in written(Text(width=80), passed)
+    assert "limited by the last diameter; reducing 14:03-14:05 gains 1.2 dB" in written(Text(width=80), passed)
 
 
 def grown(report, count):

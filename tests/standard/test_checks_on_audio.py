@@ -433,7 +433,7 @@ def test_a_long_loud_side_runs_in_too_far(judged, turns, severity):
 
 @pytest.mark.parametrize(("um", "over", "severity"), [(59.0, 0.5, "warn"), (64.0, 1.2, "fail")])
 def test_a_level_that_is_more_than_the_side_can_take(judged, um, over, severity):
-    """The depth of 15 um + 2Y reaches 127 um at Y = 56 um: so much the level asked for is too high, in 0.1 dB."""
+    """The depth of 15 um + 2Y reaches 127 um at Y = 56 um: so much the requested level is too high, in 0.1 dB."""
     assert over == np.ceil(200.0 * np.log10(um / 56.0)) / 10.0
     peak = peak_for(um, 60.0, 0.0)
     report = judged(sent(plant(programme(), opposed(swell(60.0, 0.5, peak, crest(60.0)))), 0.0))
@@ -509,6 +509,6 @@ def test_a_file_that_ends_before_the_paper_does(judged):
     side = Sent(programme(), RATE, tracks=[(0.0, CUE), (CUE, SECONDS + 1.0)])
     report = judged({"A": side})
     (found,) = report.result("delivery.audio-disagrees")["findings"]
-    assert found["measured"] == "shorter than the paper"
+    assert found["measured"] == "shorter than declared"
     assert (found["location"]["start_s"], found["location"]["track"]) == (pytest.approx(SECONDS), 2)
     assert report.code == 1

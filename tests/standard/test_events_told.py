@@ -80,7 +80,7 @@ def test_a_bad_side_is_told_in_a_few_lines(bad, tmp_path, words, most):
 
 
 def test_a_repair_is_in_the_report(judged):
-    """One passage rules a quiet side by far: the report says where it is and what taming it wins."""
+    """One passage rules a quiet side by far: the report says where it is and what reducing it wins."""
     x = bursts(20.0, [(8.0, 1.0)], hz=60.0)
     report = judged({"A": Sent(x, RATE)})
     levels = report.side()["levels"]

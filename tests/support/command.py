@@ -157,7 +157,7 @@ def called(words, *, folder=None, environment=None, umask=None, at_most=HUNG):
 class Bench:
     """A delivery folder, folders for output and for temporary files beside it, and the command.
 
-    Whatever runs here may write the reports it was asked for, and change, add or leave nothing else in any of them.
+    Whatever runs here may write the reports it was requested, and change, add or leave nothing else in any of them.
     """
 
     def __init__(self, folder):

@@ -57,7 +57,7 @@ def _shorter(finding: Finding, look: Excerpt, diameter: float) -> Finding:
         ways.append(f"cut at {show(length.level, 'dB')}")
         numbers["level"] = Quantity(value=length.level, unit="dB")
     if length.less_s:
-        ways.append(f"lose {_long(length.less_s)} from its end at this level")
+        ways.append(f"shorten it by {_long(length.less_s)} at this level")
         numbers["seconds"] = Quantity(value=length.less_s, unit="s")
     numbers |= {"other_depth_ends": _mm(length.other.ends), "other_depth_width": _um(length.other.width)}
     first = f"To end at {1e3 * diameter:.1f} mm, {', or '.join(ways)}; as it is, it ends at {1e3 * length.ends:.1f} mm."
@@ -83,7 +83,7 @@ def keep_to_the_table(finding: Finding, look: Excerpt) -> Finding:
     if allowed is None:
         raise NotMeasuredError("the table has no such disc")
     numbers = {"seconds": Quantity(value=60.0 * over, unit="s"), "ends": _mm(1e-3 * _ends(look))}
-    words = f"Lose {_long(60.0 * over)}"
+    words = f"Shorten it by {_long(60.0 * over)}"
     steps = range(1, round(10.0 * LOWEST_DB))
     lower = next((s / 10.0 for s in steps if _minutes(look, on_disc - s / 10.0) >= allowed + over), None)
     if lower is not None:
@@ -91,7 +91,7 @@ def keep_to_the_table(finding: Finding, look: Excerpt) -> Finding:
         numbers["level"] = Quantity(value=level, unit="dB")
         words += f", or cut at {show(level, 'dB')}, for the table to have room for it"
     else:
-        words += " for the table to have room for it; no lower level wins that much"
+        words += " for the table to have room for it; no lower level gains that much"
     says = f"{words}. The spiral itself ends it at {_ends(look):.1f} mm at this level."
     return advised(finding, Remedy(kind="shorter", says=says, numbers=numbers))
 

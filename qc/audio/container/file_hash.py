@@ -36,7 +36,7 @@ class FileHash:
 
     @property
     def waiting(self) -> bool:
-        """Whether a step was asked for and not taken."""
+        """Whether a step was requested and not taken."""
         return bool(self._steps)
 
     def open(self) -> None:
@@ -64,7 +64,7 @@ class FileHash:
         self._steps.append((handed, None if share >= 1.0 else int(share * self._size)))
 
     def step(self) -> None:
-        """Take the oldest step that was asked for."""
+        """Take the oldest step that was requested."""
         handed, end = self._steps.popleft()
         if self._samples is not None:
             self._samples.step()

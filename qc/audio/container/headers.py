@@ -30,7 +30,7 @@ _AIFC_FIXED = frozenset({b"NONE", b"sowt", b"twos", b"in24", b"in32", b"fl32", b
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What a header states, beside what is there; None where it cannot be told."""
+    """What a header states, beside what is there; None where it cannot be decided."""
 
     container: Container | None
     frames_stated: int | None = None

@@ -37,7 +37,7 @@ class SampleMd5:
         self._asked.append(samples)
 
     def step(self) -> None:
-        """Take the samples of the oldest step that was asked for; other threads run meanwhile."""
+        """Take the samples of the oldest step that was requested; other threads run meanwhile."""
         asked = self._asked.popleft()
         if asked is None:
             return

@@ -88,7 +88,7 @@ class LevelMemo:
         return self._count() > self._size
 
     def stored(self) -> StoredMemo:
-        """Return the memo as it is stored: what was asked for last, MOST_LEVELS and MOST_TRIALS at most."""
+        """Return the memo as it is stored: what was requested last, MOST_LEVELS and MOST_TRIALS at most."""
         levels = [
             StoredNumbers(level, polarity, tuple(numbers.worst.items()), tuple(numbers.radii.items()))
             for (level, polarity), numbers in self._levels.items()

@@ -34,7 +34,7 @@ class SideLevels:
 
 @dataclass(frozen=True, slots=True)
 class JudgedLevel:
-    """The level a side is judged at, dB, and why; `requested` is the level that was asked for, None where none was."""
+    """The level a side is judged at, dB, and why; `requested` is the level that was requested, None where none was."""
 
     level: float
     basis: Basis

@@ -95,7 +95,7 @@ class WorkedSide:
 
     @property
     def requested(self) -> float | None:
-        """The cut level that was asked for, dB, by the delivery or for this run; None where the level is free."""
+        """The cut level that was requested, dB, by the delivery or for this run; None where the level is free."""
         return self.declared if self.decided is None else self.decided.requested
 
     @cached_property

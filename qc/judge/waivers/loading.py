@@ -59,7 +59,7 @@ def load_waivers(
         if not sides or entry.side is None or entry.side in sides:
             found.append(_waiver(entry, {waiver.key for waiver in found}))
     if today is None and any(waiver.expires for waiver in found):
-        raise UsageError("there are waivers that expire, and nobody says what day it is; say it as Options.today")
+        raise UsageError("there are waivers that expire, and today's date is not known; set Options.today")
     return Waivers(found, today, own_only=own_only)
 
 
@@ -98,7 +98,7 @@ def _fits_the_checks(entry: _WrittenWaiver, checks: Mapping[str, type[Check[Any]
             return  # a waiver for a check of another house covers nothing here, which the report states
         entry.fail(f'no check is called "{shown(check_id)}"; {meant(check_id, checks)}', "check")
     if not check.waivable:
-        mend = "nothing else means anything before that is mended; take the waiver out"
+        mend = "no other result means anything before that is fixed; take the waiver out"
         entry.fail(f'what "{check_id}" finds cannot be waived, for {mend}', "check")
     if check.scope == "delivery" and entry.side is not None:
         mend = "waive it in a file given by --waivers, without a side"

@@ -58,11 +58,11 @@ def _bar(line: BudgetLine, top: float, across: Callable[[float], float], *, ruli
 
 
 def _levels(levels: Levels, across: Callable[[float], float], height: float) -> Iterator[Markup]:
-    """Mark the recommended level, and the one that is judged where that was asked for or is another."""
+    """Mark the recommended level, and the one that is judged where that was requested or is another."""
     marks = [("recommended", levels.recommended.value, "axis-strong")]
     judged = levels.judged.value
     if levels.basis == "requested" or (levels.basis is None and levels.declared is not None):
-        marks.append(("asked for", judged, "bound-fail"))
+        marks.append(("requested", judged, "bound-fail"))
     elif judged != levels.recommended.value:
         word = "release" if levels.basis == "release" else "judged at"
         marks.append((word, judged, "bound-fail" if judged > levels.recommended.value else "axis-strong"))

@@ -154,12 +154,12 @@ def _spot(one: FindingView, x: float, y: float) -> Markup:
 
 
 def spot(word: str, x: float, y: float, size: float = 5.5) -> Markup:
-    """Draw the sign of a finding: a filled square to mend, an open triangle to weigh, a circle where it is waived."""
-    if word == "mend":
-        return element("rect", class_="spot-mend", x=x - size, y=y - size, width=2.0 * size, height=2.0 * size)
-    if word == "weigh":
+    """Draw the sign of a finding: a filled square to fail, an open triangle to warn, a circle where it is waived."""
+    if word == "fail":
+        return element("rect", class_="spot-fail", x=x - size, y=y - size, width=2.0 * size, height=2.0 * size)
+    if word == "warn":
         corners = [(x, y - size), (x + size, y + 0.8 * size), (x - size, y + 0.8 * size)]
-        return element("path", class_="spot-weigh", d=path(corners, close=True))
+        return element("path", class_="spot-warn", d=path(corners, close=True))
     return element("circle", class_="spot-waived", cx=x, cy=y, r=0.8 * size)
 
 
@@ -208,6 +208,6 @@ def _key(centre: float) -> Iterator[Markup]:
         yield element("rect", x=left + 22.0 * step, y=top, width=22.5, height=14.0, fill=_grey(step / 9.0))
     yield text(left, top + 30, "0", class_="dim")
     yield text(left + 220, top + 30, "100 %", class_="dim end")
-    for row, word in enumerate(("mend", "weigh", "waived")):
+    for row, word in enumerate(("fail", "warn", "waived")):
         yield spot(word, left + 7, top + 52 + 20 * row)
         yield text(left + 24, top + 57 + 20 * row, word)

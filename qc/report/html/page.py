@@ -117,7 +117,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "ruled": worth.ruled(report, side),
         "margin": level_notes.margin(side),
         "unset": level_notes.unset(report, side),
-        "mended": asked.mended(report, side),
+        "mended": asked.fixed_by_recommended(report, side),
         "declared": [*_lineup(side), *declared_lines(side.declared)],
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),

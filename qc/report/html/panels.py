@@ -74,7 +74,7 @@ class PanelLimit:
 
     value: float
     word: str
-    """mend or weigh: what lies beyond it"""
+    """fail or warn: what lies beyond it"""
     says: str
 
 
@@ -124,10 +124,10 @@ def _bounds(report: Report, one: Wanted) -> Iterator[PanelLimit]:
 
 
 def _lines(limit: HeldLimit) -> Iterator[PanelLimit]:
-    for word, kind, bound in (("mend", "fail", limit.fail), ("weigh", "warn", limit.warn)):
+    for word, bound in (("fail", limit.fail), ("warn", limit.warn)):
         if bound is not None:
             beyond = ">" if limit.op == "<=" else "<"
-            yield PanelLimit(bound, word, f"{kind} {beyond} {number(limit.measure, bound, limit.unit)}")
+            yield PanelLimit(bound, word, f"{word} {beyond} {number(limit.measure, bound, limit.unit)}")
 
 
 def _panel(wish: Wish, unit: str, series: tuple[Series, ...], bounds: list[PanelLimit]) -> Panel:

@@ -13,8 +13,8 @@ from qc.text.numbers import both, listed, number
 
 NEVER = 1e3
 """dB at which a limit is put that no level reaches."""
-GRADES = ("mend", "weigh", "rules", "")
-WORDS = {"fail": "mend", "warn": "weigh", None: ""}
+GRADES = ("fail", "warn", "rules", "")
+WORDS = {"fail": "fail", "warn": "warn", None: ""}
 
 
 class LimitLine(NamedTuple):

@@ -13,7 +13,7 @@ from qc.report.views.level_notes import goes_when_clean, gone
 from qc.report.views.waivers import given
 from qc.text.numbers import number
 
-WORDS = {"fail": "mend", "warn": "weigh"}
+WORDS = {"fail": "fail", "warn": "warn"}
 OPEN = 8
 """Findings of one check on one side that lie open; the others unfold."""
 THINGS = 3
@@ -44,7 +44,7 @@ class FindingView:
 
     @property
     def word(self) -> str:
-        """Mend, weigh or waived."""
+        """Fail, warn or waived."""
         return "waived" if self.found.finding.waived_by is not None else WORDS[self.found.finding.severity]
 
     @property

@@ -135,7 +135,7 @@ def _line(why: BaseException, path: Path) -> str:
 
 def _fault(where: str, why: str) -> UsageError:
     sentence = re.sub(r"^'qc\.report\.[\w.]+ object'", "what is named here", " ".join(why.split()))
-    return UsageError(f"--note-template {where}: {shown(sentence, 300).rstrip('.')}; mend the template")
+    return UsageError(f"--note-template {where}: {shown(sentence, 300).rstrip('.')}; correct the template")
 
 
 _THING = Thing("Name", "What it means.", "What we ask.", ("side A, track 1: at 0:10",), 1, ("a fact.",))

@@ -90,10 +90,10 @@ def _verdict(report: Report, side: SideReport) -> str:
     fails = {one.finding.check for one in found if one.finding.severity == "fail"}
     warns = {one.finding.check for one in found if one.finding.severity == "warn"} - fails
     broken = [result.check for result in report.results if result.outcome == "error" and result.side in {side.id, None}]
-    parts = [f"mend {listed(sorted(fails))}"] if fails else []
-    parts += [f"weigh {listed(sorted(warns))}"] if warns else []
+    parts = [f"fix {listed(sorted(fails))}"] if fails else []
+    parts += [f"consider {listed(sorted(warns))}"] if warns else []
     parts += [f"not judged, for something failed: {listed(broken)}"] if broken else []
-    return ("do not cut before it is mended: " if fails else "") + ("; ".join(parts) or "nothing to mend")
+    return ("do not cut before it is fixed: " if fails else "") + ("; ".join(parts) or "nothing to fix")
 
 
 def _waivers(report: Report, side: SideReport) -> Iterator[str]:
@@ -123,7 +123,7 @@ def _since(report: Report, side: SideReport) -> str:
         found = [one for one in fate.found if one.finding.location.side in {side.id, ""}]
         told = [] if fate.word == "as before" else [_when(group[0]) for group in since.passages(found)]
         told[SECONDS:] = [f"{len(told) - SECONDS} more"] if len(told) > SECONDS else []
-        if found or fate.word in {"mended", "new", "as before"}:
+        if found or fate.word in {"fixed", "new", "as before"}:
             parts.append(f"{len(found)} {fate.word}" + (f" ({', '.join(told)})" if told else ""))
     return f"{_said(report.baseline.file)}{f' of {_said(day[:10])}' if day else ''}: {', '.join(parts)}"
 
@@ -139,18 +139,20 @@ def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
         yield "Line-up", tones
     how = judged_as(report, side)
     how = f", {how}" if how.startswith("the") else f" {how}"
-    ruled = f", ruled by {levels.ruling}" if levels.ruling else ""
+    ruled = f", limited by {levels.ruling}" if levels.ruling else ""
     yield "Level", f"judged at {levels.judged}{how}; recommended {levels.recommended}{ruled}; clean {levels.clean}"
     if option := option_words(report):
         yield "Judged at", option
     for disc in report.discs:
         if side.id not in sides_of(disc):
             continue
-        words = [f"release at {disc.release}, ruled by side {_said(disc.ruling)}"]
+        words = [f"release at {disc.release}, set by side {_said(disc.ruling)}"]
         if side.id in disc.sides and len(disc.sides) > 1:
             gift = disc.gives_away[side.id]
             given = gift.value > 0.0
-            words.append(f"this side gives away {gift.value:.1f} {gift.unit}" if given else "nothing is given away")
+            words.append(
+                f"this side is cut lower by {gift.value:.1f} {gift.unit}" if given else "no lower than its own level"
+            )
         yield f"Disc {_said('/'.join(sides_of(disc)))}", "; ".join([*words, *disc_notes(report, disc)])
 
 
@@ -220,7 +222,7 @@ def _passage(group: list[MeasuredFinding]) -> tuple[str, ...]:
     first = group[0]
     radius = first.finding.location.radius_mm
     open_ones = [one for one in group if one.finding.waived_by is None]
-    word = "mend" if any(one.finding.severity == "fail" for one in open_ones) else "weigh" if open_ones else "waived"
+    word = "fail" if any(one.finding.severity == "fail" for one in open_ones) else "warn" if open_ones else "waived"
     why = ". ".join(_said(one.finding.message) for one in sorted(group, key=lambda one: one.gravity)[:3])
     rest = f". And {len(group) - 3} more" if len(group) > 3 else ""
     return clock(first.second or 0.0), _track(first), "" if radius is None else f"{radius:.1f}", word, why + rest

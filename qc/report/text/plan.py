@@ -35,9 +35,7 @@ def plan_text(
     page = Page(min(max(width, LEAST), MOST), colour=colour, ascii_only=ascii_only)
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
     page.say(f"PLAN for {report.disc}: {shown(name, LONGEST)}", body="bold")
-    page.say(
-        f"by {report.ruleset.name}@{report.ruleset.version}; the cut level is free, each side heard once", indent=2
-    )
+    page.say(f"by {report.ruleset.name}@{report.ruleset.version}; the cut level is free, each side read once", indent=2)
     for line in change_lines(report.ruleset):
         page.say(line, body="yellow", indent=2)
     for line in measured_earlier_lines(report.run):
@@ -63,12 +61,12 @@ def _side(page: Page, side: PlannedSide) -> None:
         return
     said = [_minutes(side.duration_s or 0.0)]
     said += [str(side.loudness)] if side.loudness else []
-    said += [f"asked for at {side.declared}"] if side.declared else []
+    said += [f"requested level {side.declared}"] if side.declared else []
     page.say(", ".join(said), label=label, style="bold")
     if side.at_level is not None:
         page.say(_at_level(side.at_level), indent=2, label="  ")
     rows = [_format(row) for row in side.formats]
-    head = ("DISC", "fits", "level dB", "ends mm", "disc LU", "  ruled by")
+    head = ("DISC", "fits", "level dB", "ends mm", "disc LU", "  limited by")
     styles = ["bold" if row.planned else STYLES[row.fit] if row.fit != "fits" else "" for row in side.formats]
     _table(page, head, rows, styles)
     if any(row.fit == "too_long" for row in side.formats):
@@ -85,14 +83,14 @@ def _side(page: Page, side: PlannedSide) -> None:
     ]
     page.blank()
     styles = ["bold" if row.own else "" for row in side.sensitivity]
-    _table(page, ("ASSUMED", "level dB", "change", "ends mm", "  ruled by"), assumed, styles)
+    _table(page, ("ASSUMED", "level dB", "change", "ends mm", "  limited by"), assumed, styles)
     page.say("* as planned above; one value changed at a time", indent=2, body="dim")
     if side.reordered is not None:
         _reordering(page, side.reordered, label="ORDER  ")
 
 
 def _at_level(found: PlannedLevel) -> str:
-    """Say what the planned disc comes to at the level that was asked for."""
+    """Say what the planned disc comes to at the level that was requested."""
     on_disc = f", {found.level_on_disc} on the disc" if found.level_on_disc else ""
     fits = "fits" if found.fits else f"does not fit: {', '.join(dict.fromkeys(map(_check, found.broken)))}"
     return f"at {found.level} (--level) it ends at {found.last_diameter}{on_disc}; {fits}"
@@ -124,7 +122,7 @@ def _breaks(page: Page, breaks: Breaks) -> None:
         _split(page, row, before)
     sought = [side.reordered for row in breaks.splits for side in row.sides if side.reordered is not None]
     if sought and not any(found.wins.value > 0.0 for found in sought):
-        page.say("no other order inside a side wins anything", indent=2, label="  ")
+        page.say("no other order inside a side gains anything", indent=2, label="  ")
     page.say(breaks.how, indent=2, label="  ", body="dim")
 
 
@@ -143,7 +141,7 @@ def _split(page: Page, row: SplitRow, before: SplitRow | None) -> None:
     ]  # fmt: skip
     page.blank()
     page.say(f"over {count} side{'s' if count > 1 else ''}: {level}", label="  ")
-    _table(page, ("  TRACKS", "length", "level dB", "ends mm", "  ruled by"), cells, [""] * count)
+    _table(page, ("  TRACKS", "length", "level dB", "ends mm", "  limited by"), cells, [""] * count)
     for side in row.sides:
         if side.reordered is not None and side.reordered.wins.value > 0.0:
             _reordering(page, side.reordered, label=f"  {_first_to_last(side.tracks)}: ")
@@ -154,12 +152,12 @@ def _reordering(page: Page, found: Reordering, *, label: str) -> None:
         page.say("no order fits at any level", label=label, style="bold", indent=2)
         return
     if found.wins.value <= 0.0:
-        page.say("no other order wins anything", label=label, style="bold", indent=2)
+        page.say("no other order gains anything", label=label, style="bold", indent=2)
         return
     names = ", ".join(_name(track) for track in found.tracks)
     more = "more than " if found.wins.bound else ""
     page.say(
-        f"{names} would win {more}{found.wins.value:.1f} dB, to {found.recommended}: a suggestion, quieter and duller "
+        f"{names} would gain {more}{found.wins.value:.1f} dB, to {found.recommended}: a suggestion, quieter and duller "
         "tracks last", label=label, style="bold", indent=2,
     )  # fmt: skip
 

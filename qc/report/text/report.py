@@ -1,4 +1,4 @@
-"""The text report: the verdict, what to mend, each side at a glance, its limits, and what passed, in that order."""
+"""The text report: the verdict, what to fix, each side at a glance, its limits, and what passed, in that order."""
 
 from __future__ import annotations
 
@@ -34,9 +34,9 @@ LONGEST = 300
 FEW = 3
 """Findings of one check on one side that the usual report tells by themselves."""
 VERDICTS = {
-    "pass": "PASS: nothing to mend",
-    "warn": "PASS, with warnings to weigh",
-    "fail": "FAIL: this delivery must be mended before it is cut",
+    "pass": "PASS: nothing to fix",
+    "warn": "PASS, with warnings to consider",
+    "fail": "FAIL: this delivery must be fixed before it is cut",
     "error": "ERROR: a plugin or the tool failed; what is below is not the whole judgement",
 }
 COLOURS = {"pass": "bold green", "warn": "bold yellow", "fail": "bold red", "error": "bold magenta"}
@@ -57,7 +57,7 @@ class Text(Renderer):
         self.colour, self.ascii_only, self.detail, self.only_new = colour, ascii_only, detail, only_new
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
-        """Write UTF-8, or ASCII where that was asked for."""
+        """Write UTF-8, or ASCII where that was requested."""
         from qc.text.page import Page  # not before somebody wants to read
 
         page = Page(self.width, colour=self.colour, ascii_only=self.ascii_only)
@@ -72,19 +72,19 @@ class Text(Renderer):
 
 
 def _quiet(page: Page, report: Report) -> None:
-    """Write what must be mended, a line each, below the verdict."""
+    """Write what must be fixed, a line each, below the verdict."""
     _changes(page, report)
     for line in measured_earlier_lines(report.run):
         page.say(line, indent=2, body="dim")
     if report.baseline is not None:
         page.say(since.heading(report.baseline), indent=2)
     _failures(page, report)
-    mend = folds(report, "fail", by_side=True)
-    told = {id(one.finding) for fold in mend for one in fold.first(FEW)}
+    failing = folds(report, "fail", by_side=True)
+    told = {id(one.finding) for fold in failing for one in fold.first(FEW)}
     for one in every(report):
         if id(one.finding) in told:
             page.say(_short(page, one), indent=2)
-    for fold in mend:
+    for fold in failing:
         if rest := fold.count - len(fold.first(FEW)):
             page.say(f"{fold.gravest.side} {fold.check}: and {rest} more", indent=2)
     waived.briefly(page, report)
@@ -107,22 +107,22 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
     _failures(page, report)
     since.told(page, report, verbose=verbose)
     told: set[str] = set()
-    mend = folds(report, "fail", by_side=True)
-    if mend:
+    failing = folds(report, "fail", by_side=True)
+    if failing:
         page.blank()
-    for fold in mend:
-        _mend(page, report, fold, told, verbose=verbose)
-    weigh = folds(report, "warn", by_side=verbose, without=None if verbose else goes_when_clean)
+    for fold in failing:
+        _findings(page, report, fold, told, verbose=verbose)
+    warning = folds(report, "warn", by_side=verbose, without=None if verbose else goes_when_clean)
     lines = gone_lines(report)
-    if weigh or lines:
+    if warning or lines:
         page.blank()
     if verbose:
-        for fold in weigh:
-            _mend(page, report, fold, told, verbose=True)
-    elif weigh:
-        _weigh(page, report, weigh, remedies=not mend)
+        for fold in warning:
+            _findings(page, report, fold, told, verbose=True)
+    elif warning:
+        _warnings(page, report, warning, remedies=not failing)
     for line in lines:
-        page.say(line, label="WEIGH".ljust(MARGIN), style="yellow")
+        page.say(line, label="WARN".ljust(MARGIN), style="yellow")
     waived.told(page, report, verbose=verbose)
     page.blank()
     sides(page, report, spare=None if verbose else SCREEN - page.lines)
@@ -158,9 +158,9 @@ def _failures(page: Page, report: Report) -> None:
         page.say(f"plugin {failure.plugin} failed at {failure.stage}{side}: {failure.message}", label="  ", indent=4)
 
 
-def _mend(page: Page, report: Report, fold: CheckFindings, told: set[str], *, verbose: bool) -> None:
+def _findings(page: Page, report: Report, fold: CheckFindings, told: set[str], *, verbose: bool) -> None:
     """Write what one check found on one side, the gravest first, and its remedy where it was not given yet."""
-    word, style = ("MEND", "bold red") if fold.gravest.finding.severity == "fail" else ("WEIGH", "yellow")
+    word, style = ("FAIL", "bold red") if fold.gravest.finding.severity == "fail" else ("WARN", "yellow")
     where = place(fold.gravest, fully=verbose)
     headed = where + since.marked(fold.gravest)
     page.say(f"{fold.check} {page.clean('·')} {headed}", label=word.ljust(MARGIN), style=style, body="bold")
@@ -177,20 +177,20 @@ def _mend(page: Page, report: Report, fold: CheckFindings, told: set[str], *, ve
     for remedy in dict.fromkeys(_remedies(shown_ones, verbose=verbose)):
         if remedy and remedy not in told:
             words = remedy if verbose else _whose(remedy, shown_ones) + gist(remedy)
-            words += _mended_too(report, fold)
+            words += _fixed_too(report, fold)
             page.say(words, label=" " * MARGIN + "> ", body="italic")
         told.add(remedy)
 
 
-def _mended_too(report: Report, fold: CheckFindings) -> str:
+def _fixed_too(report: Report, fold: CheckFindings) -> str:
     """Say of a level above the recommended one what else the recommended one fixes."""
     side = next((side for side in report.sides if side.id == fold.gravest.side), None)
     if side is None or fold.gravest.measure != asked.OVER:
         return ""
-    count, others = asked.mended(report, side)
+    count, others = asked.fixed_by_recommended(report, side)
     if not count:
         return ""
-    return f" That level mends {f'{count} of the {others} others' if others > 1 else 'the other one'} too."
+    return f" That level fixes {f'{count} of the {others} others' if others > 1 else 'the other one'} too."
 
 
 def _whose(remedy: str, ones: Sequence[MeasuredFinding]) -> str:
@@ -217,7 +217,7 @@ def _rules(report: Report, one: MeasuredFinding) -> str:
     levels = next((side.levels for side in report.sides if side.id == one.finding.location.side), None)
     if levels is None or levels.ruling is None or levels.ruling != one.limit_name(report):
         return ""
-    return "; it rules the level"
+    return "; it limits the level"
 
 
 def gist(remedy: str) -> str:
@@ -226,10 +226,10 @@ def gist(remedy: str) -> str:
     return first + stop.strip()
 
 
-def _weigh(page: Page, report: Report, weigh: list[CheckFindings], *, remedies: bool) -> None:
+def _warnings(page: Page, report: Report, warning: list[CheckFindings], *, remedies: bool) -> None:
     """Write a line a check that warned: how often, the gravest place and value, the limit and the level it takes."""
     rows = []
-    for fold in weigh:
+    for fold in warning:
         one = fold.gravest
         name = one.limit_name(report)
         limit = report.ruleset.limits.get(name)
@@ -240,9 +240,7 @@ def _weigh(page: Page, report: Report, weigh: list[CheckFindings], *, remedies: 
         count = f"{fold.count}x" if fold.count > 1 else ""
         limits = both(limit) if limit else ""
         rows.append((name or fold.check, count, where, value, limits, str(reached.level) if reached else ""))
-    page.table(
-        ("WEIGH", "", "worst at", "value", "warn/fail", "reached at"), rows, left=3, least=5, head_style="yellow"
-    )
-    for fold in weigh if remedies else ():
+    page.table(("WARN", "", "worst at", "value", "warn/fail", "reached at"), rows, left=3, least=5, head_style="yellow")
+    for fold in warning if remedies else ():
         if remedy := fold.gravest.finding.remedy:
             page.say(gist(remedy), label="> ", body="italic")

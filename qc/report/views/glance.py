@@ -26,9 +26,9 @@ LEAST_ROWS = 2
 """Limits that are worth a table."""
 NEVER = 100.0
 """dB at which a limit is put that no level reaches."""
-GRADES = ("MEND", "WEIGH", "waived", "")
-WORDS = {"fail": "MEND", "warn": "WEIGH", None: ""}
-STYLES = {"MEND": "red", "WEIGH": "yellow", "waived": "cyan", "": ""}
+GRADES = ("FAIL", "WARN", "waived", "")
+WORDS = {"fail": "FAIL", "warn": "WARN", None: ""}
+STYLES = {"FAIL": "red", "WARN": "yellow", "waived": "cyan", "": ""}
 
 
 def sides(page: Page, report: Report, *, spare: int | None) -> None:
@@ -128,7 +128,7 @@ def _fully(page: Page, side: SideReport) -> None:
         _file(side.audio),
         f"SHA-256 {side.audio.sha256}" if side.audio.sha256 else "",
         *own_md5(side.audio),
-        f"level ruled by {levels.ruling}" if levels.ruling else "",
+        f"level limited by {levels.ruling}" if levels.ruling else "",
         f"{geometry.size} at {geometry.rpm:.4g} turns a minute, {geometry.outer_diameter_mm:.1f} to "
         f"{geometry.finishing_diameter_mm:.1f} mm; cut from {clock(geometry.span_start_s)} to "
         f"{clock(geometry.span_end_s)}" + (f", then room for {room.value:.1f} turns of lead-out" if room else ""),
@@ -273,10 +273,10 @@ def _measurements(page: Page, side: SideReport) -> None:
 def _discs(page: Page, report: Report) -> None:
     """Write at which level each disc is to be released, and what its sides give away by it."""
     for disc in report.discs:
-        away = [f"{side} gives away {_plain(gift)}" for side, gift in disc.gives_away.items() if gift.value > 0.0]
-        gifts = [listed(away) if away else "no side gives anything away"] if len(disc.sides) > 1 else []
+        away = [f"{side} is cut lower by {_plain(gift)}" for side, gift in disc.gives_away.items() if gift.value > 0.0]
+        gifts = [listed(away) if away else "no side is cut lower for it"] if len(disc.sides) > 1 else []
         both_sides = page.clean("/").join(sides_of(disc))
-        words = f"release at {disc.release}, ruled by side {disc.ruling}"
+        words = f"release at {disc.release}, set by side {disc.ruling}"
         page.say("; ".join([words, *gifts, *disc_notes(report, disc)]),
                  label=f"Disc {shown(both_sides, 20)}".ljust(INDENT) + (" " if len(both_sides) > 2 else ""),
                  style="bold", indent=INDENT)  # fmt: skip

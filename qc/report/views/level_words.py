@@ -13,13 +13,13 @@ LEVELS = {
 
 
 def judged_as(report: Report, side: SideReport) -> str:
-    """Say which level a side is judged at: "as asked for", "the release level", "as recommended", "by --level"."""
+    """Say which level a side is judged at: "as requested", "the release level", "as recommended", "by --level"."""
     levels = side.levels
     assert levels is not None  # who asks has measured it
     if report.level is not None:
         return f"by --level {report.level}" if report.level in LEVELS else "by --level"
     if levels.basis == "requested" or (levels.basis is None and levels.declared is not None):
-        return "as asked for"
+        return "as requested"
     shared = any(side.id in disc.sides and len(disc.sides) > 1 for disc in report.discs)
     return "the release level" if levels.basis == "release" and shared else "as recommended"
 
@@ -29,7 +29,7 @@ def option_words(report: Report) -> str:
     if report.level is None:
         return ""
     level = LEVELS.get(report.level, report.level)
-    return f"every side is judged at {level}, by --level, whatever the delivery asks for"
+    return f"every side is judged at {level}, by --level, whatever the delivery requests"
 
 
 def sides_of(disc: DiscLevel) -> list[str]:
@@ -40,7 +40,7 @@ def sides_of(disc: DiscLevel) -> list[str]:
 def disc_notes(report: Report, disc: DiscLevel) -> Iterator[str]:
     """Say which sides of a disc do not count for its release level, and which counts without being judged."""
     for side in disc.requested if report.level is None else ():
-        yield f"{side} keeps the level asked for"
+        yield f"{side} keeps its requested level"
     for side in disc.not_measured:
         yield f"{side} could not be measured and is left out"
     for side in disc.no_level:

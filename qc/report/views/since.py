@@ -1,4 +1,4 @@
-"""What became of an earlier report's findings, in words: what is mended, what is new, what is as before."""
+"""What became of an earlier report's findings, in words: what is fixed, what is new, what is as before."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def fates(report: Report) -> list[Fate]:
     now = whole(report)
     several = (
         ("new", (one for one in now if one.finding.baseline == "new")),
-        ("mended", _found(before.gone)),
+        ("fixed", _found(before.gone)),
         ("not judged", _found(before.not_judged)),
         ("unsure", _found(before.unsure)),
         ("as before", (one for one in now if one.finding.baseline == "unchanged")),
@@ -57,10 +57,10 @@ def _found(findings: Iterable[Finding]) -> Iterator[MeasuredFinding]:
 
 
 def heading(before: BaselineFacts) -> str:
-    """Say in a line what changed: "Since the report of 2026-03-02 (first.json): 3 mended, 1 new, 4 as before"."""
+    """Say in a line what changed: "Since the report of 2026-03-02 (first.json): 3 fixed, 1 new, 4 as before"."""
     day = f"of {shown(before.started[:10])} ({shown(before.file, LONGEST)})" if before.started else ""
-    counts = {"mended": len(before.gone), "new": before.new, "as before": before.unchanged}
-    more = {"not judged any more": len(before.not_judged), "cannot be told": len(before.unsure)}
+    counts = {"fixed": len(before.gone), "new": before.new, "as before": before.unchanged}
+    more = {"not judged any more": len(before.not_judged), "cannot be decided": len(before.unsure)}
     said = [f"{count} {word}" for word, count in counts.items()] + [f"{n} {word}" for word, n in more.items() if n]
     return f"Since the report {day or shown(before.file, LONGEST)}: {', '.join(said)}"
 
@@ -72,10 +72,10 @@ def judged_otherwise(report: Report, before: BaselineFacts) -> str:
 
 
 def other_level_words(before: BaselineFacts) -> Iterator[str]:
-    """Say which sides were judged at another level, and what that means for what is mended and what is new."""
+    """Say which sides were judged at another level, and what that means for what is fixed and what is new."""
     for one in before.other_levels:
         levels = f"side {one.side} was judged at {one.then:+.1f} dB then and is at {one.now:+.1f} dB now"
-        yield f"{levels}: limits of the groove may be newly broken or mended by the level alone"
+        yield f"{levels}: limits of the groove may be newly exceeded or fixed by the level alone"
 
 
 def left_out_words(before: BaselineFacts) -> Iterator[str]:

@@ -116,7 +116,7 @@ def _why_nothing(results: Sequence[CheckResult], waiver: WaiverFacts) -> str:
     reach = next((finding.stretch for finding in found if finding.stretch is not None), None)
     if reach is not None:
         ends = f"from {clock(reach.start_s)} to {clock(reach.end_s)}"
-        return f": nothing found lies wholly inside; what is gravest reaches {ends}"
+        return f": no finding lies wholly inside it; the most serious one reaches {ends}"
     return "; take it out"
 
 

@@ -1,4 +1,4 @@
-"""What a repair is worth, for people: the limit that rules the level, and what taming its worst passages wins."""
+"""What a repair is worth, for people: the limit that sets the level, and what reducing its worst passages wins."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def ruled(report: Report, side: SideReport) -> str:
         return ""
     levels = side.levels
     own = "its own level is " if levels is not None and levels.judged.value < levels.recommended.value else ""
-    words = f"{own}ruled by the {limit_words(report, budget.ruling)}"
+    words = f"{own}limited by the {limit_words(report, budget.ruling)}"
     return "; ".join([words, *_gains(budget)])
 
 
@@ -40,8 +40,8 @@ def _gains(budget: Budget) -> list[str]:
     """Tell the first repair that wins something, and the last where it wins more."""
     first = next((repair for repair in budget.repairs if repair.wins.value > LEAST), None)
     if first is None:
-        return ["taming its worst passages wins nothing"] if budget.repairs else []
-    told = f"taming {_passages(first)} wins {_plain(first.wins)}"
+        return ["reducing its worst passages gains nothing"] if budget.repairs else []
+    told = f"reducing {_passages(first)} gains {_plain(first.wins)}"
     last = budget.repairs[-1]
     more = last.wins.value > first.wins.value + LEAST
     return [f"{told}, {_passages(last)} {_plain(last.wins)}" if more else told]
@@ -64,14 +64,14 @@ def fully(page: Page, side: SideReport) -> None:
     budget = None if side.levels is None else side.levels.budget
     if budget is not None and budget.limits:
         rows = [(line.limit, str(line.level), str(line.above), *_at(line.at)) for line in budget.limits]
-        head = (f"BUDGET OF {shown(side.id, 20)}", "level", "above", "bites at", "track", "radius")
+        head = (f"BUDGET OF {shown(side.id, 20)}", "level", "above", "reached at", "track", "radius")
         page.table(head, rows, least=3)
         if budget.ruling is not None:
-            then = f", ruled by {budget.then}" if budget.then else ""
+            then = f", limited by {budget.then}" if budget.then else ""
             page.say(f"without {budget.ruling} {budget.lifted}{then}", label="  ", indent=4)
         if budget.repairs:
             tried = [_tried(number, repair) for number, repair in enumerate(budget.repairs, start=1)]
-            page.table(("TAMING", "level", "wins", "then ruled by"), tried, least=3)
+            page.table(("REDUCING", "level", "gains", "then limited by"), tried, least=3)
     if side.print_through:
         near = [
             (_second(one.loud), _second(one.quiet), _track(one.loud), str(one.land), _plain(one.apart))

@@ -212,7 +212,7 @@ def test_a_baseline_marks_what_is_new_and_tells_what_is_gone(report, page):
     )  # fmt: skip
     seen = page(report.model_copy(update={"results": results, "baseline": baseline}))
     assert "<b>new</b>" in seen
-    assert "1 mended, 1 new, 0 as before" in seen
+    assert "1 fixed, 1 new, 0 as before" in seen
 
 
 def test_what_became_of_an_earlier_report_is_told_in_the_words_of_the_text(report, page):
@@ -235,7 +235,7 @@ def test_what_became_of_an_earlier_report_is_told_in_the_words_of_the_text(repor
     seen = page(report.model_copy(update={"results": old, "baseline": baseline}))
     part = seen[seen.index('<h3 id="since">') :]
     assert heading(baseline) in part
-    order = ("Mended", "house.line-1", "Not judged", "house.line-2", "house.line-3", "Unsure", "house.line-4")
+    order = ("Fixed", "house.line-1", "Not judged", "house.line-2", "house.line-3", "Unsure", "house.line-4")
     assert sorted(order, key=part.index) == list(order)
     levels = "side A was judged at +0.0 dB then and is at -3.0 dB now"
     for words in (*left_out_words(baseline), levels, "judged by disc-12in-33@0.9.0, so limits may differ"):

@@ -16,7 +16,7 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
     """The audio file is not what the delivery says, or cannot be used."""
 
     id = "delivery.audio-disagrees"
-    title = "The audio is not what the paper says"
+    title = "The audio is not what its documents say"
     why = (
         "A file that is missing, damaged, cut off or a different one must not be cut, and nothing "
         "that was measured on it would mean anything."
@@ -30,13 +30,13 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
     client = ForClient(
         name="A file is not quite what we expected",
         means=(
-            "Before anything is cut we make sure that every file is whole, and that it is the one your papers name. "
+            "Before anything is cut we make sure that every file is whole, and that it is the one your documents name. "
             "Here something does not fit, so we cannot be sure that we have your music as you meant it."
         ),
         asks="Please look at what we noted here, and send the file again or tell us what is right.",
     )
     blind_to = (
-        "A wrong version of the music that fits the paper, when the paper gives no digest; a sample rate or a coding "
+        "A wrong version of the music that fits the documents, when they state no digest; a sample rate or a coding "
         "of the same width that was changed in the header together with all that states it."
     )
     needs = (AsReceived,)

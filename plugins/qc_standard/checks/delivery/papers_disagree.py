@@ -19,7 +19,7 @@ class PapersDisagree(Check[PapersDisagreeLimits]):
     """Two statements of the delivery documents contradict each other."""
 
     id = "delivery.papers-disagree"
-    title = "The papers contradict each other"
+    title = "The documents contradict each other"
     why = (
         "The inscription is what the plant tells the sides apart by: a wrong one sends the wrong side to press. An "
         "approval that is older than the transfer approves something else."
@@ -29,9 +29,9 @@ class PapersDisagree(Check[PapersDisagreeLimits]):
         "transfer of the same source, be older than the file was last changed, or recommend more than the recommended "
         "level of the groove."
     )
-    remedy = "Ask who wrote the paper which of the two is right, and correct the delivery."
+    remedy = "Ask who wrote them which of the two is right, and correct the delivery."
     client = ForClient(
-        name="Two things in your papers do not fit together",
+        name="Two things in your documents do not fit together",
         means=(
             "What is to be engraved beside the label, or what was approved, does not fit the rest of what you sent. "
             "If we followed the wrong one, sides could be mixed up, or something could be cut that nobody has "
@@ -39,7 +39,7 @@ class PapersDisagree(Check[PapersDisagreeLimits]):
         ),
         asks="Please tell us which of the two is right.",
     )
-    blind_to = "Papers that agree with each other and are both wrong; a copy of the file that was given a new date."
+    blind_to = "Documents that agree with each other and are both wrong; a copy of the file that was given a new date."
     needs = (AsReceived,)
     Limits = PapersDisagreeLimits
 

@@ -61,7 +61,7 @@ class SameAudioTwice(Check[SameAudioTwiceLimits]):
                     break
             measured.append((side.side, programme, sectors))
         if len(measured) < 2:
-            raise NotMeasuredError("fewer than two sides could be heard")
+            raise NotMeasuredError("fewer than two sides could be measured")
 
 
 def _same(first: ProgrammeBounds, second: ProgrammeBounds) -> bool:

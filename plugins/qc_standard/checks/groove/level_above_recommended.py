@@ -20,7 +20,7 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
     """The requested cut level is more than the side can take."""
 
     id = "groove.level-above-recommended"
-    title = "The level asked for is more than the side can take"
+    title = "The requested level is more than the side can take"
     why = (
         "Above its recommended level the side breaks at least one limit that rules the level: it runs "
         "out of room, or it will not trace."
@@ -30,11 +30,11 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
         "in steps of 0.1 dB, at which every limit that sets the level holds. A free side is judged at the release "
         "level of its disc, the lowest recommended level of the disc's free sides, and is not judged by this."
     )
-    remedy = "Agree on the recommended level, shorten the side, or mend the place where the ruling limit bites."
+    remedy = "Agree on the recommended level, shorten the side, or fix the place where the ruling limit is reached."
     client = ForClient(
-        name="The loudness that was asked for",
+        name="The loudness that was requested",
         means=(
-            "For this side a certain loudness was asked for. It is more than the side can take: it "
+            "For this side a certain loudness was requested. It is more than the side can take: it "
             "would run out of room, or come out rough."
         ),
         asks=(
@@ -42,7 +42,7 @@ class LevelAboveRecommended(LimitCheck[LevelAboveRecommendedLimits]):
             "the one to soften, or the side has to become shorter."
         ),
     )
-    blind_to = "A level that was asked for by word of mouth and stands in no delivery file."
+    blind_to = "A level that was requested by word of mouth and stands in no delivery file."
     Limits = LevelAboveRecommendedLimits
     judges: ClassVar[Mapping[str, Judged]] = {
         "over": Judged("groove.level_over_recommended", "<=", "the excess over the recommended level"),

@@ -21,14 +21,14 @@ class LevelOnDiscTooLow(LimitCheck[LevelOnDiscTooLowLimits]):
     title = "The side ends up too quiet on the disc"
     why = (
         "Every disc has surface noise. A side that is cut very low, because it is long or hard to cut or "
-        "because a low level was asked for, sinks into it."
+        "because a low level was requested, sinks into it."
     )
     how = (
         "Loudness of the programme against the alignment tone, at the level the side is judged at. A "
         "louder file does not change it: it is then cut that much lower."
     )
     remedy = (
-        "Where a level was asked for, raise it towards the recommended one. Otherwise shorten the side, or mend what "
+        "Where a level was requested, raise it towards the recommended one. Otherwise shorten the side, or fix what "
         "holds the level down: the report names the limit that rules and where it bites."
     )
     client = ForClient(

@@ -25,7 +25,7 @@ class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
     title = "The groove runs too steep for the cutting stylus"
     why = (
         "Where the groove swings faster than it runs, the back edges of the stylus scrape what the "
-        "front has just cut: distortion that no playback mends."
+        "front has just cut: distortion that no playback removes."
     )
     how = (
         "Speed sideways, and up and down, is compared with the speed of the groove and the angle of "

@@ -26,7 +26,7 @@ class GapDisagrees(Check[GapDisagreesLimits]):
     """Gaps are not where the delivery declares them."""
 
     id = "layout.gap-disagrees"
-    title = "Gaps and silences are not where the paper says"
+    title = "Gaps and silences are not where the track list says"
     why = (
         "In a declared gap the groove is opened into a mark, and music there is cut far apart for nothing. A silence "
         "that nobody declared may be a gap without its mark, or a drop-out."

@@ -26,10 +26,10 @@ class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
     """Tracks start elsewhere than the delivery declares."""
 
     id = "layout.track-times-disagree"
-    title = "A track starts elsewhere than the paper says"
+    title = "A track starts elsewhere than the track list says"
     why = (
-        "The mark between two tracks is cut where the paper has it. With wrong times it runs through the music, and "
-        "the titles on the label do not fit. Times that are off often belong to another version of the side."
+        "The mark between two tracks is cut where the track list has it. With wrong times it runs through the music, "
+        "and the titles on the label do not fit. Times that are off often belong to another version of the side."
     )
     how = (
         "For the first track, and for each track after a declared gap, the first 10 ms of programme after at least "
@@ -60,8 +60,8 @@ class TrackTimesDisagree(Check[TrackTimesDisagreeLimits]):
                 limit = limit.model_copy(update={"fail": None})
             apart = Quantity(value=abs(start_s - track.start), unit="s", at=At(start_s=start_s, track=track.number))
             of = (
-                f"the distance from the declared start of track {track.number}, {clock(track.start)}, to where it is "
-                f"heard, {clock(start_s)},"
+                f"the distance from the declared start of track {track.number}, {clock(track.start)}, to where its "
+                f"music begins, {clock(start_s)},"
             )
             yield from ctx.hold(apart, limit, op="<=", of=of, field=("tracks", track.index, "start"))
 

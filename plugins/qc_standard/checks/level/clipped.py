@@ -35,7 +35,7 @@ class Clipped(LimitCheck[ClippedLimits]):
         "above, where the wave falls too steeply for a crest; three at a channel's extreme from -0.1 dBFS up. What is "
         "flat again beside them on both sides is a square wave. The place is that of the longest run."
     )
-    remedy = "Ask for the mix before it was limited or clipped; lowering the level of this file mends nothing."
+    remedy = "Ask for the mix before it was limited or clipped; lowering the level of this file fixes nothing."
     client = ForClient(
         name="Moments that are louder than a file can hold",
         means=(

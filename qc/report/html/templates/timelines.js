@@ -2,7 +2,7 @@
 // The timelines: panels of SVG on one time axis, with a cursor through all of them, zoom, pan, and places to go to.
 (() => {
   const { clock, made, clamp } = page;
-  const KINDS = ["one", "two"], SIGNS = { mend: "\u25A0", weigh: "\u25B3", waived: "\u25CB" };
+  const KINDS = ["one", "two"], SIGNS = { fail: "\u25A0", warn: "\u25B3", waived: "\u25CB" };
   const LEFT = 58, RIGHT = 14, TOP = 7, HEIGHT = 92, FOOT = 22, LEAST_S = 0.5, AROUND_S = 5, SIDEWAYS = 4;
 
   const svg = (tag, attributes = {}, text) => {
@@ -55,7 +55,7 @@
       parts.push(clipped, ...this.tracks(across), ...this.axes(across, right));
       for (const { value, word } of this.panel.bounds) {
         const y = this.up(value);
-        const kind = word === "mend" ? "bound-fail" : "bound-warn";
+        const kind = word === "fail" ? "bound-fail" : "bound-warn";
         if (y >= TOP && y <= TOP + HEIGHT) parts.push(svg("path", { class: kind, d: line([[LEFT, y], [right, y]]) }));
       }
       this.curves.forEach((curve, index) => {
