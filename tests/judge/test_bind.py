@@ -96,7 +96,7 @@ def test_the_level_search_gets_plain_rows(ruleset):
     }
 
 
-def test_the_steepest_slope_is_held_sideways_and_up_and_down(ruleset):
+def test_the_steepest_slope_is_limited_laterally_and_vertically(ruleset):
     rows = {row.measure: row for row in bind(ruleset, HOST.checks, UNITS_ALL).rows}
     sideways, upright = rows["groove.lateral_slope_peak"], rows["groove.vertical_slope_peak"]
     assert sideways.warn == upright.warn == 2.0
@@ -193,17 +193,17 @@ def test_a_misspelt_check_under_off_is_refused(ruleset):
     assert refused(off).startswith('house.yaml:90: no check is called "groove.cut-deep"; did you mean')
 
 
-def test_warn_and_fail_may_be_one(ruleset):
+def test_warn_and_fail_may_have_the_same_value(ruleset):
     bind(with_limits(ruleset, "groove.cut-too-deep", greatest=raw("110 um", "0.11 mm")), HOST.checks, UNITS_ALL)
 
 
-def test_a_measurement_that_nobody_publishes(ruleset):
+def test_a_limit_on_an_unpublished_measurement_is_refused(ruleset):
     units = {name: unit for name, unit in UNITS_ALL.items() if name != "level.true_peak"}
     sentence = refused(with_limits(ruleset, "level.true-peak-too-high", most=raw("0 dBTP")), units=units)
     assert sentence.startswith('house.yaml:9: "level.true-peak-too-high" is held against "level.true_peak", which')
 
 
-def test_a_limit_that_only_the_check_looks_at_keeps_its_unit(ruleset):
+def test_a_limit_that_only_the_check_reads_keeps_its_unit(ruleset):
     own = made()
     bound = bind(with_limits(ruleset, own.id, most=raw("3 s", "0.5 min")), {own.id: own}, {})
     assert (bound.checks[0].limits.most.warn, bound.checks[0].limits.most.fail) == (3.0, 30.0)
@@ -212,13 +212,13 @@ def test_a_limit_that_only_the_check_looks_at_keeps_its_unit(ruleset):
     assert bound.rows == ()
 
 
-def test_such_a_limit_cannot_set_the_level(ruleset):
+def test_a_limit_that_only_the_check_reads_cannot_set_the_level(ruleset):
     own = made()
     sentence = refused(with_limits(ruleset, own.id, most=raw("3 s", None, "warn")), {own.id: own}, {})
     assert "cannot set the level: it is held against no measurement" in sentence
 
 
-def test_a_limit_held_against_two_kinds_of_number_is_the_plugins_fault(ruleset):
+def test_a_limit_on_two_kinds_of_number_is_the_plugins_fault(ruleset):
     own = made(judges={"most": Judged("a.length", "<="), "most.other": Judged("a.time", "<=")})
     limits = with_limits(ruleset, own.id, most=raw("3 um"))
     assert "of different units" in refused(limits, {own.id: own}, {"a.length": "um", "a.time": "s"}, PluginError)
@@ -233,11 +233,11 @@ def test_a_check_that_cannot_be_made_is_the_plugins_fault(ruleset):
     assert sentence == "the check \"house.own-limit\" cannot be made: KeyError: 'no such table'"
 
 
-def test_the_shipped_file_fits_as_it_lies_there(ruleset):
+def test_the_shipped_ruleset_fits_the_shipped_checks(ruleset):
     assert Path(ruleset.path).name == "2.0.1.yaml"
 
 
-def test_a_limit_that_only_its_check_looks_at_is_held_to_the_unit_of_the_check(ruleset):
+def test_a_limit_that_only_the_check_reads_must_have_the_unit_of_the_check(ruleset):
     check = "layout.track-times-disagree"
     bound = bind(with_limits(ruleset, check, start=raw("500 ms", "0.1 min")), HOST.checks, UNITS_ALL)
     start = bound.checks[0].limits.start

@@ -81,7 +81,7 @@ def test_a_check_may_have_nothing_to_judge(error, outcome):
 
 @pytest.mark.parametrize("error", [NotApplicableError("that is all"), NotMeasuredError("no bass")])
 @pytest.mark.parametrize("severity", ["warn", "fail"])
-def test_what_was_found_before_stands(error, severity):
+def test_findings_before_a_missing_number_are_kept(error, severity):
     """One number fails, the next has no value here: the failure is not lost."""
     result, failures = judged(House(raises(error, severity)))
     assert (result.outcome, len(result.findings), result.reason, failures) == (severity, 1, str(error), [])
@@ -120,21 +120,21 @@ def test_control_c_is_no_fault_of_a_check():
         judged(House(raises(KeyboardInterrupt())))
 
 
-def test_a_check_of_another_scope_is_not_passed_over():
+def test_a_check_of_an_unsupported_scope_is_an_error():
     result, failures = judged(House(finds(), scope="pressing"))
     assert (result.outcome, result.scope) == ("error", "pressing")
     assert result.reason == 'ValueError: its scope is "pressing", and only sides and deliveries are judged'
     assert len(failures) == 1
 
 
-def test_the_others_go_on():
+def test_other_checks_run_after_one_that_breaks():
     checks = [House(raises(ValueError("x")), id="a.a"), House(finds("warn"), id="b.b"), House(finds(), id="c.c")]
     results, failures = judge_side(checks, evidence(), CheckRunner({"a.a": "acme"}))
     assert [r.outcome for r in results] == ["error", "warn", "pass"]
     assert [f.stage for f in failures] == ["a.a"]
 
 
-def test_findings_beyond_the_most_are_counted():
+def test_findings_beyond_the_hundredth_are_counted():
     result, _ = judged(House(finds(*["warn"] * MOST_FINDINGS, "fail", "fail", "fail")))
     assert (len(result.findings), result.findings_omitted) == (MOST_FINDINGS, 3)
     assert [f.severity for f in result.findings[:4]] == ["fail", "fail", "fail", "warn"]
@@ -194,7 +194,7 @@ def test_the_finding_lies_where_the_number_does():
     assert len({f.fingerprint for _ in range(2) for f in loud(known)[0].findings}) == 2
 
 
-def test_a_number_that_this_side_does_not_have():
+def test_a_number_that_the_side_does_not_have_is_not_measured():
     result, failures = loud(evidence(values={"house.level": 0.0}))
     assert (result.outcome, result.reason, failures) == ("not_measured", "house.other has no value on this side", [])
     result, _ = loud(evidence(values={"house.level": 9.0}))
@@ -215,7 +215,7 @@ def test_a_number_whose_plugin_broke_is_an_error_and_no_fault_of_the_check():
     assert (result.outcome, result.reason, failures) == ("error", "house.need: ValueError: x", [])
 
 
-def test_what_a_check_sees():
+def test_a_check_sees_its_side_and_the_chain():
     seen = []
 
     def looks(ctx):
@@ -250,7 +250,7 @@ TABLE = [
 
 
 @pytest.mark.parametrize(("outcomes", "failures", "whole", "code", "strictly"), TABLE)
-def test_verdict_and_exit_code(outcomes, failures, whole, code, strictly):
+def test_the_verdict_decides_the_exit_code(outcomes, failures, whole, code, strictly):
     results = tuple(map(result, outcomes))
     assert verdict(results, failures) == whole
     report = Report(

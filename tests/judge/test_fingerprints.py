@@ -44,14 +44,14 @@ def test_fingerprints_hold_no_words_and_no_numbers():
     assert prints(4.0, 9.0, value=3.0, of="it") == prints(4.2, 9.5, value=30.0, of="the level")
 
 
-def test_findings_alike_are_numbered_as_they_pass_whatever_their_gravity():
+def test_equal_findings_are_numbered_in_order_of_time():
     first, second, third = prints(4.0, 9.0, 11.0)
     assert len({first, second, third}) == 3
     assert prints(4.0) == [first]
     assert prints(9.0, 4.0) == [first, second]
 
 
-def test_findings_by_a_quantity_are_told_apart_by_the_field_they_are_about():
+def test_findings_of_one_quantity_differ_by_their_field():
     def does(ctx):
         quantity = Quantity(value=1.0, unit="dB")
         for field in (("tracks", 0, "end"), ("tracks", 1, "end"), ("tracks", 1, "end")):
@@ -61,7 +61,7 @@ def test_findings_by_a_quantity_are_told_apart_by_the_field_they_are_about():
     assert len({one.fingerprint for one in result.findings}) == 3
 
 
-def test_the_limit_counts_also_where_the_check_lets_a_grade_of_it_go():
+def test_the_limit_is_recognised_with_one_of_its_grades_removed():
     def by(pick):
         def does(ctx):
             quantity = Quantity(value=3.0, unit="dB", at=At(start_s=4.0, end_s=4.1, track=1))

@@ -132,7 +132,7 @@ def ran(site, *words):
     return done, time.monotonic() - began
 
 
-def test_whatever_hangs_is_named_and_the_rest_is_judged(house, delivery, tmp_path):
+def test_every_plugin_that_hangs_is_named_and_the_rest_is_judged(house, delivery, tmp_path):
     site, ruleset = house
     out = tmp_path / "out"
     out.mkdir()
@@ -257,7 +257,7 @@ def hanging(step, endless):
 
 
 @pytest.mark.parametrize("step", ["of", "taps", "publish", "work"])
-def test_a_need_that_hangs_is_an_error_of_whoever_asks_for_it(step, endless, delivery, tmp_path):
+def test_a_need_that_hangs_is_an_error_of_the_checks_that_read_it(step, endless, delivery, tmp_path):
     ruleset = tmp_path / "house.yaml"
     limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
     ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
@@ -298,7 +298,7 @@ def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
     assert heard_again == []  # it came back, and there is nothing left for it to read
 
 
-def test_a_reader_of_deliveries_that_hangs_is_noted_and_the_next_is_asked(endless, tmp_path):
+def test_a_delivery_reader_that_hangs_is_reported_and_the_next_is_tried(endless, tmp_path):
     def never(path):
         endless()
 
@@ -310,7 +310,7 @@ def test_a_reader_of_deliveries_that_hangs_is_noted_and_the_next_is_asked(endles
     assert [failure.message for failure in host.failures] == [says]
 
 
-def test_a_need_that_hangs_while_rulesets_are_compared_leaves_its_check_unsaid(endless, delivery, tmp_path):
+def test_a_need_that_hangs_in_a_ruleset_comparison_leaves_its_check_undecided(endless, delivery, tmp_path):
     """Whether a number stays under another chain is asked of the need that publishes it."""
     hangs = []
 

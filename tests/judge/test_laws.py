@@ -107,7 +107,7 @@ def test_both_channels_inverted_change_nothing(judged, seed, level):
 @pytest.mark.long
 @SLOW
 @given(levels=st.lists(st.integers(-30, 15), min_size=2, max_size=3, unique=True))
-def test_level_law(judged, music, levels):
+def test_travel_never_falls_as_the_level_rises(judged, music, levels):
     """Travel never falls as the level rises; the recommended level does not depend on the judged one."""
     report = judged({f"S{i}": Sent(music, more={"cut_level": f"{level} dB"}) for i, level in enumerate(levels)})
     travels = sorted((level, report.value("groove.travel", f"S{i}")) for i, level in enumerate(levels))
@@ -153,7 +153,7 @@ SHARES = (
 STEP = 0.1 + 1e-9  # dB; levels lie on a grid of 0.1 dB
 
 
-def test_48_is_192(judged):
+def test_48_khz_and_192_khz_agree(judged):
     """The same programme, band-limited to 20 kHz in closed form, at 48 and 192 kHz: the same groove within 1 %."""
     rng = np.random.default_rng(8)
     hz = rng.uniform(40.0, 18_000.0, 60)

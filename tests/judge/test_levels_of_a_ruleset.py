@@ -79,7 +79,7 @@ def test_version_2_recommends_a_level_at_which_the_low_end_does_not_fail(deliver
     assert levels["policy"] == "edge"
 
 
-def test_a_released_1_keeps_its_number_and_every_format_says_what_fails(delivery, tmp_path):
+def test_a_released_version_1_keeps_its_level_and_every_format_names_what_fails(delivery, tmp_path):
     text = formats(delivery, tmp_path, "--ruleset", "disc-12in-33@1.1.0")
     report = json.loads(text["json"])
     levels = report["sides"][0]["levels"]
@@ -137,7 +137,7 @@ def test_a_limit_without_code_sets_the_level(delivery, houses, tmp_path, capfd):
     assert judged.value("groove.vertical_up_peak") == pytest.approx(20.0, rel=0.0116)  # 0.1 dB
 
 
-def test_limits_on_the_loudness_on_the_disc_and_the_level_itself_set_the_level(delivery, houses, tmp_path):
+def test_limits_on_loudness_on_the_disc_and_on_the_level_set_the_level(delivery, houses, tmp_path):
     """Cut 1 dB lower the programme is 1 LU lower on the disc: the level is told by subtraction."""
     plain_side = judge(delivery, tmp_path / "a.json")
     on_disc, level = plain_side.value("groove.level_on_disc"), plain_side.value("groove.judged_level")
@@ -157,7 +157,7 @@ def test_limits_on_the_loudness_on_the_disc_and_the_level_itself_set_the_level(d
 MARGIN = 'level:\n  policy: {value: margin, source: "house: desk notes"}\n'
 
 
-def test_a_margin_lies_below_the_edge_and_what_follows_follows(delivery, houses, tmp_path):
+def test_a_margin_lowers_the_level_and_all_that_depends_on_it(delivery, houses, tmp_path):
     """The margin is the parent's, the policy the house's: they are taken leaf by leaf."""
     edge = judge(delivery, tmp_path / "a.json")
     path = house_with(houses, MARGIN)
@@ -196,13 +196,13 @@ def test_a_plan_recommends_what_the_check_does(delivery, houses, tmp_path):
     assert all(row["change"]["value"] == 0.0 for row in side["sensitivity"] if row["own"])
 
 
-def test_a_margin_is_given_where_it_is_asked_for(delivery, houses, capfd):
+def test_a_policy_of_margin_needs_a_margin(delivery, houses, capfd):
     path = house_with(houses, MARGIN, "disc-12in-33@1.1.0")
     assert main(["check", str(delivery), "--ruleset", path, "--no-cache"]) == 2
     assert "house.yaml:6: the policy is margin, and no margin is given" in capfd.readouterr().err
 
 
-def test_the_difference_and_the_meaning_of_the_policy_are_told(houses, capfd):
+def test_ruleset_diff_and_explain_show_the_policy(houses, capfd):
     path = house_with(houses, MARGIN)
     assert main(["rulesets", "diff", "disc-12in-33@2.0.0", path]) == 0
     said = plain(capfd.readouterr().out)
@@ -272,7 +272,7 @@ def test_what_a_report_leaves_out_is_counted_too(tmp_path):
     assert f"{count} places lie between warn and fail" in plain(text["text"])
 
 
-def test_nothing_is_said_of_a_side_that_is_cut_at_its_clean_level_or_below(delivery, tmp_path):
+def test_a_side_at_or_below_its_clean_level_has_no_remark(delivery, tmp_path):
     clean = judge(delivery, tmp_path / "a.json").side()["levels"]["clean"]["value"]
     sent = Sent(song(), RATE, coding="PCM_24", more={"cut_level": f"{clean} dB"})
     text = formats(deliver(tmp_path / "clean", {"A": sent}), tmp_path)

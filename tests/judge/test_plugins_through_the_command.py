@@ -181,7 +181,7 @@ def test_its_check_can_fail_and_its_warning_counts_when_strict(command, ruled):
     assert command(built(("house", house)), "--ruleset", str(ruled), "--strict").code == 1
 
 
-def test_nobody_else_s_number_changes(delivery, ruled, alone):
+def test_a_plugin_changes_no_other_number(delivery, ruled, alone):
     report = api.check(
         delivery, api.Options(str(ruled)), built(("house", plugin(qc_measures=[Loudest], qc_checks=[TooLoud])))
     )
@@ -201,7 +201,7 @@ def test_a_check_may_have_nothing_to_judge(delivery, ruled):
     assert exit_code(report) == 0
 
 
-def test_a_number_without_a_meaning_here(delivery, ruled):
+def test_a_number_without_a_meaning_is_not_measured(delivery, ruled):
     class Silent(Loudest):
         def publish(self, result):
             return {}
@@ -523,7 +523,7 @@ AROUND = {
 
 
 @pytest.mark.parametrize("case", AROUND)
-def test_a_plugin_that_breaks_around_it_is_named_and_all_is_judged(case, command, alone):
+def test_a_plugin_that_breaks_in_a_hook_is_named_and_all_is_judged(case, command, alone):
     build, stage, says = AROUND[case]
     run = command(build())
     assert run.code == 3
@@ -537,7 +537,7 @@ def test_a_plugin_that_breaks_around_it_is_named_and_all_is_judged(case, command
     assert not any(name.startswith("acme") for name in run.report["plugins"]) or case == "report_done"
 
 
-def test_a_failure_is_said_in_every_report(delivery):
+def test_a_plugin_failure_is_in_every_report(delivery):
     report = api.check(delivery, api.Options(), built(("acme", misspelt())))
     host = built(("house", plugin(qc_renderers=[Lines])))
     out = io.BytesIO()

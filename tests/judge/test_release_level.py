@@ -119,7 +119,7 @@ def test_a_side_that_cannot_be_measured_is_left_out_and_named(sent, tmp_path):
     assert "A could not be measured and is left out" in " ".join((tmp_path / "b.txt").read_text().split())
 
 
-def test_paper_says_where_the_groove_ends_at_the_release_level(sent, tmp_path):
+def test_the_sheet_states_the_last_diameter_at_the_release_level(sent, tmp_path):
     """The sheet of side B gives the diameter that B ends at when it is cut at A's level, as requested by cut_level."""
     judged = sent({"A": {}, "B": {}}, "--out", f"sheet={tmp_path / 's.md'}")
     page = (tmp_path / "s.md").read_text().split("\n---\n")[1]
@@ -130,7 +130,7 @@ def test_paper_says_where_the_groove_ends_at_the_release_level(sent, tmp_path):
     assert f"judged at {release:+.1f} dB, the release level" in page
 
 
-def test_the_same_bytes_with_and_without_stored_measurements(sent, tmp_path):
+def test_reports_are_identical_with_and_without_stored_measurements(sent, tmp_path):
     words = ("--reproducible", "--cache", str(tmp_path / "store"))
     first = sent({"A": {}, "B": {}}, *words).report
     assert judge(tmp_path / "sent", tmp_path / "again.json", *words).report == first
@@ -139,7 +139,7 @@ def test_the_same_bytes_with_and_without_stored_measurements(sent, tmp_path):
     assert one == judge(tmp_path / "sent", tmp_path / "one.json", "--reproducible", "--side", "B").report
 
 
-def test_a_report_tells_of_a_side_that_was_judged_at_another_level_then(sent, tmp_path):
+def test_a_report_names_a_side_that_the_baseline_judged_at_another_level(sent, tmp_path):
     sent({"A": {}, "B": {}}, head="levels: each")
     (tmp_path / "report.json").rename(tmp_path / "then.json")
     now = sent({"A": {}, "B": {}}, "--baseline", str(tmp_path / "then.json"))

@@ -60,14 +60,14 @@ def advised(check, excerpts):
     return judged[0], after, failures
 
 
-def test_the_gravest_come_first_and_beside_them_their_neighbours(excerpts):
+def test_the_most_severe_findings_come_first_with_their_neighbours(excerpts):
     check = House([(1.0, 1.1), (40.0, 5.0), (40.5, 1.2), (80.0, 3.0)], lambda finding, _: finding)
     before, after, failures = advised(check, excerpts)
     assert check.asked == [5.0, 1.2, 3.0, 1.1]
     assert (after, failures) == (before, [])
 
 
-def test_what_may_be_read_again_is_spent_and_the_others_keep_their_remedy(excerpts):
+def test_the_other_findings_keep_their_remedy_once_the_second_look_is_used_up(excerpts):
     check = House([(1.0, 1.1), (30.0, 5.0), (60.0, 3.0), (90.0, 2.5)], numbered)
     _, after, failures = advised(check, excerpts)
     remedies = {finding.measured.value: finding.remedy for finding in after.findings}

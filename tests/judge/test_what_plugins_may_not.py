@@ -110,7 +110,7 @@ def test_plugins_that_did_not_load_are_listed_with_why_and_end_with_3(monkeypatc
     assert len(rows) == 4
 
 
-def test_a_misspelt_check_is_told_although_a_plugin_did_not_load(tmp_path, variant):
+def test_a_misspelt_check_is_reported_although_a_plugin_did_not_load(tmp_path, variant):
     from qc.model.errors import RulesetError
 
     ruleset = variant({})

@@ -41,7 +41,7 @@ def refused(houses, path):
 LEAST = 'measure: loudness.integrated, at_least: {warn: -22 LUFS, fail: -30 LUFS, source: "house: intake sheet 2"}'
 
 
-def test_it_is_bound_like_any_check(houses):
+def test_a_check_without_code_is_bound_like_any_other(houses):
     bound = bind(houses.load(measured(houses, LEAST)), HOST.checks, UNITS)
     check = next(check for check in bound.checks if check.id == "house.quiet-side")
     assert (check.title, check.why, check.remedy) == (
@@ -55,7 +55,7 @@ def test_it_is_bound_like_any_check(houses):
     assert bound.rows == others.rows
 
 
-def test_it_may_set_the_level(houses):
+def test_a_check_without_code_may_set_the_level(houses):
     entry = "measure: groove.wall_velocity_peak, at_most: {fail: 0.3 m/s, sets_level: fail, source: practice}"
     rows = bind(houses.load(measured(houses, entry)), HOST.checks, UNITS).rows
     (row,) = (row for row in rows if row.check == "house.quiet-side")
@@ -64,7 +64,7 @@ def test_it_may_set_the_level(houses):
     )  # fmt: skip
 
 
-def test_one_that_is_off_is_not_judged(houses):
+def test_a_check_without_code_that_is_off_is_not_judged(houses):
     path = measured(houses, LEAST, more="off: {house.quiet-side: this label is quiet}\n")
     assert "house.quiet-side" not in [one.id for one in bind(houses.load(path), HOST.checks, UNITS).checks]
 
@@ -108,7 +108,7 @@ def test_what_does_not_fit_is_refused_with_file_and_line(houses, entry, says):
         ("layout.of-mine", None),
     ],
 )
-def test_it_is_named_as_checks_are(houses, name, says):
+def test_a_check_without_code_is_named_like_any_other(houses, name, says):
     path = measured(houses, LEAST, name)
     if says is None:
         assert name in [one.id for one in bind(houses.load(path), HOST.checks, UNITS).checks]
@@ -130,7 +130,7 @@ def sine(peak):
 
 
 @pytest.mark.parametrize(("peak_db", "outcome"), [(-21.0, "pass"), (-24.0, "warn"), (-33.0, "fail")])
-def test_it_judges_what_was_measured(houses, tmp_path, peak_db, outcome):
+def test_a_check_without_code_judges_a_measurement(houses, tmp_path, peak_db, outcome):
     """A sine of that peak in both channels has as many LUFS, within 0.1 LU (EBU Tech 3341, first cases)."""
     path = measured(houses, LEAST)
     folder = deliver(tmp_path / "delivery", {"A": Sent(sine(10.0 ** (peak_db / 20.0)))})
@@ -145,7 +145,7 @@ def test_it_judges_what_was_measured(houses, tmp_path, peak_db, outcome):
     assert [(one.name, one.version) for one in report.ruleset.extends] == [("disc-12in-33", "1.1.0")]
 
 
-def test_it_is_explained(houses, capfdbinary):
+def test_explain_shows_a_check_without_code(houses, capfdbinary):
     assert main(["explain", "house.quiet-side", "--ruleset", str(measured(houses, LEAST))]) == 0
     told = " ".join(capfdbinary.readouterr().out.decode().split())
     for words in (

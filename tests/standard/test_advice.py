@@ -65,7 +65,7 @@ def of_first_order(corner, hz):
 
 
 @pytest.mark.parametrize("corner", [60.0, 80.0, 120.0, 200.0, 300.0])
-def test_the_lowest_corner_that_a_bass_tone_needs(judged, corner):
+def test_a_bass_tone_needs_the_lowest_corner_that_fits(judged, corner):
     """80 Hz in opposite phase, so large that the corner leaves 58 um of the 60 that are allowed."""
     um = 58.0 / of_first_order(corner, 80.0)
     x = plant(quiet(6.0), opposed(tone(80.0, 1.2, RATE, peak_for(um, 80.0), fade=0.4)), 2.0)
@@ -79,7 +79,7 @@ def test_the_lowest_corner_that_a_bass_tone_needs(judged, corner):
     assert one["remedy"].endswith("or cut lower.")
 
 
-def test_bass_mono_that_does_not_do(judged):
+def test_bass_mono_that_does_not_suffice_is_reported(judged):
     um = 66.0 / of_first_order(300.0, 80.0)
     x = plant(quiet(6.0), opposed(tone(80.0, 1.2, RATE, peak_for(um, 80.0), fade=0.4)), 2.0)
     (one,) = [f for f in findings(judged(sent(x)), BASS, "groove.low_vertical_peak") if f["severity"] == "fail"]
@@ -87,7 +87,7 @@ def test_bass_mono_that_does_not_do(judged):
     assert "alone will not do" in one["remedy"]
 
 
-def test_an_excursion_that_lies_above_300_hz(judged):
+def test_bass_mono_does_not_help_an_excursion_above_300_hz(judged):
     x = plant(quiet(6.0), opposed(tone(900.0, 1.0, RATE, peak_for(60.0, 900.0), fade=0.2)), 2.0)
     (one,) = findings(judged(sent(x)), DEEP, "groove.depth_max")
     left = 15.0 + 2.0 * 60.0 * of_first_order(300.0, 900.0)
@@ -98,7 +98,7 @@ def test_an_excursion_that_lies_above_300_hz(judged):
 # -- treble ----------------------------------------------------------------------------------------------------
 
 
-def test_a_sibilant_burst(judged):
+def test_a_sibilant_burst_is_cut_in_its_band(judged):
     """0.6 s of 7.9 kHz in one of many quiet seconds: all of it is equally too much, and one band holds it."""
     hz, level, length, fade = 7_943.0, 8.0, 0.6, 0.01
     x = plant(quiet(20.0), both(tone(hz, length, RATE, 0.9, fade=fade)), 8.0)
@@ -123,7 +123,7 @@ def test_a_sibilant_burst(judged):
     assert place["diameter"] == pytest.approx(2e3 * radius * math.sqrt(e), rel=0.006)
 
 
-def test_where_on_the_side_a_bend_would_pass(judged):
+def test_a_bend_passes_outside_its_least_diameter(judged):
     """In silence the radius is known at every second, and e falls with its square."""
     seconds, hz, level = 200.0, 10_000.0, 8.0
     speed = 2.0 * np.pi * TURNS_A_SECOND * 1e-3 * (OUTER_MM / 2.0 - PITCH_MM * TURNS_A_SECOND * 190.0)
@@ -155,7 +155,7 @@ def clipped(channels):
     return np.vstack([np.clip(x, -top, top), 0.3 * x])[:channels]
 
 
-def test_clipped_runs_are_counted_and_their_level_told(judged):
+def test_clipped_runs_are_counted_with_their_level(judged):
     report = judged({"A": Sent(clipped(2), RATE, more={"cut_level": "-20 dB"})})
     (one,) = report.result(CLIPPED)["findings"]
     numbers = remedies(one)["unclipped_mix"]
@@ -169,7 +169,7 @@ def test_clipped_runs_are_counted_and_their_level_told(judged):
     assert report.side()["passes"] == 1
 
 
-def test_clipping_that_was_turned_down_is_told_by_its_level(judged):
+def test_attenuated_clipping_is_reported_with_its_level(judged):
     x = 10.0 ** (-1.57 / 20.0) * clipped(2)
     (one,) = judged({"A": Sent(x, RATE, more={"cut_level": "-20 dB"})}).result(CLIPPED)["findings"]
     assert one["measure"] == "level.flat_top_runs"
@@ -189,7 +189,7 @@ def test_a_mono_side_has_no_left(judged):
 # -- too long --------------------------------------------------------------------------------------------------
 
 
-def test_seconds_to_lose_of_silence(variant, judged):
+def test_a_silent_side_loses_seconds_by_plain_pitch(variant, judged):
     """A disc so small that 40 s run in too far: plain pitch says how many seconds that is."""
     x = np.zeros((2, 40 * RATE))
     x[:, -480:] = 0.003 * both(tone(1_000.0, 0.01, RATE, fade=0.002))
@@ -233,7 +233,7 @@ def test_one_file_a_track_is_advised_as_one_file_is(music, tmp_path):
     assert joined["sides"][0]["second_look_s"] == whole["sides"][0]["second_look_s"] > 0.0
 
 
-def test_a_file_that_went_away_after_it_was_heard(music, tmp_path, monkeypatch):
+def test_a_file_removed_after_the_pass_leaves_the_finding(music, tmp_path, monkeypatch):
     folder = deliver(tmp_path / "gone", sent(music, "12 dB"))
     real = checking.judge_side
 

@@ -198,7 +198,7 @@ def test_a_good_side_with_a_free_level_has_nothing_failed(judged):
     assert {r["outcome"] for r in report.report["results"]} <= {"pass", "warn", "not_applicable"}
 
 
-def test_what_carries_the_faults_passes_every_check(judged):
+def test_the_side_without_its_faults_passes_every_check(judged):
     report = judged(sent(programme(gain=0.2), 0.0), "--strict", *FIRST)
     assert report.code == 0
     assert {r["check"]: r["outcome"] for r in report.report["results"]} == dict.fromkeys(EVERY, "pass")
@@ -345,7 +345,7 @@ def test_a_burst_is_found_where_it_lies(judged, name):
     assert report.outcome(fault.check) != "fail" or report.code == 1
 
 
-def test_the_drive_of_one_moment(judged):
+def test_the_drive_of_one_moment_is_found(judged):
     """5 ms of 12 kHz heat nothing, and are more than any cutter takes."""
     hz, level, seconds = 12e3, 4.0, 0.005
     peak = 5_500.0 * GRAVITY * np.sqrt(2.0) / (2.0 * np.pi * hz) / velocity(hz, 1.0, level)
@@ -359,7 +359,7 @@ def test_the_drive_of_one_moment(judged):
     assert report.code == 0
 
 
-def test_bass_that_is_out_of_phase_without_moving_far(judged):
+def test_small_bass_out_of_phase_is_found(judged):
     """The correlation only says where to look: its window of 10 s holds the fault, and no 20 ms of it are named."""
     middle = 14.0
     x = plant(programme(18.0, 0.01), opposed(swell(60.0, 3.0, peak_for(20.0, 60.0, 0.0))), middle)
@@ -381,7 +381,7 @@ def test_bass_that_is_out_of_phase_without_moving_far(judged):
 
 
 @pytest.mark.parametrize(("um", "severity"), [(125.0, "warn"), (140.0, "fail")])
-def test_turns_that_the_carriage_cannot_open_for(judged, um, severity):
+def test_turns_that_the_carriage_cannot_follow_are_found(judged, um, severity):
     """A swell, and one turn later another the other way: half a turn's warning at 500 um is not enough."""
     hz, level, first = 100.0, 6.0, 3.4
     burst = both(swell(hz, 0.4, peak_for(um, hz, level), crest(hz)))
@@ -432,7 +432,7 @@ def test_a_long_loud_side_runs_in_too_far(judged, turns, severity):
 
 
 @pytest.mark.parametrize(("um", "over", "severity"), [(59.0, 0.5, "warn"), (64.0, 1.2, "fail")])
-def test_a_level_that_is_more_than_the_side_can_take(judged, um, over, severity):
+def test_a_level_above_the_recommended_one_is_found(judged, um, over, severity):
     """The depth of 15 um + 2Y reaches 127 um at Y = 56 um: so much the requested level is too high, in 0.1 dB."""
     assert over == np.ceil(200.0 * np.log10(um / 56.0)) / 10.0
     peak = peak_for(um, 60.0, 0.0)
@@ -448,7 +448,7 @@ def test_a_level_that_is_more_than_the_side_can_take(judged, um, over, severity)
 
 
 @pytest.mark.parametrize(("level", "severity", "code"), [(-8.0, "warn", 0), (-14.0, "fail", 1)])
-def test_a_level_that_drowns_in_the_surface(judged, level, severity, code):
+def test_a_level_below_the_surface_noise_is_found(judged, level, severity, code):
     """A whole side is too quiet, so the finding names the side and no place on it."""
     x = programme(gain=0.1)
     x *= 10.0 ** ((-18.0 - judged(sent(x, 0.0)).value("loudness.integrated")) / 20.0)
@@ -463,7 +463,7 @@ def test_a_level_that_drowns_in_the_surface(judged, level, severity, code):
     assert report.code == code
 
 
-def test_rumble_that_holds_a_quiet_side_down(judged):
+def test_rumble_that_limits_a_quiet_side_is_found(judged):
     """18 Hz that nobody hears rules the level; the report says which limit that is and where it bites."""
     um = 180.0
     x = plant(programme(gain=0.02), opposed(swell(18.0, 1.0, peak_for(um, 18.0, 0.0), crest(18.0))))
@@ -483,7 +483,7 @@ def test_rumble_that_holds_a_quiet_side_down(judged):
 # -- the file --------------------------------------------------------------------------------------------------
 
 
-def test_a_sample_that_is_no_number(judged):
+def test_a_sample_that_is_not_a_number_is_found(judged):
     """It is not cut, so it has a second and a track and no radius; nothing else is judged, and nothing passes."""
     x = programme()
     x[1, round(MIDDLE * RATE)] = np.nan
@@ -505,7 +505,7 @@ def test_a_sample_that_is_no_number(judged):
     assert report.code == 1
 
 
-def test_a_file_that_ends_before_the_paper_does(judged):
+def test_a_file_shorter_than_declared_is_found(judged):
     side = Sent(programme(), RATE, tracks=[(0.0, CUE), (CUE, SECONDS + 1.0)])
     report = judged({"A": side})
     (found,) = report.result("delivery.audio-disagrees")["findings"]

@@ -85,7 +85,7 @@ def test_every_file_is_a_check():
     assert {f"{path.parent.name}.{path.stem.replace('_', '-')}" for path in files} == set(BY_ID)
 
 
-def test_every_ruleset_says_something_of_every_check():
+def test_every_ruleset_names_every_check():
     newest = {there.name: there for there in judging()}
     for there in judging():
         ruleset = load_ruleset(there, Sources([RULESETS]))
@@ -96,7 +96,7 @@ def test_every_ruleset_says_something_of_every_check():
             assert {name for name, field in fields.items() if field.is_required()} <= set(limits) <= set(fields)
 
 
-def test_sibilance_says_that_it_may_be_cymbals():
+def test_sibilance_findings_mention_cymbals():
     check = BY_ID["hf.sibilance-or-cymbals-too-strong"]
     assert "ibilance or cymbals" in check.title
     assert all("sibilance or cymbals" in judged.of for judged in check.judges.values())
@@ -138,7 +138,7 @@ def made(check_id):
     return check(check.Limits(**limits))
 
 
-def test_a_free_level_is_not_held_against_the_recommended_one():
+def test_a_free_level_is_not_compared_with_the_recommended_one():
     check = made("groove.level-above-recommended")
     ctx = Ctx(["groove.level_over_recommended"])
     with pytest.raises(NotApplicableError, match="no cut level is requested"):
@@ -148,7 +148,7 @@ def test_a_free_level_is_not_held_against_the_recommended_one():
     assert ctx.asked == [("groove.level_over_recommended", 0.0, "<=")]
 
 
-def test_the_steepest_slope_is_held_sideways_and_up_and_down():
+def test_the_steepest_slope_is_limited_laterally_and_vertically():
     check = made("groove.slope-too-steep")
     ctx = Ctx([judged.measure for judged in check.judges.values()])
     assert len(list(check.evaluate(ctx))) == 5

@@ -112,7 +112,7 @@ def test_clipped_runs_are_placed_at_the_longest(judged, runs, severity):
     ("wanted", "limit", "severity"),
     [(-11.0, "loudest", "warn"), (-5.0, "loudest", "fail"), (-33.0, "quietest", "warn")],
 )
-def test_loudness_outside_its_range(judged, wanted, limit, severity):
+def test_loudness_outside_its_range_is_found(judged, wanted, limit, severity):
     x = good()
     now = judged({"A": Sent(x, RATE, tracks=TWO, more=PLAIN)}).value("loudness.integrated")
     report = judged({"A": Sent(x * 10.0 ** ((wanted - now) / 20.0), RATE, tracks=TWO, more=PLAIN)})
@@ -124,7 +124,7 @@ def test_loudness_outside_its_range(judged, wanted, limit, severity):
 
 
 @pytest.mark.parametrize(("part", "outcome"), [(1.3, "pass"), (1.6, "warn")])
-def test_sides_that_are_not_equally_loud(judged, part, outcome):
+def test_sides_of_unequal_loudness_are_found(judged, part, outcome):
     other = laid(2.0, music(7.0, LOUD / part), 4.0)
     sides = {"A": Sent(good(), RATE, tracks=TWO), "B": Sent(other, RATE, tracks=[(2.0, 9.0)])}
     report = judged(sides)
@@ -145,7 +145,7 @@ def test_sides_that_are_not_equally_loud(judged, part, outcome):
 @pytest.mark.parametrize(
     ("on_disc", "allowed", "outcome"), [(-1.0, 5.0 + 1.0 / 3.0, "pass"), (1.5, 4.5, "warn"), (5.0, 4.0, "warn")]
 )
-def test_a_seven_inch_side_that_lasts_too_long(tmp_path, on_disc, allowed, outcome):
+def test_a_seven_inch_side_that_is_too_long_is_found(tmp_path, on_disc, allowed, outcome):
     """4 min 42 s at 45: the chart has 4 min at +3 dB and 5 at 0, by the loudness that ends up on the disc."""
     rate, seconds = 44_100, 282.0
     t = np.arange(round(seconds * rate)) / rate
@@ -165,7 +165,7 @@ def test_a_seven_inch_side_that_lasts_too_long(tmp_path, on_disc, allowed, outco
 
 
 @pytest.mark.parametrize(("seconds", "word"), [(0.5, "below"), (3.5, "above")])
-def test_silence_before_the_programme(judged, seconds, word):
+def test_silence_before_the_programme_is_judged(judged, seconds, word):
     x = laid(seconds, music(6.0), 4.0)
     report = judged({"A": Sent(x, RATE, tracks=[(0.0, 6.0 + seconds)], more=PLAIN)})
     found = only(report, "layout.lead-in-silence")
@@ -176,7 +176,7 @@ def test_silence_before_the_programme(judged, seconds, word):
     assert report.outcome("layout.lead-out-silence") == "pass"
 
 
-def test_silence_after_the_programme(judged):
+def test_silence_after_the_programme_is_judged(judged):
     x = laid(2.0, music(6.0), 1.0)
     report = judged({"A": Sent(x, RATE, tracks=[(2.0, 9.0)], more=PLAIN)})
     found = only(report, "layout.lead-out-silence")
@@ -187,7 +187,7 @@ def test_silence_after_the_programme(judged):
 
 
 @pytest.mark.parametrize(("marks", "outcome"), [(84, "pass"), (87, "warn"), (89, "fail")])
-def test_room_for_the_lead_out(judged, marks, outcome):
+def test_missing_room_for_the_lead_out_is_found(judged, marks, outcome):
     """Tracks of 0.6 s with gaps of 0.4 s: every second takes 1 mm of mark and a third of a turn at 69 um."""
     seconds = marks + 0.6
     tracks = [(float(k), k + 0.6) for k in range(marks + 1)]
@@ -211,7 +211,7 @@ HALF = 1.0 - PLAIN_MM * 2.0 / TURN_S  # what a mark of 1 mm in a gap of 2 s take
     ("gap", "apart", "severity", "mark"),
     [(2.8, 0.8, "warn", HALF), (5.0, 3.0, "fail", HALF), (1.0, 1.0, "warn", HALF / 2.0)],
 )
-def test_a_track_that_starts_elsewhere(judged, gap, apart, severity, mark):
+def test_a_track_that_starts_elsewhere_is_found(judged, gap, apart, severity, mark):
     """The paper has track 2 at 10 s; it is heard after so much of a gap that begins at 8 s."""
     x = laid(2.0, music(6.0), gap, music(8.0), 4.0)
     heard = 8.0 + gap
@@ -226,7 +226,7 @@ def test_a_track_that_starts_elsewhere(judged, gap, apart, severity, mark):
 
 
 @pytest.mark.parametrize(("declared", "severity"), [(1.0, "warn"), (0.0, "warn"), (3.0, "warn"), (5.0, "fail")])
-def test_a_first_track_that_starts_elsewhere(judged, declared, severity):
+def test_a_first_track_that_starts_elsewhere_is_found(judged, declared, severity):
     """Heard at 2.6 s: late is only lead-in and never fails, early would be left out of the first track."""
     x = laid(2.6, music(9.0), 4.0)
     report = judged({"A": Sent(x, RATE, tracks=[(declared, 11.6)], more=PLAIN)})
@@ -238,7 +238,7 @@ def test_a_first_track_that_starts_elsewhere(judged, declared, severity):
     lies_at(found, 2.6, radius(2.6, min(declared, 2.6)), track=1)
 
 
-def test_a_segue_and_tracks_that_touch_have_no_start_to_be_heard(judged):
+def test_a_segue_and_adjacent_tracks_have_no_audible_start(judged):
     x = laid(2.0, music(12.0), 4.0)
     tracks = [
         {"number": 1, "start": 2.0, "end": 6.0, "gap_after": "segue"},
@@ -251,7 +251,7 @@ def test_a_segue_and_tracks_that_touch_have_no_start_to_be_heard(judged):
 
 
 @pytest.mark.parametrize(("into", "severity"), [(1.0, "warn"), (2.0, "fail")])
-def test_programme_in_a_declared_gap(judged, into, severity):
+def test_programme_in_a_declared_gap_is_found(judged, into, severity):
     parts = (music(6.0 + into), 2.0 - into) if into < 2.0 else (music(8.0),)
     x = laid(2.0, *parts, music(6.0), 4.0)
     report = judged({"A": Sent(x, RATE, tracks=TWO, more=PLAIN)})
@@ -264,7 +264,7 @@ def test_programme_in_a_declared_gap(judged, into, severity):
 
 
 @pytest.mark.parametrize(("seconds", "severity"), [(2.5, "warn"), (11.0, "fail")])
-def test_silence_where_no_gap_is_declared(judged, seconds, severity):
+def test_silence_where_no_gap_is_declared_is_found(judged, seconds, severity):
     x = laid(2.0, music(3.0), seconds, music(3.0), 4.0)
     report = judged({"A": Sent(x, RATE, tracks=[(2.0, 8.0 + seconds)], more=PLAIN)})
     found = only(report, "layout.gap-disagrees")
@@ -273,7 +273,7 @@ def test_silence_where_no_gap_is_declared(judged, seconds, severity):
     assert found["measured"]["value"] == pytest.approx(seconds, abs=0.011)
 
 
-def test_a_silence_longer_than_its_gap_counts_by_what_is_not_declared(judged):
+def test_only_the_undeclared_part_of_a_silence_counts(judged):
     """Silent from 8 to 15 s, and the paper has a gap from 8 to 10 s: the other 5 s are declared as music."""
     x = laid(2.0, music(6.0), 7.0, music(3.0), 4.0)
     report = judged({"A": Sent(x, RATE, tracks=[(2.0, 8.0), (10.0, 18.0)], more=PLAIN)})
@@ -282,7 +282,7 @@ def test_a_silence_longer_than_its_gap_counts_by_what_is_not_declared(judged):
     lies_at(found, 10.0, radius(10.0, 2.0, HALF), end=15.0, track=2)
 
 
-def test_no_track_times_are_nothing_to_compare(judged):
+def test_checks_of_track_times_need_track_times(judged):
     report = judged({"A": Sent(good(), RATE, tracks=())})
     for check in ("layout.track-times-disagree", "layout.gap-disagrees", "layout.loudest-or-brightest-last"):
         assert report.outcome(check) == "not_applicable"
@@ -296,7 +296,7 @@ def test_no_track_times_are_nothing_to_compare(judged):
         ((LOUD / 2.0, 0.02), (LOUD, 0.0), "track 2 is the loudest, track 1 the brightest; track 2 is the last"),
     ],
 )  # fmt: skip
-def test_what_the_order_of_the_tracks_puts_innermost(judged, first, second, says):
+def test_the_loudest_and_brightest_tracks_are_named(judged, first, second, says):
     """8 kHz at 0.02 accelerates the wall far more than the tones below it."""
     x = laid(2.0, music(6.0, *first), 2.0, music(6.0, *second), 4.0)
     result = judged({"A": Sent(x, RATE, tracks=TWO)}).result("layout.loudest-or-brightest-last")
@@ -308,7 +308,7 @@ def test_what_the_order_of_the_tracks_puts_innermost(judged, first, second, says
 # -- papers ----------------------------------------------------------------------------------------------------
 
 
-def test_the_same_audio_in_two_containers(judged):
+def test_the_same_audio_in_two_containers_is_found(judged):
     once, other = np.round(good() * 2.0**15) / 2.0**15, laid(2.0, music(7.0), 4.0)  # no container rounds these
     sides = {
         "A": Sent(once, RATE, tracks=TWO, coding="PCM_24"),
@@ -352,7 +352,7 @@ def listed(numbers, isrc=None):
     ],
     ids=["over the delivery", "on each side", "over each disc", "a second disc"],
 )
-def test_numbers_that_count_on(judged, sides):
+def test_consecutive_numbers_pass(judged, sides):
     report = judged({name: listed(numbers) for name, numbers in sides.items()})
     assert report.outcome("delivery.number-or-isrc", None) == "pass"
 
@@ -365,7 +365,7 @@ def test_numbers_that_count_on(judged, sides):
         ({"A": [1, 2], "B": [4, 5]}, "B", 4, 3),
     ],
 )
-def test_numbers_that_leave_one_out(judged, sides, side, number, due):
+def test_a_missing_number_is_found(judged, sides, side, number, due):
     report = judged({name: listed(numbers) for name, numbers in sides.items()})
     found = only(report, "delivery.number-or-isrc", None)
     assert found["severity"] == report.outcome("delivery.number-or-isrc", None) == "warn"
@@ -374,7 +374,7 @@ def test_numbers_that_leave_one_out(judged, sides, side, number, due):
     assert found["location"]["field"].endswith(".number")
 
 
-def test_recording_codes(tmp_path):
+def test_wrong_recording_codes_are_found(tmp_path):
     """Well formed with and without hyphens; malformed; the same one twice, however it is written."""
     sides = {
         "A": listed([1, 2, 3], ["XX-QH1-26-00001", "XXQH12600002", "XX-QH126-00003"]),
@@ -431,7 +431,7 @@ def test_an_inscription_names_the_catalogue_and_the_side(judged, inscription, sa
         ("2026-03-02", "+19 dB", "2026-03-02", "recommends +19.0 dB, and the groove allows "),
     ],
 )
-def test_approvals_against_transfer_file_and_groove(judged, on, level, changed, says):
+def test_approvals_are_compared_with_transfer_file_and_groove(judged, on, level, changed, says):
     approval = {"by": "the client", "on": on} | ({} if level is None else {"recommended_level": level})
     source = {"medium": "tape", "transferred_on": "2026-03-01", "approvals": [approval]}
     report = judged({"A": Sent(good(), RATE, tracks=TWO, more={"source": source}, changed=changed)})
@@ -443,7 +443,7 @@ def test_approvals_against_transfer_file_and_groove(judged, on, level, changed, 
         assert found["location"]["field"].startswith("source.approvals.0.")
 
 
-def test_a_side_that_cannot_be_heard_is_no_pass_of_what_compares_sides(judged):
+def test_an_unreadable_side_is_no_pass_of_checks_that_compare_sides(judged):
     broken = good()
     broken[0, RATE] = np.nan
     report = judged({"A": Sent(good(), RATE, tracks=TWO), "B": Sent(broken, RATE, tracks=TWO)})

@@ -76,7 +76,7 @@ class _Collecting:
         return self.stream, self.sizes, np.concatenate(self.tapped, axis=1)
 
 
-def test_blocks_and_taps():
+def test_a_need_gets_blocks_and_tap_outputs():
     x = np.random.default_rng(0).random((2, 100))
     stream, sizes, tapped = hear(Collect(), x, 48_000, [10, 0, 25])
     assert (stream.rate, stream.channels, stream.frames) == (48_000, 2, 100)
@@ -100,11 +100,11 @@ class Longest(Derived):
         return measured.stream.rate, max(measured[Collect()][1])
 
 
-def test_derived_needs_are_worked_out_from_what_others_hear():
+def test_derived_needs_are_computed_from_other_results():
     assert hear(Longest(), np.zeros(100), 48_000, [10, 25]) == (48_000, 65)
 
 
-def test_mono_is_heard_as_dual_mono():
+def test_mono_is_processed_as_dual_mono():
     x = np.arange(5.0)
     for mono in (x, x[None, :]):
         np.testing.assert_array_equal(hear(Collect(), mono, 48_000)[2], 2.0 * np.vstack([x, x]))

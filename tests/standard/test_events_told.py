@@ -46,7 +46,7 @@ def test_passages_closer_than_half_a_second_are_one_finding(judged):
     assert len(findings(judged(sent(bursts(12.0, [(3.0, 1.0), (4.0, 1.0)]))))) == 2
 
 
-def test_the_first_of_many_keeps_its_fingerprint_however_grave_it_is(judged):
+def test_the_first_of_many_findings_keeps_its_fingerprint(judged):
     (alone,) = findings(judged(sent(bursts(12.0, [(3.2, 0.8)]))))
     beside = findings(judged(sent(bursts(12.0, [(3.0, 0.9), (8.0, 1.0)]))))
     assert alone["fingerprint"] == beside[0]["fingerprint"]
@@ -58,7 +58,7 @@ def bad():
     return bursts(152.0, [(1.0 + n, 0.9 + 0.001 * n) for n in range(150)])
 
 
-def test_a_hundred_are_kept_and_they_are_the_gravest(judged, bad):
+def test_the_hundred_most_severe_findings_are_kept(judged, bad):
     report = judged(sent(bad))
     result = report.result(CHECK)
     assert (len(result["findings"]), result["findings_omitted"]) == (100, 50)
@@ -67,7 +67,7 @@ def test_a_hundred_are_kept_and_they_are_the_gravest(judged, bad):
 
 
 @pytest.mark.parametrize(("words", "most"), [((), 60), (("--quiet",), 40)])
-def test_a_bad_side_is_told_in_a_few_lines(bad, tmp_path, words, most):
+def test_a_bad_side_is_reported_in_a_few_lines(bad, tmp_path, words, most):
     from qc.cli.main import main
     from qc.testing.deliveries import deliver
 
@@ -99,7 +99,7 @@ def test_a_repair_is_in_the_report(judged):
     assert wins > 0.3
 
 
-def test_turns_that_may_print_through_are_told_with_both_times(judged):
+def test_turns_that_may_print_through_are_reported_with_both_times(judged):
     x = bursts(12.0, [(6.0, 1.0)], hz=200.0, peak=0.9, shape=both, length=0.2)
     side = judged(sent(x)).side()
     assert side["print_through"]

@@ -31,7 +31,7 @@ def same(a, b):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_against_reference_meter(seed):
+def test_loudness_agrees_with_a_reference_meter(seed):
     rng = np.random.default_rng(seed)
     x = rng.standard_normal((2, 48_000 * 10)) * 0.1
     x *= np.repeat(10.0 ** (rng.uniform(-50.0, 0.0, 20) / 20.0), 24_000)
@@ -76,7 +76,7 @@ def published_of(x):
     return need.publish(hear(need, x, 48_000))
 
 
-def test_names_and_places():
+def test_numbers_have_names_and_places():
     x = np.zeros((2, 48_000 * 10))
     t = np.arange(48_000 * 4) / 48_000
     x[:, 48_000 * 5 : 48_000 * 9] = 0.1 * np.sin(2.0 * np.pi * 1000.0 * t)
@@ -91,7 +91,7 @@ def test_names_and_places():
 
 
 @pytest.mark.parametrize("level", [0.0, 1e-5])
-def test_below_the_absolute_gate(level):
+def test_audio_below_the_absolute_gate_has_a_bound(level):
     x = level * np.sin(2.0 * np.pi * 1000.0 * np.arange(48_000 * 4) / 48_000)
     published = published_of(x)
     assert set(published) == set(ProgrammeLoudness.publishes) - {"loudness.range"}
@@ -108,7 +108,7 @@ def test_below_the_absolute_gate(level):
         (48_000 * 3, set(ProgrammeLoudness.publishes)),
     ],
 )
-def test_shorter_than_a_window(frames, names):
+def test_audio_shorter_than_a_window_has_no_loudness(frames, names):
     x = 0.1 * np.sin(np.arange(frames))
     assert set(published_of(x)) == names
 
@@ -118,7 +118,7 @@ def test_mono_is_dual_mono():
     same(hear(Loudness(), x, 48_000), hear(Loudness(), np.vstack([x, x]), 48_000))
 
 
-def test_997_hz_at_full_scale_in_one_channel():
+def test_997_hz_at_full_scale_in_one_channel_reads_minus_3_01():
     x = np.zeros((2, 48_000 * 5))
     x[0] = np.sin(2.0 * np.pi * 997.0 * np.arange(48_000 * 5) / 48_000)
     assert hear(Loudness(), x, 48_000).integrated == pytest.approx(-3.01, abs=0.01)
@@ -128,7 +128,7 @@ def energy(levels):
     return 10.0 ** ((np.asarray(levels) + 0.691) / 10.0)
 
 
-def test_gates():
+def test_quiet_windows_are_gated():
     assert integrated_loudness(np.zeros(0)) is None
     assert integrated_loudness(energy([-71.0, -90.0])) == -np.inf
     # -71 fails the absolute gate, -40 lies more than 10 LU below the mean of the others

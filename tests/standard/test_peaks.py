@@ -16,7 +16,7 @@ def published(x, rate=48_000):
     return Peaks().publish(hear(Peaks.of(Chain()), x, rate))
 
 
-def test_levels_channels_and_places():
+def test_peaks_have_level_channel_and_place():
     x = np.zeros((2, 48_000))
     x[1] = 0.01
     x[0, 12_000] = -0.5
@@ -41,7 +41,7 @@ def test_true_peak_lies_between_samples():
     assert found["level.true_peak"].at.channel == "right"
 
 
-def test_clipped_runs_of_both_channels():
+def test_clipped_runs_of_both_channels_are_counted():
     x = np.clip(NOISE * 20.0, -1.0, 1.0)
     x[:, 2500:2520] = 0.0
     x[1, 2501:2519] = 1.0
@@ -52,7 +52,7 @@ def test_clipped_runs_of_both_channels():
     assert (none.value, none.at) == (0, None)
 
 
-def test_flat_tops_of_both_channels_and_their_place():
+def test_flat_tops_of_both_channels_are_counted_and_placed():
     x = 0.1 * NOISE
     x[0, 1000:1005] = 0.6
     x[1, 2000:2009] = -0.4
@@ -78,7 +78,7 @@ def test_any_blocks_give_the_same_digits(frames, sizes):
     assert hear(Peaks(), x, 48_000, frames) == hear(Peaks(), x, 48_000, sizes)
 
 
-def test_one_frame():
+def test_a_file_of_one_frame_is_measured():
     found = published(np.array([[0.5], [0.25]]))
     assert found["level.sample_peak"].value == pytest.approx(-6.02, abs=0.01)
     assert found["level.true_peak"].value == pytest.approx(-6.02, abs=0.01)

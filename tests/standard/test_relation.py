@@ -40,7 +40,7 @@ def test_correlation_of_sines_is_the_cosine_of_their_phase(phase):
 
 
 @pytest.mark.parametrize(("bass", "above"), [(1.0, 1.0), (-1.0, 1.0), (1.0, -1.0), (-1.0, -1.0)])
-def test_the_upper_correlation_is_of_what_a_butterworth_low_pass_leaves(bass, above):
+def test_the_upper_correlation_excludes_the_band_of_a_butterworth_low_pass(bass, above):
     """Powers of a 4th-order low-pass at 300 Hz, 1 / (1 + (f / 300)^8), and a 2nd-order high-pass at 10 Hz."""
     frequencies, signs = np.array([100.0, 500.0]), np.array([bass, above])
     left = 0.1 * (tone(4.0, 100.0) + 0.5 * tone(4.0, 500.0))
@@ -73,7 +73,7 @@ def test_music_that_is_nearly_all_bass_has_no_upper_correlation(treble, said):
 
 
 @pytest.mark.parametrize("below", [20.0, 69.0, 100.0])
-def test_difference_over_sum(below):
+def test_the_difference_is_relative_to_the_sum(below):
     m, s = 0.1 * tone(2.0), 0.1 * 10.0 ** (-below / 20.0) * tone(2.0, 500.0)
     assert published(np.vstack([m + s, m - s]))["stereo.difference"].value == pytest.approx(-below, abs=1e-3)
 
@@ -141,7 +141,7 @@ def test_a_crackle_does_not_bring_a_dead_channel_to_life(every, dead):
 
 
 @pytest.mark.parametrize(("leaks", "dead"), [(-41.0, True), (-39.0, False)])
-def test_what_only_leaks_over_from_the_other_channel_is_no_programme(leaks, dead):
+def test_crosstalk_from_the_other_channel_is_no_programme(leaks, dead):
     rise = np.linspace(0.05, 0.5, 6 * RATE)  # so that the channel rises above its own floor
     left = rise * tone(6.0)
     x = np.vstack([left, 10.0 ** (leaks / 20.0) * left])
@@ -150,7 +150,7 @@ def test_what_only_leaks_over_from_the_other_channel_is_no_programme(leaks, dead
 
 
 @pytest.mark.parametrize("channel", [0, 1])
-def test_a_balance_beyond_what_is_silent_is_a_bound(channel):
+def test_a_balance_beyond_its_range_is_a_bound(channel):
     """One channel at -40 dBFS, the other at -100 dBFS, which is silence: the truth lies beyond 60 dB or is unknown."""
     x = 0.01 * np.sqrt(2.0) * np.vstack([tone(12.0), tone(12.0)])
     x[channel] *= 1e-3
@@ -170,7 +170,7 @@ def test_the_worst_ten_seconds_are_found():
 
 @pytest.mark.parametrize("rate", [44_056, 47_952])
 @pytest.mark.parametrize("seconds", [0.004, 3.0, 12.0])
-def test_rates_at_which_10_ms_are_no_whole_number_of_frames(rate, seconds):
+def test_rates_without_whole_frames_in_10_ms_are_measured(rate, seconds):
     """44.1 and 48 kHz pulled down by 1000/1001 for video: each sum has a part of its own length."""
     t = np.arange(round(seconds * rate)) / rate
     x = 0.1 * np.vstack([np.sin(2.0 * np.pi * 1000.0 * t), np.sin(2.0 * np.pi * 1000.0 * t + np.pi / 3.0)])

@@ -40,13 +40,13 @@ def outcomes(tmp_path, ruleset, x):
     return {result.check: result.outcome for result in report.results if result.check in RULES}
 
 
-def test_none_fails_on_a_side_whose_channels_are_well(tmp_path, ruleset):
+def test_no_rule_fails_on_a_side_with_good_channels(tmp_path, ruleset):
     assert outcomes(tmp_path, ruleset, noise()) == dict.fromkeys(RULES, "pass")
 
 
 @pytest.mark.parametrize("channel", [0, 1])
 @pytest.mark.parametrize("direct", [0.0, 0.01])
-def test_each_fails_on_a_side_with_a_dead_channel(tmp_path, ruleset, channel, direct):
+def test_every_rule_fails_on_a_side_with_a_dead_channel(tmp_path, ruleset, channel, direct):
     x = noise()
     x[channel] = direct
     assert outcomes(tmp_path, ruleset, x) == dict.fromkeys(RULES, "fail")

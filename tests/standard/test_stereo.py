@@ -34,12 +34,12 @@ def ratio(x):
 
 
 @pytest.mark.parametrize("phase", [0.0, 0.5, 2.0, np.pi])
-def test_correlation_of_tones(phase):
+def test_tones_have_the_correlation_of_their_phase(phase):
     x = 0.1 * np.vstack([tone(2.0), tone(2.0, phase=phase)])
     assert stereo(x).correlation_min.value == pytest.approx(np.cos(phase), abs=1e-6)
 
 
-def test_worst_window_and_its_place():
+def test_the_worst_window_is_found_with_its_place():
     x = 0.1 * np.vstack([tone(10.0), tone(10.0)])
     x[1, 4 * RATE : round(4.4 * RATE)] *= -1.0
     worst = stereo(x).correlation_min
@@ -47,7 +47,7 @@ def test_worst_window_and_its_place():
     assert (worst.start_s, worst.end_s) == pytest.approx((4.0, 4.4))
 
 
-def test_against_numpy_on_noise():
+def test_correlation_of_noise_agrees_with_numpy():
     x = NOISE.copy()
     x[1] += 0.5 * x[0]
     values = [ratio(x[:, k : k + 3200]) for k in range(0, x.shape[1] - 3199, 800)]
@@ -56,7 +56,7 @@ def test_against_numpy_on_noise():
     assert worst.start_s == pytest.approx(int(np.argmin(values)) * 0.1)
 
 
-def test_only_windows_that_hold_programme():
+def test_only_windows_with_programme_count():
     x = 0.1 * np.vstack([tone(4.0), tone(4.0)])
     x[:, RATE : 3 * RATE] *= 5e-3  # -69 dBFS rms, out of phase
     x[1, RATE : 3 * RATE] *= -1.0
@@ -66,14 +66,14 @@ def test_only_windows_that_hold_programme():
 
 
 @pytest.mark.parametrize("level", [0.0, 2e-5])
-def test_beside_a_silent_channel_the_correlation_is_0(level):
+def test_the_correlation_with_a_silent_channel_is_0(level):
     x = np.vstack([0.1 * tone(12.0, 100.0), level * tone(12.0, 150.0)])
     assert Stereo(20_000.0).publish(stereo(x))["stereo.correlation_min"].value == 0.0
     analysis = LowCorrelation.of(Chain())
     assert analysis.publish(hear(analysis, x, RATE))["stereo.low_correlation"].value == 0.0
 
 
-def test_short_files_are_taken_whole():
+def test_a_short_file_is_one_window():
     x = 0.1 * np.vstack([tone(0.123), tone(0.123, phase=1.0)])
     worst = stereo(x).correlation_min
     assert worst.value == pytest.approx(ratio(x))
@@ -82,7 +82,7 @@ def test_short_files_are_taken_whole():
     assert stereo(np.zeros((2, 1))).correlation_min is None
 
 
-def test_low_correlation_hears_the_bass_only():
+def test_low_correlation_depends_on_the_bass_only():
     bass, treble = 0.1 * tone(25.0, 80.0), 0.3 * tone(25.0, 2000.0)
     x = np.vstack([bass + treble, bass - treble])
     assert low(x).value > 0.99
@@ -96,14 +96,14 @@ def test_low_correlation_hears_the_bass_only():
     assert (quantity.value, quantity.unit, quantity.at.start_s) == (worst.value, "1", worst.start_s)
 
 
-def test_low_correlation_of_a_short_side():
+def test_a_short_side_has_a_low_correlation():
     x = 0.1 * np.vstack([tone(5.004, 80.0), -tone(5.004, 80.0)])
     worst = low(x)
     assert worst.value == pytest.approx(-1.0)
     assert (worst.start_s, worst.end_s) == pytest.approx((0.0, 5.004))
 
 
-def test_chain_gives_the_subsonic_corner():
+def test_the_chain_sets_the_subsonic_corner():
     chain = replace(Chain(), signal=Signal(subsonic=20.0))
     assert LowCorrelation.of(chain) == LowCorrelation(20.0, 20_000.0)
     assert LowCorrelation(20.0, 20_000.0).needs() == (LowBand(20.0), Parts(), Programme(20_000.0))

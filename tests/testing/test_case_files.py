@@ -65,7 +65,7 @@ BAD = {
 
 
 @pytest.mark.parametrize(("old", "new", "line", "sentence"), BAD.values(), ids=BAD)
-def test_what_cannot_be_used_is_refused_with_its_line(written, old, new, line, sentence):
+def test_an_invalid_case_is_refused_with_its_line(written, old, new, line, sentence):
     assert GOOD.count(old) == 1
     path = written(GOOD.replace(old, new))
     with pytest.raises(CaseError) as caught:
@@ -103,7 +103,7 @@ def samples(written, tmp_path, audio, more="    coding: 32 bit float\n"):
     return soundfile.read(next((tmp_path / "made").glob("side-a.*")), always_2d=True)
 
 
-def test_signals_follow_one_another_and_are_added_where_they_say(written, tmp_path):
+def test_signals_are_appended_or_added_at_their_time(written, tmp_path):
     steps = (
         "silence: 0.5 s", "sine: {frequency: 100 Hz, level: 0 dBFS, lasts: 0.5 s, phase: 90 deg}",
         "sine: {frequency: 100 Hz, level: -6.0206 dBFS, lasts: 0.5 s, phase: 90 deg, at: 0.75 s}",
@@ -114,7 +114,7 @@ def test_signals_follow_one_another_and_are_added_where_they_say(written, tmp_pa
     assert x[[24_000, 36_000, 48_000], 0] == pytest.approx([1.0, 1.5, 0.5], abs=1e-5)
 
 
-def test_a_fault_acts_on_what_stands_before_it(written, tmp_path):
+def test_a_fault_applies_to_the_steps_before_it(written, tmp_path):
     loud = "{sine: {frequency: 100 Hz, level: 0 dBFS, lasts: 0.5 s}}"
     x, _ = samples(written, tmp_path, f"{loud}, {{clip: {{level: -6.0206 dBFS}}}}, {loud}")
     assert np.abs(x[:24_000]).max() == pytest.approx(0.5, abs=1e-5)
@@ -134,7 +134,7 @@ def test_every_container_holds_the_same_samples(written, tmp_path, coding, bits)
     assert all(np.array_equal(found[0], other) for other in found[1:])
 
 
-def test_the_paper_says_what_the_case_says(written, tmp_path):
+def test_the_delivery_file_has_the_keys_of_the_case(written, tmp_path):
     text = GOOD.replace("cut_level: 0 dB", "cut_level: 0 dB, inscription: QH-001 A") + "delivery: {notes: As sent.}\n"
     paper = make(load(written(text)).file, tmp_path / "made").read_text(encoding="utf-8")
     for line in ('notes: "As sent."', '    cut_level: "0 dB"', '    inscription: "QH-001 A"', '  - id: "A"'):
@@ -166,14 +166,14 @@ def judged(tmp_path_factory):
 
 
 @pytest.mark.parametrize(("old", "new", "sentence"), DIFFERS.values(), ids=DIFFERS)
-def test_what_differs_is_told(written, judged, old, new, sentence):
+def test_a_difference_is_reported(written, judged, old, new, sentence):
     hold(load(written(GOOD)), judged)
     with pytest.raises(AssertionError) as caught:
         hold(load(written(GOOD.replace(old, new))), judged)
     assert sentence in str(caught.value)
 
 
-def test_another_outcome_is_told_with_the_file(written, tmp_path):
+def test_another_outcome_is_reported_with_the_file(written, tmp_path):
     path = written(GOOD, "warn-a-tone")
     with pytest.raises(AssertionError) as caught:
         check(load(path), tmp_path / "run")
@@ -194,7 +194,7 @@ SHORT = GOOD.replace("silence: 1 s", "silence: 0.5 s").replace("near: 1 s", "nea
         ("at: 9 s", "it lies at 0.000 s, not within 0.05 s of 9 s"),
     ],
 )
-def test_a_finding_that_is_not_as_expected_is_told(written, tmp_path, more, sentence):
+def test_an_unexpected_finding_is_reported(written, tmp_path, more, sentence):
     case = load(written(SHORT.replace("expect:", f"expect:\n  {more}"), "warn-short"))
     if sentence is None:
         assert check(case, tmp_path / "run").code == 0
@@ -211,7 +211,7 @@ def test_a_case_makes_the_same_bytes_each_time(written, tmp_path):
     assert (tmp_path / "one" / "side-a.wav").read_bytes() == (tmp_path / "other" / "side-a.wav").read_bytes()
 
 
-def test_limits_of_a_case_take_the_place_of_the_ruleset_s(written, tmp_path):
+def test_limits_of_a_case_replace_those_of_the_ruleset(written, tmp_path):
     limits = 'limits: {layout.lead-in-silence: {least: {warn: 1.5 s, source: "house: intake sheet"}}}\n'
     report = check(load(written(limits + GOOD, "warn-house")), tmp_path / "run").report
     assert report["ruleset"]["name"] == "case-disc-12in-33"
@@ -252,5 +252,5 @@ def test_a_case_may_name_its_ruleset(written, variant, tmp_path):
         ({"at_most": "1"}, "1", -np.inf, 1.0),
     ],
 )
-def test_what_a_number_may_be(number, unit, least, most):
+def test_an_expected_number_has_a_range(number, unit, least, most):
     assert Number.model_validate(number).span(unit) == pytest.approx((least, most))

@@ -38,7 +38,7 @@ def changed(x, y):
 
 @settings(deadline=None)
 @given(FINE, st.floats(0.1, 1.0))
-def test_clipping_touches_what_is_above_and_once_is_enough(x, peak):
+def test_clipping_changes_only_larger_samples_and_is_idempotent(x, peak):
     y = faults.clipped(x, peak)
     assert np.abs(y).max() <= peak
     assert np.array_equal(y[np.abs(x) <= peak], x[np.abs(x) <= peak])
@@ -47,7 +47,7 @@ def test_clipping_touches_what_is_above_and_once_is_enough(x, peak):
 
 @settings(deadline=None)
 @given(FINE)
-def test_what_turns_round_twice_is_as_it_was(x):
+def test_inverting_twice_changes_nothing(x):
     assert np.array_equal(faults.swapped(faults.swapped(x)), x)
     assert np.array_equal(faults.inverted(faults.inverted(x)), x)
     assert np.array_equal(faults.swapped(x)[0], x[1])
@@ -56,7 +56,7 @@ def test_what_turns_round_twice_is_as_it_was(x):
 
 @settings(deadline=None)
 @given(FINE, st.integers(0, 200))
-def test_a_side_that_is_shifted_back_is_as_it_was(x, frames):
+def test_shifting_back_and_forth_changes_nothing(x, frames):
     later = faults.shifted(x, RATE, seconds=frames / RATE)
     assert not later[:, :frames].any()
     assert np.array_equal(faults.shifted(later, RATE, seconds=-frames / RATE), x)
@@ -64,7 +64,7 @@ def test_a_side_that_is_shifted_back_is_as_it_was(x, frames):
 
 @settings(deadline=None)
 @given(FINE, st.integers(0, 400), st.integers(0, 100))
-def test_a_gap_moves_what_lies_behind_it(x, at, frames):
+def test_a_gap_delays_the_rest(x, at, frames):
     y = faults.gap(x, RATE, at_s=at / RATE, seconds=frames / RATE)
     at = min(at, x.shape[1])
     assert np.array_equal(np.delete(y, slice(at, at + frames), axis=1), x)
@@ -110,7 +110,7 @@ def test_clicks_are_single_samples(tone):
     assert not len(right)
 
 
-def test_sibilants_lie_about_their_middle_in_their_band():
+def test_sibilants_are_centred_in_time_and_band():
     y = faults.sibilants(np.zeros((2, RATE)), RATE, at_s=[0.5, 0.99], peak=0.3, hz=7_000.0, seconds=0.1)
     assert y.shape == (2, RATE)
     assert int(np.abs(y[0]).argmax()) in (24_000, 47_520)
@@ -126,7 +126,7 @@ def test_hum_is_a_line_in_the_spectrum(tone):
     assert spectrum[440] == pytest.approx(0.5)
 
 
-def test_one_sample_is_put_in_its_place(tone):
+def test_one_sample_is_replaced(tone):
     y = faults.one_sample(tone, RATE, at_s=0.5, value=float("inf"))
     assert np.flatnonzero(~np.isfinite(y[0])).tolist() == [24_000]
     assert np.isfinite(tone).all()
@@ -135,7 +135,7 @@ def test_one_sample_is_put_in_its_place(tone):
 # -- files -----------------------------------------------------------------------------------------------------
 
 
-def test_a_truncated_file_still_says_what_it_held(file):
+def test_a_truncated_file_still_states_its_length(file):
     size, before = file.stat().st_size, file.read_bytes()
     faults.truncate(file, 0.6)
     assert file.stat().st_size == int(0.6 * size)
@@ -164,7 +164,7 @@ def test_a_length_left_open_is_all_ones_in_both_places(file):
         faults.leave_length_open(other)
 
 
-def test_files_that_are_no_audio(file):
+def test_a_file_is_replaced_by_something_else(file):
     faults.change_day(file, dt.date(2026, 3, 2))
     assert dt.datetime.fromtimestamp(file.stat().st_mtime).astimezone().date() == dt.date(2026, 3, 2)
     faults.replace_with_text(file)
@@ -175,7 +175,7 @@ def test_files_that_are_no_audio(file):
     assert file.is_dir()
 
 
-def test_a_wrong_checksum_is_a_digest_and_not_the_file_s(file):
+def test_a_wrong_checksum_is_a_digest_of_another_file(file):
     own = hashlib.sha256(file.read_bytes()).hexdigest()
     assert faults.checksum(file, right=True) == own
     wrong = faults.checksum(file, right=False)

@@ -20,7 +20,7 @@ def judged(tmp_path_factory):
     return judge(deliver(folder / "delivery", {"A": bad, "B": Sent(0.9 * x, RATE)}), folder / "report.json")
 
 
-def test_what_is_there_is_found(judged):
+def test_an_existing_finding_is_found(judged):
     finding = assert_found(judged, CLIPPED, side="A", severity="warn", at_s=3.0, within_s=0.02, track=2, channel="left")
     assert finding["measured"]["value"] == 2
     assert assert_found(judged, CLIPPED) == finding
@@ -41,20 +41,20 @@ def test_what_is_there_is_found(judged):
         ({"side": "B"}, "level.clipped on side B found nothing; it measured level.flat_top_runs 0 1"),
     ],
 )
-def test_what_is_not_there_is_not_found(judged, asked, words):
+def test_a_missing_finding_is_not_found(judged, asked, words):
     with pytest.raises(AssertionError) as caught:
         assert_found(judged, CLIPPED, **asked)
     assert words in str(caught.value)
 
 
-def test_what_should_not_be_found_is_told_with_its_place(judged):
+def test_an_unwanted_finding_is_reported_with_its_place(judged):
     with pytest.raises(AssertionError, match=r"found what it should not: .* at 3\.00 s on track 2"):
         assert_not_found(judged, CLIPPED, at_s=3.0)
     with pytest.raises(AssertionError, match="found what it should not"):
         assert_not_found(judged, CLIPPED)
 
 
-def test_another_outcome_is_told_with_the_reason(judged):
+def test_another_outcome_is_reported_with_the_reason(judged):
     alone = "layout.loudest-or-brightest-last on side B is not applicable, not pass: there are not two tracks"
     with pytest.raises(AssertionError, match=alone):
         assert_outcome(judged, "layout.loudest-or-brightest-last", "pass", side="B")
@@ -62,7 +62,7 @@ def test_another_outcome_is_told_with_the_reason(judged):
         assert_outcome(judged, CLIPPED, "not_applicable")
 
 
-def test_a_check_that_did_not_run_is_told(judged):
+def test_a_check_that_did_not_run_is_reported(judged):
     with pytest.raises(AssertionError, match=r"house\.rule did not run: the ruleset disc-12in-33@.* does not name it"):
         result_of(judged, "house.rule")
     with pytest.raises(AssertionError, match=r"level\.clipped did not run on side C; it ran on A, B"):

@@ -34,7 +34,7 @@ def folder(tmp_path):
     return tmp_path
 
 
-def test_the_case_shown_holds(folder, house, monkeypatch):
+def test_the_documented_case_passes(folder, house, monkeypatch):
     monkeypatch.setattr(api, "build_host", lambda: house)  # as if the plugin were installed
     block = {"__file__": str(folder / "test_cases.py")}
     exec(compile(shown("Test a house rule", "python"), str(PAGE), "exec"), block)
@@ -42,13 +42,13 @@ def test_the_case_shown_holds(folder, house, monkeypatch):
     block["test_case"](case, folder / "one")
 
 
-def test_the_case_shown_would_not_hold_under_another_limit(folder, house):
+def test_the_documented_case_fails_under_another_limit(folder, house):
     (case,) = cases_in(folder / "cases")
     easier = case.with_limits({"house.left-too-heavy": {"most": {"warn": "85 %", "source": "practice"}}})
     with pytest.raises(AssertionError, match=r"house\.left-too-heavy on side A is pass, not warn; it measured"):
         check(easier, folder / "one", house)
 
 
-def test_the_part_of_the_page_is_short():
+def test_the_documented_part_is_short():
     part = PAGE.read_text(encoding="utf-8").split("\n## Test a house rule\n")[1].split("\n## ")[0]
     assert len(part.strip().splitlines()) <= 25

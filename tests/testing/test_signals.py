@@ -32,7 +32,7 @@ def test_a_sine_lies_at_its_frequency_and_phase():
     assert x[0] == pytest.approx(0.5)
 
 
-def test_the_fades_of_a_sine_take_five_eighths_of_what_they_last():
+def test_the_fades_of_a_sine_lose_five_eighths_of_their_energy():
     """The mean square of a raised cosine is 3/8, so that each fade loses 5/8 of its seconds."""
     x = signals.sine(1_000.0, 2.0, RATE, 1.0, fade_s=0.25)
     assert mean_square(x) == pytest.approx(0.5 * (1.0 - 2.0 * 0.25 / 2.0 * 5.0 / 8.0), rel=1e-4)
@@ -43,13 +43,13 @@ def test_the_fades_of_a_sine_take_five_eighths_of_what_they_last():
 @pytest.mark.parametrize(
     ("channels", "left", "right"), [("both", 1, 1), ("opposed", 1, -1), ("left", 1, 0), ("right", 0, 1)]
 )
-def test_channels_are_what_they_are_called(channels, left, right):
+def test_channels_are_as_named(channels, left, right):
     plain = signals.sine(440.0, 0.1, RATE, 0.3)[0]
     x = signals.sine(440.0, 0.1, RATE, 0.3, channels=channels)
     assert np.array_equal(x, np.vstack([left * plain, right * plain]))
 
 
-def test_a_swell_is_greatest_in_its_middle_and_has_three_sixteenths_of_its_peak_squared():
+def test_a_swell_has_its_peak_in_the_middle_and_three_sixteenths_of_its_square():
     x = signals.swell(2_000.0, 0.5, RATE, 0.8)
     assert int(np.abs(x[0]).argmax()) == x.shape[1] // 2
     assert x[0].max() == 0.8
@@ -58,7 +58,7 @@ def test_a_swell_is_greatest_in_its_middle_and_has_three_sixteenths_of_its_peak_
 
 
 @pytest.mark.parametrize(("on", "every"), [(0.05, 0.2), (0.1, 0.1), (0.25, 1.0)])
-def test_bursts_sound_for_their_part_of_the_time(on, every):
+def test_bursts_last_their_part_of_the_time(on, every):
     x = signals.bursts(4_000.0, 4.0, RATE, 0.6, on_s=on, every_s=every, fade_s=0.0)
     assert mean_square(x) == pytest.approx(0.5 * 0.6**2 * on / every, rel=2e-3)
     t = np.arange(x.shape[1]) / RATE
@@ -116,7 +116,7 @@ def test_pink_noise_keeps_to_its_band_and_repeats_itself():
     assert not np.array_equal(x, signals.pink_noise(4.0, RATE, 0.1, from_hz=100.0, to_hz=1_000.0, seed=2))
 
 
-def test_noises_apart_do_not_correlate():
+def test_independent_noises_do_not_correlate():
     left, right = signals.pink_noise(20.0, RATE, 0.1, channels="apart", from_hz=200.0)
     assert np.sqrt(mean_square(left)) == pytest.approx(np.sqrt(mean_square(right)))
     assert abs(float(np.mean(left * right))) < 0.05 * 0.1**2
@@ -129,7 +129,7 @@ def test_noise_without_a_frequency_in_its_band_is_refused():
 
 @settings(deadline=None)
 @given(st.floats(0.0, 0.5), st.sampled_from([44_100, 48_000, 192_000]))
-def test_every_signal_is_as_long_as_it_is_asked_to_be(seconds, rate):
+def test_every_signal_has_the_requested_length(seconds, rate):
     frames = round(seconds * rate)
     assert signals.silence(seconds, rate).shape == (2, frames)
     assert signals.sine(100.0, seconds, rate, 0.1, fade_s=0.1).shape == (2, frames)

@@ -75,17 +75,17 @@ def marks(now, then):
         (finding(4.0, severity="warn", measure="a"), finding(4.5, measure="b"), True),
     ],
 )
-def test_what_is_the_same(now, then, same):
+def test_equal_findings_match(now, then, same):
     assert matched([now], [then], ["side"], ["side"]) == ([(0, 0)] if same else [])
     assert matched([now], [then], ["side"], ["delivery"]) == []
 
 
-def test_words_and_numbers_do_not_matter():
+def test_findings_match_whatever_their_words_and_numbers():
     other = finding(4.5).model_copy(update={"message": "other", "measured": "y", "fingerprint": "g", "remedy": "s"})
     assert marks(report(result(finding(4.0))), report(result(other))) == ["unchanged"]
 
 
-def test_what_was_held_against_the_same_measurement_goes_first():
+def test_findings_of_the_same_measurement_match_first():
     now = [finding(10.0, measure="in_1s"), finding(10.0, measure="in_10s")]
     then = [finding(10.0, measure="in_10s")]
     assert matched(now, then, ["side"] * 2, ["side"]) == [(1, 0)]
@@ -96,7 +96,7 @@ seconds = st.lists(st.floats(0.0, 12.0).map(lambda x: round(x, 2)), max_size=4).
 
 @LAWS
 @given(seconds, seconds)
-def test_as_many_as_can_be_and_then_the_nearest(now, then):
+def test_as_many_pairs_as_possible_match_and_then_the_nearest(now, then):
     """Against every one-to-one pairing there is."""
     best = (0, 0.0)
     for size in range(min(len(now), len(then)) + 1):
@@ -132,7 +132,7 @@ def whole(findings):
 
 @LAWS
 @given(places, places)
-def test_every_finding_of_either_is_counted_once_and_the_other_way_round(now, then):
+def test_every_finding_is_counted_once_in_either_direction(now, then):
     there, back = told(whole(now), whole(then)).baseline, told(whole(then), whole(now)).baseline
     assert there.new + there.unchanged == len(now)
     assert len(there.gone) + there.unchanged == len(then)
@@ -141,7 +141,7 @@ def test_every_finding_of_either_is_counted_once_and_the_other_way_round(now, th
 
 @LAWS
 @given(places, st.lists(st.floats(-0.3, 0.3), min_size=12, max_size=12))
-def test_what_moved_by_less_than_a_third_of_a_second_is_never_new(then, shifts):
+def test_a_finding_moved_by_less_than_a_third_of_a_second_is_never_new(then, shifts):
     moved = [
         one if one.location.start_s is None
         else one.model_copy(update={"location": one.location.model_copy(update={"start_s": one.location.start_s + by})})
@@ -153,7 +153,7 @@ def test_what_moved_by_less_than_a_third_of_a_second_is_never_new(then, shifts):
 
 @LAWS
 @given(st.floats(0.0, 1000.0), st.floats(1.001, 1000.0))
-def test_what_moved_by_more_than_a_second_is_new(start, by):
+def test_a_finding_moved_by_more_than_a_second_is_new(start, by):
     facts = told(whole([finding(start + by)]), whole([finding(start)])).baseline
     assert (facts.new, facts.unchanged, len(facts.gone)) == (1, 0, 1)
 
@@ -162,7 +162,7 @@ def test_what_moved_by_more_than_a_second_is_new(start, by):
 
 
 @pytest.mark.parametrize("outcome", ["not_measured", "not_applicable", "error"])
-def test_what_is_not_judged_any_more_is_not_mended(outcome):
+def test_a_finding_that_is_not_judged_any_more_is_not_fixed(outcome):
     facts = told(report(result(outcome=outcome)), report(result(finding(4.0)))).baseline
     assert (len(facts.not_judged), facts.gone) == (1, ())
 
@@ -172,7 +172,7 @@ def test_a_check_that_is_off_now_judged_nothing():
     assert (len(facts.not_judged), facts.gone) == (1, ())
 
 
-def test_what_may_have_been_left_out_is_not_mended():
+def test_a_finding_that_may_be_omitted_is_not_fixed():
     now, then = report(result(finding(4.0), omitted=7)), report(result(finding(4.0), finding(9.0), omitted=3))
     facts = told(now, then).baseline
     assert (len(facts.unsure), facts.gone, facts.unchanged) == (1, (), 1)
@@ -180,13 +180,13 @@ def test_what_may_have_been_left_out_is_not_mended():
     assert (left.check, left.side, left.then, left.now) == ("house.own", "A", 3, 7)
 
 
-def test_what_a_check_did_not_come_to_is_not_mended():
+def test_a_finding_of_an_incomplete_check_is_not_fixed():
     short = result(finding(4.0)).model_copy(update={"reason": "house.other has no value on this side"})
     facts = told(report(short), report(result(finding(4.0), finding(9.0)))).baseline
     assert (len(facts.unsure), facts.gone) == (1, ())
 
 
-def test_of_a_side_that_is_not_judged_now_nothing_is_said():
+def test_findings_of_a_side_that_is_not_judged_now_are_ignored():
     then = whole([finding(4.0), finding(4.0, side="B")])
     facts = told(report(result(finding(4.0)), result(check="house.other")), then).baseline
     assert (facts.unchanged, facts.new, facts.gone, facts.not_judged) == (1, 0, (), ())
@@ -217,7 +217,7 @@ def test_a_side_judged_at_another_level_is_named(then, now, told_of):
     assert levels == ((LevelThen(side="A", then=then, now=now),) if told_of else ())
 
 
-def test_sides_together_are_not_judged_again_by_one_of_them():
+def test_checks_that_compare_sides_are_not_judged_with_one_side():
     then = report(result(finding(None, track=None), side=None, scope="delivery"), sides="AB")
     now = report(result(side=None, scope="delivery"))
     assert len(told(now, then).baseline.not_judged) == 1
@@ -225,7 +225,7 @@ def test_sides_together_are_not_judged_again_by_one_of_them():
     assert len(told(now, then).baseline.gone) == 1
 
 
-def test_a_waived_finding_of_the_earlier_report_is_known():
+def test_a_waived_finding_of_the_earlier_report_is_unchanged():
     then = report(result(finding(4.0, waived_by="delivery.yaml:9"), outcome="waived"), verdict="pass")
     assert marks(report(result(finding(4.0))), then) == ["unchanged"]
 
@@ -245,14 +245,14 @@ def test_a_waived_finding_of_the_earlier_report_is_known():
         (result(finding(4.0, severity="warn"), omitted=4, outcome="warn"), 0, 1),
     ],
 )
-def test_only_what_is_new_counts(now, code, strictly):
+def test_only_new_findings_count(now, code, strictly):
     both = told(report(now), report(result(finding(4.0), omitted=3)))
     assert exit_code(both, only_new=True) == code
     assert exit_code(both, strict=True, only_new=True) == strictly
     assert both.verdict == "fail"
 
 
-def test_what_the_tool_could_not_do_stays_3():
+def test_a_failure_of_the_tool_stays_exit_code_3():
     both = told(report(result(outcome="error"), verdict="error"), report(result(finding(4.0))))
     assert exit_code(both, only_new=True) == 3
 
@@ -280,12 +280,12 @@ def judged_with(**values):
     return one.model_copy(update={"ruleset": one.ruleset.model_copy(update={"chain": cut(**values)})})
 
 
-def test_a_minor_version_may_differ_and_with_it_all_that_it_says():
+def test_another_minor_version_may_have_other_values():
     stale(report(), sha256="ab" * 32)
     stale(judged_with(land="25 um"), chain=cut(land="13 um"))
 
 
-def test_the_same_rules_and_chain_are_compared_whatever_says_so():
+def test_reports_by_the_same_rules_and_chain_are_compared():
     asked = {"cut": {"land": {"value": "25 um", "source": "asked for", "was": "13 um"}}}
     stale(judged_with(land="25 um"), version="1.1.0", chain=asked)
     stale(judged_with(land="25 um"), version="1.1.0", chain=cut(land="25 um", depth="20 um"))
@@ -295,7 +295,7 @@ def test_the_same_rules_and_chain_are_compared_whatever_says_so():
 
 
 @pytest.mark.parametrize(("then", "now"), [("worst", "normal"), ("25 um", "25 dB"), ("25 um", "worst")])
-def test_a_chain_of_other_values_is_another_whatever_they_are(then, now):
+def test_a_chain_with_other_values_is_refused(then, now):
     with pytest.raises(UsageError, match=f"with cut.land {then}, and this with cut.land {now};"):
         stale(judged_with(land=then), version="1.1.0", chain=cut(land=now))
 

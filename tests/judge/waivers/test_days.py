@@ -26,11 +26,11 @@ def outcome(folder, today):
     return next(one.outcome for one in report.results if one.check == CHECK), waiver.state
 
 
-def test_the_last_day_is_inside(folder):
+def test_a_waiver_is_valid_on_its_last_day(folder):
     assert outcome(folder, LAST) == ("waived", "used")
     assert outcome(folder, LAST + dt.timedelta(days=1)) == ("warn", "expired")
 
 
-def test_nothing_looks_at_a_clock(folder):
+def test_waivers_that_expire_need_a_day(folder):
     with pytest.raises(UsageError, match="nobody says what day it is"):
         api.check(folder)

@@ -54,18 +54,18 @@ def read(waiver="", *, file=None, lengths=LENGTHS, **more):
     return load_waivers(parse_delivery(text.encode(), Path("delivery.yaml"), Path()), file, **given).facts()
 
 
-def test_one_of_the_delivery_is_for_its_side():
+def test_a_waiver_in_the_delivery_is_for_its_side():
     (fact,) = read(f'{GOOD}, tracks: [2, 1], from: "1:02.5", to: "1:59.9", expires: 2026-06-15')
     assert (fact.key, fact.side, fact.tracks, fact.from_s, fact.to_s) == ("delivery.yaml:10", "A", (1, 2), 62.5, 119.9)
     assert (fact.owner, fact.reason, fact.expires, fact.state) == ("M. Reed", "the fuzz", "2026-06-15", "unused")
 
 
-def test_a_check_of_another_house_is_waived_in_vain_and_no_fault(tmp_path):
+def test_a_waiver_for_a_check_of_another_house_has_no_effect(tmp_path):
     (fact,) = read(f"check: house.quiet-side, {WHO}")
     assert (fact.check, fact.state) == ("house.quiet-side", "unused")
 
 
-def test_several_on_one_line_have_keys_of_their_own(tmp_path):
+def test_several_waivers_on_one_line_have_distinct_keys(tmp_path):
     facts = read(f"{GOOD}}}, {{{GOOD}}}, {{{GOOD}")
     assert [fact.key for fact in facts] == ["delivery.yaml:10", "delivery.yaml:10/2", "delivery.yaml:10/3"]
 
@@ -91,33 +91,33 @@ def test_several_on_one_line_have_keys_of_their_own(tmp_path):
         ("reason: r, owner: o", '"check" is missing; write it as check: level.clipped'),
     ],
 )  # fmt: skip
-def test_what_does_not_fit_is_one_sentence_with_its_line(waiver, part):
+def test_a_waiver_that_does_not_fit_is_refused_with_its_line(waiver, part):
     with pytest.raises(DeliveryError) as refused:
         read(waiver)
     assert str(refused.value).startswith("delivery.yaml:10: ")
     assert part in str(refused.value)
 
 
-def test_on_a_side_without_tracks_there_are_none_to_name():
+def test_a_waiver_of_tracks_on_a_side_without_tracks_is_refused():
     text = DELIVERY.replace("WAIVER", "") + f"    waivers:\n      - {{{GOOD}, tracks: [1]}}\n"
     with pytest.raises(DeliveryError, match=r'delivery\.yaml:14: side B has no track 1; leave "tracks" out'):
         load_waivers(parse_delivery(text.encode(), Path("delivery.yaml"), Path()), None, None, CHECKS, LENGTHS.get)
 
 
-def test_where_the_audio_is_at_fault_times_are_not_held_against_it():
+def test_times_are_not_checked_where_the_audio_is_at_fault():
     assert read(f"{GOOD}, to: 500", lengths={})
 
 
-def test_a_check_that_went_with_its_plugin_is_not_unknown():
+def test_a_check_whose_plugin_did_not_load_may_be_waived():
     assert read("check: house.level, reason: r, owner: o", lost=["house.level"])
 
 
-def test_a_side_that_is_not_judged_has_no_say():
+def test_waivers_of_a_side_that_is_not_judged_are_left_out():
     assert read(GOOD, sides=["B"]) == ()
     assert len(read(GOOD, sides=["A"])) == 1
 
 
-def test_without_a_day_nothing_that_expires_is_taken():
+def test_a_waiver_that_expires_is_refused_without_a_day():
     with pytest.raises(UsageError, match="nobody says what day it is"):
         read(f"{GOOD}, expires: 2026-06-15", today=None)
     assert read(GOOD, today=None)
@@ -136,7 +136,7 @@ def paper(tmp_path):
     return write
 
 
-def test_a_file_names_the_side_or_is_for_all(paper):
+def test_a_waiver_in_a_file_is_for_a_side_or_for_all(paper):
     named, every, whole = read(
         file=paper(f"{GOOD}, side: B", f"{GOOD}, tracks: [2], to: 119", f"check: delivery.same-audio-twice, {WHO}")
     )
@@ -156,7 +156,7 @@ def test_a_file_names_the_side_or_is_for_all(paper):
         (f"{GOOD}, sides: [A]", 'unknown key "sides"; did you mean "side"?'),
     ],
 )
-def test_what_does_not_fit_in_a_file_either(paper, waiver, part):
+def test_a_waiver_in_a_file_that_does_not_fit_is_refused_with_its_line(paper, waiver, part):
     path = paper(GOOD, waiver)
     with pytest.raises(DeliveryError) as refused:
         read(file=path)
@@ -173,13 +173,13 @@ def test_what_does_not_fit_in_a_file_either(paper, waiver, part):
         ("", "holds a list"),
     ],
 )
-def test_what_is_no_file_of_waivers(paper, head, part):
+def test_a_file_that_holds_no_waivers_is_refused(paper, head, part):
     with pytest.raises(DeliveryError) as refused:
         read(file=paper(GOOD, head=head))
     assert part in str(refused.value)
 
 
-def test_no_such_file(tmp_path):
+def test_a_missing_file_is_refused(tmp_path):
     with pytest.raises(DeliveryError, match="there is no such file; check the name of the waivers file"):
         read(file=tmp_path / "none.yaml")
 

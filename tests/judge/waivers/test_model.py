@@ -72,12 +72,12 @@ def covers(one, found, scope="side"):
         ({"tracks": [2]}, finding(70.0, 71.0, track=2, stretch=(50.0, 71.0)), False),
     ],
 )  # fmt: skip
-def test_all_of_a_finding_must_lie_inside(place, found, covered):
+def test_a_waiver_must_cover_the_whole_finding(place, found, covered):
     assert covers(waiver(**place), found) == covered
 
 
 @pytest.mark.parametrize("place", [{"tracks": [2]}, {"start_s": 60.0}, {"end_s": 80.0}])
-def test_one_number_of_all_the_side_takes_a_waiver_of_all_the_side(place):
+def test_a_number_of_the_whole_side_needs_a_waiver_of_the_whole_side(place):
     """It lies where it is worst, and may be as bad elsewhere."""
     number = finding(70.0, 71.0, track=2).model_copy(update={"measure": "level.true_peak"})
     event = number.model_copy(update={"stretch": Stretch(start_s=70.0, end_s=71.0)})
@@ -86,25 +86,25 @@ def test_one_number_of_all_the_side_takes_a_waiver_of_all_the_side(place):
     assert covers(waiver(side="A"), number)
 
 
-def test_of_another_check_nothing_is_covered():
+def test_findings_of_another_check_are_not_covered():
     assert not waiver().covers("house.other", finding(), "side", STARTS)
 
 
-def test_times_copied_from_the_report_mean_what_they_were_copied_from():
+def test_times_copied_from_the_report_cover_their_finding():
     """It writes 6.1333... and 6.4933... as 6.133 and 6.493."""
     found = finding(6.0 + 10 / 75, 6.0 + 37 / 75)
     assert covers(waiver(start_s=6.133, end_s=6.493), found)
     assert not covers(waiver(start_s=6.133, end_s=6.492), found)
 
 
-def test_of_the_delivery_only_a_waiver_without_a_side_covers():
+def test_a_finding_of_the_delivery_needs_a_waiver_without_a_side():
     assert not covers(waiver(side="A"), finding(), "delivery")
     assert covers(waiver(), finding(), "delivery")
 
 
 @LAWS
 @given(st.integers(-4000, 4000))
-def test_the_last_day_is_inside_and_every_day_after_is_not(days):
+def test_a_waiver_is_valid_until_its_last_day(days):
     last = TODAY + dt.timedelta(days=days)
     assert waiver(expires=last).holds(TODAY) == (days >= 0)
     (fact,) = Waivers([waiver(expires=last)], TODAY).facts()
@@ -112,7 +112,7 @@ def test_the_last_day_is_inside_and_every_day_after_is_not(days):
     assert fact.expires == last.isoformat()
 
 
-def test_on_an_unknown_day_only_what_never_expires_holds():
+def test_only_waivers_that_never_expire_are_valid_on_an_unknown_day():
     assert waiver().holds(None)
     assert not waiver(expires=dt.date.max).holds(None)
 
@@ -149,7 +149,7 @@ def judged(finds, *waivers, error=None, today=TODAY):
     return result, desk.facts(), verdict([result], failures)
 
 
-def test_a_result_is_waived_where_every_finding_is():
+def test_a_result_is_waived_when_all_its_findings_are():
     result, (fact,), whole = judged([finding(70.0, 71.0), finding(74.0, 75.0, severity="warn")], waiver(start_s=60.0))
     assert (result.outcome, result.findings_waived, whole) == ("waived", 2, "pass")
     assert {one.waived_by for one in result.findings} == {fact.key}
@@ -157,7 +157,7 @@ def test_a_result_is_waived_where_every_finding_is():
 
 
 @pytest.mark.parametrize(("left", "outcome"), [("warn", "warn"), ("fail", "fail")])
-def test_else_it_is_the_gravest_of_the_others(left, outcome):
+def test_a_result_is_the_worst_of_its_unwaived_findings(left, outcome):
     result, _, whole = judged([finding(70.0, 71.0), finding(10.0, 11.0, severity=left)], waiver(start_s=60.0))
     assert (result.outcome, whole) == (outcome, outcome)
 
@@ -166,26 +166,26 @@ def test_else_it_is_the_gravest_of_the_others(left, outcome):
     ("error", "outcome"),
     [(NotMeasuredError("no bass"), "not_measured"), (NotApplicableError("no more"), "waived"), (ValueError(), "error")],
 )
-def test_what_was_not_judged_cannot_be_waived_away(error, outcome):
+def test_a_missing_judgement_cannot_be_waived(error, outcome):
     result, _, whole = judged([finding()], waiver(), error=error)
     assert result.outcome == outcome
     assert whole == ("error" if outcome == "error" else "pass")
 
 
-def test_an_expired_one_lets_the_finding_stand_and_says_how_many():
+def test_an_expired_waiver_counts_the_findings_that_remain():
     result, (fact,), whole = judged([finding()], waiver(expires=TODAY - dt.timedelta(days=1)))
     assert (result.outcome, result.findings[0].waived_by, whole) == ("fail", None, "fail")
     assert (fact.state, fact.findings) == ("expired", 1)
 
 
-def test_one_that_holds_stands_in_for_an_expired_one():
+def test_a_valid_waiver_replaces_an_expired_one():
     old, new = waiver(key="a:1", expires=dt.date(2026, 1, 1)), waiver(key="a:2", expires=TODAY)
     result, facts, _ = judged([finding()], old, new)
     assert result.findings[0].waived_by == "a:2"
     assert [(fact.state, fact.findings) for fact in facts] == [("expired", 0), ("used", 1)]
 
 
-def test_one_that_covers_nothing_is_told():
+def test_an_unused_waiver_is_reported():
     _, (fact,), _ = judged([finding(70.0, 71.0)], waiver(end_s=60.0))
     assert (fact.state, fact.findings) == ("unused", 0)
 
@@ -195,7 +195,7 @@ def test_a_check_does_not_waive_what_it_finds():
     assert judged([forged])[0].outcome == "fail"
 
 
-def test_waived_ones_never_push_out_others_and_those_left_out_count():
+def test_waived_findings_never_displace_others_and_omitted_ones_count():
     several = [finding(70.0 + n, 70.0 + n, severity="fail") for n in range(MOST_FINDINGS)]
     mild = [finding(10.0 + n / 100.0, 10.0 + n / 100.0, severity="warn") for n in range(MOST_FINDINGS - 1)]
     result, (fact,), _ = judged(several + mild, waiver(start_s=60.0))
@@ -222,7 +222,7 @@ places = st.tuples(st.integers(0, 150), st.integers(1, 20), st.sampled_from(["wa
 
 @LAWS
 @given(st.lists(places, max_size=12), st.integers(0, 150), st.integers(1, 60), st.sets(st.sampled_from([1, 2, 3])))
-def test_outside_of_its_place_a_waiver_changes_nothing(several, start, length, tracks):
+def test_a_waiver_changes_nothing_outside_its_place(several, start, length, tracks):
     """Whoever reads only what lies outside sees the same with and without it."""
     finds = [finding(float(at), float(at + long), track=1, severity=how) for at, long, how in several]
     one = waiver(start_s=float(start), end_s=float(start + length), tracks=tracks)
