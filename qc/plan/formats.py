@@ -48,22 +48,22 @@ def compare(
     """Fit a side to each disc, in their order; `envelopes` of the whole file, `integrated` its loudness in LUFS."""
     shared: dict[tuple[object, ...], SharedSpirals] = {}
     first: SideGeometry | None = None
-    for one in formats:
-        if one.chain.signal != envelopes.signal:
+    for form in formats:
+        if form.chain.signal != envelopes.signal:
             yield Fitted("other_signal", None)
             continue
-        side = SideGeometry.of(one.chain, span, envelopes, integrated) if first is None else first.under(one.chain)
+        side = SideGeometry.of(form.chain, span, envelopes, integrated) if first is None else first.under(form.chain)
         first = first or side
-        spirals = shared.setdefault(SharedSpirals.key(one.chain), SharedSpirals(side))
-        yield fitted(one, HighestSearch(side, one.rows, spirals, one.policy).highest(), integrated)
+        spirals = shared.setdefault(SharedSpirals.key(form.chain), SharedSpirals(side))
+        yield fitted(form, HighestSearch(side, form.rows, spirals, form.policy).highest(), integrated)
 
 
-def fitted(one: Format, highest: Highest, integrated: float | None) -> Fitted:
+def fitted(form: Format, highest: Highest, integrated: float | None) -> Fitted:
     """Return whether a side fits a disc at the level that was found for it."""
-    on_disc = None if integrated is None else integrated - one.chain.cut.align + highest.reached.level
+    on_disc = None if integrated is None else integrated - form.chain.cut.align + highest.reached.level
     if highest.reached.bound == "<":
         return Fitted("too_long" if _runs_in(highest) else "too_quiet", highest, on_disc)
-    quiet = [row for row in one.rows if row.measure == ON_DISC and on_disc is not None]
+    quiet = [row for row in form.rows if row.measure == ON_DISC and on_disc is not None]
     for row in quiet:
         if row.fail is not None and on_disc is not None and not meets(on_disc, row.fail, row.op, row.unit):
             return Fitted("too_quiet", highest, on_disc)
@@ -74,5 +74,5 @@ def fitted(one: Format, highest: Highest, integrated: float | None) -> Fitted:
 
 
 def _runs_in(highest: Highest) -> bool:
-    """Whether it is the length that no level mends; any other limit that never holds is one of level."""
+    """Whether the length is the reason, which no level cures; any other limit that never holds is one of level."""
     return highest.reached.by is not None and highest.reached.by.measure in {*OF_TRAVEL, MINUTES}

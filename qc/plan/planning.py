@@ -135,7 +135,7 @@ def _reordering(order: RunningOrder, form: Format, first: int, last: int, given:
 
 def _tracks(order: RunningOrder, indices: Sequence[int]) -> tuple[report.PlannedTrack, ...]:
     pieces = (order.pieces[i] for i in indices)
-    return tuple(report.PlannedTrack(side=one.side, number=one.number, title=one.title) for one in pieces)
+    return tuple(report.PlannedTrack(side=piece.side, number=piece.number, title=piece.title) for piece in pieces)
 
 
 def _assumption(level: assumptions.AssumptionLevel, base: Highest | None) -> report.AssumptionRow:

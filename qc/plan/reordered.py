@@ -39,7 +39,7 @@ class Reordered:
     @property
     def wins(self) -> float:
         """Gain in level, dB; at the least where the order given fits at no level of the search."""
-        reached, before = (round(10.0 * one.reached.level) for one in (self.highest, self.given))
+        reached, before = (round(10.0 * level.reached.level) for level in (self.highest, self.given))
         return (reached - before) / 10.0
 
 

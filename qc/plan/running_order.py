@@ -95,7 +95,10 @@ class RunningOrder:
     def side(self, chain: Chain, first: int, last: int) -> SideGeometry:
         """Return the side that the pieces from `first` to `last` make."""
         its = self.pieces[first : last + 1]
-        times = tuple(Track(i + 1, one.title, one.start, one.end, one.mark_after) for i, one in enumerate(its))
+        times = tuple(
+            Track(number, piece.title, piece.start, piece.end, piece.mark_after)
+            for number, piece in enumerate(its, start=1)
+        )
         loudness = self.loudness if len(its) == len(self.pieces) else None
         return SideGeometry.of(chain, Span(its[0].first, its[-1].last, times), self.envelopes, loudness)
 
@@ -135,7 +138,7 @@ def _pieces(side: Delivered) -> Iterator[Piece]:
 def joined(parts: Sequence[GrooveInput]) -> GrooveInput:
     """Put envelopes one after the other."""
     each = [part.arrays() for part in parts]
-    together = {name: np.concatenate([one[name] for one in each], axis=-1) for name in each[0]}
+    together = {name: np.concatenate([arrays[name] for arrays in each], axis=-1) for name in each[0]}
     return GrooveInput(parts[0].signal, **together)
 
 

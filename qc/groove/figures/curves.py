@@ -25,7 +25,7 @@ def along(worked: WorkedSide) -> dict[str, Array]:
     ends. The worst of each is the number that the report gives.
     """
     found = {
-        name: _worse([one.sign for one in traces], [_placed(one) for one in traces]) * MEASURES[name].factor
+        name: _worse([trace.sign for trace in traces], [_placed(trace) for trace in traces]) * MEASURES[name].factor
         for name in (*OF_SECTORS, *DRIVES, *SHARES)
         if (traces := list(trace_of_each(worked.search, worked.judged, name).values()))
     }
@@ -43,14 +43,14 @@ def _worse(signs: list[float], rows: list[Array]) -> Array:
     return worst
 
 
-def _placed(one: Trace) -> Array:
+def _placed(trace: Trace) -> Array:
     """Put windows at their middles."""
-    if one.window == 1:
-        return one.values
-    sectors = one.walls.shape[1]
-    placed = np.full((len(one.values), sectors), np.nan)
-    first = one.window // 2
-    placed[:, first : first + one.values.shape[1]] = one.values
+    if trace.window == 1:
+        return trace.values
+    sectors = trace.walls.shape[1]
+    placed = np.full((len(trace.values), sectors), np.nan)
+    first = trace.window // 2
+    placed[:, first : first + trace.values.shape[1]] = trace.values
     return placed
 
 

@@ -174,10 +174,10 @@ def views(
     for finding, measure, at in wanted:
         if measure not in WORST_AT or at.start_s is None:
             continue
-        same = next((index for index, one in enumerate(seen) if _shows(one, worked, measure, at)), None)
+        same = next((index for index, shown in enumerate(seen) if _shows(shown, worked, measure, at)), None)
         if same is not None:
-            one = seen[same]
-            seen[same] = replace(one, findings=(*one.findings, finding), measures=(*one.measures, measure))
+            shown = seen[same]
+            seen[same] = replace(shown, findings=(*shown.findings, finding), measures=(*shown.measures, measure))
         elif len(seen) < most:
             try:
                 seen.append(view(look, stream, worked, measure, at, finding))
@@ -186,11 +186,13 @@ def views(
     return tuple(seen)
 
 
-def _shows(one: View, worked: WorkedSide, measure: str, at: At) -> bool:
+def _shows(shown: View, worked: WorkedSide, measure: str, at: At) -> bool:
     """Whether a view shows a place too: the same sector, polarity and kind of worst."""
     assert at.start_s is not None  # asked before
     polarity = at.polarity or worked.search.side.polarities[0]
-    same_sector = int(one.start_s * SECTORS_A_SECOND + 1e-6) == round(at.start_s * SECTORS_A_SECOND)
+    same_sector = int(shown.start_s * SECTORS_A_SECOND + 1e-6) == round(at.start_s * SECTORS_A_SECOND)
     return (
-        same_sector and one.polarity == polarity and any(WORST_AT[measure] is WORST_AT[name] for name in one.measures)
+        same_sector
+        and shown.polarity == polarity
+        and any(WORST_AT[measure] is WORST_AT[name] for name in shown.measures)
     )

@@ -326,9 +326,9 @@ def ends_at(measure: str, bound: float, disc: DiscGeometry) -> float | None:
     return disc.finishing + 2.0 * LEAD_OUT_PITCH * bound if measure == ROOM else None
 
 
-def is_worse(measure: Measure, one: float, other: float) -> bool:
-    """Whether `one` is worse than `other`."""
-    return one > other if measure.op == "<=" else one < other
+def is_worse(measure: Measure, value: float, other: float) -> bool:
+    """Whether `value` is worse than `other`."""
+    return value > other if measure.op == "<=" else value < other
 
 
 def windowed(name: str) -> bool:

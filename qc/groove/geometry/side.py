@@ -79,7 +79,7 @@ class SideGeometry:
                 means = (total[window:] - total[:-window]) / window
                 start = int(means.argmax())
                 found.append((float(means[start]), channel, start, window))
-            self._loudest[seconds] = max(found, key=lambda one: one[0])
+            self._loudest[seconds] = max(found, key=lambda window: window[0])
         return self._loudest[seconds]
 
     def at(

@@ -194,13 +194,13 @@ def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step depends on the o
         if not sure and (steepest < low or asked < cap):
             asked, steepest, sure = base, none, True
             for j in range(low, high):
-                one = (demands[_on(j, ring)] - done) * shares[j - i]
-                if one > asked:
-                    asked, steepest = one, j
+                demand = (demands[_on(j, ring)] - done) * shares[j - i]
+                if demand > asked:
+                    asked, steepest = demand, j
         elif new < n:
-            one = (demands[_on(new, ring)] - done) * shares[ahead]
-            if one >= asked:
-                asked, steepest = one, new
+            demand = (demands[_on(new, ring)] - done) * shares[ahead]
+            if demand >= asked:
+                asked, steepest = demand, new
         step, mark = max(base, asked), marks[i] if i >= 0 else 0.0
         step_given = min(max(step, mark), max(cap, mark))
         if step_given != step:

@@ -96,14 +96,14 @@ def _repairs(
     side: SideGeometry, kept: Sequence[_Kept], ruling: LevelRow, recommended: Reached, memo: LevelMemo
 ) -> list[PassageRepair]:  # fmt: skip
     """Return what repairs win, from the memo or tried now."""
-    (rule,) = [one for one in kept if one.row == ruling]
+    (rule,) = [limit for limit in kept if limit.row == ruling]
     start = round(10.0 * recommended.level)
-    key = f"{start} by {kept.index(rule)}: " + ", ".join(one.text for one in kept)
+    key = f"{start} by {kept.index(rule)}: " + ", ".join(limit.text for limit in kept)
     trials = memo.trials(key)
     if trials is None:
         trials = tuple(_tried(side, kept, rule, start))
         memo.add_trials(key, trials)
-    rows = [one.row for one in kept]
+    rows = [limit.row for limit in kept]
     return [_repair(trial, None if trial.by is None else rows[trial.by], start) for trial in trials]
 
 
@@ -113,7 +113,7 @@ def _repair(trial: RepairTrial, by: LevelRow | None, start: int) -> PassageRepai
 
 def _tried(side: SideGeometry, kept: Sequence[_Kept], rule: _Kept, level: int) -> Iterator[RepairTrial]:
     """Take out one passage after the other, as long as the limit that rules is the same."""
-    rows = [one.row for one in kept]
+    rows = [limit.row for limit in kept]
     reduced = ReducedSide(side, (), rule.row.measure)
     for _ in range(MOST):
         if level == HIGHEST:
@@ -145,7 +145,7 @@ def _highest(reduced: ReducedSide, kept: Sequence[_Kept], rule: _Kept, low: int)
             ends[tenths] = broken
         return broken is None
 
-    others = [one.tenths for one in kept if one != rule]
+    others = [limit.tenths for limit in kept if limit != rule]
     at_once = len(reduced.passages) == 1 and rule.row.measure not in OF_TRAVEL  # may win all that the others leave
     first = min(others, default=HIGHEST) if at_once else low + 1
     found = search_highest(holds, Bracket(low, HIGHEST + 1, doubling(first)))
@@ -158,10 +158,10 @@ def _broken(reduced: ReducedSide, kept: Sequence[_Kept], rule: _Kept, tenths: in
     What holds by itself at that level holds all the more where less is demanded, for every radius is then greater;
     only the land is looked at again.
     """
-    doubtful = (one for one in kept if one != rule and (one.tenths < tenths or one.row.measure == LAND))
-    for one in (rule, *doubtful):
-        if not reduced.keeps(one.row, one.bound, tenths / 10.0):
-            return one.row
+    doubtful = (limit for limit in kept if limit != rule and (limit.tenths < tenths or limit.row.measure == LAND))
+    for limit in (rule, *doubtful):
+        if not reduced.keeps(limit.row, limit.bound, tenths / 10.0):
+            return limit.row
     return None
 
 
@@ -172,10 +172,10 @@ def _worst_passage(reduced: ReducedSide, rule: _Kept, level: float) -> Stretch |
     """Find the worst 5 s of what the limit still looks at, at a level at which it does not hold."""
     if rule.row.measure in OF_TRAVEL:
         return _furthest_travelled(reduced, level)
-    seen = [one for polarity in reduced.side.polarities if (one := reduced.trace(level, polarity)) is not None]
+    seen = [found for polarity in reduced.side.polarities if (found := reduced.trace(level, polarity)) is not None]
     if not seen:
         return None
-    worst, of = max(((one.worst(), one) for one in seen), key=lambda pair: pair[1].sign * pair[0].value)
+    worst, of = max(((found.worst(), found) for found in seen), key=lambda pair: pair[1].sign * pair[0].value)
     n, sector = reduced.side.span.sectors, worst.sector
     start = (worst.start + worst.end - LONGEST) // 2
     if worst.end - worst.start > LONGEST:
@@ -199,9 +199,8 @@ def _furthest_travelled(reduced: ReducedSide, level: float) -> Stretch | None:
     """Find the 5 s in which the spiral runs furthest beyond plain pitch, outside marks and what is reduced already."""
     side = reduced.side
     cut, turn = side.chain.cut, side.chain.disc.sectors_a_turn
-    cutting = max(
-        (reduced.cutting(level, polarity) for polarity in side.polarities), key=lambda one: one.spiral_path.travel
-    )
+    cuttings = [reduced.cutting(level, polarity) for polarity in side.polarities]
+    cutting = max(cuttings, key=lambda cutting: cutting.spiral_path.travel)
     spare = cutting.spiral.advance - (cut.top_width + cut.land) / turn
     cutting.forget()
     spare[side.marks > 0.0] = 0.0
@@ -227,7 +226,7 @@ def _narrowed(reduced: ReducedSide, rule: _Kept, tenths: int) -> ReducedSide | N
     # Reducing a passage widens the land around it, so the land is looked at on the side as it was.
     alone = ReducedSide(reduced.side, (), reduced.forgets) if rule.row.measure == LAND else reduced
     seen = [trace(alone.cutting(tenths / 10.0, polarity), rule.row.measure) for polarity in reduced.side.polarities]
-    over = np.logical_or.reduce([_over(one, rule) for one in seen if one is not None])
+    over = np.logical_or.reduce([_over(found, rule) for found in seen if found is not None])
     narrow: list[Stretch] = []
     for start, end in reduced.passages:
         there = np.flatnonzero(over[start:end])

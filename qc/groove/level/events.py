@@ -92,13 +92,13 @@ def trace_of_each(search: LevelSearch, level: float, measure: str) -> dict[Polar
     further = search.worst("groove.travel", level)[1]
     order = sorted(search.side.polarities, key=lambda polarity: polarity != further)
     traces = {polarity: trace(search.cutting(level, polarity), measure) for polarity in order}
-    return {polarity: one for polarity, one in traces.items() if one is not None}
+    return {polarity: curve for polarity, curve in traces.items() if curve is not None}
 
 
 def _broken(traces: dict[Polarity, Trace], measure: str, bound: float) -> Mask:
     """Mask of the sectors beyond a bound in any polarity, by themselves or in a window; (sectors,)."""
     at = furthest(measure, bound)
-    masks = [one.spread(one.beyond(at)) for one in traces.values()]
+    masks = [curve.spread(curve.beyond(at)) for curve in traces.values()]
     mask: Mask = np.logical_or.reduce(masks)
     return mask
 
@@ -121,13 +121,13 @@ def _event(
     start, end = stretch
     if windowed(measure):
         least = loud(measure, furthest(measure, bound))
-        part = np.logical_or.reduce([(one.walls[:, start:end] > least).any(axis=0) for one in traces.values()])
+        part = np.logical_or.reduce([(curve.walls[:, start:end] > least).any(axis=0) for curve in traces.values()])
         there = np.flatnonzero(part)
         if not len(there):  # only windows that are over by what lies in a graver event reach here
             return []
         start, end = start + int(there[0]), start + int(there[-1]) + 1
-    found = [(one.worst(start, end), polarity, one.sign) for polarity, one in traces.items()]
-    worst, polarity, _ = max(found, key=lambda one: one[2] * one[0].value)  # of equal ones the first
+    found = [(curve.worst(start, end), polarity, curve.sign) for polarity, curve in traces.items()]
+    worst, polarity, _ = max(found, key=lambda candidate: candidate[2] * candidate[0].value)  # of equal ones the first
     value = worst.value * MEASURES[measure].factor
     return [Event(measure, severity, start, end, worst, value, bound, polarity)]
 

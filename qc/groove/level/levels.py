@@ -71,7 +71,7 @@ class LevelSearch:
         """Return the side as cut at a level in dB; the arrays, which are large, are kept for the last level only."""
 
         def cuttings() -> dict[Polarity, Cutting]:
-            return {one: Cutting(self.side, level, one, self.memo.at(level, one)) for one in self.side.polarities}
+            return {p: Cutting(self.side, level, p, self.memo.at(level, p)) for p in self.side.polarities}
 
         return self._cuttings.get(level, cuttings)[polarity]
 

@@ -69,7 +69,7 @@ class DiscDecision:
         """
         if not self.shared:
             return ()
-        return tuple(one for one in self.sides if self.is_free(one.requested) and _fits(one))
+        return tuple(side for side in self.sides if self.is_free(side.requested) and _fits(side))
 
     @property
     def shared(self) -> bool:
@@ -93,12 +93,12 @@ class DiscDecision:
     @property
     def unmeasured(self) -> tuple[str, ...]:
         """Free sides that could not be measured, and so are left out."""
-        return tuple(one.side for one in self.sides if self._left_out(one) and one.recommended is None)
+        return tuple(side.side for side in self.sides if self._left_out(side) and side.recommended is None)
 
     @property
     def unfit(self) -> tuple[str, ...]:
         """Free sides that fit at no level, and so are left out."""
-        return tuple(one.side for one in self.sides if self._left_out(one) and one.recommended is not None)
+        return tuple(side.side for side in self.sides if self._left_out(side) and side.recommended is not None)
 
     def _left_out(self, side: SideLevels) -> bool:
         return self.shared and self.is_free(side.requested) and not _fits(side)

@@ -83,9 +83,9 @@ class LineupTones:
         """Return the tones that lasted long enough, in the order of time."""
         seconds = 1.0 / BLOCKS_A_SECOND
         return tuple(
-            LineupTone(one.start * seconds, one.end * seconds, one.frequency, 10.0 * math.log10(2.0 * one.energy))
-            for one in self._found
-            if (one.end - one.start) * seconds >= LEAST
+            LineupTone(tone.start * seconds, tone.end * seconds, tone.frequency, 10.0 * math.log10(2.0 * tone.energy))
+            for tone in self._found
+            if (tone.end - tone.start) * seconds >= LEAST
         )
 
     def _take(self) -> None:
