@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from qc.groove.geometry import cut as cutting
+from qc.groove.geometry import cut_arrays
 from qc.groove.geometry.side import SideGeometry, greatest_near
 from qc.groove.geometry.span import Span
 from qc.groove.level.highest import HighestSearch, SharedSpirals, highest
@@ -36,7 +36,7 @@ def test_it_is_the_level_and_the_limit_of_the_full_search(sectors, holds, disc):
     assert found.travel == pytest.approx(full.worst("groove.travel", recommended.level)[0].value, abs=1e-12)
 
 
-def test_discs_that_share_their_windings_come_to_what_each_comes_to_alone():
+def test_discs_that_share_spirals_come_to_what_each_comes_to_alone():
     envelopes = sound(25_000, swing=30.0, rise=20.0, bend=4e4, drive=1_000.0)
     shared = {}
     for chain, rows in every_disc().values():
@@ -49,16 +49,16 @@ def test_discs_that_share_their_windings_come_to_what_each_comes_to_alone():
 
 
 @pytest.mark.parametrize(("sectors", "holds"), CASES)
-def test_it_winds_a_few_times_only(sectors, holds, monkeypatch):
-    wound = []
-    real = cutting.compute_path
-    monkeypatch.setattr(cutting, "compute_path", lambda *args: wound.append(1) or real(*args))
+def test_it_computes_a_few_spirals_only(sectors, holds, monkeypatch):
+    spirals = []
+    real = cut_arrays.compute_path
+    monkeypatch.setattr(cut_arrays, "compute_path", lambda *args: spirals.append(1) or real(*args))
     chain, rows = shipped()
     highest(SideGeometry.of(chain, Span(0, sectors), sound(sectors, **holds)), rows)
-    assert len(wound) <= 20  # two polarities; the full search takes some sixty
+    assert len(spirals) <= 20  # two polarities; the full search takes some sixty
 
 
-def test_a_side_too_long_for_silence_is_told_without_winding():
+def test_a_side_too_long_for_silence_needs_no_spiral_to_be_refused():
     """(292.6 - 120.65)/2 mm at 69 um a turn of 135 sectors: 168,212 sectors fit, and the tolerance is 10 um more."""
     chain, _ = shipped()
     most = int((292.6e-3 - 120.65e-3) / 2.0 / 69e-6 * 135.0)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import qc.groove.geometry.cut
+import qc.groove.geometry.cut_arrays
 from qc.cache.codec import form_of
 from qc.cache.entry import read, write
 from qc.groove.geometry.cut import MEASURES
@@ -45,8 +45,8 @@ def laid(monkeypatch):
     """The spirals that were laid."""
     spirals = []
     for name in ("compute_path", "compute_spiral"):
-        given_by = getattr(qc.groove.geometry.cut, name)
-        monkeypatch.setattr(qc.groove.geometry.cut, name, lambda *a, by=given_by: spirals.append(None) or by(*a))
+        given_by = getattr(qc.groove.geometry.cut_arrays, name)
+        monkeypatch.setattr(qc.groove.geometry.cut_arrays, name, lambda *a, by=given_by: spirals.append(None) or by(*a))
     return spirals
 
 
