@@ -167,7 +167,8 @@ def real(tmp_path_factory):
         papers = (folder / "delivery.yaml").read_text()
         (folder / "delivery.yaml").write_text(re.sub("(levels: .*\n)?sides:", f"levels: {word}\nsides:", papers))
         out = [part for name in ("sheet", "note") for part in ("--out", f"{name}={folder / word}.{name}.md")]
-        found[word] = judge(folder, folder / f"{word}.json", *out), folder / f"{word}.sheet.md"
+        store = ("--cache", str(folder.with_name(f"{folder.name}-store")))  # measured once
+        found[word] = judge(folder, folder / f"{word}.json", *out, *store), folder / f"{word}.sheet.md"
     return found
 
 

@@ -7,7 +7,7 @@ Tables are of the facts page that sources.yaml names: 2e groove speed, 4a record
 import numpy as np
 import pytest
 
-from qc.testing.deliveries import Sent
+from qc.testing.deliveries import Sent, deliver, judge
 from support.signals import both, tone
 
 ALIGN = 10.0 ** (-18.0 / 20.0)
@@ -99,17 +99,19 @@ TONE_UM = DISPLACEMENT_4A[HZ_4A.index(5000)] * np.sqrt(2.0) * 10.0 ** (-50.0 / 2
 
 
 @pytest.mark.parametrize("speed", ["33", "45"])
-def test_minutes_from_constant_pitch_are_table_5b(judged, variant, speed):
+def test_minutes_from_constant_pitch_are_table_5b(tmp_path, variant, speed):
     """A silent groove at the pitch of each row; its travel a minute gives the minutes between two diameters.
 
     What may differ is what the table rounds, its minutes and the pitch of its row, and the room of the tone.
     """
     minutes = 2.0
-    side = {"A": Sent(still(60.0 * minutes, 44_100), 44_100, more={"cut_level": "0 dB"})}
+    side = Sent(still(60.0 * minutes, 44_100), 44_100, more={"cut_level": "0 dB"})
+    folder, store = deliver(tmp_path / "side", {"A": side}, speed=int(speed)), ("--cache", str(tmp_path / "store"))
     for pitch, row in MINUTES_5B.items():
         width = 50.0
         ruleset = variant({"land": f"{pitch - width} um", "top_width": f"{width} um"}, speed)
-        travel = judged(side, "--ruleset", str(ruleset), speed=speed).value("groove.travel")
+        report = judge(folder, tmp_path / "report.json", "--ruleset", str(ruleset), *store)  # measured once
+        travel = report.value("groove.travel")
         for (row_speed, outer, inner), expected in zip(DIAMETERS_5B, row, strict=True):
             if row_speed == speed:
                 rounded = HALF_A_DIGIT + expected * HALF_A_DIGIT / pitch
@@ -138,16 +140,23 @@ VELOCITY_6A = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize(("tip", "mm"), VELOCITY_6A)
-def test_velocity_that_curvature_allows_is_table_6a(judged, variant, tip, mm):
-    """Wall velocity over tracing ratio is the velocity at which the ratio is 1 (C-3)."""
-    names = named(len(HZ_6A))
+@pytest.fixture(scope="module")
+def tones_6a(tmp_path_factory):
+    """A delivery of the table's tones, a side each, and a store in which they are measured once for all rows."""
+    folder = tmp_path_factory.mktemp("tones")
     sides = {
         name: Sent(both(tone(hz, 0.5, 96_000, 0.01, fade=0.05)), 96_000, more={"cut_level": "0 dB"})
-        for name, hz in zip(names, HZ_6A, strict=True)
+        for name, hz in zip(named(len(HZ_6A)), HZ_6A, strict=True)
     }
+    return deliver(folder / "tones", sides), folder / "store"
+
+
+@pytest.mark.parametrize(("tip", "mm"), VELOCITY_6A)
+def test_velocity_that_curvature_allows_is_table_6a(tones_6a, tmp_path, variant, tip, mm):
+    """Wall velocity over tracing ratio is the velocity at which the ratio is 1 (C-3)."""
+    names, (folder, store) = named(len(HZ_6A)), tones_6a
     ruleset = variant({"outer": f"{mm} mm", "tip_radius": f"{tip} um"})
-    report = judged(sides, "--ruleset", str(ruleset))
+    report = judge(folder, tmp_path / "report.json", "--ruleset", str(ruleset), "--cache", str(store))
     for name, hz, expected in zip(names, HZ_6A, VELOCITY_6A[tip, mm], strict=True):
         ratio = report.side(name)["measurements"]["groove.tracing_ratio_peak"]
         allowed = report.value("groove.wall_velocity_peak", name) / ratio["value"]
