@@ -11,17 +11,18 @@ from pathlib import Path
 from typing import Any
 
 from qc.cache import entry
-from qc.cache.codec import Form
 from qc.cache.entry import DamagedError, Dated
 from qc.cache.place import LONG, SENT, VARIABLE
 from qc.cache.sweep import is_folder
+from qc.files.atomic_write import write_file
+from qc.files.bounded_read import UnreadableFileError
 from qc.text.sanitize import shown
 
 PRIVATE = 0o700
 """Mode of the folder and its subfolders: only the user looks into them."""
 ATTEMPTS = 5
 """How often an entry is tried to be written while another process deletes its subfolder."""
-NOTE = """\
+NOTE = b"""\
 Signature: 8a477f597d28d172789f06886806bc55
 # What sidegate measured of audio files, so that it need not measure them again.
 # Everything in here may be deleted at any time.
@@ -29,7 +30,7 @@ Signature: 8a477f597d28d172789f06886806bc55
 
 
 class StoreFolder:
-    """A folder of entries, made when the first one is written; `report` is told each kind of sentence once."""
+    """A folder of entries, made when the first one is written; `report` takes each kind of sentence once."""
 
     def __init__(self, path: Path, report: Callable[[str], None]) -> None:
         self.path, self.report = path, report
@@ -41,9 +42,7 @@ class StoreFolder:
         """Why the folder is not used at all; empty when it is."""
         if self.path.name == SENT:
             return "a folder of this name may have come with a delivery"
-        if self.path.is_symlink():
-            return "it is a link, and links are not followed"
-        return ""
+        return "it is a link, and links are not followed" if self.path.is_symlink() else ""
 
     def names(self, subfolder: str) -> set[str]:
         """Return the names in a subfolder; none where it cannot be read or is a link."""
@@ -52,43 +51,38 @@ class StoreFolder:
                 return set(os.listdir(self.path / subfolder))  # noqa: PTH208
         return set()
 
-    def read(self, path: Path, key: str, form: Form) -> Dated | None:
-        """Return the entry at a path, None when there is none that can be used."""
-        if self.fault or path.parent.is_symlink():
+    def read(self, path: Path, key: str, kind: Any) -> Dated | None:
+        """Return the entry of a type at a path, None when there is none that can be used."""
+        if self.fault or not is_folder(path.parent):
             return None
         try:
-            found = entry.read(path, key, form)
-        except (FileNotFoundError, NotADirectoryError):
+            found = entry.read(path, key, kind)
+        except FileNotFoundError:
             return None
-        except DamagedError as why:
-            self._report(f"what is stored in {shown(str(path), LONG)} {why}; it is measured again", kind=str(why))
-            return None
-        except OSError as why:
-            self._report(
-                f"what is stored in {self._shown} cannot be read ({why.strerror}); it is measured again", kind="read"
-            )
+        except (DamagedError, UnreadableFileError) as fault:
+            self._report(f"what is stored in {shown(str(path), LONG)} {fault}; it is measured again", kind=str(fault))
             return None
         with contextlib.suppress(OSError):
             os.utime(path)  # used now: it goes after those that were not
         return found
 
-    def write(self, path: Path, key: str, form: Form, value: Any) -> None:
-        """Write an entry of today; raises UnknownFormError for a value that is not stored."""
+    def write(self, path: Path, key: str, kind: Any, value: Any) -> None:
+        """Write an entry of today; raises NotStorableError for a value that is not stored."""
         day = datetime.now(UTC).date().isoformat()
         try:
             for left in reversed(range(ATTEMPTS)):
                 try:
                     self._make(path.parent)
-                    entry.write(path, key, form, value, day)
+                    entry.write(path, key, kind, value, day)
                     break
                 except FileNotFoundError:  # another process cleared the store meanwhile
                     if not left:
                         raise
             self.written = True
-        except OSError as why:
+        except OSError as error:
             self._report(
-                f"measurements are not stored in {self._shown} ({why.strerror}); the next run measures again, unless "
-                f"--cache or {VARIABLE} names another folder",
+                f"measurements are not stored in {shown(str(self.path), LONG)} ({error.strerror}); the next run "
+                f"measures again, unless --cache or {VARIABLE} names another folder",
                 kind="write",
             )
 
@@ -103,15 +97,9 @@ class StoreFolder:
         if not self.path.is_dir() or not any(self.path.iterdir()):
             self.path.parent.mkdir(parents=True, exist_ok=True)
             self.path.mkdir(mode=PRIVATE, exist_ok=True)
-            for name, text in (("CACHEDIR.TAG", NOTE), (".gitignore", "*\n")):
-                mark = self.path / name
-                mark.touch(entry.PRIVATE)
-                mark.write_text(text, encoding="utf-8")
+            for name, text in (("CACHEDIR.TAG", NOTE), (".gitignore", b"*\n")):
+                write_file(self.path / name, text, mode=entry.PRIVATE)
         subfolder.mkdir(mode=PRIVATE, exist_ok=True)
-
-    @property
-    def _shown(self) -> str:
-        return shown(str(self.path), LONG)
 
     def _report(self, sentence: str, kind: str) -> None:
         if kind not in self._reported:

@@ -1,6 +1,6 @@
-"""What a stored result hangs on, as one digest: the sound, the need with its parameters and taps, and the code.
+"""Key of a stored result: one digest of the sound, the need with its parameters and taps, and the code.
 
-No version has to be raised by hand: the sources that hear are part of the key, and so is what compiled them.
+No version has to be raised by hand: the sources that measure are part of the key, and so is what compiled them.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from pathlib import Path
 from typing import Any, ForwardRef, TypeVar, get_args, get_origin
 
 import qc
-from qc.cache.codec import UnknownFormError
+from qc.cache.codec import NotStorableError
 from qc.dsp.kernels import cache as kernel_cache
 from qc.plugin_api import Analysis, Need, Stream, Tap
 
-FORMAT = 1
+FORMAT = 2
 MOST_FILES = 2_000
 """Sources of a plugin that are gone through at the most."""
 _CORE = ("audio/**/*.py", "model/cutting_chain.py", "model/quantity.py", "plugin_api.py")
@@ -30,7 +30,7 @@ the pass, units, the cutting chain."""
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """What was heard: the stream as it was told, and its files, each with its digest, first frame and frames."""
+    """Audio that was measured: its stream, and its files, each with its digest, first frame and frames."""
 
     stream: Stream
     files: tuple[tuple[str, int, int], ...]
@@ -41,42 +41,36 @@ class Sound:
         return _digest(self.files)[:32]
 
 
-def key_of(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str]) -> str:
-    """Give the key of a result as 64 hex digits; raises UnknownFormError where it cannot be decided what it hangs on.
+def key_of(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str], *on: Any) -> str:
+    """Return the key of a result as 64 hex digits; raises NotStorableError where its inputs cannot be written down.
 
-    `versions` names the distribution of each plugin's outermost package, with its version.
+    `versions` names the distribution of each plugin's outermost package, with its version. `on` is what values
+    computed from the result depend on besides.
     """
     try:
-        return _key(analysis, sound, versions)
-    except UnknownFormError:
+        taps, packages = _taps(analysis), _packages(analysis)
+        return _digest([
+            FORMAT, parameters(sound), type(analysis).id, type(analysis).version, parameters(analysis),
+            [parameters(tap) for tap in taps], _core(),
+            [[package, versions.get(package, ""), code_of(package)] for package in packages],
+            [parameters(value) for value in on],
+        ])  # fmt: skip
+    except NotStorableError:
         raise
-    except Exception as why:  # a plugin's own words may raise anything
-        raise UnknownFormError(str(why)) from None
-
-
-def _key(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str]) -> str:
-    taps, packages = _taps(analysis), _packages(analysis)
-    return _digest([
-        FORMAT, parameters(sound), type(analysis).id, type(analysis).version, parameters(analysis),
-        [parameters(tap) for tap in taps], _core(), [[one, versions.get(one, ""), code_of(one)] for one in packages],
-    ])  # fmt: skip
-
-
-def key_of_further(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str], on: Any) -> str:
-    """Give the key of what the core works out from a result and from `on`; raises UnknownFormError."""
-    return _digest([key_of(analysis, sound, versions), parameters(on)])
+    except Exception as error:  # a plugin's own code may raise anything
+        raise NotStorableError(str(error)) from None
 
 
 def look_at(analyses: Iterable[Analysis[Any]]) -> None:
-    """Read the sources that some results will hang on; they are read once."""
+    """Read the sources that some results depend on; they are read once."""
     for analysis in analyses:
-        with contextlib.suppress(Exception):  # told where it matters: nothing is stored without them
+        with contextlib.suppress(Exception):  # nothing is stored without them
             for package in _packages(analysis):
                 code_of(package)
 
 
 def parameters(value: Any) -> Any:
-    """Write a need, a tap or anything they are made of so that equal ones, and only they, are written alike."""
+    """Return a need, a tap or a part of one as JSON can hold it: equal ones, and only they, are written alike."""
     if value is None or type(value) in {bool, int, str}:
         return value
     if type(value) is float:
@@ -85,16 +79,16 @@ def parameters(value: Any) -> Any:
         return ["tuple", *map(parameters, value)]
     if is_dataclass(value) and not isinstance(value, type):
         kind = type(value)
-        held = {field.name: parameters(getattr(value, field.name)) for field in fields(value)}
-        return [f"{kind.__module__}:{kind.__qualname__}", held]
-    raise UnknownFormError(f"a parameter of type {type(value).__name__}")
+        members = {field.name: parameters(getattr(value, field.name)) for field in fields(value)}
+        return [f"{kind.__module__}:{kind.__qualname__}", members]
+    raise NotStorableError(f"a parameter of type {type(value).__name__}")
 
 
 def _taps(analysis: Analysis[Any]) -> list[Tap]:
-    """Give the taps of an analysis with all that they listen to, each once."""
+    """Return the taps of an analysis with all taps below them, each once."""
     found: dict[Tap, None] = {}
-    for named in analysis.taps():
-        tap: Tap | None = named
+    for first in analysis.taps():
+        tap: Tap | None = first
         while tap is not None and tap not in found:
             found[tap] = None
             tap = tap.base()
@@ -102,8 +96,8 @@ def _taps(analysis: Analysis[Any]) -> list[Tap]:
 
 
 def _packages(analysis: Analysis[Any]) -> list[str]:
-    """Name the outermost packages that an analysis and its taps come from."""
-    return sorted({package_of(type(one)) for one in (analysis, *_taps(analysis))})
+    """List the outermost packages that an analysis and its taps come from."""
+    return sorted({package_of(type(need)) for need in (analysis, *_taps(analysis))})
 
 
 def _digest(value: Any) -> str:
@@ -113,9 +107,9 @@ def _digest(value: Any) -> str:
 
 @cache
 def code_of(package: str) -> str:
-    """Give the digest of all sources of an outermost package or module; raises UnknownFormError where there are none.
+    """Return the digest of all sources of an outermost package or module; raises NotStorableError without any.
 
-    Of the core it is that of what hears.
+    Of the core it is that of the sources that measure.
     """
     if package == qc.__name__:
         return _core()
@@ -125,13 +119,13 @@ def code_of(package: str) -> str:
     if not found and (own := getattr(module, "__file__", None)):
         found = [(Path(own), Path(own).parent)]
     if not 0 < len(found) <= MOST_FILES:
-        raise UnknownFormError(f"{package} has no sources that could be told apart")
+        raise NotStorableError(f"{package} has no sources that could be compared")
     return _sources(found)
 
 
 @cache
 def _core() -> str:
-    """Give the digest of what hears: the version, the kernels with their compilers and processor, and the pass."""
+    """Return the digest of what measures: the version, the kernels with compilers and processor, and the pass."""
     kernels = kernel_cache.CACHE.name if kernel_cache.LASTING else kernel_cache.digest()
     root = Path(qc.__file__).parent
     own = _sources([(path, root) for path in core_sources()])
@@ -151,23 +145,21 @@ def _sources(paths: Iterable[tuple[Path, Path]]) -> str:
         for path, folder in paths:
             text = path.read_bytes()
             digest.update(f"{path.relative_to(folder).as_posix()}\0{len(text)}\0".encode() + text)
-    except OSError as why:
-        raise UnknownFormError(str(why)) from None
+    except OSError as error:
+        raise NotStorableError(str(error)) from None
     return digest.hexdigest()
 
 
 def result_of(need: type[Need[Any]]) -> Any:
-    """Give the type of what a class of Analysis[...] finds, as it names it; raises UnknownFormError."""
-    for base in need.__mro__:
-        for named in vars(base).get("__orig_bases__", ()):
-            origin, inside = get_origin(named), get_args(named)
-            if not (isinstance(origin, type) and issubclass(origin, Need) and len(inside) == 1):
-                continue
-            if not isinstance(inside[0], TypeVar | ForwardRef):
-                return inside[0]
-    raise UnknownFormError(f"{need.__name__} does not name the type of what it finds")
+    """Return the type of result that a class of Analysis[...] names; raises NotStorableError."""
+    for base in (base for kind in need.__mro__ for base in vars(kind).get("__orig_bases__", ())):
+        origin, inside = get_origin(base), get_args(base)
+        named = isinstance(origin, type) and issubclass(origin, Need) and len(inside) == 1
+        if named and not isinstance(inside[0], TypeVar | ForwardRef):
+            return inside[0]
+    raise NotStorableError(f"{need.__name__} does not name the type of its result")
 
 
 def package_of(kind: type) -> str:
-    """Give the outermost package that a class comes from."""
+    """Return the outermost package that a class comes from."""
     return kind.__module__.partition(".")[0]

@@ -51,8 +51,7 @@ def outside(where: StorePlace, delivery: Path) -> StorePlace:
     """
     if where.folder is None or not where.named:
         return where
-    inner, outer = (Path(os.path.realpath(path)) for path in (where.folder, delivery))
-    if outer != inner and outer not in inner.parents:
+    if not Path(os.path.realpath(where.folder)).is_relative_to(os.path.realpath(delivery)):
         return where
     return StorePlace(
         None, named=True,
@@ -62,13 +61,13 @@ def outside(where: StorePlace, delivery: Path) -> StorePlace:
 
 
 def sent(delivery: Path) -> str:
-    """Say that a delivery's folder holds a store of its own; empty where it does not."""
-    there = delivery / SENT
-    if not os.path.lexists(there):
+    """Return a sentence about the store that a delivery's folder holds; empty where it holds none."""
+    folder = delivery / SENT
+    if not os.path.lexists(folder):
         return ""
     return (
-        f"{shown(str(there), LONG)} came with the delivery, or an earlier version left it: nothing in it is used, and "
-        "it may be deleted"
+        f"{shown(str(folder), LONG)} came with the delivery, or an earlier version left it: nothing in it is used, "
+        "and it may be deleted"
     )
 
 

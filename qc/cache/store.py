@@ -1,4 +1,4 @@
-"""The folder of stored measurements: results by the sound they were heard in, and the digests of files.
+"""The folder of stored measurements: results by the sound they were measured of, and the digests of files.
 
 Whatever goes wrong with it costs a run time and nothing else: what cannot be read is measured again, what cannot be
 written is left, and each is said once, in a sentence. Folder and files are private to the user, links are not followed,
@@ -16,11 +16,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from qc.cache import entry
-from qc.cache.codec import Array, UnknownFormError, form_of
+from qc.cache.codec import NotStorableError, alike, as_stored
 from qc.cache.entry import Dated
 from qc.cache.folder import StoreFolder
-from qc.cache.keys import Sound, key_of, key_of_further, look_at, result_of
+from qc.cache.keys import Sound, key_of, look_at, result_of
 from qc.cache.place import LONG
 from qc.cache.sweep import FILES, SUFFIX, sweep
 from qc.plugin_api import Analysis, Need
@@ -28,14 +27,13 @@ from qc.text.sanitize import shown
 
 T = TypeVar("T")
 State = tuple[int, ...]
-"""What tells one state of a file from another: size, time of change, inode, device ..."""
+"""Size, time of change, inode, device ... of a file: another state is another content."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Remembered:
-    """The digests of a file in one state."""
+class _FileDigests:
+    """The digests of a file in one state, by name."""
 
-    path: str
     state: State
     digests: tuple[tuple[str, str], ...]
 
@@ -54,12 +52,12 @@ class Store:
     Parameters
     ----------
     folder
-        Where they lie.
+        The folder they are in.
     verify
         Whether nothing that is stored counts: every file is hashed and measured again, and what is stored and differs
         is replaced.
     told
-        Told each sentence about what cannot be read or written, or differs.
+        Called with each sentence about what cannot be read or written, or differs.
     versions
         Outermost package of a plugin -> its distribution with the version.
     """
@@ -81,121 +79,104 @@ class Store:
     # -- the digests of files ----------------------------------------------------------------------------------
 
     def digests(self, path: Path, state: State, names: Iterable[str]) -> dict[str, str] | None:
-        """Give the digests of a file that was seen in this very state before, if all of `names` are known."""
-        if self._verify:
-            return None
-        place = os.path.realpath(path)
-        found = self._folder.read(self._record(place, state), _digest(place), form_of(_Remembered))
-        if found is None or (found.value.path, found.value.state) != (place, state):
-            return None
-        digests = dict(found.value.digests)
-        return digests if digests.keys() >= set(names) else None
+        """Return the digests of a file that was seen in this very state before; None unless all `names` are there."""
+        stored = None if self._verify else self._digests(path, state)
+        digests = {} if stored is None else dict(stored.value.digests)
+        return digests if stored is not None and digests.keys() >= set(names) else None
 
     def resembles(self, state: State) -> bool:
-        """Whether an earlier run heard a file of the same size, so that the digest may save hearing this one."""
+        """Whether an earlier run measured a file of the same size, so that the digest may save measuring this one."""
         names = set() if self._verify else self._folder.names(FILES)
         return any(name.startswith(f"{state[0]}-") for name in names - self._new)
 
     def remember(self, path: Path, state: State, digests: Mapping[str, str], side: str) -> None:
-        """Remember the digests of a file in a state; where everything is verified, say if others are stored."""
-        place = os.path.realpath(path)
-        held = _Remembered(place, state, tuple(sorted(digests.items())))
-        record = self._record(place, state)
-        self._new.add(record.name)
-        stored = self._folder.read(record, _digest(place), form_of(_Remembered)) if self._verify else None
-        if stored is not None and (stored.value.path, stored.value.state) == (place, state):
-            before = dict(stored.value.digests)
-            if any(before[name] != digests[name] for name in before.keys() & digests.keys()):
-                self._differ(side, {f"the digest of {shown(path.name, LONG)}": stored})
-        self._folder.write(record, _digest(place), form_of(_Remembered), held)
+        """Store the digests of a file in a state; where everything is verified, report others that are stored."""
+        record = self._record(path, state)
+        self._new.add(record[0].name)
+        stored = self._digests(path, state) if self._verify else None
+        before = {} if stored is None else dict(stored.value.digests)
+        if stored is not None and any(before[name] != digests[name] for name in before.keys() & digests.keys()):
+            self._differ(side, {f"the digest of {shown(path.name, LONG)}": stored})
+        self._folder.write(*record, _FileDigests(state, tuple(sorted(digests.items()))))
 
-    def _record(self, place: str, state: State) -> Path:
-        return self._folder.path / FILES / f"{state[0]}-{_digest(place)[:32]}{SUFFIX}"
+    def _digests(self, path: Path, state: State) -> Dated | None:
+        found = self._folder.read(*self._record(path, state))
+        return found if found is not None and found.value.state == state else None
+
+    def _record(self, path: Path, state: State) -> tuple[Path, str, Any]:
+        key = hashlib.blake2b(os.fsencode(os.path.realpath(path)), digest_size=32).hexdigest()
+        return self._folder.path / FILES / f"{state[0]}-{key[:32]}{SUFFIX}", key, _FileDigests
 
     # -- results -----------------------------------------------------------------------------------------------
 
     def results(self, sound: Sound | None, analyses: Iterable[Analysis[Any]]) -> StoredResults:
         """Return what is stored of some analyses, nothing where the sound is not known yet; arrays are read-only.
 
-        The sources are looked at now in any case: an edit while the audio is heard must not go with its results.
+        The sources are read now in any case: an edit while the audio is measured must not go with its results.
         """
         if sound is None or self._verify:
             look_at(analyses)
             return StoredResults({})
-        found: dict[Need[Any], Dated] = {}
-        for analysis in analyses:
-            stored = self._stored(sound, analysis)
-            if stored is not None:
-                found[analysis] = stored
-        days = [stored.day for stored in found.values()]
-        return StoredResults({need: stored.value for need, stored in found.items()}, min(days, default=""))
+        found = {analysis: stored for analysis in analyses if (stored := self._read(sound, analysis)) is not None}
+        day = min((stored.day for stored in found.values()), default="")
+        return StoredResults({analysis: stored.value for analysis, stored in found.items()}, day)
 
     def keep(self, sound: Sound, results: Mapping[Analysis[Any], Any]) -> None:
-        """Store results; those of a type that is not known are left out."""
+        """Store results; those of a type that is not stored are left out."""
         for analysis, result in results.items():
-            with contextlib.suppress(UnknownFormError):
-                form, key = form_of(result_of(type(analysis))), key_of(analysis, sound, self._versions)
-                self._folder.write(self._place(sound, analysis, key), key, form, result)
+            self._write(result, sound, analysis)
 
     def recall(self, sound: Sound, analysis: Analysis[Any], on: Any, kind: type[T]) -> T | None:
-        """Give what was worked out from an analysis' result before, `on` being all that it hangs on besides."""
-        if self._verify:
-            return None
-        found = self._further(sound, analysis, on, kind)
+        """Return what was computed from an analysis' result before; `on` is everything else that it depends on."""
+        found = None if self._verify else self._read(sound, analysis, kind, on)
         value: T | None = None if found is None else found.value
         return value
 
     def note(
         self, sound: Sound, analysis: Analysis[Any], on: Any, further: T, differs: Callable[[T, T], bool] | None = None
     ) -> None:
-        """Store what `recall` gives the next time, in the place of what it gave before.
+        """Store what `recall` returns the next time.
 
-        `differs` says whether what is stored contradicts `further`; asked where everything is verified.
+        `differs` says whether what is stored contradicts `further`; called where everything is verified.
         """
         if self._verify and differs is not None:
-            stored = self._further(sound, analysis, on, type(further))
+            stored = self._read(sound, analysis, type(further), on)
             if stored is not None and differs(stored.value, further):
                 self._differ(_side(sound), {analysis.id: stored})
-        with contextlib.suppress(UnknownFormError):
-            key = key_of_further(analysis, sound, self._versions, on)
-            self._folder.write(self._named(sound, f"{analysis.id}.further", key), key, form_of(type(further)), further)
+        self._write(further, sound, analysis, type(further), on)
 
-    def _stored(self, sound: Sound, analysis: Analysis[Any]) -> Dated | None:
-        with contextlib.suppress(UnknownFormError):
-            form, key = form_of(result_of(type(analysis))), key_of(analysis, sound, self._versions)
-            return self._folder.read(self._place(sound, analysis, key), key, form)
+    def _read(self, sound: Sound, analysis: Analysis[Any], *further: Any) -> Dated | None:
+        with contextlib.suppress(NotStorableError):
+            return self._folder.read(*self._entry(sound, analysis, *further))
         return None
 
-    def _further(self, sound: Sound, analysis: Analysis[Any], on: Any, kind: type[Any]) -> Dated | None:
-        with contextlib.suppress(UnknownFormError):
-            key = key_of_further(analysis, sound, self._versions, on)
-            return self._folder.read(self._named(sound, f"{analysis.id}.further", key), key, form_of(kind))
-        return None
+    def _write(self, value: Any, sound: Sound, analysis: Analysis[Any], *further: Any) -> None:
+        with contextlib.suppress(NotStorableError):
+            self._folder.write(*self._entry(sound, analysis, *further), value)
 
-    def _place(self, sound: Sound, analysis: Analysis[Any], key: str) -> Path:
-        return self._named(sound, analysis.id, key)
-
-    def _named(self, sound: Sound, name: str, key: str) -> Path:
-        name = re.sub(r"[^a-z0-9.-]", "_", name.lower())[:60]
-        return self._folder.path / sound.digest / f"{name}-{key[:32]}{SUFFIX}"
+    def _entry(self, sound: Sound, analysis: Analysis[Any], kind: Any = None, *on: Any) -> tuple[Path, str, Any]:
+        """Return path, key and type of a result, or of a `kind` that is computed from it; raises NotStorableError."""
+        key = key_of(analysis, sound, self._versions, *on)
+        name = re.sub(r"[^a-z0-9.-]", "_", f"{analysis.id}{'.further' if on else ''}".lower())[:60]
+        path = self._folder.path / sound.digest / f"{name}-{key[:32]}{SUFFIX}"
+        return path, key, kind or result_of(type(analysis))
 
     # -- verifying ---------------------------------------------------------------------------------------------
 
     def check(self, sound: Sound, analyses: Iterable[Analysis[Any]], results: Mapping[Need[Any], Any]) -> None:
-        """Delete what is stored of analyses and is not among the results of now, and say so; where it verifies."""
+        """Delete what is stored of analyses and is not among the results of now, and report it; where it verifies."""
         differing: dict[str, Dated] = {}
         for analysis in analyses if self._verify else ():
-            stored = self._stored(sound, analysis)
-            with contextlib.suppress(UnknownFormError, OSError):
-                form = form_of(result_of(type(analysis)))
-                if stored is None or (analysis in results and entry.same(form, stored.value, results[analysis])):
-                    continue
-                differing[analysis.id] = stored
-                self._place(sound, analysis, key_of(analysis, sound, self._versions)).unlink()
+            stored = self._read(sound, analysis)
+            if stored is None or (analysis in results and alike(stored.value, results[analysis])):
+                continue
+            differing[analysis.id] = stored
+            with contextlib.suppress(OSError):
+                self._entry(sound, analysis)[0].unlink()
         self._differ(_side(sound), differing)
 
     def _differ(self, side: str, differing: Mapping[str, Dated]) -> None:
-        """Say of a side, once, what was stored of it and is not what was measured now."""
+        """Report once of a side what was stored of it and is not what was measured now."""
         if not differing or side in self._differing:
             return
         self._differing.add(side)
@@ -211,19 +192,14 @@ class Store:
             sweep(self._folder.path)
 
 
-def seal(results: Mapping[Need[Any], Any]) -> None:
-    """Close the arrays of results that can be stored against writing, as they are when they come from the store."""
+def seal(results: Mapping[Need[Any], Any]) -> dict[Need[Any], Any]:
+    """Return results as they would come from the store: plain numbers, arrays closed against writing."""
+    sealed = dict(results)
     for need, result in results.items():
-        arrays: list[Array] = []
-        with contextlib.suppress(UnknownFormError):
-            form_of(result_of(type(need))).put(result, arrays)
-            for array in arrays:
-                array.flags.writeable = False
+        with contextlib.suppress(NotStorableError):
+            sealed[need] = as_stored(result_of(type(need)), result)
+    return sealed
 
 
 def _side(sound: Sound) -> str:
     return sound.stream.source.removeprefix("side:")
-
-
-def _digest(text: str) -> str:
-    return hashlib.blake2b(os.fsencode(text), digest_size=32).hexdigest()

@@ -1,4 +1,4 @@
-"""What lies in the store as a whole: how much it is, what has to go to keep to its limit, and clearing it.
+"""Size of the store as a whole: entries counted, deleted to keep to its limit, or all cleared.
 
 Only files that the store itself writes are counted or deleted, by their names and places; a link is never followed.
 """
@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from qc.cache import entry
+from qc.files.atomic_write import UNFINISHED
 
 LIMIT = 4 * 2**30
 """Bytes that the store may take."""
@@ -29,7 +29,7 @@ FILES = "files"
 _SOUND = re.compile(r"[0-9a-f]{32}")
 _DIGESTS = re.compile(rf"\d+-[0-9a-f]{{32}}{re.escape(SUFFIX)}")
 _RESULT = re.compile(rf"[a-z0-9._-]{{1,60}}-[0-9a-f]{{32}}{re.escape(SUFFIX)}")
-_UNFINISHED = re.compile(rf"{re.escape(entry.BESIDE)}[0-9a-f]{{32}}")
+_UNFINISHED = re.compile(rf"{re.escape(UNFINISHED)}[a-z0-9_]{{8,32}}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class Contents:
 
 
 @dataclass(frozen=True, slots=True)
-class _Own:
+class _StoreFile:
     """A file of the store: its size in bytes, and when it was last used, s since the epoch."""
 
     path: Path
@@ -62,17 +62,13 @@ def is_folder(path: Path) -> bool:
 
 def contents(folder: Path) -> Contents:
     """Count the finished entries of a store and their bytes."""
-    sizes = [own.size for own in _own(folder) if own.finished]
+    sizes = [file.size for file in _files(folder) if file.finished]
     return Contents(len(sizes), sum(sizes))
 
 
 def clear(folder: Path) -> Contents:
-    """Delete every entry of a store and return what went; what is not the store's own stays.
-
-    So does what another process is writing just now.
-    """
-    now = time.time()
-    return _delete([own for own in _own(folder) if own.finished or now - own.used > LEFT])
+    """Delete every entry of a store, but not what another process is writing just now, and return what went."""
+    return _delete([file for file in _files(folder) if file.finished or time.time() - file.used > LEFT])
 
 
 def sweep(folder: Path, limit: int = LIMIT) -> Contents:
@@ -80,54 +76,51 @@ def sweep(folder: Path, limit: int = LIMIT) -> Contents:
 
     Another process may read, write or sweep the same store meanwhile: what is gone already is no error.
     """
-    now, old, kept = time.time(), list[_Own](), list[_Own]()
-    for own in _own(folder):
-        (old if now - own.used > (UNUSED if own.finished else LEFT) else kept).append(own)
-    left = sum(own.size for own in kept)
-    for own in sorted((own for own in kept if own.finished), key=lambda own: own.used):
+    now, files = time.time(), list(_files(folder))
+    old = [file for file in files if now - file.used > (UNUSED if file.finished else LEFT)]
+    left = sum(file.size for file in files) - sum(file.size for file in old)
+    gone = set(old)
+    for file in sorted((file for file in files if file.finished and file not in gone), key=lambda file: file.used):
         if left <= limit:
             break
-        old.append(own)
-        left -= own.size
+        old.append(file)
+        left -= file.size
     return _delete(old)
 
 
-def _delete(found: list[_Own]) -> Contents:
+def _delete(files: list[_StoreFile]) -> Contents:
     """Delete files, then the subfolders that are empty by that."""
     count = size = kept = 0
-    for own in found:
+    for file in files:
         try:
-            own.path.unlink()
+            file.path.unlink()
         except FileNotFoundError:  # another process deleted it
             continue
         except OSError:
-            kept += own.finished
+            kept += file.finished
             continue
-        count, size = count + own.finished, size + own.size * own.finished
-    for inside in {own.path.parent for own in found}:
+        count, size = count + file.finished, size + file.size * file.finished
+    for subfolder in {file.path.parent for file in files}:
         with contextlib.suppress(OSError):  # not empty
-            inside.rmdir()
+            subfolder.rmdir()
     return Contents(count, size, kept)
 
 
-def _own(folder: Path) -> Iterator[_Own]:
-    """Find the files of a store; nothing where the folder, or a subfolder, is a link."""
-    if not is_folder(folder):
-        return
+def _files(folder: Path) -> Iterator[_StoreFile]:
+    """Find the files of a store; none where the folder, or a subfolder, is a link."""
+    for subfolder in _scanned(folder) if is_folder(folder) else ():
+        name = _DIGESTS if subfolder.name == FILES else _RESULT
+        if not (subfolder.name == FILES or _SOUND.fullmatch(subfolder.name)):
+            continue
+        for file in _scanned(subfolder.path) if subfolder.is_dir(follow_symlinks=False) else ():
+            finished = name.fullmatch(file.name) is not None
+            with contextlib.suppress(OSError):  # it went meanwhile
+                state = file.stat(follow_symlinks=False)
+                if not stat.S_ISDIR(state.st_mode) and (finished or _UNFINISHED.fullmatch(file.name)):
+                    yield _StoreFile(Path(file.path), state.st_size, state.st_mtime, finished)
+
+
+def _scanned(folder: Path | str) -> list[os.DirEntry[str]]:
     with contextlib.suppress(OSError):
-        for inside in list(os.scandir(folder)):
-            result = _DIGESTS if inside.name == FILES else _RESULT
-            if (inside.name == FILES or _SOUND.fullmatch(inside.name)) and inside.is_dir(follow_symlinks=False):
-                yield from _files(inside.path, result)
-
-
-def _files(folder: str, result: re.Pattern[str]) -> Iterator[_Own]:
-    with contextlib.suppress(OSError):  # it went meanwhile
-        for one in list(os.scandir(folder)):
-            finished = result.fullmatch(one.name) is not None
-            if not finished and not _UNFINISHED.fullmatch(one.name):
-                continue
-            with contextlib.suppress(OSError):
-                there = one.stat(follow_symlinks=False)
-                if not stat.S_ISDIR(there.st_mode):
-                    yield _Own(Path(one.path), there.st_size, there.st_mtime, finished)
+        return list(os.scandir(folder))
+    return []

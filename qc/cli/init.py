@@ -12,7 +12,7 @@ from qc.cli.progress import Progress
 from qc.cli.streams import say
 from qc.draft.cue import read_cue
 from qc.draft.delivery import Given, draft
-from qc.files.atomic_write import put
+from qc.files.atomic_write import put_file
 from qc.model.errors import UsageError
 from qc.model.names import SIDE_ID
 from qc.text.sanitize import shown
@@ -28,7 +28,7 @@ def init(words: argparse.Namespace) -> int:
     sheet = None if words.cue is None else read_cue(Path(words.cue))
     with Progress(sys.stderr) as progress:
         drafted = draft(sides, file, sheet, progress.told)
-    put(file, drafted.text.encode(), str(file), fresh=True)
+    put_file(file, drafted.text.encode(), str(file), fresh=True)
     count = f"{len(sides)} side{'s'[: len(sides) - 1]}, {drafted.tracks} track{'s'[: drafted.tracks - 1]}"
     say(f"wrote {file}: {count}; look through it, fill in what it marks, then run sidegate check {file}")
     return 0

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
 
 from qc.cli.streams import emit, say
 from qc.cli.terminal import colour, width
-from qc.files.atomic_write import not_ours, put, put_file, put_folder
+from qc.files.atomic_write import not_ours, put_file, put_folder
 from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError
 from qc.plugin_api import Evidence, FolderRenderer, Model, Renderer, Report
 from qc.report import registry
@@ -190,7 +190,7 @@ def write_result(output: OutputTarget, command: registry.Command, result: Model,
     if output.path is None:
         emit(content)
     else:
-        put(output.path, content, output.place)
+        put_file(output.path, content, output.place)
 
 
 def attempted(writing: Callable[[], None]) -> int:

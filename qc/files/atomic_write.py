@@ -32,18 +32,18 @@ _NO_FSYNC = (errno.EINVAL, errno.ENOSYS, errno.ENOTSUP)
 
 
 def write_file(
-    path: Path, fill: Callable[[BinaryIO], object], *, fresh: bool = False, mode: int = FILE_MODE
+    path: Path, content: bytes | Callable[[BinaryIO], object], *, fresh: bool = False, mode: int = FILE_MODE
 ) -> None:  # fmt: skip
-    """Have `fill` write a file, which takes its place when it is whole and on the disk.
+    """Write a file, or have `content` write it; it takes its place when it is whole and on the disk.
 
-    With `fresh` no file is written over. Permissions are `mode` less the umask. Raises OSError, and whatever `fill`
+    With `fresh` no file is written over. Permissions are `mode` less the umask. Raises OSError, and whatever `content`
     raises; then an older file stays as it was and nothing else is left.
     """
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=UNFINISHED)
     unfinished = Path(name)
     try:
         with os.fdopen(handle, "wb") as out:
-            fill(out)
+            out.write(content) if isinstance(content, bytes) else content(out)
             out.flush()
             _to_disk(handle)
         unfinished.chmod(permissions(mode))
@@ -55,15 +55,12 @@ def write_file(
             unfinished.unlink(missing_ok=True)
 
 
-def put(path: Path, content: bytes, place: str, *, fresh: bool = False) -> None:
-    """Write bytes to a file; with `fresh` no file is written over. Raises OutputError naming `place`."""
-    put_file(path, lambda out: out.write(content), place, fresh=fresh)
-
-
-def put_file(path: Path, fill: Callable[[BinaryIO], object], place: str, *, fresh: bool = False) -> None:
+def put_file(
+    path: Path, content: bytes | Callable[[BinaryIO], object], place: str, *, fresh: bool = False
+) -> None:  # fmt: skip
     """Write a file as `write_file` does; raises OutputError naming `place` where it cannot be written."""
     try:
-        write_file(path, fill, fresh=fresh)
+        write_file(path, content, fresh=fresh)
     except OSError as error:
         raise _unwritten(place, error) from None
 

@@ -132,8 +132,7 @@ def _measured(
         sound = None if store is None else given.heard_sound(store)
         if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
             return _measured(read, side, wanted, unbuilt, replace(how, store=None))
-    new = dict(measured.results)
-    seal(new)
+    new = seal(measured.results)
     measured = work_out(
         replace(measured, results={**stored, **new}), planned.derived, how.runner, _by_declaration(given.side)
     )

@@ -64,4 +64,4 @@ def _made_here(place: Path) -> bool:
 def _write(place: Path, page: str) -> None:
     """Write a page, whole or not at all; raises OSError."""
     place.parent.mkdir(parents=True, exist_ok=True)
-    write_file(place, lambda out: out.write(page.encode()))
+    write_file(place, page.encode())

@@ -13,7 +13,7 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from qc.delivery.model import Delivery
 from qc.delivery.waivers import WaiversFile
-from qc.files.atomic_write import put
+from qc.files.atomic_write import put_file
 from qc.model.plan import PlanReport
 from qc.model.report import Report
 from qc.model.ruleset_diff import RulesetDiff
@@ -68,7 +68,7 @@ def main() -> None:
     """Rewrite the schema files."""
     FOLDER.mkdir(exist_ok=True)
     for name in NAMES:
-        put(FOLDER / f"{name}.json", generated(name).encode(), name)
+        put_file(FOLDER / f"{name}.json", generated(name).encode(), name)
 
 
 if __name__ == "__main__":

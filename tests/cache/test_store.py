@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from qc.cache.codec import UnknownFormError
+from qc.cache.codec import NotStorableError
 from qc.cache.keys import Sound, key_of, parameters, result_of
 from qc.cache.store import seal
 from qc.groove.signal.sector_envelopes import Sectors
@@ -66,19 +66,24 @@ class Untyped(Analysis):
 
 def test_results_are_closed_against_writing():
     grids = Grids(np.zeros(2), (np.zeros(2, np.int64), 0.0))
-    seal({Drawing(): grids})
-    for array in (grids.one, grids.pair[0]):
+    closed = seal({Drawing(): grids})[Drawing()]
+    for array in (grids.one, grids.pair[0], closed.one):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 1
 
 
+def test_a_result_that_is_not_stored_stays_as_it_is():
+    result = object()
+    assert seal({Drawing(): result}) == {Drawing(): result}
+
+
 def test_a_class_names_the_type_of_what_it_finds():
     assert result_of(Renamed) is Grids
-    with pytest.raises(UnknownFormError):
+    with pytest.raises(NotStorableError):
         result_of(Untyped)
 
 
-def test_whatever_a_result_hangs_on_makes_another_key():
+def test_everything_a_result_depends_on_makes_another_key():
     other = Stream("side:B", 48_000, 2, 96_000)
     sounds = [
         SOUND, Sound(SOUND.stream, (("b" * 64, 0, 96_000),)), Sound(other, SOUND.files),
@@ -97,7 +102,7 @@ def test_whatever_a_result_hangs_on_makes_another_key():
 
 @pytest.mark.parametrize("need", [Drawing([1]), Drawing(object()), Drawing(np.zeros(2)), Broken()])
 def test_what_cannot_be_written_down_has_no_key(need):
-    with pytest.raises(UnknownFormError):
+    with pytest.raises(NotStorableError):
         key_of(need, SOUND, {})
 
 

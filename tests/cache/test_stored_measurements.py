@@ -18,7 +18,6 @@ import soundfile
 
 from qc import Analysis, Quantity, api, hookimpl
 from qc.cache import entry, keys
-from qc.cache.codec import form_of
 from qc.cache.store import Store
 from qc.groove.level.memo import StoredMemo
 from qc.measure import side as measuring
@@ -191,14 +190,14 @@ def test_verify_replaces_numbers_by_level_that_are_not_so(folder, check, tmp_pat
     """They are worked out and not measured, and decide the level all the same."""
     fresh = check(folder)[0]
     for path in (tmp_path / "store").rglob("groove.sectors.further-*.kept"):
-        octets, form = path.read_bytes(), form_of(StoredMemo)
+        octets = path.read_bytes()
         key = forged_store.header(octets)[0]["key"]
-        kept = entry.read(path, key, form).value
+        kept = entry.read(path, key, StoredMemo).value
         wrong = [
             replace(one, worst=tuple((name, replace(worst, value=0.5 * worst.value)) for name, worst in one.worst))
             for one in kept.levels
         ]
-        entry.write(path, key, form, replace(kept, levels=tuple(wrong)), "2026-02-03")
+        entry.write(path, key, StoredMemo, replace(kept, levels=tuple(wrong)), "2026-02-03")
     assert check(folder)[0] != fresh
     report, origins, said = check(folder, verify=True)
     assert (report, set(origins.values())) == (fresh, {"heard"})
@@ -539,7 +538,7 @@ def test_what_nobody_used_for_long_goes_and_nothing_else(folder, check, tmp_path
     other = tmp_path / "store" / "other"
     other.mkdir()
     (other / "a.kept").write_text("mine")
-    unfinished = old[0].parent / f".sidegate-{'0123' * 8}"
+    unfinished = old[0].parent / ".sidegate-x1_y2z3w"
     unfinished.write_text("half")
     then = time.time() - 31 * 86_400
     for path in [*old, other / "a.kept", tmp_path / "store" / "keep.kept", unfinished]:

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from qc import api
 from qc.cache import place as places
-from qc.cache.codec import form_of
 from qc.cache.folder import StoreFolder
 from qc.cache.place import HOMELESS, StorePlace, outside, place
 from qc.cache.sweep import LIMIT, clear, contents, sweep
@@ -21,7 +20,7 @@ from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
 
 GIBIBYTE = 2**30
-FORM = form_of(tuple[int, ...])
+KIND = tuple[int, ...]
 
 
 def entry(folder, number, size, used):
@@ -94,8 +93,8 @@ def test_clearing_and_writing_at_once_is_no_fault(tmp_path):
         for number in range(300):
             path = tmp_path / "store" / f"{number % 3:032x}" / f"x-{0:032x}.kept"
             folder = StoreFolder(tmp_path / "store", said.append)
-            folder.write(path, "key", FORM, (number,))
-            found = folder.read(path, "key", FORM)
+            folder.write(path, "key", KIND, (number,))
+            found = folder.read(path, "key", KIND)
             assert found is None or found.value == (number,)
     finally:
         done.set()

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from qc.files import atomic_write
-from qc.files.atomic_write import put, put_file, put_folder, settle, unfinished_folder, write_file
+from qc.files.atomic_write import put_file, put_folder, settle, unfinished_folder, write_file
 from qc.model.errors import OutputError
 
 posix = pytest.mark.skipif(os.name != "posix", reason="needs modes of files")
@@ -43,7 +43,7 @@ def is_as_before(older):
 
 
 def test_a_file_takes_the_place_of_the_older_one(older):
-    put(older, b"newer", "report.json")
+    put_file(older, b"newer", "report.json")
     assert older.read_bytes() == b"newer"
     assert list(older.parent.iterdir()) == [older]
 
@@ -60,7 +60,7 @@ def test_a_disk_that_fills_up_leaves_the_older_file_whole_and_nothing_else(older
 def test_a_failure_after_the_last_byte_leaves_the_older_file_whole_too(older, monkeypatch, call):
     monkeypatch.setattr(*(os, "fsync") if call == "fsync" else (Path, call), failing(errno.EIO))
     with pytest.raises(OSError, match="Input/output error"):
-        write_file(older, lambda out: out.write(b"newer"))
+        write_file(older, b"newer")
     assert is_as_before(older)
 
 
@@ -77,7 +77,7 @@ def test_whatever_is_raised_while_it_is_filled_leaves_the_older_file_whole(older
 
 def test_with_fresh_no_file_is_written_over(older):
     with pytest.raises(OutputError, match="File exists"):
-        put(older, b"newer", "report.json", fresh=True)
+        put_file(older, b"newer", "report.json", fresh=True)
     assert is_as_before(older)
 
 
@@ -92,7 +92,7 @@ def calls(monkeypatch):
 
 
 def test_a_file_is_on_the_disk_before_it_has_its_name(tmp_path, calls):
-    put(tmp_path / "report.json", b"content", "report.json")
+    put_file(tmp_path / "report.json", b"content", "report.json")
     assert calls == ["fsync", "replace"]
 
 
@@ -108,7 +108,7 @@ def test_all_files_of_a_folder_are_on_the_disk_before_it_has_its_name(tmp_path, 
 
 def test_a_file_system_that_cannot_flush_is_written_all_the_same(older, monkeypatch):
     monkeypatch.setattr(os, "fsync", failing(errno.EINVAL))
-    put(older, b"newer", "report.json")
+    put_file(older, b"newer", "report.json")
     assert older.read_bytes() == b"newer"
 
 
@@ -117,8 +117,8 @@ def test_a_file_system_that_cannot_flush_is_written_all_the_same(older, monkeypa
 def test_permissions_are_those_that_the_umask_leaves(tmp_path, mask, file, folder):
     before = os.umask(mask)
     try:
-        put(tmp_path / "file", b"", "file")
-        write_file(tmp_path / "private", lambda _: None, mode=0o600)
+        put_file(tmp_path / "file", b"", "file")
+        write_file(tmp_path / "private", b"", mode=0o600)
         put_folder(tmp_path / "folder", lambda _: None, "folder")
     finally:
         os.umask(before)

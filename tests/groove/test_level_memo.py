@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import qc.groove.geometry.cut_arrays
-from qc.cache.codec import form_of
+from qc.cache.codec import decode, encode
 from qc.cache.entry import read, write
 from qc.groove.geometry.cut import MEASURES
 from qc.groove.geometry.worst import Worst
@@ -28,8 +28,8 @@ HEARD = envelopes(
 
 def again(memo):
     """The memo as the next run has it: written down, and read."""
-    form, arrays = form_of(type(memo.stored())), []
-    return LevelMemo(form.take(form.put(memo.stored(), arrays), arrays))
+    stored = memo.stored()
+    return LevelMemo(decode(type(stored), *encode(type(stored), stored)))
 
 
 def all_of(of):
@@ -155,9 +155,9 @@ def test_as_much_as_is_kept_fits_into_a_file_of_the_store(tmp_path):
         memo.add_trials(
             f"{k}" + ", groove.lateral_slope_share <= 0.123456789 1 at -100" * 12, [RepairTrial(passages, -100, 1)] * 5
         )
-    place, key, form = tmp_path / "it.kept", 64 * "0", form_of(type(memo.stored()))
-    write(place, key, form, memo.stored(), "2026-11-30")
-    assert read(place, key, form).value == memo.stored()
+    place, key, kind = tmp_path / "it.kept", 64 * "0", type(memo.stored())
+    write(place, key, kind, memo.stored(), "2026-11-30")
+    assert read(place, key, kind).value == memo.stored()
 
 
 def some(*, value=1.0, radius=0.1, tenths=-10, level=0.0, key="k"):

@@ -7,17 +7,19 @@ import json
 import shutil
 from pathlib import Path
 
+import msgspec
 import soundfile
 
 MARK, SUM, LENGTH = 16, 32, 8
-"""Bytes of what a stored file begins with: its mark, a SHA-256 of the rest, the length of the JSON header."""
+"""Bytes of what a stored file begins with: its mark, a SHA-256 of the rest, the length of the header."""
 
 
 def header(octets):
-    """The JSON header of a stored file, and where it ends."""
+    """The header of a stored file, as key, day and value, and where it ends."""
     start = MARK + SUM + LENGTH
     end = start + int.from_bytes(octets[start - LENGTH : start], "little")
-    return json.loads(octets[start:end]), end
+    key, day, value = msgspec.msgpack.decode(octets[start:end])
+    return {"key": key, "day": day, "value": value}, end
 
 
 def resealed(octets, old, new):
