@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import os
-import stat
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode
 
+from qc.files.bounded_read import UnreadableFileError, decoded, read_bytes
 from qc.files.yaml_nodes import UNSEEN, line_of, read_nodes
 from qc.text.sanitize import first_fault, shown
 
@@ -78,22 +77,11 @@ def load_yaml(path: Path, kind: Kind, error: type[SidegateError]) -> YamlSource:
     Raises `error` with one sentence, "FILE:LINE: ..." (or "FILE: ..." where the file cannot be read at all).
     Folders, pipes and devices are refused before they are opened, so nothing here can block.
     """
-    name, noun = shown(str(path), longest=500), _NAMES[kind]
+    name = shown(str(path), longest=500)
     try:
-        there = os.stat(path)  # noqa: PTH116 - follows links, as opening would
-        if stat.S_ISDIR(there.st_mode):
-            raise error(f"{name}: this is a folder, not a {noun}; name the YAML file itself")
-        if not stat.S_ISREG(there.st_mode):
-            raise error(f"{name}: this is not a plain file, so it cannot be a {noun}; name the YAML file itself")
-        with path.open("rb") as file:
-            text = file.read(LARGEST + 1)
-    except FileNotFoundError:
-        raise error(f"{name}: there is no such file; check the name of the {noun}") from None
-    except (OSError, ValueError) as why:
-        reason = (why.strerror if isinstance(why, OSError) else None) or str(why)
-        raise error(f"{name}: the {noun} cannot be read ({reason}); check its name and who may read it") from None
-    if len(text) > LARGEST:
-        raise error(f"{name}: the file is larger than 256 KiB, so it cannot be a {noun}; name the YAML file itself")
+        text = read_bytes(path, LARGEST)
+    except UnreadableFileError as fault:
+        raise error(f"{name}: {fault.sentence(_NAMES[kind], 'YAML file')}") from None
     return parse_yaml(text, name, kind, error, path=path)
 
 
@@ -126,12 +114,9 @@ def validate(source: YamlSource, model_class: type[M], error: type[SidegateError
 def _decoded(text: bytes, name: str, error: type[SidegateError]) -> str:
     """Decode UTF-8 with or without a byte order mark, any line ends, and no unseen characters."""
     try:
-        whole = text.decode("utf-8")
-    except UnicodeDecodeError as why:
-        line = _line_ends(text[: why.start].decode("utf-8")).count("\n") + 1
-        what = f"the byte {text[why.start]:#04x} at offset {why.start} is not UTF-8"
-        raise error(f"{name}:{line}: {what}; save the file as UTF-8") from None
-    whole = _line_ends(whole.removeprefix("\ufeff"))
+        whole = _line_ends(decoded(text))
+    except UnreadableFileError as fault:
+        raise error(f"{name}:{fault.line}: {fault.sentence('YAML file')}") from None
     if unseen := UNSEEN.search(whole):
         line = whole.count("\n", 0, unseen.start()) + 1
         raise error(f"{name}:{line}: the line holds the unseen character U+{ord(unseen[0]):04X}; delete it")

@@ -7,11 +7,14 @@ import json
 from collections.abc import Mapping
 from pathlib import Path
 
+from qc.files.bounded_read import UnreadableFileError, read_text
 from qc.model.errors import RulesetError
 from qc.text.sanitize import shown
 
 FILE = "digests.json"
 """Beside the folders of the rulesets: "NAME@VERSION" -> SHA-256 of the file as it was released."""
+LARGEST = 1 << 20
+"""Bytes of that file, of ten thousand releases."""
 
 
 def digest(own: str, parent: str | None) -> str:
@@ -55,14 +58,16 @@ def _named(path: Path) -> str:
 
 def _digests(path: Path) -> Mapping[str, str]:
     try:
-        told = json.loads(path.read_bytes())
-    except FileNotFoundError:
-        return {}
-    except (OSError, ValueError) as why:
-        raise RulesetError(_unreadable(path, " ".join(str(why).split()))) from None
-    if not isinstance(told, dict) or not all(isinstance(one, str) for one in told.values()):
+        digests = json.loads(read_text(path, LARGEST))
+    except UnreadableFileError as fault:
+        if fault.fault == "missing":
+            return {}
+        raise RulesetError(_unreadable(path, str(fault))) from None
+    except ValueError as error:
+        raise RulesetError(_unreadable(path, " ".join(str(error).split()))) from None
+    if not isinstance(digests, dict) or not all(isinstance(digest, str) for digest in digests.values()):
         raise RulesetError(_unreadable(path, 'it must hold "NAME@VERSION": "SHA-256"'))
-    return told
+    return digests
 
 
 def _unreadable(path: Path, why: str) -> str:
