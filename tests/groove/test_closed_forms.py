@@ -125,13 +125,15 @@ def test_silence_before_and_after_is_timed_in_hundredths(judged, rate):
         assert (places[0]["start_s"], places[1]["end_s"]) == (0.0, pytest.approx(seconds)), name
 
 
-def test_lead_out_room_is_what_is_left_at_its_own_pitch(judged, variant):
+def test_lead_out_room_is_what_is_left_at_its_own_pitch(tmp_path, variant):
     """Half the last diameter less the finishing groove's, at 6.4 mm a turn (D-8); below nought where it is passed."""
     outer = 151.0
     last = outer - 2.0 * 0.069 * 20.0  # 20 turns of silence
+    folder = deliver(tmp_path / "side", {"A": Sent(still(36.0, RATE), RATE, more={"cut_level": "0 dB"})})
+    store = ("--cache", str(tmp_path / "store"))  # measured once
     for finishing in (55.0, 106.4, last, 149.8):
         ruleset = variant({"outer": f"{outer} mm", "finishing": f"{finishing!r} mm"})
-        report = judged({"A": Sent(still(36.0, RATE), RATE, more={"cut_level": "0 dB"})}, "--ruleset", str(ruleset))
+        report = judge(folder, tmp_path / "report.json", "--ruleset", str(ruleset), *store)
         room = report.side()["measurements"]["layout.lead_out_room"]
         assert room["unit"] == "turn"
         assert room["value"] == pytest.approx((last - finishing) / 2.0 / 6.4, abs=2e-4)

@@ -18,7 +18,7 @@ from qc import api
 from qc.plugin_api import Derived
 from qc.plugin_host.runner import Runner
 from qc.testing.deliveries import Sent, deliver
-from support.command import COMMAND, heed_interrupts
+from support.command import COMMAND, called, heed_interrupts
 from support.house_plugin import Loudest, TooLoud, built
 from support.houses import SHIPPED_12IN_33
 from support.installed import environment, install
@@ -208,11 +208,11 @@ def test_an_interrupt_ends_it_at_once_while_a_plugin_hangs(where, house, deliver
 
 
 @pytest.mark.parametrize("patience", ["0", "-1", "nan", "inf", "soon", "0.05", "1e9", ""])
-def test_patience_is_a_number_of_seconds(patience, delivery, tmp_path):
-    done, _ = ran(tmp_path, "check", delivery, "--patience", patience)
-    assert done.returncode == 2
-    assert "is not a number of seconds from 0.1 to 86400" in done.stderr
-    assert len(done.stderr.splitlines()) == 1
+def test_patience_is_a_number_of_seconds(patience, delivery):
+    code, _, err = called(["check", str(delivery), "--patience", patience])
+    assert code == 2
+    assert "is not a number of seconds from 0.1 to 86400" in err
+    assert len(err.splitlines()) == 1
 
 
 # -- anywhere else ---------------------------------------------------------------------------------------------

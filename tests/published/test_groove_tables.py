@@ -120,6 +120,7 @@ def test_minutes_from_constant_pitch_are_table_5b(tmp_path, variant, speed):
                 assert measured == pytest.approx(expected, abs=rounded + tone_takes), f"{pitch} um, {outer} to {inner}"
 
 
+@pytest.mark.long
 def test_twenty_minutes_over_76_mm_are_223_lines_an_inch(judged, variant):
     """T-2: the handbook's worked example, on a whole side of 20 minutes."""
     ruleset = variant({"land": "58 um", "top_width": "56 um"})

@@ -40,31 +40,31 @@ def reports(music, tmp_path_factory):
     """The side judged at each level, and as it is recommended."""
     x, rate, times = music
     folder = tmp_path_factory.mktemp("levels")
-    papers = {f"L{n}": {"cut_level": f"{level} dB"} for n, level in enumerate(LEVELS)} | {"FREE": {}}
-    sides = {
-        name: Sent(x, rate, tracks=times, coding="PCM_24", container="FLAC", more=more) for name, more in papers.items()
-    }
-    judged = judge(deliver(folder, sides), folder / "report.json")
-    return [judged.side(f"L{n}") for n in range(len(LEVELS))], judged
+    deliver(folder / "side", {"A": Sent(x, rate, tracks=times, coding="PCM_24", container="FLAC")})
+    store = ("--cache", str(folder / "store"))  # measured once
+
+    def at(*words):
+        return judge(folder / "side", folder / "report.json", *words, *store)
+
+    return [at("--level", f"{level} dB") for level in LEVELS], at()
 
 
-def events(judged, side):
+def events(judged):
     """Every finding of the groove with its stretch, by measurement."""
     found = {}
     for result in judged.report["results"]:
-        for one in result["findings"]:
-            if result["side"] == side and one["stretch"] is not None:
-                found.setdefault(one["measure"], []).append(one)
+        for finding in result["findings"]:
+            if result["side"] == "A" and finding["stretch"] is not None:
+                found.setdefault(finding["measure"], []).append(finding)
     return found
 
 
 def test_a_louder_cut_takes_more_room_and_breaks_more(reports):
-    sides, judged = reports
-    travels = [side["geometry"]["travel_mm"] for side in sides]
+    louder_and_louder, _ = reports
+    travels = [judged.side()["geometry"]["travel_mm"] for judged in louder_and_louder]
     assert travels == sorted(travels)
     assert travels[0] < 0.95 * travels[-1]
-    told = [events(judged, f"L{n}") for n in range(len(LEVELS))]
-    for quieter, louder in pairwise(told):
+    for quieter, louder in pairwise(map(events, louder_and_louder)):
         for measure, many in quieter.items():
             for one in many:
                 second = one["measured"]["at"]["start_s"]
@@ -74,10 +74,9 @@ def test_a_louder_cut_takes_more_room_and_breaks_more(reports):
 
 
 def test_every_event_lies_on_the_side_with_its_worst_second_inside(reports, music):
-    _, judged = reports
     x, rate, times = music
-    for n in range(len(LEVELS)):
-        for measure, many in events(judged, f"L{n}").items():
+    for judged in reports[0]:
+        for measure, many in events(judged).items():
             for one in many:
                 start, end = one["stretch"]["start_s"], one["stretch"]["end_s"]
                 at = one["measured"]["at"]
@@ -91,21 +90,20 @@ def test_every_event_lies_on_the_side_with_its_worst_second_inside(reports, musi
 
 
 def test_the_worst_event_is_the_number_of_the_side(reports):
-    sides, judged = reports
-    for n, side in enumerate(sides):
-        for measure, many in events(judged, f"L{n}").items():
+    for judged in reports[0]:
+        for measure, many in events(judged).items():
             values = [one["measured"]["value"] for one in many]
-            assert side["measurements"][measure]["value"] in {min(values), max(values)}
+            assert judged.side()["measurements"][measure]["value"] in {min(values), max(values)}
 
 
 def test_the_budget_does_not_depend_on_the_level_asked_for(reports):
-    sides, judged = reports
-    (budget,) = {json.dumps(side["levels"]["budget"], sort_keys=True) for side in sides}
-    assert json.loads(budget) == judged.side("FREE")["levels"]["budget"]
+    at_levels, free = reports
+    (budget,) = {json.dumps(judged.side()["levels"]["budget"], sort_keys=True) for judged in at_levels}
+    assert json.loads(budget) == free.side()["levels"]["budget"]
 
 
 def test_repairs_win_what_they_say_and_never_less_than_before(reports):
-    levels = reports[1].side("FREE")["levels"]
+    levels = reports[1].side()["levels"]
     budget = levels["budget"]
     assert budget["ruling"] == levels["ruling"] == budget["limits"][0]["limit"]
     assert 1 <= len(budget["repairs"]) <= 5
