@@ -237,7 +237,7 @@ def rulesets_diff(
         mine, theirs = (BoundRuleset(ruleset, _bound(ruleset, host)) for ruleset in both)
         publishers = {name: need for need in (*CORE, *host.needs) for name in need.publishes}
         return found.model_copy(
-            update={"compared": Rejudging(report, mine, theirs, publishers, host.runner).told(on.name)}
+            update={"compared": Rejudging(report, mine, theirs, publishers, host.runner).compared(on.name)}
         )
     read = read_any(on, host)
     for spec in (before, after):

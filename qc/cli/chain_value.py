@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qc.rulebook.words import HEARD, may_be
+from qc.rulebook.words import FILTERED, may_be
 from qc.ruleset.level import UNSTATED, stated
 from qc.ruleset.load import Ruleset
 from qc.ruleset.meanings import MEANINGS, OF_LEVEL
@@ -20,7 +20,7 @@ def tell(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
     page.blank()
     own = f"{row['value']} in {ruleset.name}@{ruleset.version}, source {row['source']}"
     rows = [("is", MEANINGS[key]), ("value", own), ("may be", may_be(key))]
-    rows += [("acts on", HEARD)] if section == "signal" else []
+    rows += [("acts on", FILTERED)] if section == "signal" else []
     rows += [("for one run", f"--chain {key}={row['value'].replace(' ', '')} with check or plan; the report says so")]
     for label, words in rows:
         page.say(words, label=label.ljust(LABEL), style="bold", indent=LABEL)

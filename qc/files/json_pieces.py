@@ -23,7 +23,7 @@ class TooMuchError(ValueError):
 
 
 def members(text: bytes, most: int) -> Iterator[tuple[bytes, bytes]]:
-    """Give the members of an object: the key, with its quotation marks, and the text of the value.
+    """Yield the members of an object: the key, with its quotation marks, and the text of the value.
 
     Raises PiecesError for text that is no object, or that goes on behind it, and TooMuchError for one that holds more
     than `most` brackets, commas and strings.
@@ -37,12 +37,12 @@ def members(text: bytes, most: int) -> Iterator[tuple[bytes, bytes]]:
 
 
 def items(text: bytes, most: int) -> Iterator[bytes]:
-    """Give the text of each item of an array; raises as `members` does."""
+    """Yield the text of each item of an array; raises as `members` does."""
     yield from _pieces(text, b"[", most)
 
 
 def _pieces(text: bytes, opening: bytes, most: int) -> Iterator[bytes]:
-    """Give what stands between the outermost brackets and their commas."""
+    """Yield the text between the outermost brackets and their commas."""
     depth, begin, last, first = 0, 0, 0, True
     for count, found in enumerate(_TOKEN.finditer(text)):
         token = found[0]

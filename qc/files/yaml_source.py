@@ -88,7 +88,7 @@ def load_yaml(path: Path, kind: Kind, error: type[SidegateError]) -> YamlSource:
 def parse_yaml(
     text: bytes, name: str, kind: Kind, error: type[SidegateError], *, path: Path | None = None
 ) -> YamlSource:
-    """Read YAML from bytes, as `load_yaml` does; `name` stands for the file in messages."""
+    """Read YAML from bytes, as `load_yaml` does; `name` names the file in messages."""
     if len(text) > LARGEST:
         raise error(f"{name}: the text is larger than 256 KiB, so it cannot be a {_NAMES[kind]}")
     data, root = read_nodes(_decoded(text, name, error), name, _NAMES[kind], error)
@@ -99,7 +99,7 @@ def validate(source: YamlSource, model_class: type[M], error: type[SidegateError
     """Check the data against a pydantic model, by the names that are written (aliases, not attribute names).
 
     The context {"written": True} lets a model be stricter with files than with Python callers. Raises `error`
-    with one sentence, "FILE:LINE: ...", about the fault that stands first in the file, and counts the others.
+    with one sentence, "FILE:LINE: ...", about the first fault in the file, and counts the others.
     """
     from pydantic import ValidationError
 

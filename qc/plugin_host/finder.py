@@ -1,4 +1,4 @@
-"""Which plugins are installed, found without importing any of them."""
+"""The installed plugins, found without importing any of them."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class InstalledPlugin(NamedTuple):
 
 
 def find(entries: Iterable[EntryPoint] | None = None) -> tuple[InstalledPlugin, ...]:
-    """List the plugins of the group, by name and package; `entries` stand in for what is installed."""
+    """List the plugins of the group, by name and package; `entries` replace what is installed."""
     group = entry_points(group=GROUP) if entries is None else entries
     found = {_found(entry) for entry in group}
     return tuple(sorted(found, key=lambda one: (one.name, one.package, one.version, one.entry.value)))

@@ -1,4 +1,4 @@
-"""Where the rulesets of the installed plugins lie, told without asking any plugin for its checks."""
+"""The ruleset folders of the installed plugins, found without asking any plugin for its checks."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from qc.plugin_host.runner import Runner
 
 
 def ruleset_folders(found: Iterable[InstalledPlugin] | None = None) -> tuple[Path, ...]:
-    """Give the folders of rulesets in the order in which a run has them; a plugin that breaks is left out."""
+    """Return the folders of rulesets in the order in which a run has them; a plugin that breaks is left out."""
     installed = sorted(find() if found is None else found, key=lambda plugin: plugin.package != PROJECT)
     brought: dict[str, tuple[Path, ...]] = {}
     runner = Runner()

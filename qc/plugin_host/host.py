@@ -62,7 +62,7 @@ class _Candidate(NamedTuple):
 
 
 class _Brought(NamedTuple):
-    """What one plugin brought, vetted."""
+    """The checks, measurements, folders and formats of one plugin, validated."""
 
     who: _Candidate
     relay: Relay
@@ -122,7 +122,7 @@ class Host:
         return self if seconds is None else replace(self, runner=Runner(seconds))
 
     def read_delivery(self, path: Path) -> str | None:
-        """Give the YAML of a delivery from the first plugin, by name, that knows the path.
+        """Return the YAML of a delivery from the first plugin, by name, that knows the path.
 
         A plugin that raises is noted in `failures`, and the next one is asked.
         """
@@ -135,7 +135,7 @@ class Host:
         return None
 
     def report_done(self, report: Report) -> list[PluginFailure]:
-        """Hand the report to every plugin in turn, by name, and give what went wrong."""
+        """Hand the report to every plugin, by name, and return the failures."""
         failures = [
             _guarded(self.runner, who, "qc_report_done", partial(relay.report_done, report))[1]
             for who, relay in self._relays

@@ -1,4 +1,4 @@
-"""What hooks may give: each function takes what one hook gave, or refuses it in a sentence."""
+"""Results of hooks: each function accepts what one hook returned, or refuses it in a sentence."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _TEXTS = ("title", "why", "how", "remedy")
 
 
 class RefusedError(Exception):
-    """What a plugin gave cannot be used; the text says why."""
+    """A result of a plugin that cannot be used; the text says why."""
 
 
 def checks(given: object) -> tuple[type[Check[Any]], ...]:
@@ -87,7 +87,7 @@ def folders(given: object) -> tuple[Path, ...]:
 
 
 def names_of_its_own(names: Iterable[str], taken: Mapping[str, str], what: str) -> None:
-    """Refuse a name that is given twice, or that somebody else (name -> who) already has."""
+    """Refuse a name that is given twice, or that another plugin (name -> who) already has."""
     seen: set[str] = set()
     for name in names:
         if name in taken:

@@ -1,4 +1,4 @@
-"""What the pages are made of: the checks of a host, the rulesets chosen, and the sources they cite."""
+"""The material of the pages: the checks of a host, the rulesets chosen, and the sources they cite."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class Citation(NamedTuple):
 
 @dataclass(frozen=True)
 class Book:
-    """Everything that the pages tell, read once."""
+    """Everything that is on the pages, read once."""
 
     host: Host
     rulesets: tuple[Ruleset, ...]
@@ -52,22 +52,22 @@ class Book:
 
     @classmethod
     def of(cls, host: Host, rulesets: Sequence[str] = ()) -> Book:
-        """Read the rulesets named (none named: the newest of each name), and hold them against the checks.
+        """Read the rulesets named (none named: the newest of each name), and bind them to the checks.
 
         Raises RulesetError or PluginError, one sentence: a page that left something out would not say so.
         """
         if host.failures:
             raise PluginError(f"{host.failures[0].message}; without it the rulebook would not be whole")
         shelf = Shelf(host.ruleset_folders)
-        chosen = [find(one, shelf.folders) for one in rulesets] or _newest(shelf)
-        loaded = tuple({one.path.resolve(): shelf.load(one) for one in chosen}.values())
+        chosen = [find(spec, shelf.folders) for spec in rulesets] or _newest(shelf)
+        loaded = tuple({there.path.resolve(): shelf.load(there) for there in chosen}.values())
         units = api.units(host.needs)
         for ruleset in loaded:
             bind(ruleset, host.checks, units)
         return cls(host, loaded, shelf.sources, units, meanings(host))
 
     def cited(self) -> Iterator[Citation]:
-        """Give every source of every chain value and limit."""
+        """Yield every source of every chain value and limit."""
         for ruleset in self.rulesets:
             for section, values in ruleset.chain_rows.items():
                 for name, row in values.items():
@@ -77,7 +77,7 @@ class Book:
                     yield from (Citation(key, check, name) for key in keys_of(limit.source))
 
     def link_sources(self, keys: Iterable[str], up: str = "") -> str:
-        """Link keys to what is told of them; `up` is the way to the folder of that page."""
+        """Link keys to their sources; `up` is the way to the folder of that page."""
         return ", ".join(dict.fromkeys(self._linked(key, up) for key in keys))
 
     def link_measurement(self, name: str, up: str = "") -> str:
@@ -116,7 +116,7 @@ def link_check(check: str, folder: str = CHECKS) -> str:
 
 
 def by_area(names: Iterable[str], *, in_order: bool = False) -> Mapping[str, Sequence[str]]:
-    """Group names by what stands before their first dot; sorted, or in the order in which they come."""
+    """Group names by the part before their first dot; sorted, or in the order in which they come."""
     found: dict[str, list[str]] = {}
     for name in names if in_order else sorted(names):
         found.setdefault(name.partition(".")[0], []).append(name)
@@ -124,5 +124,5 @@ def by_area(names: Iterable[str], *, in_order: bool = False) -> Mapping[str, Seq
 
 
 def headings(areas: Mapping[str, Sequence[str]]) -> list[str]:
-    """Give the headings of a page about names: each area, then its names."""
-    return [one for part, names in areas.items() for one in (part, *names)]
+    """Return the headings of a page about names: each area, then its names."""
+    return [heading for part, names in areas.items() for heading in (part, *names)]

@@ -17,7 +17,7 @@ UP = "../"
 
 
 class Judging(NamedTuple):
-    """How rulesets judge a check."""
+    """The judging of a check in a ruleset."""
 
     off: str | None
     """the reason, where it is off"""

@@ -43,7 +43,7 @@ def code(words: str) -> str:
 
 
 def link(marked: str, to: str) -> str:
-    """Link to a page beside this one, or a heading of it."""
+    """Link to a page of the same folder, or a heading of it."""
     return f"[{marked}]({to})"
 
 
@@ -85,7 +85,7 @@ def _wrapped(marked: str, first: str, later: str) -> str:
 
 
 def _as_words(line: str) -> str:
-    """Keep a line from beginning a list, a heading or a quotation because a wrapped word happens to stand there."""
+    """Keep a line from beginning a list, a heading or a quotation because of a wrapped word."""
     match = _STARTS_SOMETHING.match(line)
     if match is None:
         return line

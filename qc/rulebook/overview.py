@@ -8,7 +8,7 @@ from typing import TypeVar
 from qc.rulebook.book import CHAIN, INDEX, LIMITS, MEASUREMENTS, SOURCES, TITLES, Book, by_area, link_check
 from qc.rulebook.markdown import code, text
 from qc.rulebook.templates import filled
-from qc.rulebook.words import HEARD, may_be
+from qc.rulebook.words import FILTERED, may_be
 from qc.ruleset.load import RawLimit
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.sources import keys_of
@@ -82,7 +82,7 @@ def chain_page(book: Book) -> str:
         }
         for section, keys in by_area(MEANINGS, in_order=True).items()
     ]
-    return filled("chain.md", title=TITLES[CHAIN], columns=_columns(book), sections=sections, heard=HEARD)
+    return filled("chain.md", title=TITLES[CHAIN], columns=_columns(book), sections=sections, another_pass=FILTERED)
 
 
 def _value_row(book: Book, key: str) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""What there is to say of a measurement, a limit, a value of the chain and a source; for `explain` and the pages."""
+"""Words about measurements, limits, values of the chain and sources; for `explain` and the pages."""
 
 from __future__ import annotations
 
@@ -22,31 +22,31 @@ CONFIDENCE = {
     "M": "M, from memory",
     "practice": "custom of the trade",
 }
-HEARD = "The audio is measured through it, so a change takes another pass."
+FILTERED = "The audio is measured through it, so a change takes another pass."
 SILENT = "Its plugin does not say."
 
 
 def trust(source: SourceEntry) -> str:
-    """Say how far a source is to be trusted."""
+    """Word the confidence of a source."""
     return "; ".join(CONFIDENCE.get(part, part) for part in source.confidence.split("/"))
 
 
 def finds(kind: type[Check[Any]]) -> str:
-    """Say what a check finds: the first paragraph of its docstring, else its title."""
+    """Return what a check finds: the first paragraph of its docstring, else its title."""
     doc = (inspect.cleandoc(kind.__doc__ or "")).partition("\n\n")[0]
     return " ".join(doc.split()) or kind.title
 
 
 def meanings(host: Host) -> Mapping[str, str]:
-    """Give the meaning of every measurement that has one, by name."""
-    known = dict(MEANINGS)
+    """Return the meaning of every measurement that has one, by name."""
+    sentences = dict(MEANINGS)
     for need in (*api.CORE, *host.needs):
-        known |= need.meanings
-    return known
+        sentences |= need.meanings
+    return sentences
 
 
 def publisher(host: Host, name: str) -> str:
-    """Say who publishes a measurement."""
+    """Name the publisher of a measurement."""
     for need in (*api.CORE, *host.needs):
         if name in need.publishes:
             return f"{need.id}: {_first_line(need)} (the plugin {host.need_owner.get(need, 'sidegate itself')})"
@@ -60,7 +60,7 @@ def _first_line(need: type[Need[Any]]) -> str:
 
 
 def judging(host: Host, measurement: str) -> Iterator[tuple[str, str, Judged]]:
-    """Give every (check id, limit, what it is held against) that judges a measurement."""
+    """Yield every (check id, limit, measurement that it judges) for a measurement."""
     for check, kind in host.checks.items():
         for name, judged in kind.judges.items():
             if judged.measure == measurement:
@@ -68,17 +68,17 @@ def judging(host: Host, measurement: str) -> Iterator[tuple[str, str, Judged]]:
 
 
 def side_of(judged: Judged) -> str:
-    """Say on which side of a limit a value must stay."""
+    """Name the side of a limit on which a value must stay."""
     return "at most" if judged.op == "<=" else "at least"
 
 
 def may_be(key: str) -> str:
-    """Say what a value of the chain may be, and why no more; raises KeyError for a key that there is not."""
+    """Word the bounds of a value of the chain and their reason; raises KeyError for a key that there is not."""
     section, _, name = key.partition(".")
     part = ChainEntry.model_fields[section].annotation
-    for one in getattr(part, "model_fields", {})[name].metadata:
-        if isinstance(one, Between):
-            return f"{one.low:g} {'below' if one.below else 'to'} {one.high:g} {one.unit}: {one.why}"
-        if isinstance(one, OneOf):
-            return ", ".join(one.words)
+    for bound in getattr(part, "model_fields", {})[name].metadata:
+        if isinstance(bound, Between):
+            return f"{bound.low:g} {'below' if bound.below else 'to'} {bound.high:g} {bound.unit}: {bound.why}"
+        if isinstance(bound, OneOf):
+            return ", ".join(bound.words)
     raise KeyError(key)

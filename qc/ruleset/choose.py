@@ -1,4 +1,4 @@
-"""Which rulesets are meant: the one a delivery is held against, and the one of every other disc."""
+"""The choice of a ruleset: the one that judges a delivery, and the one of every other disc."""
 
 from __future__ import annotations
 
@@ -49,18 +49,18 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
 
 def for_disc(name: str, host: Host, shelf: Shelf) -> Ruleset:
     """Find the ruleset of a disc by its name, "12in-45"; raises UsageError when there is no such disc."""
-    known = {disc_name(*disc): disc for disc in DISCS}
-    if name not in known:
-        raise UsageError(f"--disc {shown(name)}: there is no such disc; {meant(name, known)}")
-    return loaded(shelf.serving(*known[name]), host, shelf)
+    discs = {disc_name(*disc): disc for disc in DISCS}
+    if name not in discs:
+        raise UsageError(f"--disc {shown(name)}: there is no such disc; {meant(name, discs)}")
+    return loaded(shelf.serving(*discs[name]), host, shelf)
 
 
 def others(
     ruleset: Ruleset, changes: Sequence[Change], host: Host, shelf: Shelf
 ) -> Iterator[tuple[str, Ruleset | SidegateError]]:
-    """Give every other disc by name with the ruleset that serves it, or what is wrong with that.
+    """Yield every other disc by name with the ruleset that serves it, or the error that loading it raised.
 
-    What is changed of the chain is changed there too, but for the disc itself: that is the planned one's alone.
+    Changes of the chain are made there too, but for those of the disc itself, which are of the planned disc alone.
     """
     for disc in DISCS:
         if disc == ruleset.serves:

@@ -1,4 +1,4 @@
-"""Which rulesets there are, and which one is meant: by name and version, by path, or by the disc."""
+"""The rulesets in some folders, and the one that a name, a name with a version, or a path means."""
 
 from __future__ import annotations
 
@@ -58,15 +58,15 @@ def is_path(spec: str) -> bool:
 def find(spec: str, folders: Iterable[Path]) -> Available:
     """Find "NAME@VERSION", the highest released version of "NAME", or the file that a path leads to.
 
-    Raises RulesetError, with the nearest known name or the known versions.
+    Raises RulesetError, with the nearest name or version there is.
     """
     if is_path(spec):
         return Available(Path(spec))
-    known = available(folders)
+    rulesets = available(folders)
     name, pinned, wanted = (part.strip() for part in spec.partition("@"))
-    versions = [one for one in known if one.name == name]
+    versions = [there for there in rulesets if there.name == name]
     if not versions:
-        names = {one.name for one in known}
+        names = {there.name for there in rulesets}
         raise RulesetError(f'no ruleset is called "{shown(name)}"; {meant(name, names)}')
     return _version(name, wanted, versions) if pinned else _highest(name, versions)
 
@@ -78,15 +78,15 @@ def _version(name: str, wanted: str, versions: list[Available]) -> Available:
         raise RulesetError(
             f'"{shown(wanted)}" is not a version; write {name}@{versions[-1].version}, for example'
         ) from None
-    for one in versions:
-        if read_version(one.version) == version:
-            return one
-    there = [one.version for one in versions]
-    raise RulesetError(f"{name} has no version {version}; {meant(str(version), there)}")
+    for there in versions:
+        if read_version(there.version) == version:
+            return there
+    others = [there.version for there in versions]
+    raise RulesetError(f"{name} has no version {version}; {meant(str(version), others)}")
 
 
 def _highest(name: str, versions: list[Available]) -> Available:
-    released = [one for one in versions if one.released]
+    released = [there for there in versions if there.released]
     if not released:
         last = versions[-1].version
         raise RulesetError(f"{name} has no released version yet; to use an unreleased one, write {name}@{last}")

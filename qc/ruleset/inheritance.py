@@ -23,7 +23,7 @@ class Generation(NamedTuple):
 
 
 def generations(found: Available, folders: Sequence[Path], read: Read = read_file) -> Iterator[Generation]:
-    """Give every generation of a ruleset, the one that extends nothing first, itself last, each found to be sound.
+    """Yield the generations of a ruleset, validated: first the one that extends nothing, last the ruleset itself.
 
     Raises RulesetError with one sentence, "FILE:LINE: ...", in the file that is at fault.
     """

@@ -1,4 +1,4 @@
-"""Where a ruleset wants the recommended level: at the edge of its limits, or a margin below it."""
+"""The policy for the recommended level: at the edge of the limits that set it, or a margin below."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class LevelEntry(InputModel):
 
 
 def policy_of(entry: LevelEntry | None) -> LevelPolicy:
-    """Give the policy as the level search takes it."""
+    """Return the policy as the level search takes it."""
     if entry is None or entry.policy is None or entry.policy.value == "edge":
         return EDGE
     assert entry.margin is not None  # the model asks for it
@@ -42,17 +42,17 @@ def policy_of(entry: LevelEntry | None) -> LevelPolicy:
 
 
 def rows_of(entry: LevelEntry | None) -> dict[str, dict[str, str]]:
-    """Give what a ruleset states, name -> {"value": as written, "source": ...}."""
+    """Return the entries of a policy, name -> {"value": as written, "source": ...}."""
     values = {} if entry is None else {"policy": entry.policy, "margin": entry.margin}
     return {name: value.model_dump() for name, value in values.items() if value is not None}
 
 
 def policy_in(rows: Mapping[str, Mapping[str, str]]) -> LevelPolicy:
-    """Give the policy that a report's rows state."""
+    """Return the policy that a report's rows state."""
     return policy_of(LevelEntry.model_validate(rows))
 
 
 def stated(rows: Mapping[str, Mapping[str, str]]) -> dict[str, Mapping[str, str]]:
-    """Give both values, those that a ruleset leaves out as they then are."""
+    """Return both entries, with the defaults of those that a ruleset leaves out."""
     absent = {"policy": {"value": "edge", "source": UNSTATED}, "margin": {"value": "none", "source": UNSTATED}}
     return absent | dict(rows)

@@ -1,4 +1,4 @@
-"""A ruleset loaded: the chain in SI, the limits as they are written with their lines, every source known."""
+"""A ruleset loaded: the chain in SI, the limits as they are written with their lines, every source looked up."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class RawLimit:
 
 @dataclass(frozen=True, slots=True)
 class RawMeasure:
-    """A measurement held against limits without code, as it is written."""
+    """A measurement with limits and no code, as it is written."""
 
     measure: str
     title: str
@@ -67,7 +67,7 @@ class Extended(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Ruleset:
-    """What a side is held against."""
+    """The chain and the limits that a side is judged by."""
 
     name: str
     version: str
@@ -91,7 +91,7 @@ class Ruleset:
     off_origins: Mapping[str, str]
     """check id -> "FILE:LINE" of its entry under off"""
     measures: Mapping[str, RawMeasure] = field(default_factory=dict)
-    """check id -> measurement held against limits without code"""
+    """check id -> measurement with limits and no code"""
     extends: tuple[Extended, ...] = ()
     """nearest first"""
     level_rows: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
@@ -101,12 +101,12 @@ class Ruleset:
 
     @property
     def full_name(self) -> str:
-        """Give the name and version as a delivery pins them."""
+        """Name and version as a delivery pins them."""
         return f"{self.name}@{self.version}"
 
 
 class _Lineage(NamedTuple):
-    """What a ruleset has from those it extends, beside the values that are laid over theirs."""
+    """The part of a ruleset that comes from those it extends and is not merged value by value."""
 
     extends: tuple[Extended, ...]
     """nearest first"""
@@ -144,7 +144,7 @@ def _is_sound(generation: Generation, sources: Sources, lineage: _Lineage) -> No
     own = document.files[0]
     _is_what_it_is_named(own, file, there)
     if not is_released(there.path, own.sha256):
-        _every_source_is_known(document, file, sources)
+        _every_source_is_there(document, file, sources)
     if lineage.sized is not None and file.serves is not None:
         _says_its_own_diameters(own, file.serves.size, *lineage.sized)
 
@@ -211,7 +211,7 @@ def _measures(document: Document, file: RulesetFile) -> dict[str, RawMeasure]:
 
 
 def missing_requirements(ruleset: Ruleset, installed: Mapping[str, str]) -> list[str]:
-    """Say what the ruleset requires and `installed` (distribution -> version) does not have, a sentence each.
+    """Return a sentence for each requirement that `installed` (distribution -> version) does not fulfil.
 
     The tool itself is always there.
     """
@@ -230,10 +230,10 @@ def missing_requirements(ruleset: Ruleset, installed: Mapping[str, str]) -> list
 
 
 def _otherwise_written(name: str, there: Mapping[str, str]) -> str | None:
-    """Give the version of a distribution whose name is written in another way, as lowtide.rules for lowtide-rules."""
+    """Return the version of a distribution whose name is written in another way, as lowtide.rules for lowtide-rules."""
     from packaging.utils import canonicalize_name  # only here: it looks the whole machine over
 
-    return {canonicalize_name(one): version for one, version in there.items()}.get(canonicalize_name(name))
+    return {canonicalize_name(other): version for other, version in there.items()}.get(canonicalize_name(name))
 
 
 def _is_within(version: str, wanted: str) -> bool:
@@ -269,7 +269,7 @@ def _says_its_own_diameters(own: YamlSource, size: str, parent: str, size_of_par
         )
 
 
-def _every_source_is_known(document: Document, file: RulesetFile | AbstractFile, sources: Sources) -> None:
+def _every_source_is_there(document: Document, file: RulesetFile | AbstractFile, sources: Sources) -> None:
     for loc, source in _cited(file):
         fault = sources.fault(source)
         if fault is not None:
@@ -305,7 +305,7 @@ def _entries(part: InputModel | Mapping[str, Sourced]) -> Iterator[tuple[str, So
 
 
 def chain_of(chain: ChainEntry, size: str, speed: str) -> Chain:
-    """Give a chain as written in SI, for a disc of a size and speed."""
+    """Return a chain in SI, for a disc of a size and speed."""
     return Chain(
         signal=Signal(**_values(chain.signal)),
         cut=Cut(**_values(chain.cut)),
@@ -315,9 +315,9 @@ def chain_of(chain: ChainEntry, size: str, speed: str) -> Chain:
 
 
 def _values(part: InputModel) -> dict[str, Any]:
-    """Give a section in SI, by the units that its model states; words stay words."""
+    """Return a section in SI, by the units that its model states; words stay words."""
     values: dict[str, Any] = {}
     for name, entry in _entries(part):
-        bounds = [one for one in type(part).model_fields[name].metadata if isinstance(one, Between)]
+        bounds = [bound for bound in type(part).model_fields[name].metadata if isinstance(bound, Between)]
         values[name] = bounds[0].in_si(entry) if bounds else entry.value
     return values

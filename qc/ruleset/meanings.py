@@ -1,4 +1,4 @@
-"""What each value of the chain is, in a sentence; `sidegate explain cut.land` shows it."""
+"""Each value of the chain in a sentence; `sidegate explain cut.land` shows it."""
 
 from __future__ import annotations
 

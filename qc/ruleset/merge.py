@@ -1,4 +1,4 @@
-"""A ruleset file laid over those that it extends: one document, which knows of each value the file that holds it.
+"""A ruleset file merged with those that it extends: one document, with the file that each value comes from.
 
 The chain and the level policy are taken leaf by leaf, a limit, a measure and a reason for being off whole; what a
 file says of itself (schema, name, version, what it needs) is never handed on here. A file that names a check under
@@ -35,7 +35,7 @@ class SourceLine(int):
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """What a ruleset says together with all that it extends."""
+    """A ruleset merged with all that it extends."""
 
     data: Mapping[str, Any]
     files: tuple[YamlSource, ...]
@@ -47,11 +47,11 @@ class Document:
         return cls(yaml_source.data, (yaml_source,))
 
     def extended_by(self, yaml_source: YamlSource) -> Document:
-        """Lay a file over this one."""
-        return Document(laid_over(yaml_source.data, self.data), (yaml_source, *self.files))
+        """Merge a file into this document; its values take the place of those here."""
+        return Document(merge_data(yaml_source.data, self.data), (yaml_source, *self.files))
 
     def holder(self, loc: Loc) -> YamlSource:
-        """Give the file that holds the value at a place; of what is nowhere, and of what each says itself, the last."""
+        """Return the file that holds a value; the nearest for one that is nowhere or that each file states itself."""
         if loc and loc[0] in DEPTH:
             unit = loc[: DEPTH[str(loc[0])]]
             for yaml_source in self.files:
@@ -60,7 +60,7 @@ class Document:
         return self.files[0]
 
     def at(self, loc: Loc) -> str:
-        """Give the "FILE:LINE" that a message about `loc` begins with."""
+        """Return the "FILE:LINE" that a message about `loc` begins with."""
         return self.holder(loc).at(loc)
 
     def origin(self, loc: Loc) -> str:
@@ -69,7 +69,7 @@ class Document:
         return f"{short_name(holder)}:{holder.line(loc)}"
 
     def validated(self, model: type[M]) -> M:
-        """Check it all against a model; raises RulesetError, "FILE:LINE: ...", about the fault that stands first."""
+        """Check it all against a model; raises RulesetError, "FILE:LINE: ...", about the first fault."""
         try:
             return model.model_validate(self.data, context={"written": True}, by_alias=True, by_name=False)
         except ValidationError as faults:
@@ -86,22 +86,22 @@ class Document:
         return line
 
 
-def laid_over(child: Mapping[str, Any], parent: Mapping[str, Any]) -> dict[str, Any]:
-    """Lay what one file says over another's; what is of the wrong kind stays, for the models to refuse."""
+def merge_data(child: Mapping[str, Any], parent: Mapping[str, Any]) -> dict[str, Any]:
+    """Merge the data of a file into that of its parent; what is of the wrong kind stays, for the models to refuse."""
     data = dict(child)
     for key, depth in DEPTH.items():
         if key in parent:
             below = parent[key]
             if key == "off" and isinstance(below, Mapping):
                 below = {check: why for check, why in below.items() if check not in _judged(child)}
-            data[key] = _laid(child[key], below, depth - 1) if key in child else below
+            data[key] = _merged(child[key], below, depth - 1) if key in child else below
     return data
 
 
-def _laid(child: Any, parent: Any, depth: int) -> Any:
+def _merged(child: Any, parent: Any, depth: int) -> Any:
     if not depth or not isinstance(child, Mapping) or not isinstance(parent, Mapping):
         return child
-    both = {key: _laid(child[key], parent[key], depth - 1) for key in parent if key in child}
+    both = {key: _merged(child[key], parent[key], depth - 1) for key in parent if key in child}
     return {**parent, **child, **both}
 
 

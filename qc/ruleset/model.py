@@ -1,4 +1,4 @@
-"""A ruleset file as models. Limits stay as written: what one is held against is known to its check."""
+"""A ruleset file as models. Limits stay as written: its check says what a limit is compared with."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ class Serves(InputModel):
 
 
 class SignalEntry(InputModel):
-    """What is done to the programme on its way to the cutter."""
+    """The filters of the programme on its way to the cutter."""
 
     subsonic: Annotated[Sourced, Between(2.0, 40.0, "Hz", "Hz", "lower, rumble is cut too; higher, the bass is not")]
     top: Annotated[
@@ -77,7 +77,7 @@ class SignalEntry(InputModel):
 
 
 class CutEntry(InputModel):
-    """How the groove is cut."""
+    """The cut: level, groove and pitch."""
 
     align: Annotated[
         Sourced, Between(-40.0, 0.0, "dBFS", "dBFS", "the tone lies below full scale, and above the noise")
@@ -137,7 +137,7 @@ class DiscEntry(InputModel):
 
 
 class PlaybackEntry(InputModel):
-    """What traces the groove."""
+    """The stylus that traces the groove."""
 
     tip_radius: Annotated[
         Sourced, Between(1.0, 50.0, "um", "m", "no stylus is slimmer, and a rounder one enters no groove")
@@ -185,7 +185,7 @@ class LimitEntry(InputModel):
 
 
 class MeasureEntry(InputModel):
-    """A published measurement held against limits by the ruleset alone, without code."""
+    """A published measurement with limits in the ruleset alone, without code."""
 
     measure: Line = Field(examples=["loudness.integrated"])
     at_least: LimitEntry | None = None
@@ -196,7 +196,7 @@ class MeasureEntry(InputModel):
 
     @property
     def limits(self) -> Mapping[str, LimitEntry]:
-        """Give the limits that are there, by key."""
+        """The limits that are there, by key."""
         both = {"at_least": self.at_least, "at_most": self.at_most}
         return {key: limit for key, limit in both.items() if limit is not None}
 
@@ -216,7 +216,7 @@ class RulesetHead(InputModel):
     abstract: Annotated[Literal["true"], WithJsonSchema({"const": True})] | None = None
     """true for a parent that is only there to be extended: it is never chosen, and may leave parts of the chain out"""
     extends: Line | None = Field(default=None, examples=["disc-12in-33@1.0.0"])
-    """NAME@VERSION; what it says is then laid over that"""
+    """NAME@VERSION; this file is merged into that one"""
     needs_tool: Specifier | None = Field(default=None, examples=['">=0.1"'])
     requires: Mapping[str, Specifier] = Field(default_factory=dict)
     """distribution -> versions"""

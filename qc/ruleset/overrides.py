@@ -27,16 +27,16 @@ class Change:
     name: str
     value: str
     word: str
-    """as it stood on the command line"""
+    """as it is on the command line"""
 
     @property
     def key(self) -> str:
-        """Give the key as it is written: "cut.land"."""
+        """Key as it is written: "cut.land"."""
         return f"{self.section}.{self.name}"
 
 
 def keys() -> tuple[str, ...]:
-    """Give every key of the chain, "cut.land" and the like."""
+    """Return every key of the chain, "cut.land" and the like."""
     return tuple(
         f"{section}.{name}"
         for section, field in ChainEntry.model_fields.items()
@@ -47,16 +47,16 @@ def keys() -> tuple[str, ...]:
 def read_changes(words: Sequence[str]) -> tuple[Change, ...]:
     """Read KEY=VALUE words; raises UsageError for an unknown key, a missing value, or a key given twice."""
     changes: list[Change] = []
-    known = keys()
+    names = keys()
     for word in words:
         key, equals, value = (part.strip() for part in word.partition("="))
         if not equals or not value:
             raise UsageError(f'--chain {shown(word)}: write it as KEY=VALUE, for example "cut.land=10um"')
-        if key not in known:
-            ends = [one for one in known if one.partition(".")[2] == key]
-            hint = f'did you mean "{ends[0]}"?' if len(ends) == 1 else meant(key, known, longest=20)
+        if key not in names:
+            ends = [name for name in names if name.partition(".")[2] == key]
+            hint = f'did you mean "{ends[0]}"?' if len(ends) == 1 else meant(key, names, longest=20)
             raise UsageError(f'--chain {shown(word)}: the chain has no value "{shown(key)}"; {hint}')
-        if key in [one.key for one in changes]:
+        if key in [change.key for change in changes]:
             raise UsageError(f"--chain {shown(word)}: {key} is changed twice; give one value")
         section, _, name = key.partition(".")
         changes.append(Change(section, name, _spaced(value), word))
@@ -64,24 +64,24 @@ def read_changes(words: Sequence[str]) -> tuple[Change, ...]:
 
 
 def changed(ruleset: Ruleset, changes: Sequence[Change]) -> Ruleset:
-    """Give the ruleset with a changed chain; raises UsageError when a value cannot be, alone or beside the others."""
+    """Return the ruleset with a changed chain; raises UsageError for a value that cannot be so."""
     if not changes:
         return ruleset
     rows: dict[str, dict[str, dict[str, str]]] = {
         section: {name: dict(row) for name, row in part.items()} for section, part in ruleset.chain_rows.items()
     }
-    for one in changes:
-        row = rows[one.section][one.name]
-        row |= {"value": one.value, "source": ASKED, "was": row.get("was", row["value"])}
+    for change in changes:
+        row = rows[change.section][change.name]
+        row |= {"value": change.value, "source": ASKED, "was": row.get("was", row["value"])}
     try:
         entry = ChainEntry.model_validate(_without_was(rows))
     except ValidationError as faults:
         raise _refused(faults, changes) from None
     chain = chain_of(entry, *ruleset.serves)
-    for one in changes:
-        part = getattr(ruleset.chain, one.section)
-        if getattr(part, one.name) == getattr(getattr(chain, one.section), one.name):
-            rows[one.section][one.name] = dict(ruleset.chain_rows[one.section][one.name])  # it is so anyway
+    for change in changes:
+        part = getattr(ruleset.chain, change.section)
+        if getattr(part, change.name) == getattr(getattr(chain, change.section), change.name):
+            rows[change.section][change.name] = dict(ruleset.chain_rows[change.section][change.name])  # it is so anyway
     return replace(ruleset, chain=chain, chain_rows=rows)
 
 
@@ -101,13 +101,13 @@ def _spaced(value: str) -> str:
 
 
 def _refused(faults: ValidationError, changes: Sequence[Change]) -> UsageError:
-    """Say which option is wrong and why; where another value is at fault beside it, that is named too."""
+    """Return the error that names the option at fault, and the other value where two do not fit together."""
     first = faults.errors(include_url=False)[0]
     context = first.get("ctx", {})
     at = tuple(str(part) for part in (*first["loc"], *context.get("at", ())))
     key, sentence = ".".join(at[:2]), str(context.get("sentence", first["msg"]))
-    for one in changes:
-        if one.key == key:
-            return UsageError(f"--chain {shown(one.word)}: {sentence}")
-    words = " ".join(f"--chain {shown(one.word)}" for one in changes)
+    for change in changes:
+        if change.key == key:
+            return UsageError(f"--chain {shown(change.word)}: {sentence}")
+    words = " ".join(f"--chain {shown(change.word)}" for change in changes)
     return UsageError(f"{words}: {key}: {sentence}" if key else f"{words}: {sentence}")

@@ -6,7 +6,7 @@ import copy
 from typing import Any
 
 INHERITED = ("serves", "chain", "limits")
-"""What must be there in a file that extends nothing and is not abstract, and may be left out of the others."""
+"""Keys that must be in a file that extends nothing and is not abstract, and may be left out of the others."""
 PART = "InPart"
 
 

@@ -1,4 +1,4 @@
-"""One ruleset file read with its lines, once it is known to be for this tool at all."""
+"""One ruleset file read with its lines, once it is clear that this tool can read it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which ruleset it was, for years to come: the digest that reports name, and whether a file is as it was released."""
+"""The identity of a ruleset for years to come: the digest that reports name, and the digests of released files."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from qc.model.errors import RulesetError
 from qc.text.sanitize import shown
 
 FILE = "digests.json"
-"""Beside the folders of the rulesets: "NAME@VERSION" -> SHA-256 of the file as it was released."""
+"""In the folder of the rulesets: "NAME@VERSION" -> SHA-256 of the file as it was released."""
 LARGEST = 1 << 20
 """Bytes of that file, of ten thousand releases."""
 
 
 def digest(own: str, parent: str | None) -> str:
-    """Give the digest of a ruleset by that of its file: its own, or one over it and the digest of what it extends.
+    """Return the digest of a ruleset by that of its file: its own, or one over it and the digest of what it extends.
 
     The second is the SHA-256 of two lines, both in hex, so that a change in any file that has a part in it shows.
     """
@@ -41,7 +41,7 @@ def is_released(path: Path, sha256: str) -> bool:
 
 
 def edited(path: Path, sha256: str) -> str | None:
-    """Say that a file is not what was released; None when it is, or was never released."""
+    """Return a sentence where a file is not what was released; None when it is, or was never released."""
     name = _named(path)
     released = _digests(path.parent.parent / FILE).get(name, sha256)
     if released == sha256:

@@ -1,4 +1,4 @@
-"""Which ruleset serves a disc."""
+"""The ruleset that serves a disc."""
 
 from __future__ import annotations
 

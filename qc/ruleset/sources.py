@@ -17,7 +17,7 @@ from qc.text.suggest import meant
 
 FILE = "sources.yaml"
 HOUSE = "house:"
-"""What a source in a house's own words begins with."""
+"""Beginning of a source in a house's own words."""
 
 
 def _confidence(text: str) -> str:
@@ -27,7 +27,7 @@ def _confidence(text: str) -> str:
 
 
 class SourceEntry(InputModel):
-    """Where a value comes from: what was read, the figure in it, and how far to trust it."""
+    """A source of values: its title, the figure in it, and how far to trust it."""
 
     title: Line
     figure: Line
@@ -40,50 +40,50 @@ def keys_of(source: str) -> tuple[str, ...]:
 
 
 class Sources(Mapping[str, SourceEntry]):
-    """Every known source by key."""
+    """Every source by key."""
 
     def __init__(self, folders: Iterable[Path]) -> None:
         self.folders = tuple(folders)
 
     @cached_property
-    def _known(self) -> Mapping[str, SourceEntry]:
-        known: dict[str, SourceEntry] = {}
+    def _by_key(self) -> Mapping[str, SourceEntry]:
+        sources: dict[str, SourceEntry] = {}
         for path in (folder / FILE for folder in self.folders):
             if not path.is_file():
                 continue
             yaml_source = load_yaml(path, "ruleset", RulesetError)
             for key in yaml_source.data:
                 source = _source(yaml_source, key)
-                if known.setdefault(key, source) != source:
+                if sources.setdefault(key, source) != source:
                     raise RulesetError(
                         f'{yaml_source.at((key,))}: the source "{shown(key)}" is told differently in another '
                         "folder of rulesets; give it a key of its own"
                     )
-        return known
+        return sources
 
     def __getitem__(self, key: str) -> SourceEntry:
-        return self._known[key]
+        return self._by_key[key]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._known)
+        return iter(self._by_key)
 
     def __len__(self) -> int:
-        return len(self._known)
+        return len(self._by_key)
 
     def fault(self, source: str) -> str | None:
-        """Say what is wrong with a source as it is written; None when every key of it is known."""
+        """Return a sentence about a source with a key that is not there; None when all are."""
         for key in keys_of(source):
             if key.startswith(HOUSE):
                 if not key.removeprefix(HOUSE).strip():
                     return f'"{HOUSE}" says nothing; write in your own words where the value comes from'
-            elif key not in self._known:
+            elif key not in self._by_key:
                 hint = f'a source in your own words begins with "{HOUSE}"'
-                return f'the source "{shown(key)}" is unknown; {meant(key, self._known)} ({hint})'
+                return f'the source "{shown(key)}" is unknown; {meant(key, self._by_key)} ({hint})'
         return None
 
 
 def _source(yaml_source: YamlSource, key: str) -> SourceEntry:
-    """Read one entry; `validate` wants a model of the whole file, and here any key may stand."""
+    """Read one entry; `validate` wants a model of the whole file, and here a key may be any."""
     try:
         return SourceEntry.model_validate(yaml_source.data[key], context={"written": True})
     except ValidationError as faults:

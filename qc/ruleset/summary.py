@@ -1,4 +1,4 @@
-"""What a ruleset is for, from its YAML alone, without its models: enough to list it and to find it by its disc."""
+"""A ruleset summarised from its YAML alone, without its models: enough to list it and to find it by its disc."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How values of a chain are written: in which unit, within which bounds, or as one of a few words."""
+"""Values of a chain as they are written: a quantity within bounds, or one of a few words."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Between:
     """whether the upper bound itself is left out"""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Let pydantic check it where it stands in an annotation."""
+        """Return the validator that pydantic calls where this is in an annotation."""
         return core_schema.no_info_after_validator_function(self.checked, handler(source))
 
     def checked(self, entry: Sourced) -> Sourced:
@@ -52,7 +52,7 @@ class Between:
         return entry
 
     def in_si(self, entry: Sourced) -> float:
-        """Give it in SI; 292.6 mm is 0.2926 m and no 0.29260000000000003."""
+        """Return it in SI; 292.6 mm is 0.2926 m and no 0.29260000000000003."""
         value = read(entry.value, self.si)
         return value if self.si == "rad" else float(f"{value:.12g}")
 
@@ -64,7 +64,7 @@ class OneOf:
     words: tuple[str, ...]
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Let pydantic check it where it stands in an annotation."""
+        """Return the validator that pydantic calls where this is in an annotation."""
         return core_schema.no_info_after_validator_function(self.checked, handler(source))
 
     def checked(self, entry: Sourced) -> Sourced:

@@ -1,4 +1,4 @@
-"""Two rulesets compared for `sidegate rulesets diff`: put into the report's words, and held against what was judged."""
+"""Two rulesets compared for `sidegate rulesets diff`: put into the report's words, and applied to what was judged."""
 
 from __future__ import annotations
 
@@ -45,29 +45,29 @@ def differences(before: Ruleset, after: Ruleset, host: Host) -> RulesetDiff:
         release=_release(before, after, found),
         chain=tuple(
             ChainRow(
-                key=one.key, change="value" if one.value else "words",
-                before=WrittenValue(**one.before), after=WrittenValue(**one.after),
+                key=row.key, change="value" if row.value else "words",
+                before=WrittenValue(**row.before), after=WrittenValue(**row.after),
             )
-            for one in found.chain
+            for row in found.chain
         ),
         level=tuple(
             PolicyRow(
-                key=one.key, moves=one.moves, before=WrittenValue(**one.before), after=WrittenValue(**one.after)
+                key=row.key, moves=row.moves, before=WrittenValue(**row.before), after=WrittenValue(**row.after)
             )
-            for one in found.level
+            for row in found.level
         ),
         limits=tuple(
-            LimitRow(limit=one.name, change=one.way, before=_written(one.before), after=_written(one.after))
-            for one in found.limits
+            LimitRow(limit=row.name, change=row.way, before=_written(row.before), after=_written(row.after))
+            for row in found.limits
         ),
-        checks=tuple(CheckRow(check=one.check, change=one.way, reason=one.reason) for one in found.checks),
-        measures=tuple(_measure(one) for one in found.measures),
-        requires=tuple(RequiresRow(name=one.name, before=one.before, after=one.after) for one in found.requires),
+        checks=tuple(CheckRow(check=row.check, change=row.way, reason=row.reason) for row in found.checks),
+        measures=tuple(_measure(row) for row in found.measures),
+        requires=tuple(RequiresRow(name=row.name, before=row.before, after=row.after) for row in found.requires),
     )  # fmt: skip
 
 
 def sides_of(host: Host) -> Ops:
-    """Say of a check's limit on which side of it a value must stay, as far as the installed checks tell."""
+    """Return a function from check and limit key to the side of the limit on which a value must stay."""
 
     def op(check: str, key: str) -> Op | None:
         if check not in host.checks:
@@ -106,21 +106,21 @@ def on_delivery(before: Report, after: Report) -> Compared:
 
 
 def outcomes(results: Iterable[CheckResult]) -> dict[tuple[str | None, str], Outcome]:
-    """Give what became of every check on every side."""
+    """Return the outcome of every check on every side."""
     return {(result.side, result.check): result.outcome for result in results}
 
 
 def ordered(*several: Iterable[tuple[str | None, str]]) -> list[tuple[str | None, str]]:
     """Put sides and checks in order: side by side, what is about the delivery last."""
-    known = dict.fromkeys(key for keys in several for key in keys)
-    sides = list(dict.fromkeys(side for side, _ in known))
-    return sorted(known, key=lambda key: (key[0] is None, sides.index(key[0]), key[1]))
+    places = dict.fromkeys(key for keys in several for key in keys)
+    sides = list(dict.fromkeys(side for side, _ in places))
+    return sorted(places, key=lambda key: (key[0] is None, sides.index(key[0]), key[1]))
 
 
 def _named(ruleset: Ruleset) -> RulesetName:
     return RulesetName(
         name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, serves=" at ".join(ruleset.serves),
-        extends=tuple(ExtendedFacts(**one._asdict()) for one in ruleset.extends),
+        extends=tuple(ExtendedFacts(**parent._asdict()) for parent in ruleset.extends),
     )  # fmt: skip
 
 
@@ -129,7 +129,7 @@ def _release(before: Ruleset, after: Ruleset, found: Differences) -> Release:
     promised = step(before.version, after.version) if before.name == after.name else None
     return Release(
         kind=kind,
-        reasons=tuple(ReleaseReason(kind=one.kind, says=one.says) for one in reasons(found)),
+        reasons=tuple(ReleaseReason(kind=reason.kind, says=reason.says) for reason in reasons(found)),
         promised=promised,
         keeps=None if promised is None else keeps_its_word(kind, promised),
     )
@@ -143,10 +143,10 @@ def _written(limit: RawLimit | None) -> WrittenLimit | None:
     )
 
 
-def _measure(one: MeasureDifference) -> MeasureRow:
-    if one.measure:
-        return MeasureRow(check=one.check, change="measure", before=one.before.measure, after=one.after.measure)
-    return MeasureRow(check=one.check, change="words", before=_words(one.before), after=_words(one.after))
+def _measure(row: MeasureDifference) -> MeasureRow:
+    if row.measure:
+        return MeasureRow(check=row.check, change="measure", before=row.before.measure, after=row.after.measure)
+    return MeasureRow(check=row.check, change="words", before=_words(row.before), after=_words(row.after))
 
 
 def _words(raw: RawMeasure) -> str:

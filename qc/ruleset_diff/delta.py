@@ -1,4 +1,4 @@
-"""Two rulesets held against each other: what of the chain, the limits and the checks differs, and which way."""
+"""The differences of two rulesets: values of the chain, limits and checks, and which way each differs."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from qc.ruleset.load import RawLimit, RawMeasure, Ruleset
 Ops = Callable[[str, str], Op | None]
 """Check and limit key -> on which side of the limit a value must stay; None where only the check itself knows."""
 Way = Literal["tightened", "loosened", "changed", "added", "removed", "words"]
-"""How a limit differs; "changed" is both ways at once, or one that cannot be decided, "words" its source alone."""
+"""Difference of a limit; "changed" is both ways at once, or one that is unclear, "words" its source alone."""
 Limits = Mapping[str, Mapping[str, RawLimit]]
 
 
@@ -52,7 +52,7 @@ class LimitDifference:
 
     @property
     def name(self) -> str:
-        """Give the name that reports use, CHECK/LIMIT."""
+        """Name that reports use, CHECK/LIMIT."""
         return f"{self.check}/{self.key}"
 
 
@@ -78,7 +78,7 @@ class MeasureDifference:
 
     @property
     def measure(self) -> bool:
-        """Whether it is held against another measurement."""
+        """Whether its limits are for another measurement."""
         return self.before.measure != self.after.measure
 
 
@@ -105,7 +105,7 @@ class Differences:
 
 
 def compared(before: Ruleset, after: Ruleset, ops: Ops) -> Differences:
-    """Hold two rulesets against each other; what is off in both has no part in it but the reason."""
+    """Compare two rulesets; what is off in both has no part in it but the reason."""
     return Differences(
         serves=None if before.serves == after.serves else (before.serves, after.serves),
         chain=tuple(_chain(before, after)),
@@ -118,16 +118,16 @@ def compared(before: Ruleset, after: Ruleset, ops: Ops) -> Differences:
 
 
 def judged(ruleset: Ruleset) -> Limits:
-    """Give the limits of every check that a ruleset judges, also of those it makes without code."""
-    known: Limits = {**ruleset.limits, **{check: raw.limits for check, raw in ruleset.measures.items()}}
-    return {check: known[check] for check in sorted(known.keys() - ruleset.off.keys())}
+    """Return the limits of every check that a ruleset judges, also of those it makes without code."""
+    limits: Limits = {**ruleset.limits, **{check: raw.limits for check, raw in ruleset.measures.items()}}
+    return {check: limits[check] for check in sorted(limits.keys() - ruleset.off.keys())}
 
 
 def _chain(before: Ruleset, after: Ruleset) -> Iterator[ChainDifference]:
     for section, part in before.chain_rows.items():
         for name, row in part.items():
             other = after.chain_rows[section][name]
-            values = [getattr(getattr(one.chain, section), name) for one in (before, after)]
+            values = [getattr(getattr(ruleset.chain, section), name) for ruleset in (before, after)]
             if values[0] != values[1] or row["source"] != other["source"]:
                 yield ChainDifference(f"{section}.{name}", row, other, value=values[0] != values[1])
 
@@ -150,7 +150,7 @@ def _limits(before: Limits, after: Limits, ops: Ops) -> Iterator[LimitDifference
 
 
 def _way(before: RawLimit | None, after: RawLimit | None, op: Op | None) -> Way | None:
-    """Say how a limit differs; None when it does not."""
+    """Return the way in which a limit differs; None when it does not."""
     if before is None or after is None:
         return "added" if before is None else "removed"
     orders = {_by_order(before), _by_order(after)} - {None}
@@ -166,7 +166,7 @@ def _way(before: RawLimit | None, after: RawLimit | None, op: Op | None) -> Way 
 
 
 def _by_order(limit: RawLimit) -> Op | None:
-    """Tell the side from a warning that comes before its failure."""
+    """Infer the side from a warning that comes before its failure."""
     if limit.warn is None or limit.fail is None:
         return None
     try:
@@ -177,7 +177,7 @@ def _by_order(limit: RawLimit) -> Op | None:
 
 
 def _stricter(before: str | None, after: str | None, op: Op | None) -> Way | None:
-    """Say whether a bound is stricter than it was, or cannot be decided ("changed"); None where it is the same."""
+    """Return whether a bound is stricter or looser, or "changed" where that is unclear; None where it is the same."""
     if before is None or after is None:
         return None if before == after else _tightened(before is None)
     try:
@@ -190,7 +190,7 @@ def _stricter(before: str | None, after: str | None, op: Op | None) -> Way | Non
 
 
 def _earlier(before: str | None, after: str | None) -> Way | None:
-    """Say whether the level is set earlier than it was: by a limit at all, and at its warning."""
+    """Return whether the level is set earlier than it was: by a limit at all, and at its warning."""
     order = {None: 0, "fail": 1, "warn": 2}
     return None if before == after else _tightened(order[after] > order[before])
 
@@ -220,7 +220,7 @@ def _measures(before: Ruleset, after: Ruleset) -> Iterator[MeasureDifference]:
 
 
 def _requires(before: Ruleset, after: Ruleset) -> Iterator[NeedDifference]:
-    asked = [{"the tool": one.needs_tool, **one.requires} for one in (before, after)]
+    asked = [{"the tool": ruleset.needs_tool, **ruleset.requires} for ruleset in (before, after)]
     for name in dict.fromkeys([*asked[0], *asked[1]]):
         old, new = asked[0].get(name), asked[1].get(name)
         if old != new:

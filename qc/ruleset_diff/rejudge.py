@@ -1,4 +1,4 @@
-"""What a stored report tells of another ruleset than the one it was judged by, and what it cannot tell, and why.
+"""A stored report judged by another ruleset, as far as its numbers allow; the rest is listed with the reason.
 
 Nothing is guessed. An outcome is said where nothing that the check sees differs; else where the check, judging again
 by the report's numbers, looks for nothing else, the numbers stay under the other ruleset, and by the old ruleset it
@@ -77,9 +77,9 @@ class Rejudging:
             self._relevelled = "limits that set the level differ"
         self._rewarned = _warning(report.ruleset.limits) != _warning(limits)
 
-    def told(self, file: str) -> Compared:
-        """Say what of the report stays, what changes, and what nobody can say by it."""
-        known = {(result.side, result.check): result for result in self.report.results}
+    def compared(self, file: str) -> Compared:
+        """Return the outcomes that stay and change, and those that the report does not suffice for."""
+        by_place = {(result.side, result.check): result for result in self.report.results}
         sides = {side.id: side for side in self.report.sides}
         wanted = [
             (None if check.scope == "delivery" else side, check.id)
@@ -89,8 +89,8 @@ class Rejudging:
         rows: list[OutcomeRow] = []
         unsaid: list[Unsaid] = []
         results: list[CheckResult] = []
-        for side_id, check_id in ordered(known, wanted):
-            result = known.get((side_id, check_id))
+        for side_id, check_id in ordered(by_place, wanted):
+            result = by_place.get((side_id, check_id))
             before = None if result is None else result.outcome
             found = self._after(check_id, None if side_id is None else sides[side_id], result)
             if isinstance(found, str):
@@ -113,7 +113,7 @@ class Rejudging:
         )
 
     def _after(self, check_id: str, side: SideReport | None, result: CheckResult | None) -> CheckResult | str | None:
-        """Give the result by the other ruleset (None: it does not judge this), or why it cannot be said."""
+        """Return the result by the other ruleset (None: it does not judge this), or the reason why it is unclear."""
         check = self.after.checks.get(check_id)
         if check is None:
             return None
@@ -127,16 +127,16 @@ class Rejudging:
             self._unsure(again, side)
             or ("" if check.judges or again.numbers else "it is held against no number of the report")
             or self._missing(again, earlier, side)
-            or _not_as_told(result, earlier, waived=waived)
+            or _not_as_reported(result, earlier, waived=waived)
         )
         if not why and waived and again.result.outcome in {"warn", "fail"}:
             why = "part of what it finds is waived, and where it would find what cannot be said"
         return why or again.result
 
     def _sees_the_same(self, old: Check[Any], new: Check[Any], side: SideReport | None, again: Rejudged) -> bool:
-        """Whether nothing differs that a check might see: its limits, the chain, the level, what the level goes by."""
+        """Whether nothing differs that a check might see: its limits, the chain, the level and its causes."""
         sides = self.report.sides if side is None else (side,)
-        if _values(old) != _values(new) or self._rechained or any(self._moves(one) for one in sides):
+        if _values(old) != _values(new) or self._rechained or any(self._moves(side) for side in sides):
             return False
         of_limits = self._relevelled or self._rewarned
         return not (of_limits and (again.beyond or again.numbers & set(OF_LEVELS)))
@@ -150,17 +150,17 @@ class Rejudging:
         return not fixed and bool(self._relevelled or self._rechained)
 
     def _unsure(self, again: Rejudged, side: SideReport | None) -> str:
-        """Say why a check cannot be judged by the report; empty when it can."""
+        """Return the reason why a check cannot be judged by the report; empty when it can."""
         if again.broke:
             return f"the check broke: {again.broke}"
         if again.beyond:
             return f"it takes {', '.join(sorted(again.beyond))}, which no report holds"
         sides = self.report.sides if side is None else (side,)
-        found = (self._stale(name, one) for one in sides for name in sorted(again.numbers))
+        found = (self._stale(name, side) for side in sides for name in sorted(again.numbers))
         return next((why for why in found if why), "")
 
     def _stale(self, name: str, side: SideReport) -> str:
-        """Say why a number would be another one under the other ruleset; empty when it stays."""
+        """Return the reason why a number would be another under the other ruleset; empty when it stays."""
         need = self._publishers.get(name)
         if self._rechained and (name in UNITS or (need is not None and self._differ(need))):
             return f"{name} depends on the chain, of which {', '.join(self._rechained)} differs"
@@ -180,15 +180,15 @@ class Rejudging:
             return True
 
     def _missing(self, again: Rejudged, earlier: Rejudged | None, side: SideReport | None) -> str:
-        """Say which number the report does not have; nobody knows whether it was looked for, unless it was before."""
+        """Name the numbers that the report lacks, but for those that the old ruleset asked for in vain too."""
         sides = self.report.sides if side is None else (side,)
         asked = again.numbers - (frozenset() if earlier is None else earlier.numbers)
-        lacking = sorted({name for name in asked for one in sides if name not in one.measurements})
+        lacking = sorted({name for name in asked for side in sides if name not in side.measurements})
         return f"the report holds no {', '.join(lacking)}" if lacking else ""
 
     def _waived(self, check_id: str, result: CheckResult | None) -> bool:
-        """Whether somebody answers for what a check finds, somewhere."""
-        of_it = any(one.check == check_id and one.state != "not_counted" for one in self.report.waivers)
+        """Whether a finding of a check is waived, anywhere."""
+        of_it = any(waiver.check == check_id and waiver.state != "not_counted" for waiver in self.report.waivers)
         return of_it or (
             result is not None and (result.outcome == "waived" or any(found.waived_by for found in result.findings))
         )
@@ -208,21 +208,21 @@ class Rejudging:
 
 
 def _is_by(report: Report, ruleset: Ruleset) -> None:
-    told = report.ruleset
-    if (told.name, told.version) != (ruleset.name, ruleset.version):
+    judging = report.ruleset
+    if (judging.name, judging.version) != (ruleset.name, ruleset.version):
         raise UsageError(
-            f"--on: the report was judged by {told.name}@{told.version}, and not by {ruleset.full_name}; name the "
-            "ruleset that judged it first"
+            f"--on: the report was judged by {judging.name}@{judging.version}, and not by {ruleset.full_name}; name "
+            "the ruleset that judged it first"
         )
-    if told.sha256 != ruleset.sha256:
+    if judging.sha256 != ruleset.sha256:
         raise UsageError(
             f"--on: the report was judged by another {ruleset.full_name} than the one that is here (SHA-256 "
-            f"{told.sha256[:16]}, and here {ruleset.sha256[:16]}); find that one, or judge the delivery anew"
+            f"{judging.sha256[:16]}, and here {ruleset.sha256[:16]}); find that one, or judge the delivery anew"
         )
 
 
 def _chain_of(report: Report, ruleset: Ruleset) -> Chain:
-    """Give the chain that a report assumed, as far as it was changed for its run."""
+    """Return the chain that a report assumed, as far as it was changed for its run."""
     rows = {
         section: {name: {"value": row["value"], "source": row["source"]} for name, row in part.items()}
         for section, part in report.ruleset.chain.items()
@@ -243,20 +243,20 @@ def _differing(report: Report, before: Ruleset, after: Ruleset) -> tuple[str, ..
 
 
 def _setting(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
-    """Give what the level search looks for: measurement, side, value."""
+    """Return what the level search looks for: measurement, side, value."""
     return {
-        (one.measure, one.op, getattr(one, one.sets_level), one.unit)
-        for one in limits.values()
-        if one.sets_level is not None and one.measure in FOLLOWING
+        (limit.measure, limit.op, getattr(limit, limit.sets_level), limit.unit)
+        for limit in limits.values()
+        if limit.sets_level is not None and limit.measure in FOLLOWING
     }
 
 
 def _warning(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
-    """Give what the clean level is searched by."""
+    """Return what the clean level is searched by."""
     return {
-        (one.measure, one.op, one.warn, one.unit)
-        for one in limits.values()
-        if one.warn is not None and (one.measure in MEASURES or (one.measure in FOLLOWING and one.sets_level))
+        (limit.measure, limit.op, limit.warn, limit.unit)
+        for limit in limits.values()
+        if limit.warn is not None and (limit.measure in MEASURES or (limit.measure in FOLLOWING and limit.sets_level))
     }
 
 
@@ -267,11 +267,11 @@ def _of_two_chains(need: type[Need[Any]], chain: Chain, other: Chain) -> bool:
 
 def _reached(need: Need[Any]) -> set[Need[Any]]:
     inner = need.needs() if isinstance(need, Derived) else ()
-    return {need, *(further for one in inner for further in _reached(one))}
+    return {need, *(further for part in inner for further in _reached(part))}
 
 
-def _not_as_told(result: CheckResult | None, earlier: Rejudged | None, *, waived: bool) -> str:
-    """Say that a check judged otherwise than its old limits and the numbers alone give; empty when it did not."""
+def _not_as_reported(result: CheckResult | None, earlier: Rejudged | None, *, waived: bool) -> str:
+    """Word the difference between the reported outcome and that of the numbers alone; empty where there is none."""
     if result is None:
         return ""
     if earlier is None:
@@ -286,10 +286,10 @@ def _not_as_told(result: CheckResult | None, earlier: Rejudged | None, *, waived
 
 
 def _values(check: Check[Any]) -> Mapping[str, Any]:
-    """Give the limits of a check, without where they come from, and what they are held against."""
+    """Return the limits of a check, without where they come from, and the measurements that they are for."""
     limits = {key: getattr(check.limits, key) for key in type(check.limits).model_fields}
     plain = {
-        key: one.model_dump(exclude={"source", "origin"}) if isinstance(one, Limit) else one
-        for key, one in limits.items()
+        key: limit.model_dump(exclude={"source", "origin"}) if isinstance(limit, Limit) else limit
+        for key, limit in limits.items()
     }
     return {"limits": plain, "judges": dict(check.judges)}

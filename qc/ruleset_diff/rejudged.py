@@ -1,7 +1,7 @@
-"""A check judged again by the numbers of a stored report, and all that it looked for beside them.
+"""A check judged again by the numbers of a stored report, and all else that it looked for.
 
-The check itself judges, through the same engine; it meets the report's numbers in place of a side that was heard.
-Whoever asks remembers what was looked for, since a report holds each number once and nothing it was worked out from.
+The check itself judges, through the same engine; it gets the report's numbers in place of a measured side.
+What was looked for is recorded, since a report has each number once and nothing that it was computed from.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ V = TypeVar("V")
 
 @dataclass(frozen=True, slots=True)
 class Rejudged:
-    """What a check says by the numbers alone, and what it looked for."""
+    """The result of a check by the numbers alone, and what it looked for."""
 
     result: CheckResult
     numbers: frozenset[str]
     """names of measurements"""
     beyond: frozenset[str]
-    """what no report holds: results of measuring by id, parts of the delivery file"""
+    """what no report has: results of measuring by id, parts of the delivery file"""
     broke: str
     """what it raised, where it did"""
 
@@ -40,7 +40,7 @@ def rejudged(check: Check[Any], report: Report, side: SideReport | None, chain: 
     if side is not None:
         results, failures = judge_side([check], _evidence(side, chain, numbers, beyond), CheckRunner(call=runner))
     else:
-        sides = {f"side:{one.id}": _evidence(one, chain, numbers, beyond) for one in report.sides}
+        sides = {f"side:{other.id}": _evidence(other, chain, numbers, beyond) for other in report.sides}
         delivery = _Watched[Any]({}, lambda key: beyond.add(f"what the delivery file says ({key})"))
         results, failures = judge_delivery([check], sides, delivery, CheckRunner(call=runner))
     broke = failures[0].message if failures else ""
@@ -60,7 +60,7 @@ def _evidence(side: SideReport, chain: Chain, numbers: set[str], beyond: set[str
 
 
 def _requested(side: SideReport) -> float | None:
-    """Give the level that was requested of a side; a report from before it said so has the declared one."""
+    """Return the level that was requested of a side; older reports have the declared one."""
     levels = side.levels
     if levels is None:
         return None
@@ -69,25 +69,25 @@ def _requested(side: SideReport) -> float | None:
 
 
 class _Watched(Mapping[str, V]):
-    """A mapping that tells what is looked up in it, whether it is there or not."""
+    """A mapping that reports each key that is looked up in it, whether it is there or not."""
 
-    def __init__(self, held: Mapping[str, V], told: Callable[[str], object]) -> None:
-        self._held, self._told = held, told
+    def __init__(self, values: Mapping[str, V], report: Callable[[str], object]) -> None:
+        self._values, self._report = values, report
 
     def __getitem__(self, key: str) -> V:
-        self._told(key)
-        return self._held[key]
+        self._report(key)
+        return self._values[key]
 
     def __iter__(self) -> Iterator[str]:
-        self._told("all of it")
-        return iter(self._held)
+        self._report("all of it")
+        return iter(self._values)
 
     def __len__(self) -> int:
-        return len(self._held)
+        return len(self._values)
 
 
 class _Nothing(Mapping[type[Need[Any]], Any]):
-    """The results of measuring, of which a report has none; tells which are looked for."""
+    """The results of measuring, of which a report has none; records which are looked for."""
 
     def __init__(self, asked: set[str]) -> None:
         self._asked = asked

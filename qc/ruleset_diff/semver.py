@@ -1,9 +1,9 @@
-"""Which kind of release a change of a ruleset is, by what it may do to deliveries that were judged before.
+"""The kind of release that a change of a ruleset is, by what it may do to deliveries that were judged before.
 
 * patch: nothing that was judged comes out otherwise. Sources, reasons and words differ.
-* minor: what was judged before comes out the same, at the same levels; checks may be added, which judge what nobody
-  judged before and may warn or fail by themselves, or something must be installed. The clean level, which heeds every
-  warning, may move.
+* minor: what was judged before comes out the same, at the same levels; checks may be added, which judge what was
+  not judged before and may warn or fail by themselves, or something must be installed. The clean level, which heeds
+  every warning, may move.
 * major: what was judged before may come out otherwise: a value of the chain, a limit of a check that was there, a
   check that is gone, a limit that sets the level.
 """
@@ -29,12 +29,12 @@ class Reason(NamedTuple):
 
 
 def reasons(found: Differences) -> list[Reason]:
-    """Give every difference with the kind of release that it takes by itself, the gravest first."""
+    """Return every difference with the kind of release that it takes by itself, the gravest first."""
     return sorted(_reasons(found), key=lambda reason: -KINDS.index(reason.kind))
 
 
 def kind_of(found: Differences) -> Kind:
-    """Give the least kind of release that may hold all of the differences."""
+    """Return the least kind of release that may have all of the differences."""
     return max((reason.kind for reason in _reasons(found)), key=KINDS.index, default="none")
 
 
@@ -48,7 +48,7 @@ def _reasons(found: Differences) -> Iterator[Reason]:
     switched = {check.check for check in found.checks}
     for limit in found.limits:
         if limit.check in switched:
-            continue  # told as a check
+            continue  # it is listed as a check
         if limit.way == "words":
             yield Reason("patch", f"{limit.name} has another source")
         else:
@@ -90,7 +90,7 @@ def _of_checks(found: Differences) -> Iterator[Reason]:
 
 
 def step(before: str, after: str) -> Kind | None:
-    """Give the kind of release that two version numbers promise; None where they promise nothing.
+    """Return the kind of release that two version numbers promise; None where they promise nothing.
 
     That is so for a version that is not later, and for one that is not released. Below 1.0.0 the second number
     promises what the first does later on.

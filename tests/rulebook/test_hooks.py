@@ -34,27 +34,27 @@ def test_every_name_of_the_contract_is_told(page):
 @pytest.mark.parametrize("name", [n for n in contract.__all__ if inspect.isclass(getattr(contract, n))])
 def test_every_public_member_is_told(name):
     kind = getattr(contract, name)
-    told = members.told(contract, name)
+    told = members.described(contract, name)
     own = {one for one in vars(kind) if not one.startswith("_") and not one.startswith("model_")}
     own |= {one for one in inspect.get_annotations(kind) if not one.startswith("_")}
     known = {one.signature.partition("(")[0].partition(":")[0] for one in told.members}
-    assert known - members.TOLD == own
+    assert known - members.DUNDERS == own
     assert told.doc
     assert told.signature.startswith(f"class {name}")
     if dataclasses.is_dataclass(kind):
-        assert known - members.TOLD >= {field.name for field in dataclasses.fields(kind)}
+        assert known - members.DUNDERS >= {field.name for field in dataclasses.fields(kind)}
 
 
 def test_a_member_says_what_its_docstring_says():
-    told = {one.signature: one.doc for one in members.told(contract, "Tap").members}
+    told = {one.signature: one.doc for one in members.described(contract, "Tap").members}
     assert told["rate(stream: Stream) -> int"] == "Return the frames a second of this tap."
-    told = {one.signature: one.doc for one in members.told(contract, "Stream").members}
+    told = {one.signature: one.doc for one in members.described(contract, "Stream").members}
     assert told["rate: int"] == "frames a second"
     assert told["channels: int"] == ""
 
 
 def test_a_name_that_is_not_there_is_refused():
     with pytest.raises(LookupError, match="has no Nothing"):
-        members.told(contract, "Nothing")
+        members.described(contract, "Nothing")
     with pytest.raises(LookupError, match="has no function qc_nothing"):
         members.function(spec, "qc_nothing")

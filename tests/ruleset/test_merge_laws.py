@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from qc.files.yaml_source import parse_yaml
 from qc.model.errors import RulesetError
-from qc.ruleset.merge import DEPTH, Document, joined, laid_over
+from qc.ruleset.merge import DEPTH, Document, joined, merge_data
 
 NAMES = st.sampled_from(["a.one", "b.two", "c.three"])
 LEAVES = st.dictionaries(st.sampled_from(["value", "warn", "source"]), st.sampled_from(["1", "2", "3"]), max_size=3)
@@ -51,26 +51,29 @@ def shuffled(data, random):
 @given(WHOLE)
 def test_a_child_that_says_nothing_is_its_parent(parent):
     own = {"name": "child", "version": "2"}
-    assert laid_over(own, parent) == {**parent, **own}
+    assert merge_data(own, parent) == {**parent, **own}
 
 
 @given(RULESETS, WHOLE)
 def test_what_the_child_names_is_its_own_and_all_else_the_parents(child, parent):
-    merged, mine, theirs = leaves(laid_over(child, parent)), leaves(child), leaves(parent)
+    merged, mine, theirs = leaves(merge_data(child, parent)), leaves(child), leaves(parent)
     judged = {*child.get("limits", {}), *child.get("measures", {})}
     on_again = {path for path in theirs if path[0] == "off" and path[1] in judged and path not in mine}
     assert merged == {path: mine.get(path, theirs.get(path)) for path in mine.keys() | theirs.keys() - on_again}
-    assert (laid_over(child, parent)["name"], laid_over(child, parent)["version"]) == (child["name"], child["version"])
+    assert (merge_data(child, parent)["name"], merge_data(child, parent)["version"]) == (
+        child["name"],
+        child["version"],
+    )
 
 
 @given(RULESETS, RULESETS, WHOLE)
 def test_three_generations_are_laid_in_either_order(child, parent, grandparent):
-    assert laid_over(child, laid_over(parent, grandparent)) == laid_over(laid_over(child, parent), grandparent)
+    assert merge_data(child, merge_data(parent, grandparent)) == merge_data(merge_data(child, parent), grandparent)
 
 
 @given(RULESETS, WHOLE, st.randoms(use_true_random=False))
 def test_the_order_of_keys_says_nothing(child, parent, random):
-    assert laid_over(shuffled(child, random), shuffled(parent, random)) == laid_over(child, parent)
+    assert merge_data(shuffled(child, random), shuffled(parent, random)) == merge_data(child, parent)
 
 
 def written(data):

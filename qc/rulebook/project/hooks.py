@@ -6,7 +6,7 @@ from pathlib import Path
 
 from qc import plugin_api as contract
 from qc.plugin_host import names, spec
-from qc.rulebook.project.members import function, told
+from qc.rulebook.project.members import described, function
 from qc.rulebook.templates import filled
 from qc.schemas.build import NAMES
 
@@ -41,7 +41,7 @@ def hooks_page() -> str:
     return filled(
         "hooks.md", FOLDER, group=names.GROUP, schemas=NAMES, hooks=[_hook(name) for name in spec.HOOKS],
         contract=(contract.__doc__ or "").partition("\n\n")[2],
-        types=[told(contract, name) for name in sorted(contract.__all__)],
+        types=[described(contract, name) for name in sorted(contract.__all__)],
     )  # fmt: skip
 
 

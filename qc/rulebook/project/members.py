@@ -1,4 +1,4 @@
-"""The classes of the contract as they stand in its source: signatures, and the first sentence of each docstring."""
+"""The classes of the contract as they are in its source: signatures, and the first sentence of each docstring."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from types import ModuleType
 
-TOLD = {"__getitem__", "__call__"}
+DUNDERS = {"__getitem__", "__call__"}
 """Members with underscores that a plugin author does meet."""
 
 
@@ -34,8 +34,8 @@ class MemberDocs:
     members: tuple[Member, ...] = ()
 
 
-def told(module: ModuleType, name: str) -> MemberDocs:
-    """Tell of a name that a module has or hands on; raises LookupError for one that is written nowhere."""
+def described(module: ModuleType, name: str) -> MemberDocs:
+    """Describe a name that a module defines or imports; raises LookupError for one that is written nowhere."""
     source, tree = _parsed(module)
     for index, node in enumerate(tree.body):
         if isinstance(node, ast.ClassDef) and node.name == name:
@@ -43,13 +43,13 @@ def told(module: ModuleType, name: str) -> MemberDocs:
             return MemberDocs(name, _written(source, node), doc, tuple(_members(source, node)))
         if isinstance(node, ast.Assign) and [ast.unparse(target) for target in node.targets] == [name]:
             return MemberDocs(name, _as_in(source, node), _said_below(tree.body, index))
-        if isinstance(node, ast.ImportFrom) and node.module and name in {one.name for one in node.names}:
-            return told(importlib.import_module(node.module), name)
+        if isinstance(node, ast.ImportFrom) and node.module and name in {alias.name for alias in node.names}:
+            return described(importlib.import_module(node.module), name)
     raise LookupError(f"{module.__name__} has no {name}")
 
 
 def function(module: ModuleType, name: str) -> Member:
-    """Tell of a function of a module; raises LookupError when there is none."""
+    """Describe a function of a module; raises LookupError when there is none."""
     source, tree = _parsed(module)
     for node in tree.body:
         if isinstance(node, ast.FunctionDef) and node.name == name:
@@ -58,7 +58,7 @@ def function(module: ModuleType, name: str) -> Member:
 
 
 def first_paragraph(doc: str | None) -> str:
-    """Give the first paragraph of a docstring, on one line."""
+    """Return the first paragraph of a docstring, on one line."""
     return " ".join((doc or "").partition("\n\n")[0].split())
 
 
@@ -70,9 +70,9 @@ def _parsed(module: ModuleType) -> tuple[str, ast.Module]:
 
 def _members(source: str, owner: ast.ClassDef) -> Iterator[Member]:
     for index, node in enumerate(owner.body):
-        if isinstance(node, ast.FunctionDef) and (not node.name.startswith("_") or node.name in TOLD):
+        if isinstance(node, ast.FunctionDef) and (not node.name.startswith("_") or node.name in DUNDERS):
             written = _written(source, node)
-            if any(ast.unparse(one) == "property" for one in node.decorator_list):
+            if any(ast.unparse(decorator) == "property" for decorator in node.decorator_list):
                 written = written.replace("() ->", ":")
             yield Member(written, first_paragraph(ast.get_docstring(node)))
         if isinstance(node, ast.AnnAssign) and not ast.unparse(node.target).startswith("_"):
@@ -88,12 +88,12 @@ def _field(source: str, node: ast.AnnAssign) -> str:
 
 
 def _as_in(source: str, node: ast.AST) -> str:
-    """Give a piece of source on one line."""
+    """Return a piece of source on one line."""
     return " ".join((ast.get_source_segment(source, node) or "").split())
 
 
 def _said_below(body: list[ast.stmt], index: int) -> str:
-    """Give the text that stands below a field, which is how this house describes one."""
+    """Return the string below a field, which describes the field."""
     below = body[index + 1] if index + 1 < len(body) else None
     if isinstance(below, ast.Expr) and isinstance(below.value, ast.Constant) and isinstance(below.value.value, str):
         return first_paragraph(textwrap.dedent(below.value.value))
@@ -101,7 +101,7 @@ def _said_below(body: list[ast.stmt], index: int) -> str:
 
 
 def _written(source: str, node: ast.ClassDef | ast.FunctionDef) -> str:
-    """Give the line or lines before a body as one line, without `self` and without remarks for tools."""
+    """Return the line or lines before a body as one line, without `self` and without remarks for tools."""
     lines = source.splitlines()[node.lineno - 1 : node.body[0].lineno]
     head: list[str] = []
     for line in lines:
