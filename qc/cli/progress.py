@@ -1,4 +1,4 @@
-"""How far the hearing is, on stderr: a line that counts up on a terminal, one plain line a side elsewhere."""
+"""The progress of the pass, on stderr: a line that counts up on a terminal, one plain line a side elsewhere."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Self, TextIO
 
 
 class Progress:
-    """Told by the pass, from any thread; leaves a clean line behind."""
+    """A line on stderr that the pass updates, from any thread, and that is cleared at the end."""
 
     def __init__(self, out: TextIO) -> None:
         self._out, self._live = out, out.isatty()
@@ -24,7 +24,7 @@ class Progress:
             self._say("\r\x1b[K")
 
     def told(self, side: str, part: float) -> None:
-        """Show that `part` (0..1) of a side is heard."""
+        """Show that `part` (0..1) of a side is read."""
         now = (side, int(100.0 * part))
         if now == self._shown:
             return
@@ -35,7 +35,7 @@ class Progress:
             self._say(f"sidegate: reading side {side}\n")
 
     def _say(self, text: str) -> None:
-        """Write at once; nobody listening is no reason to stop judging."""
+        """Write at once; a stream that is closed is no reason to stop judging."""
         with contextlib.suppress(OSError, ValueError):
             self._out.write(text)
             self._out.flush()

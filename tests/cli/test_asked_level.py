@@ -8,7 +8,7 @@ import pytest
 import soundfile
 
 from qc.model.report import Report
-from qc.report.views.asked import fixed_by_recommended
+from qc.report.views.requested_level import fixed_by_recommended
 from support.command import PINNED, RATE, programme
 from support.signals import opposed, tone
 

@@ -154,7 +154,7 @@ def _spot(one: FindingView, x: float, y: float) -> Markup:
 
 
 def spot(word: str, x: float, y: float, size: float = 5.5) -> Markup:
-    """Draw the sign of a finding: a filled square to fail, an open triangle to warn, a circle where it is waived."""
+    """Draw the sign of a finding: a filled square for fail, an open triangle for warn, a circle where it is waived."""
     if word == "fail":
         return element("rect", class_="spot-fail", x=x - size, y=y - size, width=2.0 * size, height=2.0 * size)
     if word == "warn":

@@ -19,7 +19,7 @@ from qc.report.html.drawn import Drawn, drawn
 from qc.report.html.safe import harmless, island
 from qc.report.html.told import groups, matters, told
 from qc.report.text.report import VERDICTS
-from qc.report.views import asked, level_notes, since, worth
+from qc.report.views import level_notes, requested_level, since, worth
 from qc.report.views.changed import change_lines
 from qc.report.views.declared import declared_lines
 from qc.report.views.glance import own_md5
@@ -117,7 +117,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "ruled": worth.ruled(report, side),
         "margin": level_notes.margin(side),
         "unset": level_notes.unset(report, side),
-        "mended": asked.fixed_by_recommended(report, side),
+        "mended": requested_level.fixed_by_recommended(report, side),
         "declared": [*_lineup(side), *declared_lines(side.declared)],
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),

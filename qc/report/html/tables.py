@@ -14,7 +14,6 @@ from qc.text.numbers import both, listed, number
 NEVER = 1e3
 """dB at which a limit is put that no level reaches."""
 GRADES = ("fail", "warn", "rules", "")
-WORDS = {"fail": "fail", "warn": "warn", None: ""}
 
 
 class LimitLine(NamedTuple):
@@ -38,7 +37,7 @@ def limits(report: Report, side: SideReport) -> list[LimitLine]:
         if quantity is None:
             continue
         reached = None if levels is None or name not in levels.by_limit else levels.by_limit[name].level
-        word = WORDS[graded.get(name)] or ("rules" if levels is not None and levels.ruling == name else "")
+        word = graded.get(name) or ("rules" if levels is not None and levels.ruling == name else "")
         value = f"{quantity.bound or ''}{number(limit.measure, quantity.value, quantity.unit)}"
         row = LimitLine(name, word, value, both(limit), str(reached or ""), second(quantity.at), limit.source)
         rows.append((GRADES.index(word), NEVER if reached is None else reached.value, row))

@@ -80,9 +80,8 @@ def _panel(panel: Panel, top: float, across: Any, clip: str) -> Iterator[Markup]
         yield element("path", class_="rule", d=path([(LEFT, up(value)), (WIDTH - RIGHT, up(value))]))
         yield text(LEFT - 6, up(value) + 4, f"{value:g}", class_="dim end")
     for bound in panel.bounds:
-        kind = "bound-fail" if bound.word == "fail" else "bound-warn"
         line = path([(LEFT, up(bound.value)), (WIDTH - RIGHT, up(bound.value))])
-        yield element("path", element("title", bound.says), class_=kind, d=line)
+        yield element("path", element("title", bound.says), class_=f"bound-{bound.word}", d=line)
     for series, kind, far in zip(panel.series, ("one", "two"), beyond, strict=False):
         cut = f"url(#{clip})" if far else None  # what is clipped takes longer to draw
         yield element("path", class_=kind, d=_line(series, across, up), clip_path=cut)
@@ -96,7 +95,7 @@ def _beyond(series: Series, panel: Panel) -> bool:
 def _names(panel: Panel, top: float) -> Iterator[Markup]:
     """Name the curves and the limits at the right end of the title's line, each before its line, whatever the font."""
     named = [(one.label, "end", kind) for one, kind in zip(panel.series, ("one", "two"), strict=False)]
-    named += [(one.says, "dim end", "bound-fail" if one.word == "fail" else "bound-warn") for one in panel.bounds]
+    named += [(one.says, "dim end", f"bound-{one.word}") for one in panel.bounds]
     right = WIDTH - RIGHT
     for words, dim, kind in reversed(named):
         yield element("path", class_=kind, d=path([(right - 22, top - 9), (right, top - 9)]))

@@ -13,7 +13,6 @@ from qc.report.views.level_notes import goes_when_clean, gone
 from qc.report.views.waivers import given
 from qc.text.numbers import number
 
-WORDS = {"fail": "fail", "warn": "warn"}
 OPEN = 8
 """Findings of one check on one side that lie open; the others unfold."""
 THINGS = 3
@@ -44,8 +43,8 @@ class FindingView:
 
     @property
     def word(self) -> str:
-        """Fail, warn or waived."""
-        return "waived" if self.found.finding.waived_by is not None else WORDS[self.found.finding.severity]
+        """The outcome as a word: fail, warn or waived."""
+        return "waived" if self.found.finding.waived_by is not None else self.found.finding.severity
 
     @property
     def side(self) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, BinaryIO, Literal
 from qc.judge.findings import MeasuredFinding, every
 from qc.model.quantity import clock
 from qc.plugin_api import Evidence, Renderer, Report
-from qc.report.views import asked, since
+from qc.report.views import requested_level, since
 from qc.report.views import waivers as waived
 from qc.report.views.changed import change_lines
 from qc.report.views.findings import CheckFindings, folds, place
@@ -185,9 +185,9 @@ def _findings(page: Page, report: Report, fold: CheckFindings, told: set[str], *
 def _fixed_too(report: Report, fold: CheckFindings) -> str:
     """Say of a level above the recommended one what else the recommended one fixes."""
     side = next((side for side in report.sides if side.id == fold.gravest.side), None)
-    if side is None or fold.gravest.measure != asked.OVER:
+    if side is None or fold.gravest.measure != requested_level.OVER:
         return ""
-    count, others = asked.fixed_by_recommended(report, side)
+    count, others = requested_level.fixed_by_recommended(report, side)
     if not count:
         return ""
     return f" That level fixes {f'{count} of the {others} others' if others > 1 else 'the other one'} too."

@@ -55,8 +55,7 @@
       parts.push(clipped, ...this.tracks(across), ...this.axes(across, right));
       for (const { value, word } of this.panel.bounds) {
         const y = this.up(value);
-        const kind = word === "fail" ? "bound-fail" : "bound-warn";
-        if (y >= TOP && y <= TOP + HEIGHT) parts.push(svg("path", { class: kind, d: line([[LEFT, y], [right, y]]) }));
+        if (y >= TOP && y <= TOP + HEIGHT) parts.push(svg("path", { class: `bound-${word}`, d: line([[LEFT, y], [right, y]]) }));
       }
       this.curves.forEach((curve, index) => {
         const runs = curves.seen(curve, range, Math.max(200, 0.8 * this.width));
