@@ -13,6 +13,7 @@ from qc.groove.figures.views import WORST_AT
 from qc.groove.geometry.cut import MEASURES
 from qc.judge.figures import _curves
 from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.plugin_host.runner import Runner
 from qc.testing.deliveries import Sent, deliver
 
 
@@ -141,7 +142,7 @@ def test_a_need_whose_curves_break_or_never_end_is_left_out_and_named():
 
     broken, never, sound = Need(None), Need("never"), Need("house.curve")
     known = SimpleNamespace(results={broken: 1, never: 3, sound: 2}, chain=None)
-    found, why = _curves(known, 0.5)
+    found, why = _curves(known, Runner(0.5))
     ended.set()
     assert found == {"house.curve": 2}
     assert set(why) == {broken, never}
