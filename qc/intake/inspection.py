@@ -1,4 +1,4 @@
-"""The audio file held against the paper before a sample is heard: there, plain, whole, and in a form that is cut.
+"""Examine an audio file before it is decoded: it must exist, be complete, and have a form that can be cut.
 
 Everything wrong with it is an `AudioFault`, never an exception: it fails `delivery.audio-disagrees`, and the other
 sides go on.
@@ -38,7 +38,7 @@ AGAIN = "Ask for the file again."
 
 @dataclass(frozen=True, slots=True)
 class Declared:
-    """What the delivery file says of a side's audio."""
+    """The audio file of a side or track as declared in the delivery."""
 
     path: Path
     shown: str
@@ -62,28 +62,28 @@ class Declared:
 
 @dataclass(frozen=True, slots=True)
 class Examined:
-    """A file that was held against the paper but for its digests, which take reading all of it."""
+    """A file compared with its declaration in all but its digests, which need a read of the whole file."""
 
     declared: Declared
     received: ReceivedAudio
-    """without digests, and without what they show"""
+    """facts and faults without those of the digests"""
     lists: tuple[sums.Stated, ...] = ()
-    """the digests that lists beside the file state"""
+    """digests stated by lists in the folder of the file"""
     odd: tuple[sums.Unusable, ...] = ()
     there: tuple[int, ...] | None = None
     """the state of the file: size in bytes, time of change in ns, inode, device, and the time in ns at which any of
     these was last set; None when there is none to read"""
     flac: StreamInfo | None = None
-    """what the file states of itself where it is FLAC"""
+    """STREAMINFO of a FLAC file"""
 
     @property
     def md5(self) -> bool:
-        """Whether an MD5 is stated, so that it must be worked out too."""
-        return any(one.algorithm == "md5" for one in self.lists)
+        """Whether an MD5 is stated, so that it must be computed too."""
+        return any(stated.algorithm == "md5" for stated in self.lists)
 
     @property
     def names(self) -> tuple[str, ...]:
-        """The digests of bytes that are needed."""
+        """Names of the digests of bytes that are needed."""
         return ("sha256", "md5") if self.md5 else ("sha256",)
 
     @property
@@ -103,18 +103,18 @@ class Examined:
 
     @property
     def untouched(self) -> bool:
-        """Whether nothing at all happened to the file, as far as can be told."""
+        """Whether the file has not changed in any way that its state shows."""
         try:
             return self.there == _state(self.declared.path)
         except OSError:
             return False
 
     def read_digests(self) -> dict[str, str]:
-        """Work out the digests that are needed in one read of the file; raises OSError."""
+        """Compute the needed digests in one read of the file; raises OSError."""
         return digests_of(self.declared.path, md5=self.md5)
 
     def digested(self, found: Mapping[str, str] | None = None) -> ReceivedAudio:
-        """Hold the digests against what is stated: those `found` before, or worked out here from one read."""
+        """Compare the digests with the stated ones; `found` are digests computed before, else the file is read."""
         if self.there is None:
             return self.received
         try:
@@ -129,12 +129,12 @@ class Examined:
 
 
 def examine(declared: Declared) -> ReceivedAudio:
-    """Hold a side's file against the paper; faults come in the order in which a person would look."""
+    """Compare a file with its declaration, including its digests; the faults are in order of importance."""
     return inspect(declared).digested()
 
 
 def inspect(declared: Declared) -> Examined:
-    """Hold a side's file against the paper without reading all of it."""
+    """Compare a file with its declaration without reading all of it."""
     fault = _not_a_file(declared)
     if fault is not None:
         return Examined(declared, ReceivedAudio(declared.shown, AudioFacts(file=declared.shown), (fault,)))
@@ -147,7 +147,7 @@ def inspect(declared: Declared) -> Examined:
 
 
 def _flac(path: Path) -> StreamInfo | None:
-    """Give what a FLAC file states of itself; None for any other file."""
+    """Return the STREAMINFO of a FLAC file, or None for other files."""
     try:
         return read_streaminfo(path)
     except OSError:  # shows when it is decoded
@@ -155,7 +155,7 @@ def _flac(path: Path) -> StreamInfo | None:
 
 
 def _state(path: Path) -> tuple[int, ...]:
-    """Give what tells one state of a file from another; raises OSError."""
+    """Return the values that identify the state of a file; raises OSError."""
     found = path.stat()
     return found.st_size, found.st_mtime_ns, found.st_ino, found.st_dev, found.st_ctime_ns
 
@@ -168,7 +168,7 @@ def _unreadable(declared: Declared, error: OSError) -> ReceivedAudio:
 
 
 def _readable(declared: Declared, size: int) -> ReceivedAudio:
-    """Hold a file that is there against the paper."""
+    """Compare an existing file with its declaration."""
     facts = AudioFacts(file=declared.shown)
     if size == 0:
         return ReceivedAudio(declared.shown, facts, (_fault("empty", f"{declared.named} holds no bytes", AGAIN),))
@@ -192,7 +192,7 @@ def _not_a_file(declared: Declared) -> AudioFault | None:
 
 
 def _opened(declared: Declared, facts: AudioFacts) -> ReceivedAudio:
-    """Look at the header with libsndfile, and with our own parser where libsndfile is silent."""
+    """Examine the header with libsndfile, and with our own parser for what libsndfile does not report."""
     import soundfile
 
     header = read_header(declared.path)
@@ -219,10 +219,10 @@ def _opened(declared: Declared, facts: AudioFacts) -> ReceivedAudio:
 
 
 def _contradicting(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
-    """Say what the header states that is not so."""
+    """Return faults for contradictions between the header and the contents."""
     return [
-        AudioFault(one.kind, f"{declared.named} {one.sentence}", _WRITTEN_ANEW, None, fatal=one.lost)
-        for one in contradictions(declared.path, header, info)
+        AudioFault(found.kind, f"{declared.named} {found.sentence}", _WRITTEN_ANEW, None, fatal=found.lost)
+        for found in contradictions(declared.path, header, info)
     ]
 
 
@@ -233,7 +233,7 @@ _FORMATS = "Ask for a WAV, RF64, AIFF or FLAC file of the master."
 
 
 def _form(declared: Declared, info: Any) -> list[AudioFault]:
-    """Rate, channels and coding."""
+    """Return faults of sample rate, channels and coding."""
     faults, shown = [], declared.named
     if info.samplerate not in RATES:
         rates = ", ".join(f"{rate / 1000:g}" for rate in RATES)
@@ -260,7 +260,7 @@ def _form(declared: Declared, info: Any) -> list[AudioFault]:
 
 
 def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
-    """Whole, not empty, and no shorter than declared."""
+    """Return faults of the length: an incomplete or empty file, or one shorter than declared."""
     shown, there = declared.named, Fraction(info.frames, info.samplerate)
     if _left_open(header):
         return [
@@ -286,7 +286,7 @@ def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
 
 
 def _left_open(header: Header) -> bool:
-    """Tell a file that states no length: what is there cannot be decided from what should be."""
+    """Whether a file states no length, so that it may or may not be complete."""
     return header.left_open or (header.container == "FLAC" and header.frames_stated is None)
 
 
@@ -304,16 +304,16 @@ def _cut_off(declared: Declared, header: Header, info: Any) -> AudioFault:
 
 
 def _compared(examined: Examined, found: Mapping[str, str]) -> tuple[tuple[str, ...], list[AudioFault]]:
-    """Hold digests against the delivery's and those of lists beside the file: what was compared, and what is wrong."""
+    """Compare digests with those of the delivery and of lists; return what was compared, and the faults."""
     declared, faults, checked = examined.declared, [], []
     if declared.sha256 is not None:
         checked.append("sha256 of the delivery")
         if declared.sha256.lower() != found["sha256"]:
             faults.append(_checksum(declared, "sha256", found["sha256"], BY_DELIVERY, declared.sha256))
-    for one in examined.lists:
-        checked.append(f"{one.algorithm} of {one.file}")
-        if one.digest != found[one.algorithm]:
-            faults.append(_checksum(declared, one.algorithm, found[one.algorithm], one.by, one.digest))
+    for stated in examined.lists:
+        checked.append(f"{stated.algorithm} of {stated.file}")
+        if stated.digest != found[stated.algorithm]:
+            faults.append(_checksum(declared, stated.algorithm, found[stated.algorithm], stated.by, stated.digest))
     faults += [
         AudioFault("checksum list", unusable.message, "Correct the list or ask for it again.", None, fatal=False)
         for unusable in examined.odd
@@ -340,12 +340,12 @@ def _fault(kind: str, message: str, remedy: str) -> AudioFault:
 
 
 def replace_facts(facts: AudioFacts, **changes: object) -> AudioFacts:
-    """Give the facts with some of them filled in."""
+    """Return the facts with some of them replaced."""
     return facts.model_copy(update=changes)
 
 
 def changed(examined: Examined) -> AudioFault | None:
-    """Say that a file is another one by now than when it was examined; None where it is not."""
+    """Return a fault where a file changed after it was examined, else None."""
     if not examined.changed:
         return None
     before = (examined.there or (0,))[0]
@@ -361,7 +361,7 @@ _AT_REST = "Wait until nothing writes or copies the file any more, then check ag
 
 
 def with_fault(received: ReceivedAudio, fault: AudioFault) -> ReceivedAudio:
-    """Add what the pass found."""
+    """Return the received audio with a further fault."""
     return replace(received, faults=(*received.faults, fault))
 
 
@@ -369,5 +369,5 @@ NO_PROGRAMME = "holds no programme from start to end, only silence, noise, or so
 
 
 def silent(received: ReceivedAudio) -> AudioFault:
-    """Say that a file holds no programme."""
+    """Return the fault of a file without programme."""
     return _fault("silent", f"{received.file} {NO_PROGRAMME}", AGAIN)

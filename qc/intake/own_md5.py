@@ -11,7 +11,7 @@ _WIDTHS = (16, 24)
 
 
 def sample_bits(flac: StreamInfo | None) -> int | None:
-    """Give the bits of the samples whose MD5 the file states; None where it states none, or is no FLAC file."""
+    """Return the bits of the samples whose MD5 a FLAC file states, or None without a stated MD5."""
     return None if flac is None or flac.md5 is None or flac.bits not in _WIDTHS else flac.bits
 
 

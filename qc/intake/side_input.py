@@ -1,4 +1,4 @@
-"""How a side came in: its file, or one file a track, examined and ready to be heard as one source."""
+"""The input of a side: its file, or one file a track, examined and ready to be read as one source."""
 
 from __future__ import annotations
 
@@ -30,33 +30,33 @@ Digests = Mapping[str, str]
 
 @dataclass(frozen=True)
 class SideInput:
-    """A side as it came in; `source` is None when something about its audio is too wrong to hear it."""
+    """The examined audio of a side; `source` is None where a fault prevents decoding it."""
 
     received: ReceivedAudio
     side: Side
-    """with the times of its tracks worked out where it came as one file a track"""
+    """the declared side, with computed track times where it has one file a track"""
     source: Source | None
     parts: tuple[FileSegment, ...] = ()
     files: tuple[Examined, ...] = ()
     hashed: tuple[FileHash, ...] = ()
-    """one a file, taken along while the source is heard; `received` has no digests before"""
-    known: tuple[Digests, ...] = ()
-    """the digests of each file where all are known without hearing it"""
+    """one for each file, computed while the source is read; `received` has no digests before"""
+    stored: tuple[Digests, ...] = ()
+    """the stored digests of each file; empty unless all are stored"""
 
     def digested(self, fault: AudioFault | None = None) -> ReceivedAudio:
-        """Give what was received with the digests, after hearing, in which `fault` may have shown.
+        """Return the received audio with its digests, after the pass, which may have found `fault`.
 
-        A file whose bytes are not what was sent is not judged by what was heard of it. One that changed while it was
-        heard has no digest, and no other fault that hearing it showed counts.
+        A file whose bytes differ from the declared ones is not judged by its audio. One that changed during the pass
+        has no digest, and no other fault of the pass counts.
         """
         changes = self.changes()
         if changes:
             return replace(self.received, faults=(*self.received.faults, *changes))
-        received = _together(self.side, self.files, [one.digested(its.digests) for one, its in self._hashed()])
+        received = _together(self.side, self.files, [file.digested(its.digests) for file, its in self._hashed()])
         return received if fault is None or received.fatal else with_fault(received, fault)
 
     def changes(self) -> list[AudioFault]:
-        """Say which files are other ones by now than when they were examined."""
+        """Return faults of files that changed after they were examined."""
         faults = [changed(file) for file in self.files]
         parts = self.parts or [None] * len(faults)
         return [
@@ -66,27 +66,29 @@ class SideInput:
         ]
 
     def recalled(self) -> ReceivedAudio:
-        """Give what was received with the digests that were known before, where nothing needs to be heard.
+        """Return the received audio with the stored digests, where no audio needs to be decoded.
 
-        Results of a FLAC file are stored only once the MD5 that it states of its samples was found to be theirs, so
-        where its bytes are the same nobody needs to decode them again to know it.
+        Results of a FLAC file are stored only after its samples were found to have the MD5 that it states, so that
+        equal bytes need not be decoded again.
         """
-        found = [file.digested(_with_own_md5(file, known)) for file, known in zip(self.files, self.known, strict=True)]
+        found = [
+            file.digested(_with_own_md5(file, stored)) for file, stored in zip(self.files, self.stored, strict=True)
+        ]
         return _together(self.side, self.files, found)
 
     @property
-    def known_sound(self) -> Sound | None:
-        """What would be heard, as far as it is known before; None where it is not."""
-        return self._sound(self.known) if self.known else None
+    def stored_sound(self) -> Sound | None:
+        """The sound of the side by its stored digests, or None without them."""
+        return self._sound(self.stored) if self.stored else None
 
-    def heard_sound(self, store: Store) -> Sound | None:
-        """Give what was heard to its end, and have its digests remembered; None where a file changed meanwhile."""
+    def measured_sound(self, store: Store) -> Sound | None:
+        """Return the sound that was decoded, and store its digests; None where a file changed meanwhile."""
         digests = [its.digests for its in self.hashed]
         if not all(file.untouched for file in self.files) or None in digests:
             return None
-        whole = [one for one in digests if one is not None]
-        for file, one in zip(self.files, whole, strict=True):
-            _remember(file, one, store, self.side.id)
+        whole = [computed for computed in digests if computed is not None]
+        for file, computed in zip(self.files, whole, strict=True):
+            _remember(file, computed, store, self.side.id)
         return self._sound(whole)
 
     def faulty_sound(self) -> Sound | None:
@@ -98,14 +100,14 @@ class SideInput:
         return None
 
     def _sound(self, digests: Sequence[Digests]) -> Sound:
-        assert self.source is not None  # whoever asks has heard it, or would
+        assert self.source is not None  # only sides that can be decoded have a sound
         stream = self.source.stream
         places = [(part.start, part.frames) for part in self.parts] or [(0, stream.frames)]
-        files = ((one["sha256"], *place) for one, place in zip(digests, places, strict=True))
+        files = ((computed["sha256"], *place) for computed, place in zip(digests, places, strict=True))
         return Sound(stream, tuple(files))
 
     def excerpts(self) -> Excerpts | None:
-        """Give what may be read again of the side; None where it could not be heard."""
+        """Return the second look at the side, or None where it cannot be decoded."""
         if self.source is None:
             return None
         stream, file = self.source.stream, self.files[0].declared
@@ -115,16 +117,16 @@ class SideInput:
     def _hashed(self) -> Iterator[tuple[Examined, FileHash]]:
         return zip(self.files, self.hashed, strict=True)
 
-    def silent(self, heard: ProgrammeBounds) -> Iterator[AudioFault]:
-        """Say what holds no programme: the whole side, or single files of it."""
-        if heard.first is None:
+    def silent(self, programme: ProgrammeBounds) -> Iterator[AudioFault]:
+        """Yield faults of audio without programme: the whole side, or single files of it."""
+        if programme.first is None:
             yield silent(self.received)
             return
         for part in self.parts:
-            # Windows that reach beyond the file do not count.
+            # only windows that lie inside the file count
             first = -(-part.start * WINDOWS_A_SECOND // part.rate)
             last = part.end * WINDOWS_A_SECOND // part.rate
-            if first < last and not heard.programme[first:last].any():
+            if first < last and not programme.programme[first:last].any():
                 yield AudioFault(
                     kind="silent",
                     message=f"{part.named} {NO_PROGRAMME}",
@@ -134,9 +136,9 @@ class SideInput:
 
 
 def read_input(read: ReadDelivery, side: Side, store: Store | None = None) -> SideInput:
-    """Examine the audio of a side; what is wrong with it is in `received`, never raised.
+    """Examine the audio of a side; its faults are in `received`, never raised.
 
-    Digests that the store remembers need not be worked out again.
+    Stored digests are not computed again.
     """
     name, channels = f"side:{side.id}", None if side.channels is None else len(side.channels)
     if side.audio is None:
@@ -146,73 +148,73 @@ def read_input(read: ReadDelivery, side: Side, store: Store | None = None) -> Si
         ]
     else:
         declared = [_declared(read, side, channels)]
-    files = tuple(inspect(one) for one in declared)
+    files = tuple(inspect(entry) for entry in declared)
     found = [file.received for file in files]
     received = _together(side, files, found)
     facts = received.facts
     if received.fatal or facts.sample_rate is None or facts.frames is None:
-        told = [file.digested(_digests(file, store, side.id, whole=True)) for file in files]
-        return SideInput(_together(side, files, told), side, None)
+        digested = [file.digested(_digests(file, store, side.id, whole=True)) for file in files]
+        return SideInput(_together(side, files, digested), side, None)
     mono = facts.channels == 1
     hashed = tuple(_hash(file) for file in files)
     found_digests = [_digests(file, store, side.id) for file in files]
-    known = () if None in found_digests else tuple(one for one in found_digests if one is not None)
+    stored = () if None in found_digests else tuple(digests for digests in found_digests if digests is not None)
     if side.audio is None:
         joined = join(side, declared, found)
         source: Source = JoinedSource(joined.parts, name, mono=mono, hashed=hashed)
-        return SideInput(received, joined.side, source, joined.parts, files, hashed, known)
+        return SideInput(received, joined.side, source, joined.parts, files, hashed, stored)
     source = FileSource(
         declared[0].path, name, facts.sample_rate, facts.frames, received.file, mono=mono, hashed=hashed[0]
     )
-    return SideInput(received, side, source, (), files, hashed, known)
+    return SideInput(received, side, source, (), files, hashed, stored)
 
 
 def _hash(file: Examined) -> FileHash:
-    """Get ready to work out the digests of a file that is heard."""
+    """Return the computation of a file's digests that runs while the file is decoded."""
     samples = None if file.sample_bits is None else SampleMd5(file.sample_bits)
     return FileHash(file.declared.path, md5=file.md5, samples=samples)
 
 
 def _digests(file: Examined, store: Store | None, side: str, *, whole: bool = False) -> Digests | None:
-    """Give a file's digests as the store remembers them; None where hearing the file gives them as soon.
+    """Return a file's stored digests, or None where they are computed while the file is decoded.
 
-    They are worked out at once when a file of this size was heard before, so that this one need not be, and where
-    `whole` says that nobody will hear it.
+    They are computed at once where the store has a file of this size, which may save decoding it, and with `whole`,
+    where the file will not be decoded.
     """
     if store is None or file.there is None:
         return None
-    known = store.digests(file.declared.path, file.there, file.names)
-    if known is None and (whole or store.resembles(file.there)):
-        with contextlib.suppress(OSError):  # told by whoever needs them
-            known = file.read_digests()
-            _remember(file, known, store, side)
-    return known
+    digests = store.digests(file.declared.path, file.there, file.names)
+    if digests is None and (whole or store.resembles(file.there)):
+        with contextlib.suppress(OSError):  # reported where the digests are needed
+            digests = file.read_digests()
+            _remember(file, digests, store, side)
+    return digests
 
 
-def _with_own_md5(file: Examined, known: Digests) -> Digests:
+def _with_own_md5(file: Examined, digests: Digests) -> Digests:
     """Add the MD5 of the samples, which is the stated one, to digests of a file whose results were stored."""
     if file.sample_bits is None or file.flac is None or file.flac.md5 is None:
-        return known
-    return {SAMPLES_MD5: file.flac.md5, **known}
+        return digests
+    return {SAMPLES_MD5: file.flac.md5, **digests}
 
 
 def _remember(file: Examined, digests: Digests, store: Store, side: str) -> None:
-    """Have the digests remembered of a file that nobody touched while they were worked out."""
+    """Store the digests of a file that did not change while they were computed."""
     if file.there is not None and file.untouched:
         store.remember(file.declared.path, file.there, digests, side)
 
 
 def _together(side: Side, files: Sequence[Examined], found: Sequence[ReceivedAudio]) -> ReceivedAudio:
-    """Give what was received of a side: its one file, or all that are joined."""
+    """Return the received audio of a side: its one file, or its files joined."""
     declared = [file.declared for file in files]
     received = found[0] if side.audio is not None else join(side, declared, found).received
-    return replace(received, changed=_changed(one.path for one in declared))
+    return replace(received, changed=_changed(entry.path for entry in declared))
 
 
 def _changed(paths: Iterable[Path]) -> str:
-    """Give the day on which the last of some files was changed; empty when one is not there."""
+    """Return the latest modification date of some files, or "" where one is missing."""
     try:
-        return max(date.fromtimestamp(path.stat().st_mtime) for path in paths).isoformat()  # noqa: DTZ012 - papers are local
+        return max(date.fromtimestamp(path.stat().st_mtime) for path in paths).isoformat()  # noqa: DTZ012 - documents are local
     except (OSError, ValueError, OverflowError):
         return ""
 

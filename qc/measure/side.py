@@ -31,11 +31,11 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True)
 class MeasureOptions:
-    """How a side is heard: by how many threads, who is told, what is known already, what calls plugins."""
+    """Options of measuring: threads, progress callback, store of measurements, runner of plugins."""
 
     workers: int
     progress: Progress | None = None
-    """told how much is heard, 0..1"""
+    """called with the part of the side that is measured, 0..1"""
     store: Store | None = None
     runner: Runner = field(default_factory=Runner)
     """calls the code of plugins"""
@@ -48,7 +48,7 @@ BITS = {"16 bit": 16, "24 bit": 24, "32 bit": 32, "32 bit float": 32, "64 bit fl
 
 @dataclass(frozen=True)
 class SideMeasurement:
-    """What measuring a side gave; `received` says what is wrong with its audio. Knows no limit and no level."""
+    """The measurements of a side, independent of limits and levels; `received` has the faults of its audio."""
 
     side: Side
     """with the times of its tracks worked out where it came as one file a track"""
@@ -65,7 +65,7 @@ class SideMeasurement:
     excerpts: Excerpts | None = None
     """what may be read again; None where nothing was measured"""
     sound: Sound | None = None
-    """name of the sound in the store, where it is known for certain"""
+    """key of the sound in the store, where it is certain"""
 
     @property
     def tracks(self) -> tuple[Track, ...]:
@@ -114,10 +114,10 @@ def _measured(
     """Measure what is not stored of a side; a fault that only the pass shows is added to what was received."""
     store, needs = how.store, list(wanted.values())
     given, planned = read_input(read, side, store), plan(needs)
-    source, known = given.source, given.known_sound
+    source, stored_sound = given.source, given.stored_sound
     if source is None:
         return _faulty(given, given.received, unbuilt)
-    found = StoredResults({}) if store is None else store.results(known, planned.analyses)
+    found = StoredResults({}) if store is None else store.results(stored_sound, planned.analyses)
     stored = found.results
     left = [analysis for analysis in planned.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
@@ -129,8 +129,10 @@ def _measured(
                 store.check(faulty, planned.analyses, {})
             return _faulty(given, fresh, unbuilt)
         measured = fresh
-        sound = None if store is None else given.heard_sound(store)
-        if stored and sound != known:  # another file lies in its place, and nothing that is stored is of that one
+        sound = None if store is None else given.measured_sound(store)
+        if (
+            stored and sound != stored_sound
+        ):  # the file was replaced, and the stored measurements are not of the new one
             return _measured(read, side, wanted, unbuilt, replace(how, store=None))
     new = seal(measured.results)
     measured = work_out(
@@ -157,7 +159,7 @@ def _measured(
         passes=measured.passes,
         origin=Origin(how=how_far, measured_on=found.day or None),
         excerpts=given.excerpts(),
-        sound=sound if passes else known,
+        sound=sound if passes else stored_sound,
     )
 
 
@@ -192,7 +194,7 @@ def _faults(given: SideInput, received: ReceivedAudio, measured: Measurements) -
 
 
 def _by_declaration(side: Side) -> Callable[[Need[Any], Any], Any]:
-    """Look for the programme beside the declared tracks; all that is worked out from it then sees that."""
+    """Search the programme near the declared tracks, before the derived needs read it."""
     tracks = [(track.start, track.end) for track in _tracks(side)]
     return lambda need, result: result.declared(tracks) if isinstance(need, Programme) else result
 
@@ -227,18 +229,18 @@ def _as_announced(need: Need[Any], result: Any) -> dict[str, Quantity]:
 
 
 def _of_file(facts: AudioFacts) -> dict[str, Quantity]:
-    """Give the file's own numbers as measurements."""
-    known = {
+    """Return the file's own numbers as measurements."""
+    numbers = {
         "audio.sample_rate": facts.sample_rate,
         "audio.bit_depth": BITS.get(facts.coding or ""),
         "audio.channels": facts.channels,
         "audio.duration": facts.duration_s,
     }
-    return {name: Quantity(value=value, unit=FILE_UNITS[name]) for name, value in known.items() if value is not None}
+    return {name: Quantity(value=value, unit=FILE_UNITS[name]) for name, value in numbers.items() if value is not None}
 
 
 def _tracks(side: Side) -> tuple[Track, ...]:
-    """Give the declared tracks with their exact times; a segue has no mark after it."""
+    """Return the declared tracks with their exact times; a segue has no mark after it."""
     return tuple(
         Track(track.number, track.title or "", track.start, track.end, track.gap_after != "segue")
         for track in side.tracks
