@@ -1,1 +1,1 @@
-"""Heard once: a source is read block by block, taps and analyses hear every slice, threads share the work."""
+"""Audio: reading files block by block, and running taps and analyses on every block in several threads."""

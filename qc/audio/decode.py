@@ -24,9 +24,9 @@ from qc.dsp.samples import unpack
 
 Row = NDArray[np.float64]
 UNDECODABLE = (OSError, soundfile.LibsndfileError)
-"""What a decoder may raise."""
+"""Exceptions of a decoder."""
 DR_FLAC = ("ma_dr_flac_open_file", "ma_dr_flac_read_pcm_frames_s32", "ma_dr_flac_close")
-"""Functions of miniaudio's C library that are called here; its own Python interface holds a whole file in memory."""
+"""Functions of miniaudio's C library used here, since its Python interface keeps a whole file in memory."""
 STEP = 1024
 """Frames a read where the place of a fault is looked for."""
 _VALUES = {"PCM_16": np.int16, "PCM_24": np.uint16, "PCM_32": np.int32, "FLOAT": np.float32, "DOUBLE": np.float64}
@@ -40,11 +40,11 @@ class Decoder(Protocol):
     """whether the file holds nothing else, so that no sample is above full scale"""
 
     def load(self, count: int) -> int:
-        """Take in the next frames and give how many there were; raises one of UNDECODABLE."""
+        """Decode the next frames and return their number; raises one of UNDECODABLE."""
         ...
 
     def put(self, at: int, left: Row, right: Row) -> None:
-        """Give frames of what was taken in last, from its frame `at` on; a mono file fills both rows."""
+        """Write decoded frames, from frame `at` of the last load on; a mono file fills both rows."""
         ...
 
     def seek(self, frame: int) -> None:
@@ -52,15 +52,15 @@ class Decoder(Protocol):
         ...
 
     def came_from(self) -> tuple[int, memoryview] | None:
-        """Give the bytes that were taken in last and where in the file they begin; None when they are not at hand."""
+        """Return offset and bytes of the last load, or None where the decoder does not expose them."""
         ...
 
     def integers(self) -> Integers | None:
-        """Give the samples that were taken in last as integers; None where they are not decoded to any."""
+        """Return the samples of the last load as integers, or None where they are decoded to floats."""
         ...
 
     def goes_on(self) -> bool:
-        """Whether more can be decoded behind what was taken in last; asked once, after the last `load`."""
+        """Whether more can be decoded after the last load; called once."""
         ...
 
     def place(self, frame: int) -> tuple[str, int]:
@@ -109,7 +109,7 @@ class _PcmReader:
         self.whole_numbers = layout.coding.startswith("PCM")
 
     def load(self, count: int) -> int:
-        del self._raw, self._got  # so that they can be used again when nobody else holds them
+        del self._raw, self._got  # so that the buffer can be reused where no other reference exists
         self._raw = self._buffers.take()
         into = memoryview(self._raw)[: count * self._layout.frame]  # type: ignore[arg-type]
         there = 0
@@ -158,7 +158,7 @@ class _Library:
         # whole numbers come in the upper bits of int32, half as wide as float64 and not a digit less
         kind = np.int32 if self.whole_numbers else np.float64
         self._buffers = Buffers((most, self._sound.channels), kind, ring)
-        self.held: NDArray[Any] = self._buffers.take()
+        self.buffer: NDArray[Any] = self._buffers.take()
         self._got = 0
         self._scale = 2.0**-31 if self.whole_numbers else 1.0
         self.usual_flac = self._sound.format == "FLAC" and self._sound.subtype in {"PCM_16", "PCM_24"}
@@ -168,14 +168,14 @@ class _Library:
         return self._got
 
     def renewed(self) -> NDArray[Any]:
-        """Take an array for the next frames that nobody else holds."""
-        del self.held  # so that it can be used again
-        self.held = self._buffers.take()
-        return self.held
+        """Return a buffer without other references for the next frames."""
+        del self.buffer  # so that the buffer can be reused
+        self.buffer = self._buffers.take()
+        return self.buffer
 
     def put(self, at: int, left: Row, right: Row) -> None:
-        one_by_one = unpack.stereo if self.held.shape[1] == 2 else unpack.mono
-        one_by_one(self.held.reshape(-1), at, self._scale, left, right)
+        unpack_frames = unpack.stereo if self.buffer.shape[1] == 2 else unpack.mono
+        unpack_frames(self.buffer.reshape(-1), at, self._scale, left, right)
 
     def seek(self, frame: int) -> None:
         self._sound.seek(frame)
@@ -184,14 +184,14 @@ class _Library:
         return None
 
     def integers(self) -> Integers | None:
-        return self.held[: self._got] if self.whole_numbers else None
+        return self.buffer[: self._got] if self.whole_numbers else None
 
     def goes_on(self) -> bool:
         return False
 
     def place(self, frame: int) -> tuple[str, int]:
         kind = "cut off"
-        for step in (len(self.held), STEP):
+        for step in (len(self.buffer), STEP):
             with contextlib.suppress(*UNDECODABLE), soundfile.SoundFile(self.path) as sound:
                 sound.seek(frame)
                 while len(sound.read(step)) == step:
@@ -201,10 +201,10 @@ class _Library:
             kind = "damaged" if len(sound.read(1)) else kind
         return kind, frame
 
-    def hear_out(self) -> None:
-        """Decode all of the file; raises what libsndfile says of it."""
+    def decode_all(self) -> None:
+        """Decode the whole file; raises the error of libsndfile."""
         with soundfile.SoundFile(self.path) as sound:
-            while len(sound.read(out=self.held)):
+            while len(sound.read(out=self.buffer)):
                 pass
 
     def close(self) -> None:
@@ -238,27 +238,27 @@ class _Flac:
             return self._library.load(count)
         self._got = self._read(self._library.renewed()[:count])
         if self._got < count:
-            self._library.hear_out()
+            self._library.decode_all()
         return self._got
 
     def put(self, at: int, left: Row, right: Row) -> None:
         self._library.put(at, left, right)
 
     def seek(self, frame: int) -> None:
-        self._let_go()
+        self._release()
         self._library.seek(frame)
 
     def came_from(self) -> tuple[int, memoryview] | None:
         return None
 
     def integers(self) -> Integers | None:
-        return self._library.integers() if self._flac is None else self._library.held[: self._got]
+        return self._library.integers() if self._flac is None else self._library.buffer[: self._got]
 
     def goes_on(self) -> bool:
-        return self._flac is not None and self._read(np.empty((1, self._library.held.shape[1]), np.int32)) > 0
+        return self._flac is not None and self._read(np.empty((1, self._library.buffer.shape[1]), np.int32)) > 0
 
     def _read(self, into: Integers) -> int:
-        """Decode the next frames into an array and give how many there were."""
+        """Decode the next frames into an array and return their number."""
         there = self._miniaudio.ffi.from_buffer("int *", into, require_writable=True)
         got: int = self._miniaudio.lib.ma_dr_flac_read_pcm_frames_s32(self._flac, len(into), there)
         return got
@@ -267,10 +267,10 @@ class _Flac:
         return self._library.place(frame if self._flac is None else 0)
 
     def close(self) -> None:
-        self._let_go()
+        self._release()
         self._library.close()
 
-    def _let_go(self) -> None:
+    def _release(self) -> None:
         if self._flac is not None:
             self._miniaudio.lib.ma_dr_flac_close(self._flac)
             self._flac = None

@@ -17,25 +17,25 @@ from qc.model.errors import SecondLookError
 from qc.plugin_api import RunningTap, Samples, Stream, Tap
 
 MOST_S = 60
-"""Seconds of a side that may be read again, what filters need counted in."""
+"""Most seconds of a side that may be read again, settling time of filters included."""
 BEFORE = 18
-"""Sectors, 0.24 s, heard before a stretch so that filters have settled: what rings in a 10 Hz Butterworth high-pass of
+"""Sectors, 0.24 s, read before a stretch so that filters have settled: the ringing in a 10 Hz Butterworth high-pass of
 the second order falls by 386 dB a second, so that 92 dB are gone (practice)."""
 BEHIND = 1
-"""Sectors heard behind a stretch, for filters that look ahead (practice)."""
-HELD = 1
-"""Pieces that are held at once: findings of one passage come one after the other, and share its piece."""
+"""Sectors read after a stretch, for filters that look ahead (practice)."""
+MOST_PIECES = 1
+"""Pieces kept in memory: findings of one passage follow each other and share its piece."""
 STEP = BLOCK // 4
 """Frames that are decoded, or given to a tap, at once."""
 BEYOND = 64
 """Frames for which there is room behind the last one of a piece, since a tap may go on a little."""
 LONGEST = 5 * SECTORS_A_SECOND
-"""Sectors of a piece that grows by what lies beside it, at the most."""
+"""Most sectors of a piece that is extended."""
 
 
 @dataclass(eq=False)
 class _Piece:
-    """Frames of the file from `start` to before `end`, and what taps made of them."""
+    """Frames of the file from `start` to before `end`, with the outputs of taps."""
 
     start: int
     end: int
@@ -44,7 +44,7 @@ class _Piece:
 
 
 class Excerpts:
-    """Gives stretches of a side that came as one file or as several; what was read is held for a while."""
+    """Reads stretches of a side of one or several files again, and keeps the last piece in memory."""
 
     def __init__(
         self, stream: Stream, parts: Sequence[FileSegment], changes: Callable[[], Sequence[AudioFault]] = tuple
@@ -66,7 +66,7 @@ class Excerpts:
         return self._read / self.stream.rate
 
     def __call__(self, start_s: float, end_s: float, tap: Tap | None = None) -> Samples:
-        """Give file seconds through a tap; raises SecondLookError where no more may or can be read."""
+        """Return samples between two file seconds, of the source or a tap; raises SecondLookError."""
         rate, size = self.stream.rate, self._size
         first, last = self._within(round(start_s * rate)), self._within(round(end_s * rate))
         before, behind = (0, 0) if tap is None else (BEFORE, BEHIND)
@@ -85,42 +85,42 @@ class Excerpts:
         return min(max(0, frame), self.stream.frames)
 
     def forget(self) -> None:
-        """Let go of what was read; it counts all the same."""
+        """Release the pieces in memory; their seconds still count."""
         self._pieces = []
 
     def _tapped(self, piece: _Piece, tap: Tap) -> Samples:
-        """Give a whole piece through a tap and all that it listens to, worked out once."""
+        """Return the output of a tap for a whole piece, computed once together with the taps it reads."""
         here = self.stream
         stream = Stream(here.source, here.rate, here.channels, piece.end - piece.start, here.mono)
-        heard = piece.samples
-        for one in reversed(lineage(tap)):
-            if one not in piece.tapped:
-                room = -(-stream.frames * one.rate(stream) // stream.rate) + BEYOND
-                piece.tapped[one] = _closed(_through(one.start(stream), heard, room))
-            heard = piece.tapped[one]
-        return heard
+        samples = piece.samples
+        for member in reversed(lineage(tap)):
+            if member not in piece.tapped:
+                room = -(-stream.frames * member.rate(stream) // stream.rate) + BEYOND
+                piece.tapped[member] = _closed(_through(member.start(stream), samples, room))
+            samples = piece.tapped[member]
+        return samples
 
     def _piece(self, low: int, high: int) -> _Piece:
-        """Give a piece that holds some frames: one that is held, one that is grown, or a new one."""
+        """Return a piece with the given frames: one in memory, an extended one, or a new one."""
         for piece in self._pieces:
             if piece.start <= low and high <= piece.end:
                 return piece
-        beside = next((piece for piece in self._pieces if piece.start < high and low < piece.end), None)
-        if beside is not None:
-            start, end = min(low, beside.start), max(high, beside.end)
+        nearby = next((piece for piece in self._pieces if piece.start < high and low < piece.end), None)
+        if nearby is not None:
+            start, end = min(low, nearby.start), max(high, nearby.end)
             if end - start <= LONGEST * self._size:
-                before, behind = self._heard((start, beside.start), (beside.end, end))
-                self._pieces.remove(beside)
-                return self._held(start, np.concatenate([before, beside.samples, behind], axis=1))
-        (samples,) = self._heard((low, high))
-        return self._held(low, samples)
+                before, behind = self._read_stretches((start, nearby.start), (nearby.end, end))
+                self._pieces.remove(nearby)
+                return self._keep(start, np.concatenate([before, nearby.samples, behind], axis=1))
+        (samples,) = self._read_stretches((low, high))
+        return self._keep(low, samples)
 
-    def _held(self, start: int, samples: Samples) -> _Piece:
+    def _keep(self, start: int, samples: Samples) -> _Piece:
         piece = _Piece(start, start + samples.shape[1], _closed(samples))
-        self._pieces = [piece, *self._pieces][:HELD]
+        self._pieces = [piece, *self._pieces][:MOST_PIECES]
         return piece
 
-    def _heard(self, *stretches: tuple[int, int]) -> list[Samples]:
+    def _read_stretches(self, *stretches: tuple[int, int]) -> list[Samples]:
         """Read stretches of frames, all or none; raises SecondLookError."""
         count = sum(end - start for start, end in stretches)
         if self.lost:
@@ -152,15 +152,15 @@ class Excerpts:
         return samples
 
 
-def _through(running: RunningTap, heard: Samples, room: int) -> Samples:
-    """Give all that a tap makes of a piece, about `room` frames; it hears a quarter of a block at a time.
+def _through(running: RunningTap, samples: Samples, room: int) -> Samples:
+    """Return the output of a tap for a piece, about `room` frames, computed in steps of a quarter of a block.
 
-    So the tap needs little, and little is held twice.
+    The small steps bound the memory of the tap and of its output.
     """
     given = np.empty((0, 0))
     end = 0
-    for first in [*range(0, heard.shape[1], STEP), -1]:
-        part = running.flush() if first < 0 else running.push(heard[:, first : first + STEP])
+    for first in [*range(0, samples.shape[1], STEP), -1]:
+        part = running.flush() if first < 0 else running.push(samples[:, first : first + STEP])
         if len(given) < len(part) or given.shape[1] < end + part.shape[1]:  # a tap may give no frame of its first ones
             grown = np.empty((len(part), max(room, end + part.shape[1])))
             if end:
@@ -187,7 +187,7 @@ def _decode(part: FileSegment, at: int, samples: Samples) -> None:
 
 
 def _closed(samples: Samples) -> Samples:
-    """Give samples in C order and closed to writing: several analyses are given the same."""
+    """Return samples in C order and read-only, since several analyses share them."""
     samples = np.ascontiguousarray(samples)
     if samples.flags.writeable:
         samples = samples.view()

@@ -1,4 +1,4 @@
-"""What hearing may find wrong with an audio file, in the sentences of the report."""
+"""Faults of audio files that decoding finds, in the sentences of the report."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from qc.plugin_api import At, Stream
 
 
 class AudioFaultError(Exception):
-    """The audio cannot be judged, for the reason in `fault`."""
+    """Raised where audio cannot be judged; `fault` has the reason."""
 
     def __init__(self, fault: AudioFault) -> None:
         super().__init__(fault.message)
@@ -18,7 +18,7 @@ class AudioFaultError(Exception):
 
 
 def unreadable(kind: str, shown: str, frame: int, rate: int, why: str) -> AudioFault:
-    """Say from which frame on a file cannot be decoded; `why` is a library's text, of which the last part counts."""
+    """Return the fault of a file that cannot be decoded from a frame on; the last part of `why` is the reason."""
     second, reason = frame / rate, why.rsplit(": ", maxsplit=1)[-1].strip().rstrip(".")
     return AudioFault(
         kind=kind,
@@ -29,7 +29,7 @@ def unreadable(kind: str, shown: str, frame: int, rate: int, why: str) -> AudioF
 
 
 def short(shown: str, frame: int, stream: Stream) -> AudioFault:
-    """Say at which frame a file ends before its time."""
+    """Return the fault of a file that ends at a frame before its stated end."""
     second = frame / stream.rate
     return AudioFault(
         kind="cut off",
@@ -40,7 +40,7 @@ def short(shown: str, frame: int, stream: Stream) -> AudioFault:
 
 
 def longer(shown: str, stream: Stream) -> AudioFault:
-    """Say that more audio follows the frames that a file's header states."""
+    """Return the fault of a file with more frames than its header states."""
     second = stream.frames / stream.rate
     return AudioFault(
         kind="longer than its header",
@@ -51,7 +51,7 @@ def longer(shown: str, stream: Stream) -> AudioFault:
 
 
 def unusable(shown: str, frame: int, rate: int, value: float) -> AudioFault:
-    """Say which frame holds a value that can be no programme: not finite, or absurdly large."""
+    """Return the fault of a sample that is not finite or absurdly large."""
     second = frame / rate
     if np.isfinite(value):
         level = 20.0 * np.log10(abs(value))

@@ -1,4 +1,4 @@
-"""Memory handed back to the system: what threads and searches have let go of stays with the process otherwise."""
+"""Return freed memory to the system, which would otherwise stay with the process."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ ARENAS = 2
 
 
 def give_back() -> None:
-    """Hand memory that nobody uses back to the system, where the C library keeps it and can be asked to; takes 1 ms."""
+    """Return unused memory to the system, where the C library supports that; takes 1 ms."""
     _of_glibc("malloc_trim")(0)
 
 

@@ -1,4 +1,4 @@
-"""A side that came as one file a track, heard as one: file after file, digital silence between, exact to the frame."""
+"""Read a side of one file a track as one source: the files in order, with exact digital silence between them."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from qc.plugin_api import At, Samples, Stream
 
 @dataclass(frozen=True, slots=True)
 class FileSegment:
-    """One file of a side: where it lies and how messages name it, the frame at which it begins, frames, rate in Hz."""
+    """One file of a side: its path, its name in messages, its track, first frame, frames, and rate in Hz."""
 
     path: Path
     named: str
@@ -27,12 +27,12 @@ class FileSegment:
 
     @property
     def end(self) -> int:
-        """Frame of the side behind the last one of this file."""
+        """Frame of the side after the last one of this file."""
         return self.start + self.frames
 
 
 class JoinedSource:
-    """Reads the files of a side in order, silence wherever none lies; all have one rate and number of channels.
+    """Reads the files of a side in order, with silence between them; all have one rate and number of channels.
 
     Blocks and slices are cut as those of one file with the same programme would be, so the digits are the same.
     """
@@ -50,15 +50,15 @@ class JoinedSource:
 
     @property
     def blocks(self) -> int:
-        """Number of blocks `read` gives."""
+        """Number of blocks that `read` returns."""
         return -(-self.stream.frames // self._slices.block)
 
     def open(self) -> None:
-        """Get ready; each file is opened when its turn comes, so that no number of tracks is too large."""
+        """Reset to the start; each file is opened when it is needed, so that any number of tracks works."""
         self._at = 0
 
     def close(self) -> None:
-        """Close what is open."""
+        """Close all open files."""
         for file in self._files.values():
             file.close()
         self._files.clear()
@@ -83,7 +83,7 @@ class JoinedSource:
             self._to_hash.append(here)
         self._at = end
         if end == self.stream.frames:
-            self._slices = Slices(self.stream.rate)  # the memory of slices that are still held goes with them
+            self._slices = Slices(self.stream.rate)  # releases the buffers of slices that are still in use
         return read_only(slices)
 
     def hash(self) -> None:
@@ -110,7 +110,7 @@ class JoinedSource:
             slices[k][:, low:high] = 0.0
 
     def _file(self, part: FileSegment) -> FileSource:
-        """Give the open file of a part."""
+        """Return the open file of a part."""
         if part not in self._files:
             hashed = self._hashed.get(part)
             file = FileSource(part.path, self.stream.source, self.stream.rate, part.frames, part.named, hashed=hashed)

@@ -1,4 +1,4 @@
-"""What came in: the facts of a side's audio file, and everything that is wrong with it."""
+"""The received audio of a side: the facts of its file and all its faults."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from qc.plugin_api import Need
 
 @dataclass(frozen=True, slots=True)
 class AudioFault:
-    """One thing wrong with an audio file; after a fatal one the side is not measured."""
+    """A fault of an audio file; a side with a fatal one is not measured."""
 
     kind: str
     """in two or three words: "cut off", "not audio" """
@@ -22,12 +22,12 @@ class AudioFault:
     at: At | None
     fatal: bool = True
     field: tuple[str | int, ...] = ()
-    """what of the side in the delivery file it is about, when that is not the audio: ("sha256",)"""
+    """key of the side in the delivery file that it is about, by default the audio: ("sha256",)"""
 
 
 @dataclass(frozen=True, slots=True)
 class ReceivedAudio:
-    """A side's audio file as it was found."""
+    """The received audio file of a side."""
 
     file: str
     """as the delivery writes it"""
@@ -38,17 +38,17 @@ class ReceivedAudio:
 
     @property
     def fatal(self) -> AudioFault | None:
-        """The first fault that keeps the side from being measured."""
+        """The first fault that prevents measuring, or None."""
         return next((fault for fault in self.faults if fault.fatal), None)
 
 
 @dataclass(frozen=True)
 class AsReceived(Need[ReceivedAudio]):
-    """The file as it was received; there for every side, also for one whose audio cannot be heard."""
+    """The received file; available for every side, also where its audio cannot be decoded."""
 
     id: ClassVar[str] = "audio.received"
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
-        """Build it; it depends on nothing."""
+        """Build the need, which depends on nothing of the chain."""
         return cls()

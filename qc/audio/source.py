@@ -71,7 +71,7 @@ class FileSource:
 
     def close(self) -> None:
         """Close the file."""
-        self._let_go()
+        self._release()
         if self._hashed is not None:
             self._hashed.close()
 
@@ -83,10 +83,10 @@ class FileSource:
         for k, samples in enumerate(slices):
             self.put(k * self._slices.slice, samples)
         if self.at_end:
-            self._let_go()
+            self._release()
         return read_only(slices)
 
-    def _let_go(self) -> None:
+    def _release(self) -> None:
         """Let go of what is needed to read; the memory of slices that are still held goes with them."""
         if self._decoder is not None:
             self._decoder.close()

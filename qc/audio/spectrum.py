@@ -1,4 +1,4 @@
-"""The long-term spectrum of a side from what of it may still be read again, and the steady tones that stand in it."""
+"""Compute the long-term spectrum of a side, and its steady tones, from the audio that may still be read again."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ LOWEST, HIGHEST = 20.0, 20_000.0
 ENOUGH = 6
 """Pieces without which nothing is said of steady tones."""
 ABOVE = 18.0
-"""dB that a steady tone stands above the middle of what lies within a quarter of an octave (practice)."""
+"""Least dB of a steady tone above the median within a quarter of an octave (practice)."""
 FAINT = -110.0
-"""dBFS below which nothing is told."""
+"""dBFS below which no tone is reported."""
 MOST_LINES = 8
 _LEAST = 1e-16
 
@@ -77,7 +77,7 @@ def bands(power: Array, hertz: Array) -> tuple[Array, Array]:
 
 
 def steady(powers: Array, hertz: Array) -> tuple[SpectralLine, ...]:
-    """Find tones that stand out in every piece but one, the strongest first; powers (pieces, bins)."""
+    """Return the tones found in all pieces but at most one, the strongest first; `powers` is (pieces, bins)."""
     always = np.sort(powers, axis=0)[1]
     step = hertz[1]
     levels = 10.0 * np.log10(np.maximum(2.0 * 1.5 * always, _LEAST))  # a sine leaves two thirds of itself in its bin
@@ -87,14 +87,14 @@ def steady(powers: Array, hertz: Array) -> tuple[SpectralLine, ...]:
         if not LOWEST <= hertz[index] <= HIGHEST or level < FAINT or level < levels[index - 2 : index + 3].max():
             continue
         reach = max(8, int(hertz[index] * (2.0**0.25 - 1.0) / step))
-        beside = levels[max(1, index - reach) : index + reach + 1]
-        if (above := level - float(np.median(beside))) > ABOVE:
+        nearby = levels[max(1, index - reach) : index + reach + 1]
+        if (above := level - float(np.median(nearby))) > ABOVE:
             found.append(SpectralLine(_peak(levels, index) * step, float(level), above))
-    return tuple(sorted(found, key=lambda one: -one.level)[:MOST_LINES])
+    return tuple(sorted(found, key=lambda line: -line.level)[:MOST_LINES])
 
 
 def _peak(levels: Array, index: int) -> float:
-    """Give the place of a peak between bins, by the parabola through three."""
+    """Return the position of a peak between bins, from the parabola through three of them."""
     low, at, high = levels[index - 1 : index + 2]
     bend = low - 2.0 * at + high
     return index if bend == 0.0 else index + 0.5 * float(low - high) / float(bend)

@@ -130,9 +130,7 @@ def _measured(
             return _faulty(given, fresh, unbuilt)
         measured = fresh
         sound = None if store is None else given.measured_sound(store)
-        if (
-            stored and sound != stored_sound
-        ):  # the file was replaced, and the stored measurements are not of the new one
+        if stored and sound != stored_sound:  # the file was replaced: stored measurements are of another
             return _measured(read, side, wanted, unbuilt, replace(how, store=None))
     new = seal(measured.results)
     measured = work_out(

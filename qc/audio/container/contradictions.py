@@ -25,9 +25,9 @@ _BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32, "FL
 """Bits that a decoded sample takes in the file, by libsndfile's name of the coding."""
 _OCTETS_OF_FORMAT = 40
 _LOOK = 1 << 16
-"""Bytes of samples that are looked at."""
+"""Bytes of samples that are examined."""
 _ENOUGH = 256
-"""Samples other than zero from which on it can be told what they are (practice)."""
+"""Least number of non-zero samples that decides their coding (practice)."""
 _LOUDEST = 2.0
 """Sample value that no float programme reaches (practice)."""
 _FAINTEST = 1e-7
@@ -37,7 +37,7 @@ _CHUNK_NAMES = {b"fmt ": "format", b"data": "data", b"COMM": "common", b"SSND": 
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """Something that a header states and that is not so; `sentence` goes on behind the name of the file."""
+    """A wrong statement of a header; `sentence` continues after the name of the file."""
 
     kind: str
     sentence: str
@@ -47,7 +47,7 @@ class Contradiction:
 
 @dataclass(frozen=True, slots=True)
 class _Stated:
-    """What the header states of its audio, to be compared with what the decoder reads."""
+    """Properties of the audio stated by the header, for comparison with those of the decoder."""
 
     rate: int | Fraction
     channels: int
@@ -122,10 +122,10 @@ def _wave(file: BinaryIO, size: int, header: Header, info: Any) -> Iterator[Cont
 
 
 def _floats(file: BinaryIO, data: Chunk, order: str) -> bool:
-    """Tell floats that a header states as 32-bit integers, by samples from three places of the audio.
+    """Whether 32-bit integers by the header are floats, judged by samples from three places of the audio.
 
-    Integers that are small and negative would be beyond 2 as floats, or none at all; small and positive ones would be
-    next to nothing. Music is full of both.
+    Read as floats, small negative integers are beyond 2 or no numbers, and small positive ones nearly zero. Music has
+    many of both.
     """
     places = (data.size // 16 * quarter * 4 for quarter in (1, 2, 3))
     octets = b"".join(bytes_at(file, data.start + at, min(_LOOK, data.size - at) // 4 * 4) for at in places)
@@ -143,7 +143,7 @@ def _first(found: list[Chunk], name: bytes) -> Chunk | None:
 
 
 def _repeated(found: list[Chunk], names: tuple[bytes, ...], audio: Chunk) -> Iterator[Contradiction]:
-    """Name chunks that stand twice up to the audio; what lies behind that is judged by itself."""
+    """Yield contradictions for chunks that occur twice before the audio; later bytes are judged separately."""
     for name in names:
         if sum(chunk.name == name and chunk.start <= audio.start for chunk in found) > 1:
             yield _lost(f"has its {_CHUNK_NAMES[name]} chunk twice")
@@ -188,7 +188,7 @@ def _counted(
 
 
 def _riff_end(file: BinaryIO, header: Header, order: str) -> int | None:
-    """Give the byte at which the form ends as it is stated; None where it was left open."""
+    """Return the stated end of the form in bytes, or None where it was left open."""
     stated = struct.unpack(f"{order}I", bytes_at(file, 4, 4))[0]
     if header.container == "RF64" and stated == _ALL_ONES:
         stated = struct.unpack("<Q", bytes_at(file, 20, 8))[0]
@@ -219,7 +219,7 @@ def _aiff(file: BinaryIO, size: int, header: Header, info: Any) -> Iterator[Cont
 
 
 def _extended(octets: bytes) -> Fraction | int:
-    """Give the value of an 80-bit float with a sign, 15 bits of exponent and 64 of mantissa; -1 where it is no rate."""
+    """Return the value of an 80-bit float (sign, 15 bits of exponent, 64 of mantissa); -1 where it is no rate."""
     head, mantissa = struct.unpack(">HQ", octets)
     shift = (head & 0x7FFF) - 16383 - 63
     if head & 0x8000 or not -63 <= shift <= 0:

@@ -1,4 +1,4 @@
-"""The digests of a file's bytes, as a delivery or a list beside it states them."""
+"""The digests of a file's bytes, in the notation of deliveries and checksum lists."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from pathlib import Path
 AT_ONCE = 1 << 20
 """Bytes a read."""
 SAMPLES_MD5 = "samples md5"
-"""Name of the digest of the decoded samples, where a file states one; not taken by those who read bytes only."""
+"""Name of the digest of the decoded samples, where a file states one; it needs decoding, not only reading."""
 
 
 class Digests:
-    """The "sha256" of bytes that come one after the other, and their "md5" when asked for."""
+    """The "sha256" of consecutive bytes, and optionally their "md5"."""
 
     def __init__(self, *, md5: bool = False) -> None:
         self._digests = {"sha256": hashlib.sha256()}
@@ -25,20 +25,20 @@ class Digests:
             digest.update(octets)
 
     def hexadecimal(self) -> dict[str, str]:
-        """Give the digests of all bytes taken, in small hex digits."""
+        """Return the digests of all bytes taken, in lower-case hex digits."""
         return {name: digest.hexdigest() for name, digest in self._digests.items()}
 
 
 def sha256_of(path: Path) -> str:
-    """Give the SHA-256 of a file as 64 small hex digits, in bounded memory; raises OSError."""
+    """Return the SHA-256 of a file as 64 lower-case hex digits, in bounded memory; raises OSError."""
     return digests_of(path)["sha256"]
 
 
 def digests_of(path: Path, *, md5: bool = False) -> dict[str, str]:
-    """Give the "sha256" of a file, and its "md5" when asked for, from one read; raises OSError."""
+    """Return the "sha256" of a file, and optionally its "md5", from one read; raises OSError."""
     digests = Digests(md5=md5)
-    held = memoryview(bytearray(AT_ONCE))
+    buffer = memoryview(bytearray(AT_ONCE))
     with path.open("rb", buffering=0) as file:
-        while count := file.readinto(held):
-            digests.take(held[:count])
+        while count := file.readinto(buffer):
+            digests.take(buffer[:count])
     return digests.hexadecimal()

@@ -1,7 +1,7 @@
-"""The digests of a file, worked out while it is heard, so that it is not read twice.
+"""The digests of a file, computed while it is decoded, so that it is not read twice.
 
-Bytes that were read to be unpacked are handed over as they are; all other bytes of the file are read here, in their
-turn. The MD5 of the decoded samples is taken along where a file states one.
+Bytes read by the decoder are passed on; all other bytes of the file are read here, in order. The MD5 of the decoded
+samples is computed too where a file states one.
 """
 
 from __future__ import annotations
@@ -15,28 +15,28 @@ from qc.audio.container.digests import AT_ONCE, SAMPLES_MD5, Digests
 from qc.audio.container.sample_md5 import Integers, SampleMd5
 
 Handed = tuple[int, memoryview] | None
-"""Bytes of a file with the place at which they begin."""
+"""Offset of bytes in a file, and the bytes."""
 
 
 class FileHash:
-    """The digests of one file. One thread may ask for steps, another one may take them, both in order."""
+    """The digests of one file. One thread may request steps and another may run them, both in order."""
 
     def __init__(self, path: Path, *, md5: bool = False, samples: SampleMd5 | None = None) -> None:
         self.digests: dict[str, str] | None = None
-        """once every byte was taken; stays None when the file cannot be read to its end"""
+        """set after the last byte; None where the file cannot be read to its end"""
         self._path = path
         self._taken = Digests(md5=md5)
         self._samples = samples
         self._at = 0
         self._steps: deque[tuple[Handed, int | None]] = deque()
         self._file: Any = None
-        self._held = memoryview(b"")
+        self._buffer = memoryview(b"")
         self._size = 0
         self._failed = False
 
     @property
     def waiting(self) -> bool:
-        """Whether a step was requested and not taken."""
+        """Whether a requested step has not run yet."""
         return bool(self._steps)
 
     def open(self) -> None:
@@ -48,14 +48,14 @@ class FileHash:
             self._failed = True
 
     def close(self) -> None:
-        """Close the file and let go of what was handed over."""
+        """Close the file and release the bytes of the decoder."""
         if self._file is not None:
             self._file.close()
         self._steps.clear()
-        self._held = memoryview(b"")
+        self._buffer = memoryview(b"")
 
     def ask(self, share: float, handed: Handed, integers: Integers | None = None) -> None:
-        """Ask for one step: up to this share of the file, 1.0 for all that is left; `handed` need not be read.
+        """Request one step: up to this share of the file, 1.0 for the rest; the bytes `handed` are not read again.
 
         `integers` are the samples that were decoded from it, where the decoder gives any.
         """
@@ -64,7 +64,7 @@ class FileHash:
         self._steps.append((handed, None if share >= 1.0 else int(share * self._size)))
 
     def step(self) -> None:
-        """Take the oldest step that was requested."""
+        """Run the oldest requested step."""
         handed, end = self._steps.popleft()
         if self._samples is not None:
             self._samples.step()
@@ -89,14 +89,14 @@ class FileHash:
                 self.digests[SAMPLES_MD5] = self._samples.hexadecimal()
 
     def _read_to(self, end: int | None) -> None:
-        """Take the bytes from where it is to `end`, None for the end of the file."""
+        """Hash the bytes from the current offset to `end`, None for the end of the file."""
         if self._at == end:
             return
-        self._held = self._held or memoryview(bytearray(AT_ONCE))
+        self._buffer = self._buffer or memoryview(bytearray(AT_ONCE))
         self._file.seek(self._at)
         while end is None or self._at < end:
-            count = self._file.readinto(self._held if end is None else self._held[: end - self._at])
+            count = self._file.readinto(self._buffer if end is None else self._buffer[: end - self._at])
             if not count:
                 return
-            self._taken.take(self._held[:count])
+            self._taken.take(self._buffer[:count])
             self._at += count

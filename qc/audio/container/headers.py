@@ -1,7 +1,7 @@
-"""What an audio file's header states, read by a parser of our own, so that a cut-off file is known as such.
+"""Read the header of an audio file with our own parser, which recognises truncated files.
 
-Libraries that decode audio silently shorten a truncated file to what is there. Here the stated length and the
-bytes present are set side by side. Only chunk headers are read; nothing is trusted, and nothing raises.
+Libraries that decode audio silently shorten a truncated file. This parser returns both the stated length and the
+bytes present. Only chunk headers are read; nothing is trusted, and nothing raises.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _AIFC_FIXED = frozenset({b"NONE", b"sowt", b"twos", b"in24", b"in32", b"fl32", b
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What a header states, beside what is there; None where it cannot be decided."""
+    """The length stated by a header and the bytes present; None where they cannot be determined."""
 
     container: Container | None
     frames_stated: int | None = None
@@ -106,7 +106,7 @@ def bytes_at(file: BinaryIO, start: int, count: int) -> bytes:
 
 
 def chunks(file: BinaryIO, size: int, start: int, order: str, sizes: dict[bytes, int] | None = None) -> Iterator[Chunk]:
-    """Walk the chunks of a RIFF or IFF file, those that begin inside it; `sizes` stand for a size of -1."""
+    """Yield the chunks of a RIFF or IFF file that begin inside it; `sizes` replace a size of -1."""
     for _ in range(_MOST_CHUNKS):
         head = bytes_at(file, start, 8)
         if len(head) < 8:
@@ -135,7 +135,7 @@ def _wave(file: BinaryIO, size: int, order: str) -> Header:
 
 
 def _rf64(file: BinaryIO, size: int) -> Header:
-    """Read RF64 or BW64: sizes of -1 stand in a ds64 chunk, which comes first."""
+    """Read RF64 or BW64, whose first chunk, ds64, holds the sizes written as -1."""
     sizes, samples = real_sizes(file)
     if not sizes:
         return Header("RF64", note="the ds64 chunk with the real sizes is missing" if size >= 48 else _ENDS_EARLY)
@@ -182,7 +182,7 @@ def _wave_chunks(
 
 
 def _streamed(stated: int, riff: int, there: int, riff_ends_early: bool) -> bool:
-    """Tell a length that a writer left open because it could not go back to fill it in."""
+    """Whether a writer to a stream left the length open."""
     if stated in {_ALL_ONES, 0x7FFFFFFF, 0x80000000} or (riff == _ALL_ONES and stated >= 0xFFFFFF00):
         return there != stated
     if stated == 0:  # an honest empty file may still have chunks behind its data
@@ -225,7 +225,7 @@ def _missing(form: bytes, size: int, end: int) -> str:
 
 
 def _aiff(file: BinaryIO, size: int, container: Literal["AIFF", "AIFC"]) -> Header:
-    """Read AIFF or AIFC: frames stand in the COMM chunk, bytes in the SSND chunk."""
+    """Read AIFF or AIFC: the COMM chunk has the frames, the SSND chunk the bytes."""
     common, sound = b"", None
     for chunk in chunks(file, size, 12, ">"):
         if chunk.name == b"COMM" and not common:
@@ -252,7 +252,7 @@ def _aiff(file: BinaryIO, size: int, container: Literal["AIFF", "AIFC"]) -> Head
 
 
 def _aiff_frames(common: bytes, container: Container) -> tuple[int | None, int | None]:
-    """Give the frames that COMM states, and the bytes of one where the coding has a fixed number."""
+    """Return the frames stated by COMM, and the bytes of a frame where the coding has a fixed size."""
     if len(common) < 18:
         return None, None
     channels, frames, bits = struct.unpack(">HIH", common[:8])
@@ -261,7 +261,7 @@ def _aiff_frames(common: bytes, container: Container) -> tuple[int | None, int |
 
 
 def _aiff_streamed(frames: int | None, sound_size: int, there: int) -> bool:
-    """Tell a length that was left open; some writers put a round number near 0x7f000000 there."""
+    """Whether the length was left open; some writers state a round number near 0x7f000000."""
     if sound_size in {_ALL_ONES, 0x7FFFFFFF} or frames == _ALL_ONES:
         return True
     if sound_size <= 8 or frames == 0:

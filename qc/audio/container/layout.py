@@ -1,6 +1,6 @@
-"""Where the samples of a plain WAV or RF64 file lie and how they are coded, so that they can be read without a library.
+"""Layout and coding of the samples of a plain WAV or RF64 file, which is read without a library.
 
-Only files without anything odd have a layout; what is left to a library is read by it, whatever the reason.
+Only regular files have a layout; a library reads all others.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ _CODINGS: dict[tuple[int, int], Coding] = {
     (PCM, 16): "PCM_16", (PCM, 24): "PCM_24", (PCM, 32): "PCM_32", (FLOAT, 32): "FLOAT", (FLOAT, 64): "DOUBLE",
 }  # fmt: skip
 _OF_TAG = bytes.fromhex("000000001000800000aa00389b71")
-"""What follows the format tag in the identifier of an extensible format, when the tag alone says what it is."""
+"""The rest of an extensible format identifier whose format tag alone names the coding."""
 
 
 @dataclass(frozen=True, slots=True)
 class PcmLayout:
-    """Samples that lie one behind the other, little-endian, channels side by side."""
+    """Consecutive little-endian samples with interleaved channels."""
 
     coding: Coding
     rate: int
@@ -70,7 +70,7 @@ def _layout(file: BinaryIO, size: int) -> PcmLayout | None:
 
 
 def _coding(form: bytes) -> tuple[Coding, int, int] | None:
-    """Give coding, rate and channels of a format chunk that says nothing odd."""
+    """Return coding, rate and channels of a regular format chunk, else None."""
     if len(form) < 16:
         return None
     tag, channels, rate, _, block, bits = struct.unpack("<HHIIHH", form[:16])

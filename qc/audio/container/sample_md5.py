@@ -49,5 +49,5 @@ class SampleMd5:
             self._digest.update(octets.data)
 
     def hexadecimal(self) -> str:
-        """Give the MD5 of all samples taken, in small hex digits."""
+        """Return the MD5 of all samples taken, in lower-case hex digits."""
         return self._digest.hexdigest()

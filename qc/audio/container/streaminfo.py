@@ -1,4 +1,4 @@
-"""What a FLAC file states of its stream: the STREAMINFO block, and the header of the first frame.
+"""Read the STREAMINFO block of a FLAC file and the header of its first frame.
 
 RFC 9639, sections 8.2 and 9.1. Reads a few bytes at known places, and raises OSError only.
 """
@@ -15,7 +15,7 @@ from qc.audio.container.headers import bytes_at, flac_start
 _MOST_BLOCKS = 400
 _RATES = {1: 88_200, 2: 176_400, 3: 192_000, 4: 8_000, 5: 16_000, 6: 22_050, 7: 24_000, 8: 32_000, 9: 44_100,
           10: 48_000, 11: 96_000}  # fmt: skip
-"""Code of a frame header -> frames a second; 12 to 14 stand for a number behind it, 0 for that of the stream."""
+"""Code of a frame header -> frames a second; 12 to 14: the rate follows the header, 0: the rate of the stream."""
 _BITS = {1: 8, 2: 12, 4: 16, 5: 20, 6: 24, 7: 32}
 _STEREO = range(8, 11)
 """Codes of two channels of which one or both are stored as differences."""
@@ -23,7 +23,7 @@ _STEREO = range(8, 11)
 
 @dataclass(frozen=True, slots=True)
 class FrameHeader:
-    """What a frame states of the stream; None where it leaves that to STREAMINFO."""
+    """Stream properties stated by a frame; None where they are those of STREAMINFO."""
 
     rate: int | None
     channels: int
@@ -32,7 +32,7 @@ class FrameHeader:
 
 @dataclass(frozen=True, slots=True)
 class StreamInfo:
-    """What STREAMINFO states; `frames` and `md5` are None where it states none."""
+    """The contents of STREAMINFO; `frames` and `md5` are None where it does not state them."""
 
     rate: int
     channels: int
@@ -89,7 +89,7 @@ def frame_header(octets: bytes) -> FrameHeader | None:
 
 
 def header_length(octets: bytes) -> int | None:
-    """Give how many bytes a frame header takes with its CRC-8; None where these are none, or damaged."""
+    """Return the length in bytes of a frame header with its CRC-8; None for damaged or other bytes."""
     if len(octets) < 6 or octets[0] != 0xFF or octets[1] & 0xFE != 0xF8:
         return None
     size, rate, first = octets[2] >> 4, octets[2] & 15, octets[4]

@@ -1,4 +1,4 @@
-"""Bytes behind the audio of a RIFF or IFF file: chunks, padding, or audio that the header does not count."""
+"""Judge the bytes after the audio of a RIFF or IFF file: chunks, padding, or audio that the header does not count."""
 
 from __future__ import annotations
 
@@ -15,19 +15,19 @@ _LOOK = 1 << 16
 _PLACES = 64
 """Places of a long stretch that are looked at."""
 """Bytes that are looked at from either end of what lies behind."""
-_KNOWN = frozenset({
+_CHUNKS_BESIDES_AUDIO = frozenset({
     b"LIST", b"bext", b"cue ", b"smpl", b"inst", b"id3 ", b"ID3 ", b"iXML", b"axml", b"aXML", b"chna", b"fact", b"PEAK",
     b"JUNK", b"junk", b"PAD ", b"FLLR", b"minf", b"elm1", b"regn", b"umid", b"DGDA", b"qlty", b"mext", b"levl", b"link",
     b"cart", b"acid", b"DISP", b"_PMX", b"LGWV", b"afsp", b"NAME", b"AUTH", b"(c) ", b"ANNO", b"COMT", b"MARK", b"INST",
     b"APPL", b"AESD", b"MIDI", b"CHAN", b"FVER", b"bmrk", b"ovwf", b"plst", b"note", b"labl",
 })  # fmt: skip
 _AUDIO = (b"data", b"SSND", b"RIFF", b"RIFX", b"RF64", b"BW64", b"FORM", b"fLaC")
-"""How a second lot of audio begins."""
+"""First bytes of further audio."""
 
 
 @dataclass(frozen=True, slots=True)
 class Audio:
-    """Where the audio of a file lies."""
+    """The place of the audio in a file."""
 
     end: int
     """byte behind the last one that the header counts"""
@@ -42,14 +42,14 @@ class Audio:
 
 
 @dataclass(frozen=True, slots=True)
-class Behind:
-    """What is wrong with the bytes behind the audio; `lost` says whether audio may be lost by it."""
+class TrailingBytes:
+    """A fault of the bytes after the audio; `lost` says whether audio may be lost."""
 
     sentence: str
     lost: bool
 
 
-def behind(file: BinaryIO, size: int, audio: Audio) -> Behind | None:
+def behind(file: BinaryIO, size: int, audio: Audio) -> TrailingBytes | None:
     """Judge what lies between the audio and the end of a file of `size` bytes; None where that is as it should be.
 
     Whole chunks are, with or without the pad byte behind an odd number of bytes, and so is a single byte.
@@ -60,23 +60,23 @@ def behind(file: BinaryIO, size: int, audio: Audio) -> Behind | None:
         return None
     name = bytes_at(file, at, 4)
     if name in _AUDIO:
-        return Behind(f"holds a second {_text(name)} behind its audio, which is not played", lost=True)
-    if name in _KNOWN:
-        return Behind(f"ends inside its chunk {_text(name)}, behind the audio", lost=False)
+        return TrailingBytes(f"holds a second {_text(name)} behind its audio, which is not played", lost=True)
+    if name in _CHUNKS_BESIDES_AUDIO:
+        return TrailingBytes(f"ends inside its chunk {_text(name)}, behind the audio", lost=False)
     return _no_chunk(file, size, at, audio)
 
 
-def _no_chunk(file: BinaryIO, size: int, at: int, audio: Audio) -> Behind:
+def _no_chunk(file: BinaryIO, size: int, at: int, audio: Audio) -> TrailingBytes:
     """Judge bytes from `at` to the end of the file that are no chunk."""
     rest = size - at
     says = f"holds {rest:,} bytes behind its audio that are no chunk"
     inside = 0 if audio.form_end is None else min(size, audio.form_end) - at
     padding = _only_zeros(file, at, size)
     if audio.frame and inside >= audio.frame and not padding:
-        return Behind(f"{says} and that its header counts as its own{_sound(inside, audio)}", lost=True)
+        return TrailingBytes(f"{says} and that its header counts as its own{_sound(inside, audio)}", lost=True)
     if audio.frame and not padding and rest >= LOST_S * audio.rate * audio.frame:
-        return Behind(says + _sound(rest, audio), lost=True)
-    return Behind(f"{says}, all zero" if padding else says, lost=False)
+        return TrailingBytes(says + _sound(rest, audio), lost=True)
+    return TrailingBytes(f"{says}, all zero" if padding else says, lost=False)
 
 
 def _sound(octets: int, audio: Audio) -> str:
