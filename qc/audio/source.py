@@ -1,4 +1,4 @@
-"""A side's audio file as a stream of channel-first slices, checked for numbers that no groove can follow."""
+"""Read an audio file as channel-first slices, checked for samples that no groove can follow."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ from qc.plugin_api import Samples, Stream
 __all__ = ["ABSURD", "BLOCK", "HIGH_RATE", "RING", "SLICE", "AudioFaultError", "FileSource", "Slices"]
 
 BLOCK = 131_072
-"""Frames a read: FLAC pays for every call."""
+"""Frames of a read, large since every call costs time for FLAC."""
 SLICE = 131_072
-"""Frames a slice of the pass: kernels walk it in steps of their own, and fewer calls from Python are made."""
+"""Frames of a slice: kernels process it in smaller steps, and large slices save calls from Python."""
 HIGH_RATE = 120_000
-"""Hz above which both hold twice the frames, and last as long as those of half the rate: what is made of them at that
-rate is as long then, and whatever is done once a block is done no more often."""
+"""Hz above which both have twice the frames, so that they last as long as at half the rate: signals at the lower rate
+keep their block length, and work done once a block is done no more often."""
 RING = 4
-"""Blocks that may be in memory at once."""
+"""Most blocks in memory."""
 ABSURD = 100.0
-"""+40 dBFS: no gain structure leaves that behind, a wrong number format does (practice)."""
+"""+40 dBFS: no gain structure produces that, a wrong number format does (practice)."""
 
 
 class FileSource:
-    """Reads a WAV, RF64, AIFF or FLAC file in order; a mono file is given as the dual mono it will be cut as."""
+    """Reads a WAV, RF64, AIFF or FLAC file in order; a mono file is returned as the dual mono that will be cut."""
 
     def __init__(
         self, path: Path, name: str, rate: int, frames: int, shown: str = "", *, mono: bool = False,
@@ -47,21 +47,21 @@ class FileSource:
 
     @property
     def blocks(self) -> int:
-        """Number of blocks `read` gives."""
+        """Number of blocks that `read` returns."""
         return -(-self.stream.frames // self._slices.block)
 
     @property
     def at_end(self) -> bool:
-        """Whether every frame was taken in."""
+        """Whether every frame was loaded."""
         return self._at == self.stream.frames
 
     @property
     def to_hash(self) -> bool:
-        """Whether bytes that were taken in are not hashed yet."""
+        """Whether loaded bytes are not hashed yet."""
         return self._hashed is not None and self._hashed.waiting
 
     def open(self) -> None:
-        """Open the file; raises AudioFaultError when it went away or cannot be decoded."""
+        """Open the file; raises AudioFaultError where it is gone or cannot be decoded."""
         try:
             self._decoder = decoder(self._path, self.stream.rate, self.stream.frames, self._slices.block, RING)
         except UNDECODABLE as error:
@@ -87,19 +87,19 @@ class FileSource:
         return read_only(slices)
 
     def _release(self) -> None:
-        """Let go of what is needed to read; the memory of slices that are still held goes with them."""
+        """Release the decoder and the buffers; slices in use keep their memory."""
         if self._decoder is not None:
             self._decoder.close()
             self._decoder = None
         self._slices = Slices(self.stream.rate)
 
     def hash(self) -> None:
-        """Take the bytes of one `load`, the oldest that was not hashed, into the file's digests."""
+        """Hash the bytes of the oldest load that was not hashed yet."""
         if self._hashed is not None:
             self._hashed.step()
 
     def load(self, count: int) -> None:
-        """Take in the next frames, at most a block, for `put`.
+        """Decode the next frames, at most a block, for `put`.
 
         Raises AudioFaultError where the file cannot be decoded, ends before its time or goes on behind it.
         """
@@ -114,14 +114,14 @@ class FileSource:
         end = self._at + count
         if end == self.stream.frames and self._decoder.goes_on():
             raise AudioFaultError(longer(self._shown, self.stream))
-        if self._hashed is not None:  # before this is at its end: whoever hashes closes what is at its end
+        if self._hashed is not None:  # before `_at` reaches the end: hashing closes a file that is at its end
             self._hashed.ask(end / self.stream.frames, self._decoder.came_from(), self._decoder.integers())
         self._loaded, self._at = self._at, end
 
     def put(self, at: int, samples: Samples) -> None:
-        """Put frames of what was taken in, from its frame `at` on, into samples (2, n), whose rows are contiguous.
+        """Write loaded frames, from frame `at` of the load on, into samples (2, n) with contiguous rows.
 
-        Raises AudioFaultError when one of them can be no programme.
+        Raises AudioFaultError for a sample that cannot be programme.
         """
         assert self._decoder is not None  # open
         self._decoder.put(at, samples[0], samples[1])
@@ -134,12 +134,12 @@ class FileSource:
 
 
 def _why(error: Exception) -> str:
-    """Give the text of an error without its number."""
+    """Return the text of an error without its number."""
     return getattr(error, "strerror", None) or str(error)
 
 
 class Slices:
-    """Cuts blocks of a stream into slices and gives those out; memory that nobody holds any more is used again."""
+    """Divides blocks of a stream into slices with reused memory."""
 
     def __init__(self, rate: int) -> None:
         times = 2 if rate > HIGH_RATE else 1
@@ -148,13 +148,13 @@ class Slices:
         self._buffers = Buffers((2, self.slice), np.float64, RING * -(-self.block // self.slice))
 
     def take(self, count: int) -> list[Samples]:
-        """Give `count` frames as slices (2, up to `slice`), C order, to be filled."""
+        """Return unfilled slices (2, up to `slice`), C order, for `count` frames."""
         whole, rest = divmod(count, self.slice)
         slices = [self._buffers.take()[:] for _ in range(whole)]
         return [*slices, np.empty((2, rest))] if rest else slices
 
     def pieces(self, at: int, count: int) -> Iterator[tuple[int, int, int]]:
-        """Cut frames `at` to `at + count` of a block where slices meet: slice, and first and last frame in it."""
+        """Yield the parts of frames `at` to `at + count` of a block by slice: slice index, first and end frame in it."""
         end = at + count
         while at < end:
             k, low = divmod(at, self.slice)
@@ -164,7 +164,7 @@ class Slices:
 
 
 def read_only(slices: Sequence[Samples]) -> Sequence[Samples]:
-    """Close filled slices against writing."""
+    """Make filled slices read-only."""
     for samples in slices:
         samples.flags.writeable = False
     return slices
