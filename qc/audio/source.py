@@ -154,7 +154,7 @@ class Slices:
         return [*slices, np.empty((2, rest))] if rest else slices
 
     def pieces(self, at: int, count: int) -> Iterator[tuple[int, int, int]]:
-        """Yield the parts of frames `at` to `at + count` of a block by slice: slice index, first and end frame in it."""
+        """Yield frames `at` to `at + count` of a block by slice: index of the slice, first and end frame in it."""
         end = at + count
         while at < end:
             k, low = divmod(at, self.slice)

@@ -36,7 +36,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class SongPlan:
-    """How a piece goes: beats a minute, tonic as a MIDI note, scale, sections, and how it is mixed."""
+    """Parameters of a piece: beats a minute, tonic as a MIDI note, scale, sections and mix."""
 
     title: str
     seed: int
@@ -68,7 +68,7 @@ class SongPlan:
         return 240.0 / self.tempo
 
     def starts(self) -> Iterator[tuple[float, Section]]:
-        """Give each section with the second it starts at."""
+        """Yield each section with its start in s."""
         bar = 0
         for section in self.form:
             yield bar * self.bar, section
@@ -119,7 +119,7 @@ class _Band:
         self.beat = 60.0 / piece.tempo
 
     def human(self, gain: float) -> float:
-        """Give a gain as a hand would: never twice the same."""
+        """Return a gain with random variation, as of a human player."""
         return gain * float(1.0 + 0.12 * np.clip(self.rng.standard_normal(), -2.0, 2.0))
 
     def late(self, spread: float = 0.004) -> float:

@@ -1,4 +1,4 @@
-"""The demo's folder: audio and paper, written beside their place and put there when all of it is whole."""
+"""Write the demo delivery under a temporary name and rename it when it is complete."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from qc.model.errors import OutputError, UsageError
 from qc.model.quantity import clock
 from qc.text.sanitize import shown
 
-PAPER = "delivery.yaml"
+LISTING = "delivery.yaml"
 HEAD = f"""\
 # A small release that was never recorded: sidegate demo made it, by code. Side A is good. Side B is not, on purpose.
 schema: 1
@@ -37,7 +37,7 @@ def refuse(folder: Path) -> None:
             raise UsageError(f"demo: {name} is no folder; name one that is empty or not there yet")
         if folder.is_dir():
             if any(folder.iterdir()):
-                judge = f"judge what is there with sidegate check {name}, or " if (folder / PAPER).is_file() else ""
+                judge = f"judge what is there with sidegate check {name}, or " if (folder / LISTING).is_file() else ""
                 raise UsageError(
                     f"demo: the folder {name} is not empty; {judge}name one that is empty or not there yet"
                 )
@@ -90,22 +90,22 @@ def _move(unfinished: Path, folder: Path) -> None:
 
 
 def _written(folder: Path) -> tuple[Planted, ...]:
-    """Render both sides at once, write them, and the paper last; only the paper and the faults are kept."""
+    """Render and write both sides in parallel, then the delivery file; return the planted faults."""
     with ThreadPoolExecutor(2) as threads:
-        papers, planted = zip(*threads.map(lambda make: _side(folder, make()), (good_side, bad_side)), strict=True)
-    (folder / PAPER).write_text(HEAD + "".join(papers), encoding="utf-8")
+        entries, planted = zip(*threads.map(lambda make: _side(folder, make()), (good_side, bad_side)), strict=True)
+    (folder / LISTING).write_text(HEAD + "".join(entries), encoding="utf-8")
     return tuple(fault for faults in planted for fault in faults)
 
 
 def _side(folder: Path, side: DemoSide) -> tuple[str, tuple[Planted, ...]]:
-    """Write a side's audio; gives its part of the paper and its faults."""
+    """Write a side's audio; return its entry in the delivery file and its faults."""
     file = folder / f"side-{side.id.lower()}.wav"
     soundfile.write(file, side.samples.T, RATE, subtype="PCM_24")
-    return _paper(side, file.name, sha256_of(file)), side.planted
+    return _entry(side, file.name, sha256_of(file)), side.planted
 
 
-def _paper(side: DemoSide, file: str, digest: str) -> str:
-    """Write a side as the delivery file tells of it."""
+def _entry(side: DemoSide, file: str, digest: str) -> str:
+    """Return the entry of a side in the delivery file."""
     lines = [f"  - id: {side.id}", f"    audio: {file}", f"    sha256: {digest}"]
     if side.cut_level:
         lines.append(f"    cut_level: {side.cut_level}")

@@ -1,4 +1,4 @@
-"""Faults on purpose: what was planted where, and whether a report tells of it."""
+"""Faults planted in the demo, and the findings of a report that name them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from qc.plugin_api import Finding, Report
 
 NEAR = 0.05
-"""s by which a finding may lie beside its fault."""
+"""Tolerance in s between a finding and its fault."""
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class Planted:
 
 
 def findings(fault: Planted, report: Report) -> list[Finding]:
-    """Give the findings that tell of a fault: of its check, on its side, and where they have a place, at its own."""
+    """Return the findings of a fault: those of its check, on its side and, where they have a place, at its place."""
     return [
         finding
         for result in report.results

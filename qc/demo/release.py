@@ -25,11 +25,11 @@ FADE = 0.25
 WIDE_BARS = (12, 16)
 """Bars of side B's first track whose bass the score puts out of phase."""
 CLIPPED_BAR, CLIPPED_SECONDS, CLIPPED_GAIN = 26, 4.0, 1.7
-"""Where its second track is driven against full scale, and how hard."""
+"""Bar, seconds and gain of the passage of its second track that is clipped at full scale."""
 EARLY = 3.0
-"""s by which the paper has the gap before the second track too early."""
+"""s by which the delivery declares the gap before the second track too early."""
 SIBILANT_BAR, SIBILANT_GAIN = 29, 0.25
-"""Where the third track has sibilants that nobody took down."""
+"""Bar and gain of the sibilants in the third track."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +43,12 @@ class RenderedTrack:
 
 @dataclass(frozen=True)
 class DemoSide:
-    """A side of the demo: samples (2, frames), full scale 1.0, and its paper."""
+    """A side of the demo: samples (2, frames), full scale 1.0, and its declaration."""
 
     id: str
     samples: Stereo
     tracks: tuple[RenderedTrack, ...]
-    """as the paper has them"""
+    """as declared"""
     cut_level: str = ""
     planted: tuple[Planted, ...] = ()
 
@@ -63,14 +63,14 @@ def bad_side() -> DemoSide:
     samples, tracks = _joined((score.THE_WIDE_PIER, score.SALT_ON_GLASS, score.LAMP_ROOM))
     pier, glass, lamp = tracks
     wide = (pier.start + WIDE_BARS[0] * pier.piece.bar, pier.start + WIDE_BARS[1] * pier.piece.bar)
-    told_end, told_start = pier.end - EARLY, glass.start - EARLY
+    declared_end, declared_start = pier.end - EARLY, glass.start - EARLY
     over = glass.start + CLIPPED_BAR * glass.piece.bar
     _clip(samples, over, over + CLIPPED_SECONDS)
     hiss = lamp.start + SIBILANT_BAR * lamp.piece.bar
-    told = (replace(pier, end=told_end), replace(glass, start=told_start), lamp)
-    return DemoSide("B", samples, told, "0 dB", planted=(
+    declared = (replace(pier, end=declared_end), replace(glass, start=declared_start), lamp)
+    return DemoSide("B", samples, declared, "0 dB", planted=(
         Planted("stereo.low-end-out-of-phase", "B", "the bass is out of phase", *wide),
-        Planted("layout.gap-disagrees", "B", "the list has a gap inside the music", told_end, told_start),
+        Planted("layout.gap-disagrees", "B", "the list has a gap inside the music", declared_end, declared_start),
         Planted("layout.track-times-disagree", "B", "track 2 begins 3 s later than listed", glass.start, glass.start),
         Planted("level.clipped", "B", "a passage is clipped", over, over + CLIPPED_SECONDS),
         Planted("hf.sibilance-or-cymbals-too-strong", "B", "sibilants near the label", hiss, _sibilant(samples, hiss)),
@@ -89,13 +89,13 @@ def _joined(pieces: Sequence[SongPlan]) -> tuple[Stereo, tuple[RenderedTrack, ..
         music[:, -frames:] *= np.linspace(1.0, 0.0, frames, dtype=np.float32) ** 2
         after = GAP if i < len(pieces) - 1 else LEAD_OUT
         parts += [music, np.zeros((2, round(after * RATE)), dtype=np.float32)]
-        tracks.append(RenderedTrack(piece, at, round(at + _heard(music), 3)))
+        tracks.append(RenderedTrack(piece, at, round(at + _end_of(music), 3)))
         at = round(at + piece.length + after, 3)
     return np.concatenate(parts, axis=1), tuple(tracks)
 
 
-def _heard(music: Stereo) -> float:
-    """Give where music is heard no more, in s: the end of its last 10 ms above -60 dBFS rms, as papers have it."""
+def _end_of(music: Stereo) -> float:
+    """Return the audible end of music in s: the end of its last 10 ms above -60 dBFS rms."""
     window = RATE // 100
     whole = music[:, : music.shape[1] // window * window].reshape(2, -1, window)
     return 0.01 * float(np.flatnonzero(np.mean(whole**2, axis=2).max(axis=0) > 1e-6)[-1] + 1)
@@ -110,7 +110,7 @@ def _clip(samples: Stereo, start: float, end: float) -> None:
 
 
 def _sibilant(samples: Stereo, start: float) -> float:
-    """Add an s that nobody took down, three times in a second; returns where the last one ends."""
+    """Add a strong s three times in a second, and return the end of the last one in s."""
     voices, length, at = Voices(77), 0.16, start
     for _ in range(3):
         at_frame = round(at * RATE)

@@ -1,4 +1,4 @@
-"""What is played: five short pieces, written for this demo."""
+"""The music: five short pieces, written for this demo."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where the band stands: a dry stereo bus, a send to the room, and the mix that becomes a track."""
+"""Mix a track from a dry stereo bus and a send to a room."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class Stage:
             self.send[here] += np.float32(room) * sound
 
     def mixed(self, room: NDArray[np.complex64], wet: float) -> NDArray[np.float32]:
-        """Add the room to what is dry, (2, frames)."""
+        """Return the dry bus with the room, (2, frames)."""
         out = self.dry
         out += np.float32(wet) * convolved(self.send, room)
         return out
@@ -47,15 +47,15 @@ def room(rng: np.random.Generator, decay: float) -> NDArray[np.complex64]:
     `decay` is the time in s in which the tail's low end falls by 8.7 dB.
     """
     t = seconds(min(7.0 * decay, 1.4))
-    heard = np.zeros((2, len(t)), dtype=np.float32)
+    impulse = np.zeros((2, len(t)), dtype=np.float32)
     for channel in range(2):
         for low, high, part in ((260.0, 900.0, 1.0), (700.0, 4_000.0, 0.7), (3_000.0, 9_000.0, 0.4)):
-            heard[channel] += noise(rng, len(t), low, high) * np.exp(-t / np.float32(part * decay)) * np.float32(part)
-        heard[channel, : round(0.022 * RATE)] = 0.0
+            impulse[channel] += noise(rng, len(t), low, high) * np.exp(-t / np.float32(part * decay)) * np.float32(part)
+        impulse[channel, : round(0.022 * RATE)] = 0.0
         for _ in range(6):
-            heard[channel, round((0.011 + 0.04 * rng.random()) * RATE)] += 9.0 * (rng.random() - 0.5)
-    heard /= np.sqrt(np.sum(heard**2, axis=1, keepdims=True))
-    return np.fft.rfft(heard, BLOCK, axis=1)  # type: ignore[return-value]
+            impulse[channel, round((0.011 + 0.04 * rng.random()) * RATE)] += 9.0 * (rng.random() - 0.5)
+    impulse /= np.sqrt(np.sum(impulse**2, axis=1, keepdims=True))
+    return np.fft.rfft(impulse, BLOCK, axis=1)  # type: ignore[return-value]
 
 
 def convolved(x: Sound, spectra: NDArray[np.complex64]) -> NDArray[np.float32]:

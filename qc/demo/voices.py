@@ -162,12 +162,12 @@ def _voice(note: int, length: float, vowels: str) -> Sound:
 
 
 def _formants(hz: NDArray[np.float64], vowel: str) -> NDArray[np.float64]:
-    """Give the partials of a glottal slope through the resonances of a vowel."""
+    """Return the gains of partials: a glottal slope filtered by the resonances of a vowel."""
     slope = 1.0 / (1.0 + (hz / 320.0) ** 1.1)
-    heard = np.full_like(hz, 0.07)
+    gains = np.full_like(hz, 0.07)
     for f, gain in zip(VOWELS[vowel], (0.8, 1.3, 1.6, 1.3), strict=True):
-        heard += gain / (1.0 + ((hz - f) / (70.0 + 0.06 * f)) ** 2)
-    return slope * heard
+        gains += gain / (1.0 + ((hz - f) / (70.0 + 0.06 * f)) ** 2)
+    return slope * gains
 
 
 def _kick(hz: float) -> Sound:
@@ -224,6 +224,6 @@ def _shake(rng: np.random.Generator) -> Sound:
 
 
 def _tick(rng: np.random.Generator) -> Sound:
-    """Say a t or a k before a vowel."""
+    """Return the noise of a t or a k before a vowel."""
     t = seconds(0.035)
     return noise(rng, len(t), 1_800.0, 6_000.0) * np.exp(-t / 0.008) * _swell(t, 0.035, 0.001, 0.01)

@@ -67,7 +67,7 @@ class CueTrack:
 
     @property
     def begins(self) -> Index:
-        """Where the track begins."""
+        """Start of the track."""
         return self.indexes[1]
 
 
@@ -87,7 +87,7 @@ class CueSheet:
         raise DeliveryError(f"{self.name}:{line}: {sentence}")
 
     def times(self, file: int, end: Fraction) -> Sequence[tuple[CueTrack, Fraction, Fraction]]:
-        """Give the tracks that begin in a file, each with exact start and end in s; `end` is where the file ends.
+        """Return the tracks that begin in a file, each with exact start and end in s; `end` is the end of the file.
 
         A track ends where the gap of the next one begins, or the next one itself. Raises DeliveryError for a track
         that begins behind the end of the file.
@@ -125,12 +125,12 @@ def read_cue(path: Path) -> CueSheet:
     return parse_cue(content, name)
 
 
-def parse_cue(held: bytes, name: str) -> CueSheet:
+def parse_cue(content: bytes, name: str) -> CueSheet:
     """Read a CUE sheet from its bytes: UTF-8 with or without a mark, else Windows-1252, which holds Latin-1."""
-    if len(held) > LARGEST:
+    if len(content) > LARGEST:
         raise DeliveryError(f"{name}: the file is larger than 256 KiB, so it cannot be a CUE sheet")
     sheet = CueSheet(name)
-    for number, raw in enumerate(re.split(r"\r\n|\r|\n", _decoded(held)), start=1):
+    for number, raw in enumerate(re.split(r"\r\n|\r|\n", _decoded(content)), start=1):
         if len(raw) > LONGEST_LINE:
             sheet.fail(number, f"the line is {len(raw)} characters long; at most {LONGEST_LINE} are accepted")
         if unseen := _UNSEEN.search(raw):
@@ -144,17 +144,17 @@ def parse_cue(held: bytes, name: str) -> CueSheet:
     return sheet
 
 
-def _decoded(held: bytes) -> str:
+def _decoded(content: bytes) -> str:
     for coding in ("utf-8-sig", "cp1252"):
         try:
-            return held.decode(coding)
+            return content.decode(coding)
         except UnicodeDecodeError:
             continue
-    return held.decode("latin-1")
+    return content.decode("latin-1")
 
 
 def _line(sheet: CueSheet, number: int, command: str, rest: str) -> None:
-    """Take in one line."""
+    """Parse one line."""
     if command in _READERS:
         _READERS[command](sheet, number, rest)
     elif command in _TEXTS:
@@ -171,7 +171,7 @@ def _line(sheet: CueSheet, number: int, command: str, rest: str) -> None:
 
 
 def _inside(sheet: CueSheet, number: int, command: str) -> CueTrack:
-    """Give the track that a line belongs to."""
+    """Return the track that a line belongs to."""
     if not sheet.tracks:
         sheet.fail(number, f"{command} stands before the first TRACK; move it below the track it belongs to")
     return sheet.tracks[-1]
@@ -268,7 +268,7 @@ _OF_TRACKS = frozenset({"ISRC", "PREGAP", "POSTGAP"})
 
 
 def matched(sheet: CueSheet, names: Sequence[str]) -> Mapping[int, int]:
-    """Tell which audio file is which FILE of the sheet: number of the FILE -> number of the name, both from 0.
+    """Match the FILEs of a sheet with audio files: index of the FILE -> index of the name, both from 0.
 
     By name, else by the name without its suffix, for files are converted; one FILE and one name always match.
     Raises DeliveryError for a FILE that is none of them.

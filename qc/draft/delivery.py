@@ -115,7 +115,7 @@ _Times = Sequence[tuple[CueTrack, Fraction, Fraction]]
 
 
 def _by_sheet(one: _File, flat: Sequence[_File], sheet: CueSheet | None, of_sheet: dict[int, int]) -> _Times:
-    """Give the tracks that the sheet has for a file; none when it has none."""
+    """Return the tracks of the sheet for a file, or none."""
     number = of_sheet.get(flat.index(one))
     return () if sheet is None or number is None else sheet.times(number, one.end)
 
@@ -156,7 +156,7 @@ def _one_file(
         lines.append("      # The CUE sheet names no track of this file.")
     least = f"{float(LEAST_SILENCE):g} s without programme (practice)"
     lines.append(f"      # Found from silences of at least {least}, to 10 ms.")
-    for number, found in enumerate(found_tracks(_heard(one, progress)), start=1):
+    for number, found in enumerate(found_tracks(_programme(one, progress)), start=1):
         before = f"found: silence of {float(found.silence_before):.1f} s before"
         lines.append(_track(number, None, found.start, min(found.end, one.end), before))
     return lines
@@ -170,11 +170,11 @@ def _joined(files: Sequence[_File], tracks: Sequence[_Times]) -> list[str]:
         "    tracks:",
     ]
     for i, (one, times) in enumerate(zip(files, tracks, strict=True)):
-        known = times[0][0] if len(times) == 1 else None
-        title = _quoted(f"Track {i + 1}" if known is None or known.title is None else known.title)
-        isrc = f", isrc: {_quoted(known.isrc)}" if known is not None and known.isrc else ""
+        listed = times[0][0] if len(times) == 1 else None
+        title = _quoted(f"Track {i + 1}" if listed is None or listed.title is None else listed.title)
+        isrc = f", isrc: {_quoted(listed.isrc)}" if listed is not None and listed.isrc else ""
         gap = ", gap_after: mark" if i + 1 < len(files) else ""
-        whence = "title: fill in" if known is None or known.title is None else "from the CUE sheet"
+        whence = "title: fill in" if listed is None or listed.title is None else "from the CUE sheet"
         lines.append(
             f"      - {{number: {i + 1}, title: {title}, audio: {_quoted(one.name)}{isrc}{gap}}}"
             f"    # {whence}; {_described(one.facts)}"
@@ -182,15 +182,15 @@ def _joined(files: Sequence[_File], tracks: Sequence[_Times]) -> list[str]:
     return lines
 
 
-def _track(number: int, known: CueTrack | None, start: Fraction, end: Fraction, whence: str) -> str:
-    title = _quoted(f"Track {number}" if known is None or known.title is None else known.title)
-    isrc = f", isrc: {_quoted(known.isrc)}" if known is not None and known.isrc else ""
+def _track(number: int, listed: CueTrack | None, start: Fraction, end: Fraction, whence: str) -> str:
+    title = _quoted(f"Track {number}" if listed is None or listed.title is None else listed.title)
+    isrc = f", isrc: {_quoted(listed.isrc)}" if listed is not None and listed.isrc else ""
     times = f'start: "{_time(start, math.ceil)}", end: "{_time(end, math.floor)}"'
     return f"      - {{number: {number}, title: {title}, {times}{isrc}}}    # {whence}"
 
 
 def _of_sheet(track: CueTrack) -> str:
-    """Say whence a track is, and which silence the sheet asks for that is in no file."""
+    """Return a comment with the source of a track, and the silence of the sheet that no file has."""
     gaps = (("before", track.pregap), ("after", track.postgap))
     more = "".join(
         f"; it asks for {float(gap):.1f} s of silence {where} that the file has not" for where, gap in gaps if gap
@@ -203,20 +203,20 @@ def _time(second: Fraction, to: Callable[[Fraction], int]) -> str:
     return write_time(Fraction(to(second * 1_000_000), 1_000_000))
 
 
-def _heard(one: _File, progress: Callable[[float], None] | None) -> ProgrammeBounds:
-    """Hear a file for its programme alone."""
+def _programme(one: _File, progress: Callable[[float], None] | None) -> ProgrammeBounds:
+    """Measure the programme of a file."""
     assert one.facts.sample_rate is not None  # examined without a fault
     assert one.facts.frames is not None
     need = Programme.of(Chain())
     source = FileSource(one.path, f"file:{one.name}", one.facts.sample_rate, one.facts.frames, one.name)
     try:
-        heard = hear(source, plan([need]), progress=progress)[need]
+        bounds = hear(source, plan([need]), progress=progress)[need]
     except AudioFaultError as error:
         raise DeliveryError(f"{error.fault.message}; {_small(error.fault.remedy)}") from None
-    if heard.first is None:
+    if bounds.first is None:
         fault = silent(examine(Declared(one.path, one.name)))
         raise DeliveryError(f"{fault.message}; {_small(fault.remedy)}")
-    return heard
+    return bounds
 
 
 def _described(facts: AudioFacts) -> str:

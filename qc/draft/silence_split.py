@@ -1,4 +1,4 @@
-"""Tracks of a side found from its silences, for a draft that somebody will look through."""
+"""Find the tracks of a side from its silences, for a draft that the user will review."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from fractions import Fraction
 from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
 
 LEAST_SILENCE = Fraction(8, 10)
-"""s without programme that part two tracks (practice): shorter ones are breaths of the music."""
+"""Least s without programme between two tracks (practice); shorter silences belong to the music."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,12 +21,12 @@ class FoundTrack:
     silence_before: Fraction
 
 
-def found_tracks(heard: ProgrammeBounds, least: Fraction = LEAST_SILENCE) -> Sequence[FoundTrack]:
-    """Part the programme at every silence of at least `least` seconds; nothing when all is silent.
+def found_tracks(bounds: ProgrammeBounds, least: Fraction = LEAST_SILENCE) -> Sequence[FoundTrack]:
+    """Split the programme at every silence of at least `least` seconds; no tracks where all is silent.
 
     A window of 10 ms that holds any programme belongs to its track, so no sound is left outside.
     """
-    (there,) = heard.programme.nonzero()
+    (there,) = bounds.programme.nonzero()
     if not len(there):
         return ()
     windows = least * WINDOWS_A_SECOND
