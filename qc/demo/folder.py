@@ -18,7 +18,7 @@ from qc.model.errors import OutputError, UsageError
 from qc.model.quantity import clock
 from qc.text.sanitize import shown
 
-LISTING = "delivery.yaml"
+DELIVERY = "delivery.yaml"
 HEAD = f"""\
 # A small release that was never recorded: sidegate demo made it, by code. Side A is good. Side B is not, on purpose.
 schema: 1
@@ -37,7 +37,7 @@ def refuse(folder: Path) -> None:
             raise UsageError(f"demo: {name} is no folder; name one that is empty or not there yet")
         if folder.is_dir():
             if any(folder.iterdir()):
-                judge = f"judge what is there with sidegate check {name}, or " if (folder / LISTING).is_file() else ""
+                judge = f"judge what is there with sidegate check {name}, or " if (folder / DELIVERY).is_file() else ""
                 raise UsageError(
                     f"demo: the folder {name} is not empty; {judge}name one that is empty or not there yet"
                 )
@@ -93,7 +93,7 @@ def _written(folder: Path) -> tuple[Planted, ...]:
     """Render and write both sides in parallel, then the delivery file; return the planted faults."""
     with ThreadPoolExecutor(2) as threads:
         entries, planted = zip(*threads.map(lambda make: _side(folder, make()), (good_side, bad_side)), strict=True)
-    (folder / LISTING).write_text(HEAD + "".join(entries), encoding="utf-8")
+    (folder / DELIVERY).write_text(HEAD + "".join(entries), encoding="utf-8")
     return tuple(fault for faults in planted for fault in faults)
 
 
