@@ -1,1 +1,1 @@
-"""What was sent, on paper: the delivery file, its waivers and lists of checksums. No audio is read in here."""
+"""The documents of a delivery: its file, waivers and lists of checksums. Reads no audio."""

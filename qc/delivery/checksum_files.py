@@ -1,4 +1,4 @@
-"""Digests that came beside the audio: `x.wav.sha256`, `x.md5`, SHA256SUMS and the like, as common tools write them."""
+"""Read lists of checksums delivered with the audio: `x.wav.sha256`, `x.md5`, SHA256SUMS, as common tools write them."""
 
 from __future__ import annotations
 
@@ -44,13 +44,13 @@ class Stated:
 
     @property
     def by(self) -> str:
-        """Where the digest is stated, for messages."""
+        """File and line of the digest, for messages."""
         return f"{shown(self.file)} line {self.line}"
 
 
 @dataclass(frozen=True, slots=True)
 class Unusable:
-    """A side file that says nothing about the audio it lies beside, or holds a line that cannot be read."""
+    """A fault of a checksum file: it does not mention its audio file, or has an unreadable line."""
 
     file: str
     message: str
@@ -72,7 +72,7 @@ def places(folder: Path, name: str) -> tuple[Path, ...]:
 def stated(folder: Path, name: str) -> tuple[tuple[Stated, ...], tuple[Unusable, ...]]:
     """Read every digest that side files give for an audio file, `name` as in the delivery.
 
-    Never raises for what a side file holds: what cannot be used is told in the second part.
+    Never raises for the contents of a checksum file; its faults are in the second value.
     """
     found: list[Stated] = []
     odd: list[Unusable] = []
@@ -92,7 +92,7 @@ def stated(folder: Path, name: str) -> tuple[tuple[Stated, ...], tuple[Unusable,
 
 
 def _candidates(name: str) -> Iterator[tuple[str, Algorithm]]:
-    """Give the places where digests of an audio file may lie, each once."""
+    """Yield the paths at which digests of an audio file may be, each once."""
     stem = posixpath.splitext(name)[0]
     places: dict[str, Algorithm] = {}
     for algorithm in DIGITS:
@@ -110,9 +110,9 @@ class _List:
     malformed: list[str]
 
     def about(self, place: str, name: str) -> list[_ChecksumLine]:
-        """Give the lines about an audio file, in order; one without a name is about the file that it lies beside.
+        """Return the lines about an audio file, in order; a line without a name is about the file it belongs to.
 
-        In a file of its own the folder does not count, for people make those where the audio lay before.
+        In a checksum file of one audio file the folder is ignored, since it may be that of an earlier place.
         """
         if place in IN_FOLDER:
             return self.by_path.get(_plain(name), [])
@@ -183,9 +183,9 @@ def _line(number: int, written: str, algorithm: Algorithm) -> _ChecksumLine | st
         return f'"{shown(written)}" is no line of a list of checksums'
     parts = match.groupdict()
     if tag := parts.get("algorithm"):
-        if (known := _TAGS.get(tag.lower())) is None:
+        if (named := _TAGS.get(tag.lower())) is None:
             return f"{shown(tag)} is not compared, only SHA-256 and MD5 are"
-        algorithm = known
+        algorithm = named
     digest, name = parts["digest"], parts["name"]
     if len(digest) != DIGITS[algorithm]:
         return f"it has {len(digest)} hex digits, {NAMES[algorithm]} has {DIGITS[algorithm]}"
@@ -195,5 +195,5 @@ def _line(number: int, written: str, algorithm: Algorithm) -> _ChecksumLine | st
 
 
 def _plain(name: str) -> str:
-    """Give a path in one spelling: "/" between folders, no "./", composed letters."""
+    """Return the normal form of a path: "/" between folders, no "./", composed letters."""
     return posixpath.normpath(unicodedata.normalize("NFC", name.replace("\\", "/")))

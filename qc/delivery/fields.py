@@ -1,4 +1,4 @@
-"""How values are written in a delivery: their types, their checks, and a JSON Schema of the written form."""
+"""Types of the values in a delivery file, with their validators and the JSON Schema of the written form."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def _one_line(text: str) -> str:
     return text.strip()
 
 
-# YAML lets people write `catalogue: 001` or `title: 1984`; both are read as the text that stands there.
+# `catalogue: 001` and `title: 1984` are valid YAML; both are read as text, exactly as written
 _ANY_TEXT = {"type": ["string", "number", "boolean"]}
 Text = Annotated[str, AfterValidator(_some_text), WithJsonSchema(_ANY_TEXT)]
 Line = Annotated[str, AfterValidator(_one_line), WithJsonSchema(_ANY_TEXT)]
@@ -165,7 +165,7 @@ Decibels = Annotated[
 
 
 def _measured_in(unit: str, example: str) -> AfterValidator:
-    """Keep a written quantity as it is, once it is known to be one of this kind."""
+    """Return a validator that accepts a written quantity of this kind and keeps its text."""
 
     def check(text: str) -> str:
         try:

@@ -66,7 +66,7 @@ Rpm = Annotated[
 
 
 class Part(InputModel):
-    """Which part of a series this delivery is."""
+    """The volume of a series that this delivery is."""
 
     of: Line
     volume: Counted
@@ -80,7 +80,7 @@ class Disc(InputModel):
 
 
 class FoldDown(InputModel):
-    """How four channels become two."""
+    """The fold-down of four channels to two."""
 
     rear: Decibels
     law: Line
@@ -112,7 +112,7 @@ class Approval(InputModel):
 
 
 class Source(InputModel):
-    """What the audio was transferred from."""
+    """The source of the transfer."""
 
     medium: Line
     generation: Counted | None = None
@@ -126,8 +126,8 @@ class Source(InputModel):
 class TrackEntry(InputModel):
     """One track; start and end are exact seconds of the side's file, or of the side joined from one file a track.
 
-    `gap_after` of a track with `audio` of its own is the silence written before the next file: a time as it stands,
-    `segue` none at all, `mark` or nothing 2 s (practice). Its start and end are worked out.
+    `gap_after` of a track with `audio` of its own is the silence written before the next file: the given time,
+    none for `segue`, and 2 s for `mark` or by default (practice). Its start and end are computed.
     """
 
     number: Counted = Field(examples=["1"])
@@ -140,16 +140,16 @@ class TrackEntry(InputModel):
 
     @property
     def gap_s(self) -> Fraction:
-        """Seconds of silence written behind this track's own file."""
+        """Seconds of silence written after this track's own file."""
         if self.gap_after in {None, "mark"}:
             return MARK_GAP
         return Fraction(0) if self.gap_after == "segue" else read_time(str(self.gap_after).removesuffix("s"))
 
 
 class Waiver(InputModel):
-    """Somebody answers for what a check finds on some tracks and between two times; none given: on all of the side.
+    """A waiver by an owner for findings of a check, on some tracks and between two times or on the whole side.
 
-    `expires` is the last day it holds; one without holds until it is taken out.
+    `expires` is the last day of its validity, by default unlimited.
     """
 
     check: Line = Field(examples=["level.clipped"])
@@ -220,7 +220,7 @@ class Side(InputModel):
                 raise misplaced("no file follows this gap; leave it out", ("tracks", i, "gap_after"))
 
     def itself(self) -> dict[str, Any]:
-        """Give the side as plain data for a report: seconds, dB, days as text; what is left out stays out.
+        """Return the side as plain data for a report: seconds, dB, days as text; omitted keys stay omitted.
 
         Waivers are not among it: no check sees what is waived.
         """
@@ -301,7 +301,7 @@ class Delivery(InputModel):
 
     @model_validator(mode="after")
     def _sides_have_names_of_their_own(self) -> Self:
-        # Names of files and of papers do not always tell "a" from "A".
+        # file names and documents do not always distinguish "a" from "A"
         places: dict[str, int] = {}
         for i, side in enumerate(self.sides):
             if (key := side.id.casefold()) in places:
@@ -315,13 +315,13 @@ class Delivery(InputModel):
         return self
 
     def side(self, side_id: str) -> Side:
-        """Give a side by its id; raises KeyError when there is none."""
+        """Return a side by its id; raises KeyError for an unknown one."""
         return {side.id: side for side in self.sides}[side_id]
 
     def itself(self) -> dict[str, Any]:
-        """Give what the file says about the delivery as a whole, without its sides and what it leaves out."""
+        """Return the delivery as plain data, without its sides and omitted keys."""
         return self.model_dump(exclude={"sides"}, exclude_none=True, exclude_defaults=True)
 
     def declared(self, side_id: str) -> dict[str, Any]:
-        """Give what the file says about a side as plain data for a report: seconds, dB, days as text."""
+        """Return a side as plain data for a report: seconds, dB, days as text."""
         return self.side(side_id).itself()

@@ -41,14 +41,14 @@ class ReadDelivery:
 
     @property
     def files(self) -> tuple[Path, ...]:
-        """Everything that was sent: the delivery, its audio, and the lists of digests beside it."""
+        """All files of the delivery: the delivery file, its audio, and its lists of digests."""
         named = [(side.audio, *(track.audio for track in side.tracks)) for side in self.delivery.sides]
         lists = [path for names in named for name in names if name for path in places(self.folder, name)]
         tracks = [path for paths in self.track_audio.values() for path in paths]
         return (self.file, *self.audio.values(), *tracks, *lists)
 
     def line(self, loc: Loc) -> int:
-        """Give the line, counted from 1, of the deepest part of `loc` that is in the file."""
+        """Return the line, counted from 1, of the deepest part of `loc` that is in the file."""
         return self.yaml_source.line(loc)
 
 
@@ -76,7 +76,7 @@ def parse_delivery(text: bytes, file: Path, folder: Path) -> ReadDelivery:
 
 
 def _checked(yaml_source: YamlSource, file: Path, folder: Path) -> ReadDelivery:
-    # What is planned is refused first, so that nobody perfects what will be refused anyway.
+    # unsupported keys are reported first, before faults in a file that will be rejected anyway
     for loc, sentence in _not_built_yet(yaml_source.data):
         raise DeliveryError(f"{yaml_source.at(loc)}: {sentence}")
     delivery = validate(yaml_source, Delivery, DeliveryError)

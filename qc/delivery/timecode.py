@@ -1,4 +1,4 @@
-"""Times as delivery papers write them, exact: seconds as a number, "m:ss.fff" or "h:mm:ss.fff"."""
+"""Exact times in the notation of delivery documents: seconds as a number, "m:ss.fff" or "h:mm:ss.fff"."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _SECONDS = r"[0-9]{1,9}(\.[0-9]{1,18})?"
 _ONE_COLON = r"[0-9]{1,6}:[0-5][0-9](\.[0-9]{1,18})?"
 _TWO_COLONS = r"[0-9]{1,4}:[0-5][0-9]:[0-5][0-9]\.[0-9]{1,18}"
 PATTERN = f"^({_SECONDS}|{_ONE_COLON}|{_TWO_COLONS})$"
-"""what a written time looks like, for JSON Schema and for parsing alike"""
+"""Pattern of a written time, for the JSON Schema and for parsing."""
 _TIME = re.compile(PATTERN.removesuffix("$") + r"\Z")
 LONGEST = 1e9
 """s that no time reaches"""
@@ -24,7 +24,7 @@ _FORMS = 'write seconds (62.5), "m:ss.fff" or "h:mm:ss.fff"'
 def read_time(written: str | float | Fraction) -> Fraction:
     """Read a time as exact seconds: `read_time("4:31.480")` is Fraction("271.48").
 
-    A float counts as the shortest decimal that stands for it. Raises ValueError with one sentence.
+    A float counts as its shortest decimal representation. Raises ValueError with one sentence.
     """
     if isinstance(written, bool):
         raise ValueError(f"{written} is not a time; {_FORMS}")  # noqa: TRY004 - pydantic words only ValueError
@@ -44,7 +44,7 @@ def read_time(written: str | float | Fraction) -> Fraction:
 
 
 def _text(written: str | float) -> str:
-    """Give a written time without blanks at its ends; raises ValueError where it is longer than any time."""
+    """Return a written time without surrounding blanks; raises ValueError where it is longer than any time."""
     if isinstance(written, int) and abs(written) >= LONGEST:
         raise ValueError(f"a time of more than {LONGEST:.0f} s is too long; {_FORMS}")
     text = str(written)
@@ -54,7 +54,7 @@ def _text(written: str | float) -> str:
 
 
 def _why_not(text: str) -> str:
-    """Say what keeps a text from being a time."""
+    """Return a sentence about why a text is not a time."""
     quoted = f'"{shown(text)}"'
     if re.match(r"-\s*[0-9.]", text):
         return f"{quoted} is before the beginning; a time cannot be negative"
@@ -82,5 +82,5 @@ def write_time(seconds: Fraction) -> str:
 
 
 def to_seconds_float(seconds: Fraction) -> float:
-    """Give exact seconds as the nearest float."""
+    """Return exact seconds as the nearest float."""
     return float(seconds)

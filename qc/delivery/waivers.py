@@ -1,4 +1,4 @@
-"""A file of waivers beside a delivery: those that are no business of whoever sent it, each with its line."""
+"""Read a waiver file, which the mastering house keeps apart from the delivery, with the line of each waiver."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ from qc.model.errors import DeliveryError
 
 
 class SidedWaiver(Waiver):
-    """A waiver that says itself which side it is for; without one it is for every side, and the delivery as a whole."""
+    """A waiver with the id of its side; without one it is for every side and the delivery as a whole."""
 
     side: SideId | None = None
 
 
 class WaiversFile(InputModel):
-    """All that a file of waivers holds."""
+    """The contents of a waiver file."""
 
     schema_: SchemaOne = Field(alias="schema", examples=["1"])
     waivers: tuple[SidedWaiver, ...]
 
 
 def read_waivers(path: Path) -> tuple[WaiversFile, YamlSource]:
-    """Read a file of waivers with its lines; raises DeliveryError, "FILE:LINE: ...", for what cannot be used."""
+    """Read a waiver file with its lines; raises DeliveryError, "FILE:LINE: ...", for an invalid one."""
     yaml_source = load_yaml(path, "waivers", DeliveryError)
     return validate(yaml_source, WaiversFile, DeliveryError), yaml_source

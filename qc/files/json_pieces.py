@@ -19,7 +19,7 @@ class PiecesError(ValueError):
 
 
 class TooMuchError(ValueError):
-    """Raised for text that holds more than may be looked through."""
+    """Raised for text with more values than are read."""
 
 
 def members(text: bytes, most: int) -> Iterator[tuple[bytes, bytes]]:
@@ -42,7 +42,7 @@ def items(text: bytes, most: int) -> Iterator[bytes]:
 
 
 def _pieces(text: bytes, opening: bytes, most: int) -> Iterator[bytes]:
-    """Yield the text between the outermost brackets and their commas."""
+    """Yield the texts between the outermost brackets and their commas."""
     depth, begin, last, first = 0, 0, 0, True
     for count, found in enumerate(_TOKEN.finditer(text)):
         token = found[0]

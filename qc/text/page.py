@@ -22,30 +22,30 @@ class Page:
     def __init__(self, width: int, *, colour: bool = False, ascii_only: bool = False) -> None:
         self.width = width
         self._ascii = ascii_only
-        self._held = io.StringIO()
+        self._buffer = io.StringIO()
         self._console = Console(
-            file=self._held, width=width, color_system="standard" if colour else None, force_terminal=colour,
+            file=self._buffer, width=width, color_system="standard" if colour else None, force_terminal=colour,
             no_color=not colour, legacy_windows=False, markup=False, emoji=False, highlight=False, soft_wrap=True,
             _environ={},
         )  # fmt: skip
         self.lines = 0
 
     def like(self) -> Page:
-        """Give an empty page of the same measure, to count lines on."""
+        """Return an empty page of the same width, to count lines on."""
         return Page(self.width, ascii_only=self._ascii)
 
     @property
     def text(self) -> str:
         """Everything so far; lines end without blanks."""
-        # Line by line, for a pattern would try every blank of a long run as the first of the last ones.
-        return "\n".join(line.rstrip(" \t") for line in self._held.getvalue().split("\n"))
+        # line by line, since a pattern would take quadratic time on a long run of blanks
+        return "\n".join(line.rstrip(" \t") for line in self._buffer.getvalue().split("\n"))
 
     def blank(self) -> None:
         """Leave a line free."""
         self._put(Text())
 
     def say(self, text: str, *, label: str = "", style: str = "", indent: int | None = None, body: str = "") -> None:
-        """Write a paragraph after a short label; further lines stand under the first, or at `indent`."""
+        """Write a paragraph after a short label; further lines are aligned with the first, or at `indent`."""
         hang = cell_len(label) if indent is None else indent
         for index, line in enumerate(self._broken(text, self.width - cell_len(label), self.width - hang)):
             start = Text().append(" " * hang if index else label, style="" if index else style)
@@ -59,7 +59,7 @@ class Page:
             self.say(line.strip(), label=GAP, body=style)
 
     def fits(self, text: str) -> bool:
-        """Whether a text stands on one line."""
+        """Whether a text fits on one line."""
         return cell_len(self.clean(text)) <= self.width
 
     def table(
@@ -129,7 +129,7 @@ def _across(widths: Sequence[int]) -> int:
 
 
 def _most(word: str, room: int) -> str:
-    """Give as many characters of a word as go into `room` cells, one at least."""
+    """Return as many characters of a word as fit into `room` cells, at least one."""
     taken, cells = 0, 0
     for char in word:
         cells += cell_len(char)

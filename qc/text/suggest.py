@@ -1,4 +1,4 @@
-"""What somebody may have meant: the nearest known name, for the sentences that refuse an unknown one."""
+"""Suggest the nearest valid name in sentences about an invalid one."""
 
 from __future__ import annotations
 
@@ -6,19 +6,19 @@ import difflib
 from collections.abc import Iterable
 
 LONGEST = 200
-"""Characters of a name that are compared; the names there are have fewer."""
+"""Most characters of a name that are compared; valid names have fewer."""
 
 
-def nearest(name: str, known: Iterable[str]) -> str | None:
-    """Give the known name that is most like `name`; None when none is like it."""
-    folded = {word.casefold().replace("_", "-"): word for word in known}
+def nearest(name: str, valid: Iterable[str]) -> str | None:
+    """Return the valid name most similar to `name`, or None where none is similar."""
+    folded = {word.casefold().replace("_", "-"): word for word in valid}
     found = difflib.get_close_matches(name[:LONGEST].casefold().replace("_", "-"), folded, n=1, cutoff=0.6)
     return folded[found[0]] if found else None
 
 
-def meant(name: str, known: Iterable[str], *, longest: int = 12) -> str:
-    """End a sentence about an unknown name: the nearest one, else those that are known."""
-    names = sorted(set(known))
+def meant(name: str, valid: Iterable[str], *, longest: int = 12) -> str:
+    """Return the end of a sentence about an invalid name: the nearest valid one, else a list of at most `longest`."""
+    names = sorted(set(valid))
     near = nearest(name, names)
     if near is not None:
         return f'did you mean "{near}"?'
