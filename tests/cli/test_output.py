@@ -171,7 +171,7 @@ COMMANDS = [
 
 
 @pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
-@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize("unbuffered", ["", pytest.param("1", marks=pytest.mark.long)])
 def test_a_command_whose_stdout_is_closed_does_not_end_well(words, unbuffered):
     env = os.environ | {"PYTHONUNBUFFERED": unbuffered}
     done = deaf(*words, env=env)
