@@ -21,6 +21,7 @@ def names(path):
     return sorted(file.name for file in path.iterdir())
 
 
+@pytest.mark.long
 def test_two_runs_give_the_same_files(demo, tmp_path):
     folder.make(tmp_path / "again")
     for name in ("side-a.wav", "side-b.wav", "delivery.yaml"):

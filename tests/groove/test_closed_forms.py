@@ -17,6 +17,7 @@ def still(seconds, rate):
     return x
 
 
+@pytest.mark.long
 def test_ten_minutes_of_silence_use_23_mm(judged):
     """w0 56, land 13 um at 33 1/3: pitch 69 um, 10 min 23.0 mm, last diameter 292.6 - 46.0 = 246.6 mm."""
     side = Sent(still(600.0, 44_100), 44_100, container="FLAC", coding="PCM_24", more={"cut_level": "0 dB"})

@@ -253,6 +253,7 @@ def test_warnings_that_go_at_the_clean_level_are_one_line_with_a_count(delivery,
     assert all(shown.index(line) < shown.index(message) for message in messages)  # they unfold from that line
 
 
+@pytest.mark.long
 def test_what_a_report_leaves_out_is_counted_too(tmp_path):
     """A hundred findings of a check are kept; of more of them the count is still the whole one."""
     seconds, bursts = 190.0, 130

@@ -107,6 +107,7 @@ def test_tech_3341_cases_9_and_12(measured, case, rate):
         near(values[name], expected, WITHIN_3341, f"case {case}, window from {k / 10} s")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("rate", each(RATES))
 @pytest.mark.parametrize("case", CASES_10_AND_13)
 def test_tech_3341_cases_10_and_13(measured, case, rate):
@@ -117,6 +118,7 @@ def test_tech_3341_cases_10_and_13(measured, case, rate):
         near(values[name], expected, WITHIN_3341, f"case {case}, segment {i}")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("rate", each(RATES))
 @pytest.mark.parametrize("case", CASES_11_AND_14)
 def test_tech_3341_cases_11_and_14(measured, case, rate):

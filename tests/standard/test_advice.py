@@ -123,6 +123,7 @@ def test_a_sibilant_burst_is_cut_in_its_band(judged):
     assert place["diameter"] == pytest.approx(2e3 * radius * math.sqrt(e), rel=0.006)
 
 
+@pytest.mark.long
 def test_a_bend_passes_outside_its_least_diameter(judged):
     """In silence the radius is known at every second, and e falls with its square."""
     seconds, hz, level = 200.0, 10_000.0, 8.0

@@ -398,6 +398,7 @@ def test_turns_that_the_carriage_cannot_follow_are_found(judged, um, severity):
     assert report.code == code_of(report) == (severity == "fail")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("turns", "severity"), [(182, "warn"), (188, "fail")])
 def test_a_long_loud_side_runs_in_too_far(judged, turns, severity):
     """A lateral tone rises to 200 um over five turns and stays: what it moves faces the turns on both sides of it."""

@@ -10,6 +10,8 @@ import pytest
 
 from whole_array import model as m
 
+pytestmark = pytest.mark.long  # the model changes seldom, and no test in here runs the package
+
 CHAIN = m.Chain()
 UNIT = m.scale(CHAIN, 0.0)
 RATES = tuple(m.GRID)

@@ -340,6 +340,7 @@ def one_side(checked, page, tmp_path_factory):
     return path.as_uri()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("scheme", "viewport"), [("light", WIDE), ("dark", NARROW)])
 def test_no_serious_accessibility_fault(opened, one_side, axe, scheme, viewport):
     page = opened(one_side, color_scheme=scheme, viewport=viewport)
