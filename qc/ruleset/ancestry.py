@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from packaging.version import InvalidVersion
+from packaging.version import InvalidVersion, Version
 
 from qc.files.yaml_source import YamlSource
 from qc.model.errors import RulesetError
@@ -53,17 +53,23 @@ def _parent(yaml_source: YamlSource, folders: Sequence[Path]) -> Available | Non
         how = "as NAME@VERSION, not by a path; lay the other file into a folder of rulesets, as NAME/VERSION.yaml"
         raise RulesetError(f"{where}: what a ruleset extends is named {how}")
     name, _, version = (part.strip() for part in spec.partition("@"))
-    versions = [there.version for there in available(folders) if there.name == name]
+    pinned = _pinned(version)
     try:
-        read_version(version)
-    except InvalidVersion:
-        if versions:
-            exact = f"it extends one exact version, so write {name}@{versions[-1]}"
-            raise RulesetError(f'{where}: "{shown(spec)}" may become another ruleset one day; {exact}') from None
-    try:
-        return find(spec, folders)
+        versions = available(folders, name) if name[:1].isalnum() else ()
+        if pinned is not None or not versions:
+            found = (there for there in versions if read_version(there.version) == pinned)
+            return next(found, None) or find(spec, folders)  # which names the nearest
     except RulesetError as error:
         raise RulesetError(f"{where}: {error}") from None
+    exact = f"it extends one exact version, so write {name}@{versions[-1].version}"
+    raise RulesetError(f'{where}: "{shown(spec)}" may become another ruleset one day; {exact}')
+
+
+def _pinned(version: str) -> Version | None:
+    try:
+        return read_version(version)
+    except InvalidVersion:
+        return None
 
 
 def is_abstract(yaml_source: YamlSource) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
+from glob import escape
 from pathlib import Path
 from typing import NamedTuple
 
@@ -30,22 +31,23 @@ class Available(NamedTuple):
         return not read_version(self.version).is_prerelease
 
 
-def available(folders: Iterable[Path]) -> tuple[Available, ...]:
-    """List every <name>/<version>.yaml in the folders, by name and rising version.
+def available(folders: Iterable[Path], name: str | None = None) -> tuple[Available, ...]:
+    """List every <name>/<version>.yaml in the folders, or those of one name, by name and rising version.
 
     Raises RulesetError when a file is not named for a version, or a version of a name lies in two folders.
     """
+    pattern = f"{'*' if name is None else escape(name)}/*"
     found: dict[tuple[str, Version], Available] = {}
-    for path in (path for folder in folders for path in sorted(Path(folder).glob("*/*"))):
+    for path in (path for folder in folders for path in sorted(Path(folder).glob(pattern))):
         if path.suffix not in SUFFIXES or not path.is_file():
             continue
         try:
             key = (path.parent.name, read_version(path.stem))
         except InvalidVersion:
-            name = shown(str(path), longest=500)
-            raise RulesetError(f"{name}: the file is not named for a version; name it like 1.0.0.yaml") from None
+            file = shown(str(path), longest=500)
+            raise RulesetError(f"{file}: the file is not named for a version; name it like 1.0.0.yaml") from None
         other = found.setdefault(key, Available(path, path.parent.name, path.stem))
-        if other.path.resolve() != path.resolve():
+        if other.path != path and other.path.resolve() != path.resolve():
             raise RulesetError(f"{key[0]}@{key[1]} is there twice, in {other.path} and in {path}; remove one of them")
     return tuple(found[key] for key in sorted(found))
 
