@@ -23,8 +23,8 @@ SLICE = 131_072
 HIGH_RATE = 120_000
 """Hz above which both have twice the frames, so that they last as long as at half the rate: signals at the lower rate
 keep their block length, and work done once a block is done no more often."""
-RING = 4
-"""Most blocks in memory."""
+RING = 5
+"""Most blocks in memory: one is read, one is in the taps, one in the analyses, and one waits for each of those."""
 ABSURD = 100.0
 """+40 dBFS: no gain structure produces that, a wrong number format does (practice)."""
 

@@ -13,7 +13,7 @@ from qc.audio.container.file_hash import FileHash
 from qc.audio.container.sample_md5 import SampleMd5
 from qc.audio.excerpts import Excerpts
 from qc.audio.multi_file_source import FileSegment, JoinedSource, on_side
-from qc.audio.pipeline.process import Source
+from qc.audio.pipeline.process import AudioSource
 from qc.audio.received import AudioFault, ReceivedAudio
 from qc.audio.source import FileSource
 from qc.cache.keys import Sound
@@ -35,7 +35,7 @@ class SideInput:
     received: ReceivedAudio
     side: Side
     """the declared side, with computed track times where it has one file a track"""
-    source: Source | None
+    source: AudioSource | None
     parts: tuple[FileSegment, ...] = ()
     files: tuple[Examined, ...] = ()
     hashed: tuple[FileHash, ...] = ()
@@ -161,7 +161,7 @@ def read_input(read: ReadDelivery, side: Side, store: Store | None = None) -> Si
     stored = () if None in found_digests else tuple(digests for digests in found_digests if digests is not None)
     if side.audio is None:
         joined = join(side, declared, found)
-        source: Source = JoinedSource(joined.parts, name, mono=mono, hashed=hashed)
+        source: AudioSource = JoinedSource(joined.parts, name, mono=mono, hashed=hashed)
         return SideInput(received, joined.side, source, joined.parts, files, hashed, stored)
     source = FileSource(
         declared[0].path, name, facts.sample_rate, facts.frames, received.file, mono=mono, hashed=hashed[0]

@@ -10,7 +10,7 @@ from typing import Any
 from qc.audio.excerpts import Excerpts
 from qc.audio.pipeline.derived import work_out
 from qc.audio.pipeline.plan import Plan, plan
-from qc.audio.pipeline.process import Source, hear
+from qc.audio.pipeline.process import AudioSource, hear
 from qc.audio.received import ReceivedAudio
 from qc.audio.source import AudioFaultError
 from qc.cache.keys import Sound
@@ -166,7 +166,9 @@ def _faulty(given: SideInput, received: ReceivedAudio, unbuilt: Mapping[type[Nee
     return SideMeasurement(given.side, received, _of_file(received.facts), unbuilt)
 
 
-def _measured_now(given: SideInput, source: Source, wanted: Plan, how: MeasureOptions) -> Measurements | ReceivedAudio:
+def _measured_now(
+    given: SideInput, source: AudioSource, wanted: Plan, how: MeasureOptions
+) -> Measurements | ReceivedAudio:
     """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
     try:
         measured = hear(

@@ -8,7 +8,7 @@ cannot be timed out, because no other thread runs meanwhile.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Generator, Mapping
 from typing import Any, Generic, TypeVar
 
 from qc.model.errors import FAULTS, TimedOutError
@@ -94,3 +94,69 @@ class _Outcome(Generic[R]):
             raise error
         finally:
             del error  # its traceback refers to this frame
+
+
+class PluginCall:
+    """One plugin call of a series; `state` begins the sentence that says what was being done when it timed out."""
+
+    def __init__(self, function: Callable[[], Any], state: str) -> None:
+        self.function, self.state = function, state
+        self.intervals = 0
+        """polling intervals for which it has been running"""
+        self._ended = threading.Lock()
+
+    def end(self) -> bool:
+        """End the call: True for the one thread that does so first, the one that made it or the one that polls."""
+        return self._ended.acquire(blocking=False)
+
+
+class LeftBehindError(BaseException):
+    """Raised in a thread whose call has timed out: another thread goes on in its place."""
+
+
+class CallSeries(Generic[R]):
+    """Plugin calls made one after another in the thread at hand, while another thread polls how long each takes.
+
+    A generator yields the calls. It is resumed with what a call returned, or by raising what it raised, and its own
+    result is that of the series. When a call times out, a new thread resumes the generator in its place.
+    """
+
+    def __init__(self, calls: Generator[PluginCall, Any, R], runner: Runner) -> None:
+        self._calls, self._runner = calls, runner
+        self._call: PluginCall | None = None
+        self._timed_out: TimedOutError | None = None
+
+    def run(self) -> R:
+        """Make the calls that are left; raises LeftBehindError, and what the generator raises."""
+        result: Any = None
+        error: BaseException | None = self._timed_out
+        while True:
+            try:
+                call = self._calls.send(result) if error is None else self._calls.throw(error)
+            except StopIteration as end:
+                self._call = None
+                returned: R = end.value
+                return returned
+            self._call, result, error = call, None, None
+            try:
+                result = call.function()
+            except BaseException as raised:  # raised again in the generator
+                error = raised
+            if not call.end():
+                raise LeftBehindError
+
+    def poll(self) -> bool:
+        """Count one polling interval; whether the call being made has timed out, so that a new thread must `run`."""
+        call = self._call
+        if call is None:
+            return False
+        call.intervals += 1
+        return call.intervals > INTERVALS and self.abandon()
+
+    def abandon(self) -> bool:
+        """Time the call being made out at once; False where none is."""
+        call = self._call
+        if call is None or not call.end():
+            return False
+        self._timed_out = self._runner.timed_out(call.state)
+        return True

@@ -25,8 +25,7 @@ NAMES = {
     "papers": "delivery, ruleset, plugins",
     "read": "read and unpack, or decode",
     "hash": "digest of the file",
-    "taps": "hear the taps: top, curve, displacement",
-    "finish": "results of the analyses",
+    "taps": "the taps: top, curve, displacement",
     "levels": "levels, groove numbers",
     "judge": "checks",
     "advise": "remedies, from a second look",
@@ -97,7 +96,8 @@ class Watch:
 
 def main() -> None:
     from qc import api
-    from qc.audio.pipeline.group import Group, Taps
+    from qc.audio.pipeline import process
+    from qc.audio.pipeline.group import GroupTaps
     from qc.audio.source import FileSource
     from qc.cli import check as command
     from qc.cli.main import main as sidegate
@@ -108,17 +108,18 @@ def main() -> None:
     began = time.process_time()  # all until here: the start
     watch = Watch()
 
-    def ears(group: Group, *_: Any) -> str:
-        return "hear " + ", ".join(analysis.id for analysis in group._running)
+    def stage_name(_: Any, stage: Any) -> str:
+        owner = getattr(stage.process, "__self__", None)
+        if owner is None:
+            return "hash"
+        return "taps" if isinstance(owner, GroupTaps) else "process " + ", ".join(need.id for need in owner.needs)
 
     watch.on(api, "build_host", "papers")
     watch.on(api, "read_any", "papers")
     watch.on(api, "choose", "papers")
     watch.on(FileSource, "read", "read")
     watch.on(FileSource, "hash", "hash")
-    watch.on(Taps, "hear", "taps")
-    watch.on(Group, "hear", ears)
-    watch.on(Group, "finish", "finish")
+    watch.on(process._Pass, "_process", stage_name)
     watch.on(at_level.SearchedSide, "at", "levels")
     watch.on(checking, "judge_side", "judge")
     watch.on(checking, "judge_delivery", "judge")

@@ -1,183 +1,140 @@
-"""One group of analyses at work: slices go through its taps once and to each analysis in turn.
+"""The analyses of one group, and the taps they share: what is done with each block.
 
-The taps may run ahead of the analyses, in another thread. An analysis or tap that raises, or that does not end, is put
-aside with its sentence; the others of the group go on.
+Both are generators of plugin calls (`CallSeries` makes them). An analysis or tap that raises or times out is left out
+with a sentence that says why; the others of the group go on.
 """
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Generator, Iterable, Sequence
+from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from qc.audio.pipeline.plan import lineage
-from qc.audio.pipeline.turns import Turns
 from qc.model.errors import FAULTS
 from qc.plugin_api import Analysis, Need, RunningTap, Samples, Stream, Tap
-from qc.plugin_host.runner import Runner
+from qc.plugin_host.runner import PluginCall, Runner
 from qc.text.sanitize import told
-
-_NOTHING: Samples = np.zeros((2, 0))
-_NOTHING.flags.writeable = False
 
 
 class Slice:
-    """A slice of the pass, as analyses see it (the contract's Block)."""
+    """Samples of one part of a block, shape (2, n), and what taps made of them: the contract's Block."""
 
-    def __init__(
-        self, stream: Stream, start: int, samples: Samples, taps: Mapping[Tap, Samples | BaseException]
-    ) -> None:
+    def __init__(self, stream: Stream, start: int, samples: Samples) -> None:
         self.stream, self.start, self.samples = stream, start, samples
-        self._taps = taps
+        self.taps: dict[Tap, Samples | BaseException] = {}
+        """what each tap made of the samples, or raised"""
 
     def __getitem__(self, tap: Tap) -> Samples:
-        """Give what the tap made of this slice; what it raised is raised again."""
-        given = self._taps.get(tap)
-        if given is None:
+        """Return the samples that a tap made of this slice; raises what the tap raised."""
+        tapped = self.taps.get(tap)
+        if tapped is None:
             raise LookupError(f"{tap} is named in the taps() of no analysis that hears this")
-        if isinstance(given, BaseException):
-            raise given
-        return given
+        if isinstance(tapped, BaseException):
+            raise tapped
+        return tapped
 
 
-class Taps(Turns[Tap, "_Worked"]):
-    """The taps of one group, each after its base, hearing one stream in order."""
+@dataclass(frozen=True)
+class PassBlock:
+    """A block on its way through the pass."""
+
+    slices: Sequence[Slice]
+    last: bool = False
+    """whether the stream has ended; the only slice is then the one for samples that taps held back"""
+
+
+BlockCalls = Generator[PluginCall, Any, PassBlock | None]
+"""The plugin calls that are made with one block; returns the block for the next stage, where there is one."""
+
+
+class GroupTaps:
+    """The taps of one group, each after its base."""
 
     def __init__(self, stream: Stream) -> None:
-        super().__init__()
         self._stream = stream
-        self._frame = 0
-        self._running: dict[Tap, RunningTap] = {}
+        self._running: dict[Tap, tuple[Tap | None, RunningTap]] = {}
+        """tap -> its base, and the tap at work"""
         self._broken: dict[Tap, BaseException] = {}
-        self._given: deque[list[Slice]] = deque()
 
     def __bool__(self) -> bool:
         return bool(self._running)
 
     def start(self, tap: Tap) -> None:
-        """Start a tap and those it listens to, unless they run already; raises what they raise."""
-        for one in reversed(lineage(tap)):
-            if one not in self._running:
-                self._running[one] = one.start(self._stream)
+        """Start a tap and its bases, unless they run already; raises what they raise."""
+        chain = lineage(tap)
+        for started, base in reversed([*zip(chain, [*chain[1:], None], strict=True)]):
+            if started not in self._running:
+                self._running[started] = (base, started.start(self._stream))
 
-    def hear(self, slices: Sequence[Samples]) -> None:
-        """Take one block and hold what the taps make of it, for `take`."""
-        self._work(slices, last=False)
-
-    def finish(self) -> None:
-        """Hold what the taps had kept back."""
-        self._work([_NOTHING], last=True)
-
-    def take(self) -> list[Slice]:
-        """Give the slices of the earliest block that was not taken."""
-        return self._given.popleft()
-
-    def _work(self, slices: Sequence[Samples], *, last: bool) -> None:
-        block = []
-        for samples in slices:
-            worked = _Worked(self._stream, self._frame, samples, last=last)
-            self._frame += samples.shape[1]
-            self._todo.extend((tap, worked) for tap in self._running)
-            block.append(worked.slice)
-        self._given.append(block)  # nobody takes it before all calls are made
-        self.go_on()
-
-    def _wanted(self, member: Tap) -> bool:  # noqa: ARG002
-        return True
-
-    def _call(self, member: Tap, heard: _Worked) -> Samples:
-        if member in self._broken:
-            raise self._broken[member]
-        base = member.base()
-        samples = heard.slice.samples if base is None else heard.slice[base]
-        return _made(self._running[member], samples, last=heard.last)
-
-    def _took(self, member: Tap, heard: _Worked, made: Any, error: BaseException | None) -> None:
-        if error is not None:
-            self._broken[member] = error
-        heard.known[member] = made if error is None else error
-
-    def _overdue(self, member: Tap, heard: _Worked, runner: Runner) -> BaseException:
-        return runner.timed_out(f"the tap {type(member).__name__} was still at {_place(heard.slice)}")
+    def process(self, block: PassBlock) -> BlockCalls:
+        """Put the slices of a block through every tap."""
+        tapped = [Slice(self._stream, part.start, part.samples) for part in block.slices]
+        for part in tapped:
+            for tap, (base, running) in self._running.items():
+                try:
+                    if tap in self._broken:
+                        raise self._broken[tap]
+                    samples = part.samples if base is None else part[base]
+                    state = f"the tap {type(tap).__name__} was still at {_place(part)}"
+                    part.taps[tap] = yield PluginCall(partial(_pushed, running, samples, last=block.last), state)
+                except FAULTS as error:
+                    self._broken[tap] = part.taps[tap] = error
+        return PassBlock(tapped, block.last)
 
 
-class _Worked:
-    """A slice with what taps made of it so far."""
+class AnalysisGroup:
+    """The analyses of one group, with the taps they share; `results` and `failed` are complete after the last block."""
 
-    def __init__(self, stream: Stream, start: int, samples: Samples, *, last: bool) -> None:
-        self.known: dict[Tap, Samples | BaseException] = {}
-        self.slice = Slice(stream, start, samples, self.known)
-        self.last = last
-
-
-def _place(block: Slice) -> str:
-    """Say where a slice lies."""
-    return f"the block from {block.start / block.stream.rate:.1f} s on"
-
-
-def _made(running: RunningTap, heard: Samples, *, last: bool) -> Samples:
-    """Push a slice through a tap; the last time give also what it had kept back."""
-    if last:
-        parts = [running.push(heard)] if heard.shape[1] else []
-        out = np.concatenate([*parts, running.flush()], axis=1)
-    else:
-        out = running.push(heard)
-    if out.base is not None and not getattr(running, "lasting", False):
-        out = out.copy()  # of an array that the tap may fill again before this is heard
-    out.flags.writeable = False
-    return out
-
-
-class Group(Turns[Analysis[Any], Slice | None]):
-    """The analyses of one group with their taps, hearing one stream in order."""
-
-    def __init__(self, analyses: Sequence[Analysis[Any]], stream: Stream, call: Runner) -> None:
-        super().__init__()
-        self.failed: dict[Need[Any], str] = {}
+    def __init__(self, analyses: Iterable[Analysis[Any]], stream: Stream, runner: Runner) -> None:
+        self.needs = tuple(analyses)
         self.results: dict[Need[Any], Any] = {}
-        self.taps = Taps(stream)
+        self.failed: dict[Need[Any], str] = {}
+        self.taps = GroupTaps(stream)
         self._running: dict[Analysis[Any], Any] = {}
-        for analysis in analyses:
+        for analysis in self.needs:
             try:
-                for tap in call(analysis.taps):
-                    call(self.taps.start, tap)
-                self._running[analysis] = call(analysis.start, stream)
+                for tap in runner(analysis.taps):
+                    runner(self.taps.start, tap)
+                self._running[analysis] = runner(analysis.start, stream)
             except FAULTS as error:
                 self.failed[analysis] = told(error)
 
-    def hear(self, slices: Sequence[Samples]) -> None:
-        """Take one block, which the taps have heard when there are any."""
-        if not self.taps:
-            self.taps.hear(slices)
-        self._take()
-        self.go_on()
+    def process(self, block: PassBlock) -> BlockCalls:
+        """Push the slices of a block into every analysis; after the last block also finish each."""
+        for part in block.slices:
+            for analysis, running in [*self._running.items()]:
+                try:
+                    yield PluginCall(partial(running.push, part), f"it was still at {_place(part)}")
+                except FAULTS as error:
+                    self._leave_out(analysis, error)
+        for analysis, running in [*self._running.items()] if block.last else ():
+            try:
+                self.results[analysis] = yield PluginCall(running.finish, "finish() had not ended")
+            except FAULTS as error:
+                self._leave_out(analysis, error)
+        return None
 
-    def finish(self) -> None:
-        """Take what the taps had kept back, and the results."""
-        if not self.taps:
-            self.taps.finish()
-        self._take()
-        self._todo.extend((analysis, None) for analysis in self._running)
-        self.go_on()
+    def _leave_out(self, analysis: Analysis[Any], error: BaseException) -> None:
+        self.failed[analysis] = told(error)
+        del self._running[analysis]
 
-    def _take(self) -> None:
-        self._todo.extend((analysis, block) for block in self.taps.take() for analysis in self._running)
 
-    def _wanted(self, member: Analysis[Any]) -> bool:
-        return member in self._running
+def _place(part: Slice) -> str:
+    return f"the block from {part.start / part.stream.rate:.1f} s on"
 
-    def _call(self, member: Analysis[Any], heard: Slice | None) -> Any:
-        running = self._running[member]
-        return running.finish() if heard is None else running.push(heard)
 
-    def _took(self, member: Analysis[Any], heard: Slice | None, made: Any, error: BaseException | None) -> None:
-        if error is not None:
-            self.failed[member] = told(error)
-            del self._running[member]
-        elif heard is None:
-            self.results[member] = made
-
-    def _overdue(self, member: Analysis[Any], heard: Slice | None, runner: Runner) -> BaseException:  # noqa: ARG002
-        return runner.timed_out("finish() had not ended" if heard is None else f"it was still at {_place(heard)}")
+def _pushed(running: RunningTap, samples: Samples, *, last: bool) -> Samples:
+    """Push samples (2, n) through a tap; at the end of the stream, append what it held back."""
+    if last:
+        parts = [running.push(samples)] if samples.shape[1] else []
+        out = np.concatenate([*parts, running.flush()], axis=1)
+    else:
+        out = running.push(samples)
+    if out.base is not None and not getattr(running, "lasting", False):
+        out = out.copy()  # a view of an array that the tap may fill again before this is processed
+    out.flags.writeable = False
+    return out

@@ -1,46 +1,49 @@
-"""The pass: every block is read once and heard by every group, shared out to threads.
+"""The pass: a reader, a bounded queue for each group of analyses, and the results when the stream has ended.
 
-A worker takes whatever step is ready (`steps`): read the next block, let the taps of a group hear its next block, or
-the analyses behind them theirs, or take a block's bytes into the digests. Blocks reach each of them strictly in order
-and none is in two threads at once, so the digits do not depend on the workers.
+Every stage has a thread of its own and takes the blocks from its queue in order, so the digits do not depend on the
+number of workers. A group with taps is two stages: the taps, and behind them the analyses. As many threads work at a
+time as there are workers; one that waits for a block, or for room in a queue, lets another one work.
 
-The thread that waits for all this watches over them: a plugin's analysis or tap that does not end is given up, and
-another worker takes the place of the one it keeps.
+The calling thread polls the stages. When a plugin call of one times out, a new thread goes on in its place.
 """
 
 from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable, Mapping, Sequence
-from functools import partial
+import time
+from collections.abc import Callable, Sequence
+from queue import Empty, Full, Queue
 from typing import Any, Protocol
+
+import numpy as np
 
 from qc.audio.memory import give_back
 from qc.audio.pipeline.derived import work_out
-from qc.audio.pipeline.group import Group
+from qc.audio.pipeline.group import AnalysisGroup, BlockCalls, PassBlock, Slice
 from qc.audio.pipeline.plan import Plan
-from qc.audio.pipeline.steps import READ, Steps
-from qc.audio.pipeline.turns import LeftBehindError, Turns, Watch
-from qc.audio.source import RING
 from qc.plugin_api import Measurements, Need, Samples, Stream
-from qc.plugin_host.runner import Runner, RunnerThread
+from qc.plugin_host.runner import CallSeries, LeftBehindError, Runner, RunnerThread
 
+AHEAD = 1
+"""Blocks that wait in a queue at most: more of them make no pass faster, and take memory (`RING` counts them)."""
+NO_SAMPLES: Samples = np.zeros((2, 0))
+NO_SAMPLES.flags.writeable = False
 GRACE_S = 1.0
-"""How long an interrupted pass waits for the steps that are being taken."""
+"""Time an interrupted pass waits for the steps that are being taken."""
 
 Progress = Callable[[float], None]
-"""Told how much of the source is heard, 0..1."""
+"""Called with the part of the source that was read, 0..1."""
 
 
-class Source(Protocol):
-    """What the pass reads from."""
+class AudioSource(Protocol):
+    """The audio that a pass reads."""
 
     stream: Stream
 
     @property
     def blocks(self) -> int:
-        """Number of blocks that `read` gives."""
+        """Number of blocks that `read` returns."""
         ...
 
     def open(self) -> None:
@@ -48,219 +51,229 @@ class Source(Protocol):
         ...
 
     def read(self) -> Sequence[Samples]:
-        """Give the next block as slices, (2, n) each."""
+        """Read the next block as slices, (2, n) each."""
         ...
 
     def hash(self) -> None:
-        """Take the bytes of a block that was read into the digests of its file; once a block, in order."""
+        """Add the bytes of a block that was read to the digests of its file; once a block, in order."""
         ...
 
     def close(self) -> None:
-        """Let go of the file."""
+        """Close the file."""
         ...
 
 
 def hear(
-    source: Source, plan: Plan, *, workers: int | None = None, progress: Progress | None = None,
+    source: AudioSource, plan: Plan, *, workers: int | None = None, progress: Progress | None = None,
     beside: Callable[[], None] | None = None, runner: Runner | None = None,
 ) -> Measurements:  # fmt: skip
-    """Hear a source once and work out everything planned; what a plugin raises is kept in `failed`.
+    """Process a source once and work out everything planned; what plugin code raises is kept in `failed`.
 
-    `beside` is called once a block, in order, at any time after it was read and by one thread at a time. Plugin
-    code is called through `runner`. Raises AudioFaultError when the audio itself
-    cannot be judged.
+    `beside` is called once a block, in order, after the block was read and by one thread at a time. Raises
+    AudioFaultError when the audio itself cannot be judged.
     """
     runner = runner or Runner()
-    results, failed = _found(source, plan, workers or default_workers(), progress or (lambda _: None), beside, runner)
+    measured = _measured(source, plan, workers or default_workers(), progress or (lambda _: None), beside, runner)
     give_back()
-    return work_out(Measurements(source.stream, 1, results, failed), plan.derived, runner)
+    return work_out(measured, plan.derived, runner)
 
 
-def _found(
-    source: Source,
-    plan: Plan,
-    workers: int,
-    progress: Progress,
-    beside: Callable[[], None] | None,
-    runner: Runner,
-) -> tuple[dict[Need[Any], Any], dict[Need[Any], str]]:
-    """Give what the groups of a plan found and what failed; all that heard is let go of."""
-    groups = [Group(analyses, source.stream, runner) for analyses in plan.groups]
-    _pass(source, groups, workers, progress, beside, runner)
+def _measured(
+    source: AudioSource, plan: Plan, workers: int, progress: Progress, beside: Callable[[], None] | None, runner: Runner
+) -> Measurements:
+    """Process a source with all groups of a plan, and release everything but their results."""
+    groups = [AnalysisGroup(analyses, source.stream, runner) for analyses in plan.groups]
+    source.open()
+    whole = _Pass(source, workers, progress, runner)
+    try:
+        for group in groups:
+            whole.add(group.process, *([group.taps.process] if group.taps else []))
+        if beside is not None:
+            whole.add(_once_a_block(beside))
+        whole.run()
+    finally:
+        if whole.at_rest:  # else a thread may still be reading; the file is closed with the process
+            source.close()
     results: dict[Need[Any], Any] = {}
     failed: dict[Need[Any], str] = {}
     for group in groups:
         results.update(group.results)
         failed.update(group.failed)
-    return results, failed
-
-
-def _pass(
-    source: Source, groups: Sequence[Group], workers: int, progress: Progress, beside: Callable[[], None] | None,
-    runner: Runner,
-) -> None:  # fmt: skip
-    """Let groups hear a source; raises AudioFaultError."""
-    source.open()
-    shared = None
-    try:
-        lines: list[_Line] = [*groups, *(group.taps for group in groups if group.taps)]
-        behind = {k: lines.index(group.taps) for k, group in enumerate(groups) if group.taps}
-        if beside is not None:
-            lines.append(_Beside(beside))
-        shared = _Shared(source, lines, behind, progress, runner)
-        shared.run(workers)
-    finally:
-        if shared is None or shared.at_rest:  # else somebody may still be reading; it goes with the process
-            source.close()
+    return Measurements(source.stream, 1, results, failed)
 
 
 def default_workers() -> int:
-    """Give the cores this process may use, at most four: the heaviest of the groups keeps one busy by itself."""
+    """Return the cores this process may use, at most four: the heaviest of the groups keeps one busy by itself."""
     return max(1, min(4, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1))
 
 
-class _Line(Protocol):
-    """What takes every block in order, and then the end."""
+def _once_a_block(step: Callable[[], None]) -> Callable[[PassBlock], BlockCalls]:
+    """Make a stage that does something of our own with each block and does not need its samples."""
 
-    def hear(self, slices: Sequence[Samples]) -> None: ...
+    def process(block: PassBlock) -> BlockCalls:
+        if not block.last:
+            step()
+        yield from ()
+        return None
 
-    def finish(self) -> None: ...
-
-
-class _Beside:
-    """Something that is done once a block and does not need its samples."""
-
-    def __init__(self, step: Callable[[], None]) -> None:
-        self._step = step
-
-    def hear(self, slices: Sequence[Samples]) -> None:  # noqa: ARG002
-        self._step()
-
-    def finish(self) -> None:
-        pass
+    return process
 
 
-class _Shared:
-    """What the workers share, behind one condition variable."""
+class _PassStage:
+    """One stage of the pass: a queue of blocks, and what is done with each; `after` is the stage that follows it."""
 
-    def __init__(
-        self,
-        source: Source,
-        lines: Sequence[_Line],
-        behind: Mapping[int, int],
-        progress: Progress,
-        runner: Runner,
-    ) -> None:
-        self._source, self._lines, self._progress, self._runner = source, lines, progress, runner
-        self._steps = Steps(source.blocks, len(lines), behind, RING)
-        self._changed = threading.Condition()
-        self._waiting = 0
-        self._blocks: dict[int, Sequence[Samples]] = {}
+    def __init__(self, process: Callable[[PassBlock], BlockCalls], after: _PassStage | None = None) -> None:
+        self.process, self.after = process, after
+        self.queue: Queue[PassBlock] = Queue(AHEAD)
+        self.thread: threading.Thread
+        self.series: CallSeries[PassBlock | None] | None = None
+        """the plugin calls made with the block at hand"""
+        self.last = False
+        """whether the block at hand is the last one"""
+
+
+class _Pass:
+    """The threads of one pass, and the error that ended it if one did."""
+
+    def __init__(self, source: AudioSource, workers: int, progress: Progress, runner: Runner) -> None:
+        self._source, self._progress, self._runner = source, progress, runner
+        self._workers = threading.Semaphore(workers)
+        self._first: list[_PassStage] = []
+        """stages that the reader feeds"""
+        self._stages: list[_PassStage] = []
+        self._reader = RunnerThread(self._work, self._read)
         self._error: BaseException | None = None
-        self._workers = 0
-        self._gone: list[threading.Thread] = []
-        self._rest = threading.Event()
+
+    def add(self, process: Callable[[PassBlock], BlockCalls], *before: Callable[[PassBlock], BlockCalls]) -> None:
+        """Add a stage, with those that a block goes through before it, the last of them first."""
+        stage = _PassStage(process)
+        self._stages.append(stage)
+        for earlier in before:
+            stage = _PassStage(earlier, stage)
+            self._stages.append(stage)
+        self._first.append(stage)
 
     @property
     def at_rest(self) -> bool:
-        """Whether every worker has ended that was not left behind."""
-        return self._rest.is_set()
+        """Whether every thread has ended, but for those left behind in plugin code."""
+        return not any(thread.is_alive() for thread in self._threads())
 
-    def run(self, workers: int) -> None:
-        """Work until everything is heard; the calling thread watches."""
-        watch = Watch(self._lines)
-        with self._changed:
-            for _ in range(workers):
-                self._hire(self._begin)
+    def _threads(self) -> list[threading.Thread]:
+        return [self._reader, *(stage.thread for stage in self._stages)]
+
+    def run(self) -> None:
+        """Process the whole source; raises the error that ended the pass, where one did."""
+        for stage in self._stages:
+            stage.thread = RunnerThread(self._work, self._take_blocks, stage)
         try:
-            while not self._rest.wait(self._runner.interval_s):
-                self._replace(watch)
+            for thread in self._threads():
+                thread.start()
+            while not self.at_rest:
+                self._wait_for_all(self._runner.interval_s)
+                self._replace(CallSeries.poll)
         except BaseException as error:  # Ctrl-C
-            self._stop(error)
-            self._rest.wait(GRACE_S)
-        for hand in self._gone:
-            hand.join()
-        self._gone.clear()  # they hold this
+            self._error = self._error or error
+            self._wait_for_all(GRACE_S)
+            self._replace(CallSeries.abandon)
+            self._wait_for_all(GRACE_S)
         if self._error is not None:
             raise self._error
 
-    def _hire(self, first: Callable[[], int | None]) -> None:
-        """Let one more worker begin; `first` gives the step that it goes on with."""
-        self._workers += 1
-        RunnerThread(self._work, first).start()
+    def _wait_for_all(self, seconds: float) -> None:
+        """Wait until every thread has ended, some seconds at most."""
+        deadline = time.monotonic() + seconds
+        for thread in self._threads():
+            if thread.is_alive():
+                thread.join(max(0.0, deadline - time.monotonic()))
 
-    def _replace(self, watch: Watch) -> None:
-        """Give up what does not end, and let another worker go on from there."""
-        with self._changed:
-            for k in watch.overdue(self._runner):
-                if self._error is None:
-                    self._hire(partial(self._hear, k, again=True))
-                self._leave()
+    def _replace(self, timed_out: Callable[[CallSeries[Any]], bool]) -> None:
+        """Let a new thread go on where a call has timed out."""
+        for stage in self._stages:
+            series = stage.series
+            if series is not None and timed_out(series):
+                stage.thread = RunnerThread(self._go_on, self._resume, stage)  # works in place of the one left behind
+                stage.thread.start()
 
-    def _leave(self) -> None:
-        self._workers -= 1
-        if not self._workers:
-            self._rest.set()
+    # -- in the threads ------------------------------------------------------------------------------------------
 
-    def _stop(self, error: BaseException) -> None:
-        with self._changed:
-            self._error = self._error or error
-            self._changed.notify_all()
+    def _work(self, task: Callable[..., None], *args: Any) -> None:
+        """Do a task as one of the workers."""
+        self._workers.acquire()
+        self._go_on(task, *args)
 
-    def _work(self, first: Callable[[], int | None]) -> None:
+    def _go_on(self, task: Callable[..., None], *args: Any) -> None:
         try:
-            step = first()
-            while step is not None:
-                step = self._read() if step == READ else self._hear(step)
+            task(*args)
         except LeftBehindError:
-            return  # another worker has its place
-        except BaseException as error:  # carried to the calling thread
-            self._stop(error)
-        with self._changed:
-            self._gone.append(threading.current_thread())
-            self._leave()
+            return  # another thread is the worker now
+        self._workers.release()
 
-    # -- steps: each ends with the next one, so that a worker takes the lock once a step ---------------------------
+    def _read(self) -> None:
+        """Read every block into the queues; after an error only the last one, so that every stage ends."""
+        frame, count = 0, self._source.blocks
+        try:
+            for number in range(count):
+                if self._error is not None:
+                    break
+                frame = self._feed(frame, self._source.read())
+                self._progress((number + 1) / count)
+        except BaseException as error:  # raised again in the calling thread
+            self._error = self._error or error
+        self._feed(frame, [NO_SAMPLES], last=True)
 
-    def _begin(self) -> int | None:
-        with self._changed:
-            return self._take()
+    def _feed(self, frame: int, slices: Sequence[Samples], *, last: bool = False) -> int:
+        """Put a block that begins at a frame into the queues; returns the frame at which the next one begins."""
+        parts = []
+        for samples in slices:
+            parts.append(Slice(self._source.stream, frame, samples))
+            frame += samples.shape[1]
+        for stage in self._first:
+            self._put(stage.queue, PassBlock(parts, last))
+        return frame
 
-    def _read(self) -> int | None:
-        """Read the next block."""
-        slices = self._source.read()
-        with self._changed:
-            if self._lines:
-                self._blocks[self._steps.read] = slices
-            self._steps.was_read()
-            return self._take()
+    def _take_blocks(self, stage: _PassStage) -> None:
+        """Process the blocks of a stage's queue until the last one."""
+        while not stage.last:
+            block = self._get(stage.queue)
+            stage.last = block.last
+            stage.series = CallSeries(stage.process(block), self._runner)
+            del block
+            self._process(stage)
 
-    def _hear(self, k: int, *, again: bool = False) -> int | None:
-        """Let a line hear its next block, or go on with it where another worker was left behind."""
-        block, line = self._steps.next[k], self._lines[k]
-        if again:
-            assert isinstance(line, Turns)  # nothing else is given up
-            line.go_on()
-        elif block == self._steps.end:
-            line.finish()
-        else:
-            line.hear(self._blocks[block])
-        with self._changed:
-            for done in self._steps.was_heard(k):
-                self._blocks.pop(done, None)
-                self._progress(min(1.0, self._steps.low / max(1, self._steps.end)))
-            return self._take()
+    def _resume(self, stage: _PassStage) -> None:
+        """Process the rest of the block at hand, then the blocks that follow."""
+        self._process(stage)
+        self._take_blocks(stage)
 
-    def _take(self) -> int | None:
-        """Wait for a step that is ready; None when there is nothing left, or something went wrong."""
-        while self._error is None and self._steps.left:
-            step = self._steps.take()
-            if step is not None:
-                if self._waiting and self._steps.ready:
-                    self._changed.notify()
-                return step
-            self._waiting += 1
-            self._changed.wait()
-            self._waiting -= 1
-        self._changed.notify_all()
-        return None
+    def _process(self, stage: _PassStage) -> None:
+        """Process the block at hand and hand it to the next stage; after an error do nothing with it."""
+        block = None
+        try:
+            if self._error is None and stage.series is not None:
+                block = stage.series.run()
+        except LeftBehindError:
+            raise
+        except BaseException as error:  # raised again in the calling thread
+            self._error = self._error or error
+        stage.series = None
+        if stage.after is not None:
+            self._put(stage.after.queue, block or PassBlock((), stage.last))
+
+    def _get(self, queue: Queue[PassBlock]) -> PassBlock:
+        """Take a block from a queue; another worker may work while it is empty."""
+        try:
+            return queue.get_nowait()
+        except Empty:
+            self._workers.release()
+        block = queue.get()
+        self._workers.acquire()
+        return block
+
+    def _put(self, queue: Queue[PassBlock], block: PassBlock) -> None:
+        """Put a block into a queue; another worker may work while it is full."""
+        try:
+            queue.put_nowait(block)
+        except Full:
+            self._workers.release()
+            queue.put(block)
+            self._workers.acquire()

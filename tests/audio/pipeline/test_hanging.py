@@ -120,7 +120,7 @@ def test_one_that_comes_back_touches_nothing_any_more(samples):
         if part > 0.5:
             Hanging.released.set()
 
-    measured = hear(Memory(samples, 700, 700), plan([hangs, behind]), workers=2, runner=Runner(PATIENCE), progress=told)
+    measured = hear(Memory(samples, 100, 100), plan([hangs, behind]), workers=2, runner=Runner(PATIENCE), progress=told)
     assert set(measured.failed) == {hangs}
     np.testing.assert_array_equal(measured[behind], 2.0 * samples)
     for thread in threading.enumerate():
