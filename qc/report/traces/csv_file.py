@@ -16,8 +16,8 @@ from qc.report.traces.table import COLUMNS, SECOND, SIDE, TRACK, Rows
 
 AT_ONCE = 8192
 """Rows that are put into text together."""
-ALIKE = 1e-4
-"""From here on JSON and Python write a number alike; below, Python has an exponent of two digits."""
+LEAST, MOST = 1e-4, 1e15
+"""Between these JSON and Python write a number alike; beyond, they write exponents in other ways."""
 FORMULA = ("=", "+", "-", "@")
 """What a spreadsheet takes for the beginning of a formula."""
 
@@ -41,7 +41,7 @@ def _lines(rows: Rows, part: slice) -> str:
 def digits(values: NDArray[np.float64]) -> list[str]:
     """Write numbers (n,) with the fewest digits that give each of them back, as `repr` does; NaN is nothing."""
     size = np.abs(values)
-    if np.all((size == 0.0) | ((size >= ALIKE) & (size < np.inf))):
+    if np.all((size == 0.0) | ((size >= LEAST) & (size < MOST))):
         return to_json(values.tolist()).decode().strip("[]").split(",")  # as repr, in a quarter of the time
     return ["" if math.isnan(value) else repr(value) for value in values.tolist()]
 
