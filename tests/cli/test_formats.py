@@ -130,7 +130,7 @@ def test_a_template_that_cannot_be_used_ends_it_before_anything_is_heard(good):
     words = ["--out", f"note={good.output / 'note.md'}", "--note-template", "house.md"]
     sentence = one_sentence(good.check(*words))
     assert sentence.startswith("sidegate: --note-template house.md:2: ")
-    assert "hearing" not in sentence
+    assert "reading side" not in sentence
     assert "no attribute 'titel'" in sentence
     sentence = one_sentence(good.check("--note-template", "house.md"))
     assert sentence.endswith("--note-template: no note is written; ask for one with --out note=note.md")

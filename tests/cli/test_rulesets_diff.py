@@ -58,7 +58,7 @@ def test_a_delivery_that_was_heard_is_not_heard_again_and_its_waivers_hold(bench
     bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder)
     ran = bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder)
     assert ran.code == 0
-    assert "hearing" not in ran.err
+    assert "reading side" not in ran.err
 
 
 def test_a_ruleset_that_can_judge_nothing_is_not_compared(bench, house):

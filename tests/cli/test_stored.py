@@ -32,7 +32,7 @@ def test_a_second_run_hears_nothing(good):
     first = good.check()
     assert first.sentences[:2] == HEARING
     second = good.check("--strict")
-    assert not any("hearing" in one for one in second.sentences)
+    assert not any("reading side" in one for one in second.sentences)
     plain = good.check("--no-cache")
     reports = [told(ran) for ran in (first, second, plain)]
     assert [origins["A"] for _, origins in reports] == ["heard", "stored", "heard"]
@@ -85,7 +85,7 @@ def test_a_folder_that_cannot_be_written_costs_one_sentence(good):
     taken.write_text("no folder")
     ran = good.check("--cache", taken)
     assert ran.code == 0
-    (said,) = (one for one in ran.sentences if "hearing" not in one and "pass" not in one)
+    (said,) = (one for one in ran.sentences if "reading side" not in one and "pass" not in one)
     assert said == (
         f"sidegate: measurements are not stored in {taken} (File exists); the next run measures again, unless "
         "--cache or SIDEGATE_STORE names another folder"

@@ -12,7 +12,7 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-TOP = Path(__file__).parents[1]
+TOP = Path(__file__).parents[2]
 PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 OWN = {"qc", "qc_standard", "qc_rulesets"}
 SHIPPED = ("qc", "plugins/qc_standard", "rulesets/qc_rulesets")
