@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.room import blank
+from qc.dsp.kernels.aligned import blank
 
 
 class Buffers:

@@ -8,29 +8,17 @@ import sys
 from collections.abc import Callable
 from functools import cache
 
-ARENA_MAX = -8
-"""glibc's number of the setting below."""
-ARENAS = 2
-
 
 def give_back() -> None:
     """Return unused memory to the system, where the C library supports that; takes 1 ms."""
-    _of_glibc("malloc_trim")(0)
-
-
-def few_arenas() -> None:
-    """Have all threads of this process share two of the C library's heaps, of which more goes back to the system.
-
-    glibc gives each thread one of its own, and what a thread leaves there is seldom whole pages.
-    """
-    _of_glibc("mallopt")(ARENA_MAX, ARENAS)
+    _malloc_trim()(0)
 
 
 @cache
-def _of_glibc(name: str) -> Callable[..., object]:
-    """Find a function of glibc's; anywhere else nothing is done."""
+def _malloc_trim() -> Callable[[int], object]:
+    """Return glibc's `malloc_trim`, or a function that does nothing where there is none."""
     if sys.platform == "linux":
         with contextlib.suppress(OSError, AttributeError):
-            found: Callable[..., object] = getattr(ctypes.CDLL(None), name)
-            return found
-    return lambda *_: None
+            trim: Callable[[int], object] = ctypes.CDLL(None).malloc_trim
+            return trim
+    return lambda _: None

@@ -17,7 +17,7 @@ from typing import Any, ForwardRef, TypeVar, get_args, get_origin
 
 import qc
 from qc.cache.codec import NotStorableError
-from qc.dsp.kernels import cache as kernel_cache
+from qc.dsp.kernels.cache import digest as digest_of_kernels
 from qc.plugin_api import Analysis, Need, Stream, Tap
 
 FORMAT = 2
@@ -126,10 +126,9 @@ def code_of(package: str) -> str:
 @cache
 def _core() -> str:
     """Return the digest of what measures: the version, the kernels with compilers and processor, and the pass."""
-    kernels = kernel_cache.CACHE.name if kernel_cache.LASTING else kernel_cache.digest()
     root = Path(qc.__file__).parent
     own = _sources([(path, root) for path in core_sources()])
-    return _digest([qc.__version__, kernels.removeprefix("kernels-"), own])
+    return _digest([qc.__version__, digest_of_kernels(), own])
 
 
 def core_sources() -> list[Path]:

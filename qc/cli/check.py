@@ -12,14 +12,13 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
-from qc.dsp.kernels import cache as kernel_cache
 from qc.judge.engine import exit_code
 from qc.judge.level_option import read_level
+from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.plugin_api import Renderer, Report
 from qc.report.views.since import counted_words
@@ -44,7 +43,7 @@ def check(words: argparse.Namespace) -> int:
     papers = _papers(words)
     refuse_sources(wanted, [*read.files, *house, *([papers.waivers] if papers.waivers else [])])
     _keep_the_baseline(wanted, papers.baseline)
-    prepare(host)
+    precompile(host)
     with Progress(sys.stderr) as progress:
         options = replace(
             papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,
@@ -53,8 +52,6 @@ def check(words: argparse.Namespace) -> int:
         )  # fmt: skip
         checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in wanted))
     report = checked.report.model_copy(update={"run": None}) if words.reproducible else checked.report
-    if any(side.passes for side in report.sides):
-        kernel_cache.ready()
     code = exit_code(report, strict=words.strict, only_new=words.only_new)
     for output in wanted:
         code = max(code, attempted(partial(write, output, report, checked.evidence)))

@@ -8,12 +8,11 @@ import sys
 from pathlib import Path
 
 from qc import api
-from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.streams import emit, say
 from qc.demo.folder import refuse
 from qc.demo.planted import Planted, findings
-from qc.dsp.kernels import cache as kernel_cache
+from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.model.quantity import minutes
 from qc.plugin_api import Report
@@ -38,10 +37,9 @@ def demo(words: argparse.Namespace) -> int:
     host = api.build_host()
     refuse(folder)
     say(f"making a 7-inch single by code in {folder}")
-    prepare(host)
+    precompile(host)
     with Progress(sys.stderr) as progress:
         made = api.demo(folder, api.Options(progress=progress.told), host)
-    kernel_cache.ready()
     for failure in made.report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     missed = [fault for fault in made.planted if not findings(fault, made.report)]

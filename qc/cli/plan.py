@@ -8,13 +8,12 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
 from qc.cli.writing import attempted, places, refuse_sources, write_result
-from qc.dsp.kernels import cache as kernel_cache
 from qc.judge.level_option import read_level
+from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.model.plan import exit_code
 from qc.report import registry
@@ -34,7 +33,7 @@ def plan(words: argparse.Namespace) -> int:
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     refuse_sources(wanted, [*read.files, *([Path(spec)] if spec and is_path(spec) else [])])
-    prepare(host)
+    precompile(host)
     with Progress(sys.stderr) as progress:
         options = api.PlanOptions(
             words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain),
@@ -44,8 +43,6 @@ def plan(words: argparse.Namespace) -> int:
         report = api.plan(path, options, host, read)
     if words.reproducible:
         report = report.model_copy(update={"run": None})
-    if any(side.passes for side in report.sides):
-        kernel_cache.ready()
     code = exit_code(report)
     for output in wanted:
         code = max(code, attempted(partial(write_result, output, "plan", report, ascii_only=words.ascii)))

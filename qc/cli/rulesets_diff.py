@@ -9,12 +9,11 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
-from qc.cli.preparing import prepare
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
 from qc.cli.writing import OutputTarget, attempted, places, refuse_sources, write_result
-from qc.dsp.kernels import cache as kernel_cache
+from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.model.ruleset_diff import RulesetDiff
 from qc.report import registry
@@ -47,12 +46,10 @@ def _judged(words: argparse.Namespace, on: Path, wanted: list[OutputTarget], sou
     host = api.build_host(words.patience)
     read = api.read_any(on, host)
     refuse_sources(wanted, [*sources, *read.files])
-    prepare(host)
+    precompile(host)
     with Progress(sys.stderr) as progress:
         options = api.Options(
             workers=words.workers, progress=progress.told, cache=cache(words, read),
             verify=words.verify, told=say, today=date.today(),  # noqa: DTZ011 - papers are local
         )  # fmt: skip
-        found = api.rulesets_diff(words.before, words.after, on, options, host)
-    kernel_cache.ready()
-    return found
+        return api.rulesets_diff(words.before, words.after, on, options, host)

@@ -37,7 +37,7 @@ def key(folder):
         ("audio/decode.py", True),
         ("audio/pipeline/process.py", True),
         ("dsp/filters/biquad.py", True),
-        ("dsp/kernels/lanes.py", True),
+        ("dsp/kernels/simd.py", True),
         ("groove/signal/programme.py", True),
         ("model/cutting_chain.py", True),
         ("report/junit.py", False),

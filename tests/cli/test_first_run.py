@@ -8,29 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from qc.measure.warm_up import _hear, _write
+from qc.measure.precompile import _write_noise
 from qc.testing.deliveries import Sent, deliver
 from support.signals import tone
 
 pytestmark = pytest.mark.long
 
-COUNTING = """
-import sys
-from qc.dsp.kernels import linked
-made = []
-kept = linked.write
-linked.write = lambda path, code: (made.append(path), kept(path, code))[1]
-import qc.measure.warm_up
-warm = qc.measure.warm_up.warm
-def first(*words):
-    warm(*words)
-    made.clear()
-qc.measure.warm_up.warm = first
-from qc.cli.main import main
-code = main(sys.argv[1:])
-print(len(made))
-sys.exit(code)
-"""
+PRECOMPILE = "from qc import api; from qc.measure.precompile import precompile; precompile(api.build_host())"
 
 
 def run(words, cache, code=None):
@@ -47,41 +31,45 @@ def delivered(tmp_path):
 
 def test_the_first_run_says_that_it_compiles_and_leaves_little_for_the_pass(delivered):
     folder, cache = delivered
-    first = run(["check", str(folder), "--no-cache", "--out", f"json={cache}.json"], cache, COUNTING)
+    words = ["check", str(folder), "--no-cache", "--out", f"json={cache}.json"]
+    first = run([], cache, PRECOMPILE)
+    assert first.returncode == 0
     assert first.stderr.count("compiling its measuring code for this machine, once") == 1
-    if len(os.sched_getaffinity(0)) > 1:
-        assert int(first.stdout) <= 3
-    again = run(["check", str(folder), "--no-cache", "--out", f"json={cache}.json"], cache)
+    compiled = set(cache.rglob("*.nbc"))
+    again = run(words, cache)
     assert "compiling" not in again.stderr
-    assert again.returncode == first.returncode
+    assert len(set(cache.rglob("*.nbc")) - compiled) <= 3
+    kept = set(cache.rglob("*.nbc"))
+    assert run(words, cache).returncode == again.returncode
+    assert set(cache.rglob("*.nbc")) == kept
 
 
-def test_without_a_cache_that_lasts_nothing_is_compiled_elsewhere(tmp_path):
+def test_a_folder_that_goes_away_is_not_prepared(tmp_path):
     blocked = tmp_path / "file"
     blocked.write_text("not a folder")
     code = (
-        "import subprocess, qc.measure.warm_up\n"
+        "import subprocess\n"
+        "from qc.measure.precompile import precompile\n"
         "from qc.plugin_host.host import Host\n"
         "subprocess.Popen = None\n"
-        "from qc.dsp.kernels import cache as kernel_cache\n"
-        "assert not kernel_cache.LASTING\n"
-        "qc.measure.warm_up.warm(Host.build(()))\n"
+        "precompile(Host.build(()))\n"
     )
-    assert run([], blocked, code).returncode == 0
+    done = run([], blocked, code)
+    assert done.returncode == 0
+    assert done.stderr.count("which cannot be stored") == 1
 
 
 def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
     noise = Path(tmp_path / "noise.wav")
-    _write(noise)
+    _write_noise(noise)
     words = [
         str(noise),
         "nowhere.at.all:Need",
         "qc.groove.signal.programme:Nothing",
         "qc.groove.signal.programme:Programme",
     ]
-    done = run(words, tmp_path, "from qc.measure.warm_up import beside; beside()")
+    done = run(words, tmp_path, "from qc.measure.precompile import other_process; other_process()")
     assert (done.returncode, done.stderr) == (0, "")
-    assert _hear(noise, []) == {}
 
 
 def test_nothing_in_the_folder_that_it_runs_in_is_imported(tmp_path):
@@ -89,7 +77,8 @@ def test_nothing_in_the_folder_that_it_runs_in_is_imported(tmp_path):
     (tmp_path / "soundfile.py").write_text(f"open({str(tmp_path / 'run')!r}, 'w').close()\n")
     code = (
         "import sys, os; sys.path.remove(''); os.chdir(sys.argv[1])\n"
-        "from qc.measure.warm_up import warm; from qc.plugin_host.host import Host; warm(Host.build(()))\n"
+        "from qc.measure.precompile import precompile; from qc.plugin_host.host import Host\n"
+        "precompile(Host.build(()))\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", code, str(tmp_path)],

@@ -185,12 +185,12 @@ def test_a_relative_variable_is_refused(bench):
 @pytest.fixture
 def home(bench, tmp_path_factory):
     """The bench with a home folder of its own and no other word on where to store; compiled kernels stay."""
-    from qc.dsp.kernels import cache as kernel_cache
+    from qc.dsp.kernels.cache import opened
 
     folder = tmp_path_factory.mktemp("home")
     for name in ("SIDEGATE_STORE", "XDG_CACHE_HOME"):
         bench.environment.pop(name, None)
-    bench.environment |= {"HOME": str(folder), "SIDEGATE_CACHE": str(kernel_cache.CACHE.parent.parent)}
+    bench.environment |= {"HOME": str(folder), "SIDEGATE_CACHE": str(opened().folder.parent.parent)}
     bench.deliver(PINNED)
     return folder
 

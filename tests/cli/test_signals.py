@@ -32,7 +32,7 @@ runpy.run_module("qc", run_name="__main__")
 """
 MODULES = [
     "argparse", "qc.cli.main", "qc.model.errors", "qc.cli.check", "qc.api", "numpy", "numpy._core.multiarray",
-    "pydantic", "pydantic_core", "pluggy", "qc_standard", "qc.dsp.kernels.jit", "ruamel.yaml",
+    "pydantic", "pydantic_core", "pluggy", "qc_standard", "numba", "qc.dsp.kernels.compile", "ruamel.yaml",
 ]  # fmt: skip
 
 

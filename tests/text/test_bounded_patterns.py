@@ -25,7 +25,6 @@ BOUNDED = {
     "qc/delivery/checksum_files.py": "sums.LONGEST_LINE, looked at before; the split into lines: " + ONE_PASS,
     "qc/delivery/timecode.py": "times.LONGEST_TEXT, looked at before",
     "qc/demo/band.py": OWN,
-    "qc/dsp/kernels/compiler.py": OWN,
     "qc/files/yaml_nodes.py": "yaml_source.LARGEST; " + ONE_PASS,
     "qc/model/names.py": "names of files, values of YAML and words of the command line; " + ONE_PASS,
     "qc/model/quantity.py": "quantity.LONGEST, looked at before",

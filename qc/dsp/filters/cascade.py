@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.filters.biquad import UNITY, Sections
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.lanes import joiner, lane, loader, muladd, put, splatter, store, widen
+from qc.dsp.kernels.compile import kernel
+from qc.dsp.kernels.simd import joiner, lane, loader, muladd, put, splatter, store, widen
 
 Array = NDArray[np.float64]
 

@@ -15,11 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.cache import LONG
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.kernel import index
-from qc.dsp.kernels.lanes import joiner, loader, narrow, repeater, splatter, store
-from qc.dsp.kernels.room import room
+from qc.dsp.kernels.aligned import room
+from qc.dsp.kernels.compile import index, kernel, read_only
+from qc.dsp.kernels.simd import joiner, loader, narrow, repeater, splatter, store
+from qc.dsp.kernels.target import AVX512
 
 Array = NDArray[np.float64]
 Waves = NDArray[np.float32]
@@ -31,7 +30,7 @@ CHUNK = 128
 STEP = 1024
 """Frames that are taken in at once: what becomes of them stays in the nearest cache until it is done."""
 _WIDE = 16
-AT_ONCE = 8 if LONG else 4
+AT_ONCE = 8 if AVX512 else 4
 """Vectors of sums that are worked on at once, so that none has to wait for itself: what stays in registers, and not one
 more. The order in each sum is the same."""
 _load, _splat, _each = loader(_WIDE), splatter(_WIDE), repeater(_WIDE)
@@ -99,7 +98,7 @@ def _laid_four(row: Waves, at: int, laid: Waves, step: int) -> Any:
     return s0, s1, s2, s3
 
 
-_laid = _laid_eight if LONG else _laid_four
+_laid = _laid_eight if AVX512 else _laid_four
 
 
 @kernel
@@ -155,7 +154,7 @@ def _four_noughts() -> Any:
     return nought, nought, nought, nought
 
 
-_straight, _noughts = (_straight_eight, _eight_noughts) if LONG else (_straight_four, _four_noughts)
+_straight, _noughts = (_straight_eight, _eight_noughts) if AVX512 else (_straight_four, _four_noughts)
 
 
 @kernel
@@ -355,7 +354,8 @@ class Same(_Stream):
     def push(self, x: NDArray[Any]) -> Waves:
         """Take (2, n), give what is ready, (2, m), good until the next call."""
         out = self._room(self._ready(x))
-        n = pass_on(x[0], x[1], self._held, self._filled, self._back, *self._taps, out)
+        left, right = read_only(x)
+        n = pass_on(left, right, self._held, self._filled, self._back, *self._taps, out)
         self._filled += x.shape[1] - n
         return out[:, :n]
 
@@ -376,7 +376,8 @@ class Doubler(_Stream):
     def push(self, x: NDArray[Any]) -> Waves:
         """Take (2, n), give what is ready, two frames for one, good until the next call."""
         out = self._room(2 * self._ready(x))
-        n = double(x[0], x[1], self._held, self._filled, self._back, *self._on, *self._between, out)
+        left, right = read_only(x)
+        n = double(left, right, self._held, self._filled, self._back, *self._on, *self._between, out)
         self._filled += x.shape[1] - n
         return out[:, : 2 * n]
 
@@ -395,6 +396,7 @@ class Halver(_Stream):
     def push(self, x: NDArray[Any]) -> Waves:
         """Take (2, n), give what is ready, one frame for two, good until the next call."""
         out = self._room(self._ready(x) // 2)
-        n = thin(x[0], x[1], *self._dealt, self._filled, self._back, *self._first, *self._taps, out)
+        left, right = read_only(x)
+        n = thin(left, right, *self._dealt, self._filled, self._back, *self._first, *self._taps, out)
         self._filled += x.shape[1] - 2 * n
         return out[:, :n]

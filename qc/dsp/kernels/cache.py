@@ -1,7 +1,19 @@
-"""The folder that compiled kernels lie in: named by a digest of all that their code comes from.
+"""The folder of compiled kernels: numba's own on-disk cache, in a folder of ours whose files are checked.
 
-Changed code is never run with old parts, whoever calls whom: sources of kernels in folders however deep, the
-compilers' versions, and what the processor can.
+numba (`cache=True`) keeps an index and data files for every kernel, by source file, line, bytecode, argument types and
+processor. Three things are left to its user, and are done here:
+
+* A change in a callee that lies in another file goes unnoticed by numba. So the folder is named by a digest of all
+  sources of kernels, of the versions of numba and llvmlite, and of the processor.
+* numba trusts what it reads. So `checksums.json` lists the SHA-256 of every file: any other file is removed when the
+  folder is opened, and what was in it is compiled again.
+* Several first starts would each compile everything. So one process compiles under a lock, and marks the folder as
+  complete; the others wait for the mark.
+
+The public way to choose numba's folder is `numba.config.CACHE_DIR`, the setting behind NUMBA_CACHE_DIR. numba reads it
+when a function is decorated, and then tries no other place, such as `__pycache__` beside sources that may be read-only,
+as long as the folder can be written. It is set for the length of the decoration alone, so that other code in the
+process that uses numba keeps the folder it chose.
 """
 
 from __future__ import annotations
@@ -9,93 +21,176 @@ from __future__ import annotations
 import atexit
 import contextlib
 import hashlib
+import json
 import os
 import shutil
 import sys
 import tempfile
-from importlib.metadata import version
+from collections.abc import Iterator, Mapping
+from functools import cache
 from pathlib import Path
+from typing import Any
 
-from llvmlite.binding import get_default_triple, get_host_cpu_features, get_host_cpu_name
+from qc.dsp.kernels import target
 
 _PACKAGE = Path(__file__).parents[2]
-TOLD = ("NUMBA_CPU_NAME", "NUMBA_CPU_FEATURES", "NUMBA_ENABLE_AVX", "NUMBA_OPT")
-"""Variables by which numba is told what to compile for."""
-PASSING = "sidegate-kernels-"
-"""How the name of a cache folder begins that goes away with the process."""
+SPACE = 1 << 26
+"""Free bytes that the folder's disk must have before kernels are first stored there."""
+WAIT_S = 120.0
+"""How long a process waits for another one that compiles, before it compiles by itself."""
+_RECORD = "checksums.json"
 
 
+@cache
 def digest() -> str:
-    """Hash the sources of all kernels, the compilers' versions and the CPU they are compiled for."""
+    """Return 16 hex digits that change with the sources of kernels, the compiler or its target."""
     found = hashlib.sha256()
-    for folder in ("dsp", "groove"):
-        for path in sorted((_PACKAGE / folder).rglob("*.py")):
+    for package in ("dsp", "groove"):
+        for path in sorted((_PACKAGE / package).rglob("*.py")):
             found.update(path.relative_to(_PACKAGE).as_posix().encode() + b"\0" + path.read_bytes())
-    for part in (version("numba"), version("llvmlite"), _cpu()):
-        found.update(part.encode() + b"\0")
+    found.update(target.description().encode())
     return found.hexdigest()[:16]
 
 
-_HOST = str(get_host_cpu_features().flatten())
-"""What this machine's processor can."""
+class KernelCache:
+    """A folder that numba stores kernels in.
 
-
-def _features() -> str:
-    """Name what numba lets the compiler use of the processor, by the rules that numba goes by."""
-    told = os.environ.get("NUMBA_CPU_FEATURES")
-    if told is not None:
-        return told
-    if os.environ.get("NUMBA_CPU_NAME") or os.environ.get("NUMBA_ENABLE_AVX") == "0":
-        return ""
-    return _HOST
-
-
-LONG = "+avx512f" in _features().split(",")
-"""Whether a vector of sixteen float32 is one register, and there are 32 of them; else it is two of 16, or four."""
-
-
-def _cpu() -> str:
-    """Name what the kernels are compiled for: this machine with all it can, or what numba is told to compile for.
-
-    Machines of one name may have parts of it switched off, and code for those must not be run there.
+    `persistent` is False for a folder that goes away with the process. Every file of numba's whose bytes are not those
+    that were recorded is removed; raises OSError where that fails, or where the folder cannot be written.
     """
-    told = [f"{name}={os.environ[name]}" for name in TOLD if os.environ.get(name)]
-    return " ".join([get_default_triple(), get_host_cpu_name(), _HOST, *told])
+
+    def __init__(self, folder: Path, *, persistent: bool) -> None:
+        self.folder, self.persistent = folder, persistent
+        self.complete = False
+        """whether some process has compiled all kernels into it"""
+        self._checked: dict[str, str] = {}
+        """SHA-256 of each checked file, by path within the folder"""
+        folder.mkdir(parents=True, exist_ok=True)
+        tempfile.TemporaryFile(dir=folder).close()  # as numba asks whether it can write
+        self.check()
+        if persistent and not self.complete and shutil.disk_usage(folder).free < SPACE:
+            raise OSError("too little space for compiled kernels")
+
+    @contextlib.contextmanager
+    def chosen(self, config: Any) -> Iterator[None]:
+        """Have numba, whose `config` this is, choose this folder for the functions it decorates meanwhile."""
+        before, config.CACHE_DIR = config.CACHE_DIR, str(self.folder)
+        try:
+            yield
+        finally:
+            config.CACHE_DIR = before
+
+    def check(self) -> None:
+        """Remove every file that is not recorded as it is.
+
+        Where nothing is recorded yet, files may be those that another process is just compiling; those stay.
+        """
+        self.complete, recorded = self._recorded()
+        if recorded or not self._files():
+            self._keep(recorded)
+            return
+        with self._locked(0.0) as idle:
+            if idle:
+                self._keep({})
+
+    def _keep(self, recorded: Mapping[str, str]) -> None:
+        """Keep the files whose SHA-256 is recorded, and remove all others."""
+        self._checked = {}
+        for path in self._files():
+            name = path.relative_to(self.folder).as_posix()
+            with contextlib.suppress(FileNotFoundError):  # another process removed it first
+                found = hashlib.sha256(path.read_bytes()).hexdigest()
+                if found == recorded.get(name):
+                    self._checked[name] = found
+                else:
+                    path.unlink()
+
+    def record(self, *, complete: bool | None = None) -> None:
+        """Record the files that were added since the folder was checked, and whether all kernels are there now."""
+        names = {path.relative_to(self.folder).as_posix() for path in self._files()}
+        if not self.persistent or (names == self._checked.keys() and complete in {None, self.complete}):
+            return
+        self.complete = self.complete if complete is None else complete
+        with contextlib.suppress(OSError):  # what is not recorded is compiled again
+            self._checked = {name: hashlib.sha256((self.folder / name).read_bytes()).hexdigest() for name in names}
+            text = json.dumps({"complete": self.complete, "files": self._checked}, indent=1, sort_keys=True)
+            handle, beside = tempfile.mkstemp(dir=self.folder, prefix=_RECORD)
+            with os.fdopen(handle, "w", encoding="utf-8") as out:
+                out.write(text + "\n")
+            Path(beside).replace(self.folder / _RECORD)
+
+    @contextlib.contextmanager
+    def compiling(self) -> Iterator[bool]:
+        """Yield whether the caller has to compile all kernels; it says so on stderr, and waits for a process that does.
+
+        The folder is complete when the caller is done, unless it raises. A folder that goes away is not prepared:
+        kernels are then compiled when they are called.
+        """
+        if self.complete:
+            yield False
+            return
+        if not self.persistent:
+            _say("compiling its measuring code, which cannot be stored; about 20 seconds")
+            yield False
+            return
+        with contextlib.ExitStack() as stack:
+            alone = stack.enter_context(self._locked(0.0))
+            if not alone:
+                _say("another run is compiling the measuring code for this machine; waiting for it")
+                alone = stack.enter_context(self._locked(WAIT_S))
+            self.complete, recorded = self._recorded()
+            if alone or recorded:
+                self._keep(recorded)
+            if self.complete:
+                yield False
+                return
+            _say("compiling its measuring code for this machine, once; about 20 seconds")
+            yield True
+            self.record(complete=True)
+
+    def _recorded(self) -> tuple[bool, dict[str, str]]:
+        """Read the record: whether all kernels are there, and the SHA-256 of each file; none where it is damaged."""
+        try:
+            record = json.loads((self.folder / _RECORD).read_bytes())
+            return bool(record["complete"]), {str(name): str(value) for name, value in record["files"].items()}
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            return False, {}
+
+    def _files(self) -> list[Path]:
+        """List numba's indices and data files."""
+        return [path for path in self.folder.glob("*/*") if path.suffix in {".nbi", ".nbc"}]
+
+    @contextlib.contextmanager
+    def _locked(self, wait: float) -> Iterator[bool]:
+        """Hold the folder's lock between processes; yields False where it cannot be had within `wait`, s."""
+        from filelock import FileLock, Timeout  # only a first run needs it
+
+        lock = FileLock(self.folder / "lock")
+        try:
+            lock.acquire(timeout=wait)
+        except (Timeout, OSError, NotImplementedError):  # NotImplementedError: a disk without locks
+            yield False
+            return
+        try:
+            yield True
+        finally:
+            lock.release()
 
 
-def _folder() -> Path:
-    """Give the cache folder; where the user's cache cannot be written, one that goes away with the process."""
-    name = f"kernels-{digest()}"
+@cache
+def opened() -> KernelCache:
+    """Open the cache of this process; where the user's cannot be written, a folder that goes away with the process."""
     try:
         root = os.environ.get("SIDEGATE_CACHE") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-        folder = Path(root) / "sidegate" / name
-        folder.mkdir(parents=True, exist_ok=True)
-        if os.access(folder, os.W_OK):
-            return folder
+        found = KernelCache(Path(root) / "sidegate" / f"kernels-{digest()}", persistent=True)
     except (OSError, RuntimeError):  # RuntimeError: a user without a home
-        pass
-    passing = tempfile.mkdtemp(prefix=PASSING)
-    atexit.register(shutil.rmtree, passing, ignore_errors=True)
-    return Path(passing)
+        folder = tempfile.mkdtemp(prefix="sidegate-kernels-")
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+        return KernelCache(Path(folder), persistent=False)
+    atexit.register(found.record)
+    return found
 
 
-CACHE = _folder()
-LASTING = not CACHE.name.startswith(PASSING)
-"""Whether another process finds what this one compiles."""
-_READY = CACHE / "ready"
-
-
-def announce() -> bool:
-    """Say on stderr that the kernels will be compiled, when they were not yet; returns whether it said so."""
-    if _READY.exists():
-        return False
-    with contextlib.suppress(OSError, ValueError):  # nobody listens
-        sys.stderr.write("sidegate: compiling its measuring code for this machine, once; about 10 seconds\n")
-    return True
-
-
-def ready() -> None:
-    """Remember that a whole pass has run, so that the kernels are in the cache."""
-    with contextlib.suppress(OSError):
-        if not _READY.exists():
-            _READY.touch()
+def _say(text: str) -> None:
+    with contextlib.suppress(OSError, ValueError):  # stderr is closed
+        sys.stderr.write(f"sidegate: {text}\n")

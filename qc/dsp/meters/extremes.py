@@ -13,10 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.cache import LONG
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.kernel import index
-from qc.dsp.kernels.lanes import lane, loader, splatter, store, widen
+from qc.dsp.kernels.compile import index, kernel
+from qc.dsp.kernels.simd import lane, loader, splatter, store, widen
+from qc.dsp.kernels.target import AVX512
 from qc.dsp.meters.search import ends, first_as_great, first_of, magnitude_of
 
 Array = NDArray[np.float64]
@@ -27,7 +26,7 @@ Wave = NDArray[Any]
 WIDE = 16
 """Values worked out at once, at the most."""
 _load, _splat = loader(WIDE), splatter(WIDE)
-_SOME = WIDE if LONG else WIDE // 2
+_SOME = WIDE if AVX512 else WIDE // 2
 """Derivatives that are: their weights and what they weigh fill more registers than there are."""
 _some, _alike = loader(_SOME), splatter(_SOME)
 

@@ -26,8 +26,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.lanes import any_at_least, greater, joiner, lesser, loader, picker, splatter, store
+from qc.dsp.kernels.compile import kernel
+from qc.dsp.kernels.simd import any_at_least, greater, joiner, lesser, loader, picker, splatter, store
 
 Array = NDArray[np.float64]
 

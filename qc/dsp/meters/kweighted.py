@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.filters.kweighting import k_weighting
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.lanes import joiner, loader, picker, repeater, store
+from qc.dsp.kernels.compile import kernel
+from qc.dsp.kernels.simd import joiner, loader, picker, repeater, store
 from qc.dsp.meters.strides import settle, stride
 from qc.dsp.meters.windows import Windows, keep, load, splat, total
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.lanes import any_at_least, greater, lesser, loader, magnitude, splatter, store
+from qc.dsp.kernels.compile import kernel, read_only
+from qc.dsp.kernels.simd import any_at_least, greater, lesser, loader, magnitude, splatter, store
 from qc.dsp.meters import flat_tops
 from qc.dsp.meters import runs as clipped
 from qc.dsp.meters.truepeak import BOUND, HALF, STEP, WEIGHTS, oversample
@@ -211,7 +211,7 @@ class PeakSweep:
 
     def _hear(self, x: Array) -> None:
         done = sweep(
-            x, self._filled, self._next, self._held, self._weights, BOUND, self._y, self._best, self._tops,
+            read_only(x), self._filled, self._next, self._held, self._weights, BOUND, self._y, self._best, self._tops,
             self._runs, self._totals, self._tops_then, self._flats,
         )  # fmt: skip
         self._filled += x.shape[1] - done

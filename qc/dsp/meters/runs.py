@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import kernel
+from qc.dsp.kernels.compile import kernel
 
 Array = NDArray[np.float64]
 

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.lanes import any_at_least, filler, greater, lane, lesser, loader, magnitude, picker
+from qc.dsp.kernels.compile import kernel
+from qc.dsp.kernels.simd import any_at_least, filler, greater, lane, lesser, loader, magnitude, picker
 
 Array = NDArray[Any]
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.filters.biquad import Sections
-from qc.dsp.kernels.jit import kernel
+from qc.dsp.kernels.compile import kernel
 
 Array = NDArray[np.float64]
 

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.lanes import greater, loader, magnitude, repeater, splatter, store
+from qc.dsp.kernels.compile import kernel
+from qc.dsp.kernels.simd import greater, loader, magnitude, repeater, splatter, store
 
 Array = NDArray[np.float64]
 

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.lanes import lane, loader, picker, splatter
+from qc.dsp.kernels.compile import kernel, read_only
+from qc.dsp.kernels.simd import lane, loader, picker, splatter
 
 Array = NDArray[np.float64]
 
@@ -91,14 +91,15 @@ class Windows(ABC):
     def push(self, x: Array) -> None:
         """Take the next frames, (2, n)."""
         windows, left = divmod(self._filled + x.shape[1], self.window)
-        self.add(np.ascontiguousarray(x), self._filled, self.window, self._last, self._room(windows))
+        self.add(read_only(np.ascontiguousarray(x)), self._filled, self.window, self._last, self._room(windows))
         self._filled = left
 
     def finish(self) -> tuple[Array, NDArray[np.int64]]:
         """Give the sums, (windows, columns), and the frames in each, (windows,); only the last can have fewer."""
         whole, left = self._count, self._filled
         if left:
-            self.add(np.ascontiguousarray(self.held[:, :left]), 0, left, self.last_lanes(left), self._room(1))
+            rest = read_only(np.ascontiguousarray(self.held[:, :left]))
+            self.add(rest, 0, left, self.last_lanes(left), self._room(1))
             self._filled = 0
         counts = np.full(self._count, self.window, dtype=np.int64)
         counts[whole:] = left

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import kernel
+from qc.dsp.kernels.compile import kernel
 
 Array = NDArray[np.float64]
 _TOP24 = 2.0**-31

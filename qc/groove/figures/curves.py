@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp.kernels.compile import read_only
 from qc.groove.geometry.cut import MEASURES, Cutting
 from qc.groove.geometry.spiral import take
 from qc.groove.geometry.traces import DRIVES, OF_SECTORS, SHARES, Trace
@@ -61,7 +62,7 @@ def demanded(cutting: Cutting) -> Array:
     deepest = cut.nominal_depth if cut.depth == "variable" else plain
     taken = np.empty(cutting.side.span.sectors)
     take(
-        walls.right, walls.left, walls.up_near, walls.unity, cutting.gain, cut.keep_width / 2.0, plain, deepest,
-        disc.sectors_a_turn, taken,
+        read_only(walls.right), read_only(walls.left), walls.up_near, walls.unity, cutting.gain,
+        cut.keep_width / 2.0, plain, deepest, disc.sectors_a_turn, taken,
     )  # fmt: skip
     return taken + cut.land

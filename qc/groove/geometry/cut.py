@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from qc.dsp.kernels.compile import read_only
 from qc.groove.geometry.cut_arrays import Array, CutArrays
 from qc.groove.geometry.playing_time import minutes_for
 from qc.groove.geometry.ratios import over
@@ -111,7 +112,7 @@ class Cutting(CutArrays):
         window = min(seconds * SECTORS_A_SECOND, rows.shape[1])
         turning, angle = 2.0 * math.pi * disc.rpm / 60.0, self.side.chain.playback.back_angle
         value, sector, start, channel = over(
-            rows[0], rows[-1], factor, self.spiral_path.radius, disc.finishing / 2.0, turning,
+            read_only(rows[0]), read_only(rows[-1]), factor, self.spiral_path.radius, disc.finishing / 2.0, turning,
             math.tan(angle) if edges else 0.0, window, np.empty(rows.shape[1] if window else 0, np.uint8),
         )  # fmt: skip
         return Worst(value, sector, start, start + max(1, window), CHANNELS[channel] if len(rows) == 2 else None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import as_written
+from qc.dsp.kernels.compile import as_written
 
 Array = NDArray[np.float64]
 

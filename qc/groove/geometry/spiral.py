@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.jit import as_written
+from qc.dsp.kernels.compile import as_written, read_only
 from qc.model.cutting_chain import Cut, DiscGeometry
 
 Array = NDArray[np.float64]
@@ -109,7 +109,7 @@ def _take(
 ) -> None:  # fmt: skip
     plain = cut.top_width / 2.0
     deepest = cut.nominal_depth if cut.depth == "variable" else plain
-    right, left = np.ascontiguousarray(right), np.ascontiguousarray(left)
+    right, left = read_only(np.ascontiguousarray(right)), read_only(np.ascontiguousarray(left))
     take(
         right, left, rise_near, unity, gain, cut.keep_width / 2.0, plain, deepest, disc.sectors_a_turn, taken,
     )  # fmt: skip

@@ -15,10 +15,9 @@ from numpy.typing import NDArray
 
 from qc.dsp.filters import biquad, cascade
 from qc.dsp.filters.cascade import LAG
-from qc.dsp.kernels.jit import kernel
-from qc.dsp.kernels.kernel import index
-from qc.dsp.kernels.lanes import loader, narrow, splatter, store
-from qc.dsp.kernels.room import room
+from qc.dsp.kernels.aligned import room
+from qc.dsp.kernels.compile import index, kernel, read_only
+from qc.dsp.kernels.simd import loader, narrow, splatter, store
 from qc.dsp.meters.extremes import WIDE, crest_and_trough, derivatives, peak, peak_on, sum_of_squares, turn
 from qc.groove.signal.band_limit import motion_rate
 from qc.groove.signal.wall_motion import LOW_LATE, Motion
@@ -162,7 +161,7 @@ class _SectorsRunning:
             return
         first = self._done == 0
         envelopes(
-            np.ascontiguousarray(d),
+            read_only(np.ascontiguousarray(d)),
             at + MARGIN,
             self._size,
             last,
@@ -201,7 +200,7 @@ def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
     band = cascade.coefficients(np.vstack([biquad.butterworth_4_high(low, rate), biquad.butterworth_4_low(high, rate)]))
     banded = np.zeros((2, size + 8), np.float32)
     envelopes(
-        np.ascontiguousarray(motion), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded,
+        read_only(np.ascontiguousarray(motion)), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded,
         *rows(size), columns, 0, count,
     )  # fmt: skip
     return _named(signal, columns)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from qc.audio.buffers import Buffers
 from qc.dsp.filters import biquad, cascade, recording
 from qc.dsp.filters.cascade import LAG
+from qc.dsp.kernels.compile import read_only
 from qc.groove.signal.band_limit import Topped, motion_rate
 from qc.model.cutting_chain import Signal
 from qc.plugin_api import RunningTap, Samples, Stream, Tap
@@ -125,7 +126,7 @@ class _WallMotionRunning:
     def _cut(self, x: NDArray[Any]) -> Samples:
         """Turn programme (2, n) into motion, (4, n)."""
         motion = self._room(x.shape[1])
-        cascade.run(x, x.shape[1], self._sections, self._state, motion[:2], motion[2:])
+        cascade.run(read_only(x), x.shape[1], self._sections, self._state, motion[:2], motion[2:])
         cascade.settle(self._state)
         return motion
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from qc.audio.buffers import Buffers
-from qc.dsp.kernels.room import LARGE, LINE, PAGE, blank, room
+from qc.dsp.kernels.aligned import LARGE, LINE, PAGE, blank, room
 
 
 def address(array):

@@ -1,0 +1,115 @@
+"""Compile all kernels before the first side is measured, in two processes where there are two cores.
+
+numba compiles in one thread at a time. So a second process measures a second of noise, the wall motion and what the
+plugins need, while this one computes a groove; each stores what it compiled, and the run that follows loads it.
+Whatever goes wrong here costs time only: a kernel that is still missing is compiled when it is called.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import random
+import subprocess
+import sys
+import tempfile
+import wave
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from qc.audio.pipeline.plan import plan
+from qc.audio.pipeline.process import default_workers, hear
+from qc.audio.source import BLOCK, FileSource
+from qc.dsp.kernels.cache import opened
+from qc.groove.level.side_at_level import WorkedSide
+from qc.groove.signal.band_limit import Topped
+from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
+from qc.groove.signal.sector_envelopes import MARGIN, envelopes_of
+from qc.groove.signal.wall_motion import Motion
+from qc.model.cutting_chain import Chain
+from qc.plugin_api import Stream
+from qc.plugin_host.host import Host
+
+RATE = 96_000
+FRAMES = BLOCK + RATE // 2
+"""More than one block, so that what goes on from block to block is compiled too."""
+
+
+def precompile(host: Host) -> None:
+    """Compile every kernel unless an earlier run did: the groove in this process, the rest in another one.
+
+    The rest is the wall motion and what the plugins' needs process. Several first runs at once compile once: the
+    others wait (`kernels.cache`). The other process may take longer than this one by the time limit of one call; a
+    plugin that does not end is named when the side is measured.
+    """
+    with opened().compiling() as missing:
+        if missing:
+            with contextlib.suppress(Exception), tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
+                noise = Path(folder) / "noise.wav"
+                _write_noise(noise)
+                names = [f"{need.__module__}:{need.__qualname__}" for need in host.needs]
+                if sys.executable and default_workers() > 1:
+                    _in_two_processes(noise, names, host.runner.time_limit_s)
+                else:
+                    _groove()
+                    _motion_and_needs(noise, names)
+
+
+def _in_two_processes(noise: Path, names: Sequence[str], time_limit_s: float) -> None:
+    # -P: the folder it runs in may be a delivery, and nothing in that is to be imported
+    code = "from qc.measure.precompile import other_process; other_process()"
+    command = [sys.executable, "-P", "-c", code, str(noise), *names]
+    with subprocess.Popen(  # noqa: S603 - this program itself
+        command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    ) as other:
+        try:
+            _groove()
+            other.wait(time_limit_s)
+        except BaseException:
+            other.kill()
+            raise
+
+
+def other_process() -> None:
+    """Compile the other process's part; the file of noise and the needs are on its command line."""
+    noise, *names = sys.argv[1:]
+    _motion_and_needs(Path(noise), names)
+
+
+def _groove() -> None:
+    """Compute the groove of random wall motion, since the kernels for real motion are compiled elsewhere meanwhile."""
+    chain = Chain()
+    motion = np.random.default_rng(1).normal(0.0, 1e-6, (4, RATE + 2 * MARGIN))
+    envelopes = envelopes_of(motion, RATE, chain.signal)
+    programme = ProgrammeBounds.of(np.full((2, FRAMES * WINDOWS_A_SECOND // RATE), 0.01, np.float32), FRAMES / RATE)
+    WorkedSide.of(chain, envelopes, programme, (), (), 0.0).quantities(None)
+
+
+def _motion_and_needs(noise: Path, names: Sequence[str]) -> None:
+    """Compute wall motion, then measure noise with the needs of some names, MODULE:CLASS; others are left out."""
+    stream = Stream(source="noise", rate=RATE, channels=2, frames=FRAMES)
+    signal = Chain().signal
+    topped = Topped(signal.top).start(stream).push(np.zeros((2, RATE // 10)))
+    Motion(signal).start(stream).push(topped)
+    needs = []
+    for name in names:
+        module, _, qualified = name.partition(":")
+        with contextlib.suppress(Exception):  # a plugin's own fault is reported when the side is measured
+            needs.append(getattr(importlib.import_module(module), qualified).of(Chain()))
+    hear(FileSource(noise, "noise", RATE, FRAMES), plan(needs), workers=1)
+
+
+def _write_noise(path: Path) -> None:
+    """Write quiet noise as 24-bit stereo."""
+    with wave.open(str(path), "wb") as out:
+        out.setnchannels(2)
+        out.setsampwidth(3)
+        out.setframerate(RATE)
+        quiet = random.Random(1).randbytes(4 * FRAMES)  # noqa: S311 - noise
+        frames = bytearray(6 * FRAMES)
+        for channel in range(2):  # two low bytes of noise under a high byte of zero
+            frames[3 * channel :: 6] = quiet[channel::4]
+            frames[3 * channel + 1 :: 6] = quiet[channel + 2 :: 4]
+        out.writeframes(bytes(frames))
