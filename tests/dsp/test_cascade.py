@@ -27,7 +27,7 @@ def test_lanes_are_the_sections_one_after_the_other(dtype):
     for count in (1, 2, 3, 500, n - 506):  # the state is carried on
         part = slice(done, done + count)
         a, b = np.zeros((2, count)), np.zeros((2, count))
-        cascade.run(x[:, part], count, cascade.coefficients(sections), state, a, b)
+        cascade.run(*x[:, part], count, cascade.coefficients(sections), state, a, b)
         second[:, part], fourth[:, part] = a, b
         done += count
     for channel in range(2):

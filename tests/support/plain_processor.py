@@ -3,8 +3,8 @@
     NUMBA_CPU_NAME=generic SIDEGATE_CACHE=NOWHERE python tests/support/plain_processor.py DELIVERY REPORT.json
 
 Prints the number of kernels that ran and the digest they are stored under, then the names of those with vectors wider
-than 128 bits. They must have been compiled in this process, where SIDEGATE_CACHE cannot
-be written: numba shows no code of stored ones, and none is looked at. Used by tests/dsp/test_plain_processor.py.
+than 128 bits. SIDEGATE_CACHE must be a place that cannot be written, so that all are compiled in this process: numba
+shows no code of stored ones, and none is counted then. Used by tests/dsp/test_plain_processor.py.
 """
 
 import re

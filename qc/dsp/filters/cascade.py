@@ -108,12 +108,13 @@ def suspend(held: Any, state: Array) -> None:
 
 
 @kernel
-def run(x: NDArray[Any], count: int, constant: Array, state: Array, second: Array, fourth: Array) -> None:
-    """Run `count` frames of x (2, >= count) through; what leaves section 2 into `second`, section 4 into `fourth`.
+def run(
+    left: NDArray[Any], right: NDArray[Any], count: int, constant: Array, state: Array, second: Array, fourth: Array
+) -> None:  # fmt: skip
+    """Run `count` frames of two channels through; what leaves section 2 into `second`, section 4 into `fourth`.
 
     Column i holds frame i - LAG of the one and frame i - 3 LAG of the other. Rows lie frame by frame, without gaps.
     """
-    left, right = x[0], x[1]
     second_left, second_right, fourth_left, fourth_right = second[0], second[1], fourth[0], fourth[1]
     c, held, whole = constants(constant), resume(state), count - count % 4
     for i in range(0, whole, 4):

@@ -126,8 +126,9 @@ class _WallMotionRunning:
     def _cut(self, x: NDArray[Any]) -> Samples:
         """Turn programme (2, n) into motion, (4, n)."""
         motion = self._room(x.shape[1])
-        cascade.run(read_only(x), x.shape[1], self._sections, self._state, motion[:2], motion[2:])
-        cascade.settle(self._state)
+        if x.shape[1]:
+            cascade.run(*read_only(x), x.shape[1], self._sections, self._state, motion[:2], motion[2:])
+            cascade.settle(self._state)
         return motion
 
 
