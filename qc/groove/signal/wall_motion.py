@@ -127,7 +127,8 @@ class _WallMotionRunning:
         """Turn programme (2, n) into motion, (4, n)."""
         motion = self._room(x.shape[1])
         if x.shape[1]:
-            cascade.run(*read_only(x), x.shape[1], self._sections, self._state, motion[:2], motion[2:])
+            left, right = read_only(x)
+            cascade.run(left, right, x.shape[1], self._sections, self._state, motion[:2], motion[2:])
             cascade.settle(self._state)
         return motion
 
