@@ -26,7 +26,7 @@ class NotStorableError(Exception):
 
 
 class MisfitError(ValueError):
-    """What was stored does not fit the type that is wanted."""
+    """A stored value that does not fit the type that is wanted."""
 
 
 def encode(kind: Any, value: Any) -> tuple[bytes, list[Array]]:

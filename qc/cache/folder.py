@@ -21,7 +21,7 @@ from qc.text.sanitize import shown
 PRIVATE = 0o700
 """Mode of the folder and its subfolders: only the user looks into them."""
 ATTEMPTS = 5
-"""How often an entry is tried to be written while another process deletes its subfolder."""
+"""Attempts to write an entry while another process deletes its subfolder."""
 NOTE = b"""\
 Signature: 8a477f597d28d172789f06886806bc55
 # What sidegate measured of audio files, so that it need not measure them again.

@@ -1,4 +1,4 @@
-"""Where the store of measurements is: a folder that was named, that of SIDEGATE_STORE, or the user's own cache folder.
+"""Place of the store of measurements: a folder that was named, that of SIDEGATE_STORE, or the user's own cache folder.
 
 Compiled kernels lie elsewhere (SIDEGATE_CACHE, or `kernels-*` in the same cache folder): see qc/dsp/kernels/cache.py.
 """

@@ -34,7 +34,7 @@ _UNFINISHED = re.compile(rf"{re.escape(UNFINISHED)}[a-z0-9_]{{8,32}}")
 
 @dataclass(frozen=True, slots=True)
 class Contents:
-    """How many entries there are, and how many bytes they take."""
+    """Number of entries, and the bytes that they take."""
 
     entries: int = 0
     size: int = 0

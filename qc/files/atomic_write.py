@@ -24,7 +24,7 @@ LARGEST_MARK = 16 << 20
 UNFINISHED = f"{OWN}-"
 """Prefix of the names of files and folders that are being written."""
 MOST_REMOVALS = 50
-"""How often it is tried, one second in all, to remove a folder that is still being filled."""
+"""Attempts, one second in all, to remove a folder that is still being filled."""
 FILE_MODE, FOLDER_MODE = 0o666, 0o777
 """Permissions before the user's umask takes some away."""
 _NO_FSYNC = (errno.EINVAL, errno.ENOSYS, errno.ENOTSUP)
