@@ -74,7 +74,7 @@ class Options:
     contents decide the verdict, so it must not be a folder that a sender may have filled; the command line uses the
     user's own cache folder (`qc.cache.place`) by default"""
     verify: bool = False
-    """whether to measure everything again; stored measurements that differ are replaced and reported to `told`"""
+    """whether to measure everything again; stored measurements that differ are replaced, with a sentence for each"""
     told: Callable[[str], None] | None = None
     """called with a sentence where the folder of stored measurements cannot be read or written or has other values, and
     about limits of a house that may fail at the recommended level"""

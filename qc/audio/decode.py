@@ -1,8 +1,8 @@
-"""Three ways from a file to samples, for plain files, for FLAC and for all others.
+"""Decoders of audio files: one for plain files, one for FLAC and one for all others.
 
 Plain files are read and unpacked here. FLAC of 16 and 24 bits is left to dr_flac where the optional package miniaudio
 is installed, since it takes two thirds of the time that libsndfile does; everything else is left to libsndfile. All
-give the same digits for the same file. A decoder takes frames in, in order, and puts them out in pieces.
+return the same digits for the same file. A decoder loads frames in order, and writes them out in pieces.
 """
 
 from __future__ import annotations
@@ -34,10 +34,10 @@ _SCALES = {"PCM_16": 2.0**-15, "PCM_32": 2.0**-31, "FLOAT": 1.0, "DOUBLE": 1.0}
 
 
 class Decoder(Protocol):
-    """A file that is open; full scale is 1.0."""
+    """An open audio file; full scale is 1.0."""
 
     whole_numbers: bool
-    """whether the file holds nothing else, so that no sample is above full scale"""
+    """whether the samples are integers, so that none is above full scale"""
 
     def load(self, count: int) -> int:
         """Decode the next frames and return their number; raises one of UNDECODABLE."""
@@ -64,7 +64,7 @@ class Decoder(Protocol):
         ...
 
     def place(self, frame: int) -> tuple[str, int]:
-        """Find the frame at which decoding fails, from `frame` on, and the kind of fault that this is."""
+        """Find the kind of a fault, "damaged" or "cut off", and the frame, from `frame` on, at which decoding fails."""
         ...
 
     def close(self) -> None:
@@ -73,10 +73,10 @@ class Decoder(Protocol):
 
 
 def decoder(path: Path, rate: int, frames: int, most: int, ring: int) -> Decoder:
-    """Open a file to take in at most `most` frames at a time; raises one of UNDECODABLE.
+    """Open a file that loads at most `most` frames at a time; raises one of UNDECODABLE.
 
-    The bytes and integers of the last `ring` times stay as they are while they are referred to. A plain file must have
-    the rate, in Hz, and the frames that libsndfile told.
+    The bytes and integers of the last `ring` loads stay unchanged while references to them exist. A file is read as a
+    plain one only where its header has the `rate`, in Hz, and the number of `frames` that libsndfile reports.
     """
     layout = read_layout(path) if sys.byteorder == "little" else None
     if layout is not None and (layout.rate, layout.frames) == (rate, frames):
@@ -85,7 +85,7 @@ def decoder(path: Path, rate: int, frames: int, most: int, ring: int) -> Decoder
 
 
 def _miniaudio() -> Any | None:
-    """Import the package that has dr_flac; None where it is not installed, or has not the functions called here."""
+    """Import the package that has dr_flac; None where it is missing or lacks the functions called here."""
     try:
         import miniaudio
     except ImportError:
@@ -149,7 +149,7 @@ class _PcmReader:
 
 
 class _Library:
-    """Leaves a file to libsndfile, which lets other threads run while it decodes."""
+    """Decodes a file by libsndfile, which lets other threads run meanwhile."""
 
     def __init__(self, path: Path, frames: int, most: int, ring: int) -> None:
         self.path, self._frames = path, frames
@@ -212,10 +212,10 @@ class _Library:
 
 
 class _Flac:
-    """Reads FLAC from its beginning on by dr_flac; whatever is not as it should be is left to libsndfile.
+    """Decodes FLAC from its beginning by dr_flac; after a seek, or for the place of a fault, by libsndfile.
 
-    Where a frame is damaged dr_flac goes on with the next one, and ends before its time. Then libsndfile says what it
-    thinks of the file, from the beginning.
+    dr_flac passes over a damaged frame, so that it returns too few frames. The whole file is then decoded by
+    libsndfile, whose error is the one reported.
     """
 
     whole_numbers = True
@@ -226,7 +226,7 @@ class _Flac:
 
     @classmethod
     def of(cls, library: _Library) -> Decoder:
-        """Return a decoder for a file that libsndfile has opened, or libsndfile itself where it is none for this."""
+        """Return the dr_flac decoder of a file that libsndfile has opened; `library` where dr_flac cannot decode it."""
         miniaudio = _miniaudio() if library.usual_flac else None
         if miniaudio is None:
             return library

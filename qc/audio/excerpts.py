@@ -26,9 +26,9 @@ BEHIND = 1
 MOST_PIECES = 1
 """Pieces kept in memory: findings of one passage follow each other and share its piece."""
 STEP = BLOCK // 4
-"""Frames that are decoded, or given to a tap, at once."""
+"""Frames that are decoded, or pushed into a tap, at once."""
 BEYOND = 64
-"""Frames for which there is room behind the last one of a piece, since a tap may go on a little."""
+"""Spare frames behind the end of a piece, since a tap may return a few more than it was pushed."""
 LONGEST = 5 * SECTORS_A_SECOND
 """Most sectors of a piece that is extended."""
 
@@ -49,12 +49,12 @@ class Excerpts:
     def __init__(
         self, stream: Stream, parts: Sequence[FileSegment], changes: Callable[[], Sequence[AudioFault]] = tuple
     ) -> None:
-        """Begin; `changes` says which files are other ones by now than in the pass."""
+        """Begin; `changes` returns a fault for each file that changed since the pass."""
         self.stream = stream
         self.lost = ""
-        """why the audio cannot be read any more, once that has shown"""
+        """reason why the audio cannot be read any more; empty until a read has failed"""
         self.changed: Sequence[AudioFault] = ()
-        """which files are other ones by now, once that has shown"""
+        """faults of the files that changed since the pass, filled when a read has failed"""
         self._parts, self._changes = tuple(parts), changes
         self._size = stream.rate // SECTORS_A_SECOND
         self._read = 0
@@ -139,7 +139,7 @@ class Excerpts:
         return found
 
     def _stop_if_changed(self) -> None:
-        """Raise OSError where a file went away, or is another one by now."""
+        """Raise OSError where a file is missing, or changed since the pass."""
         if self._changes():
             raise OSError("the file went away, or is another one by now")
 
@@ -157,19 +157,19 @@ def _through(running: RunningTap, samples: Samples, room: int) -> Samples:
 
     The small steps bound the memory of the tap and of its output.
     """
-    given = np.empty((0, 0))
+    output = np.empty((0, 0))
     end = 0
     for first in [*range(0, samples.shape[1], STEP), -1]:
         part = running.flush() if first < 0 else running.push(samples[:, first : first + STEP])
-        if len(given) < len(part) or given.shape[1] < end + part.shape[1]:  # a tap may give no frame of its first ones
+        if len(output) < len(part) or output.shape[1] < end + part.shape[1]:  # a tap may return no frames at first
             grown = np.empty((len(part), max(room, end + part.shape[1])))
             if end:
-                grown[:, :end] = given[:, :end]
-            given = grown
-        given[:, end : end + part.shape[1]] = part
+                grown[:, :end] = output[:, :end]
+            output = grown
+        output[:, end : end + part.shape[1]] = part
         end += part.shape[1]
         del part  # else the tap could not use its memory again
-    return given[:, :end]
+    return output[:, :end]
 
 
 def _decode(part: FileSegment, at: int, samples: Samples) -> None:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from functools import cache
 
 
-def give_back() -> None:
+def release_memory() -> None:
     """Return unused memory to the system, where the C library supports that; takes 1 ms."""
     _malloc_trim()(0)
 

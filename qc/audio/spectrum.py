@@ -21,7 +21,7 @@ BANDS = 12
 """Bands an octave."""
 LOWEST, HIGHEST = 20.0, 20_000.0
 ENOUGH = 6
-"""Pieces without which nothing is said of steady tones."""
+"""Least number of pieces from which steady tones are reported."""
 ABOVE = 18.0
 """Least dB of a steady tone above the median within a quarter of an octave (practice)."""
 FAINT = -110.0
@@ -31,7 +31,7 @@ _LEAST = 1e-16
 
 
 def spectrum(look: Excerpts) -> Spectrum | None:
-    """Take the spectrum; None where the side is shorter than a piece, or may not be read any more."""
+    """Compute the spectrum; None where the side is shorter than a piece, or may not be read any more."""
     stream = look.stream
     length = stream.frames / stream.rate
     count = min(PIECES, int(length / PIECE_S), int((MOST_S - look.seconds) / PIECE_S))

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import qc
 from qc.audio.pipeline.plan import plan
-from qc.audio.pipeline.process import hear
+from qc.audio.pipeline.process import process_source
 from qc.audio.source import AudioFaultError, FileSource
 from qc.delivery.reader import parse_delivery
 from qc.delivery.timecode import write_time
@@ -210,7 +210,7 @@ def _programme(one: _File, progress: Callable[[float], None] | None) -> Programm
     need = Programme.of(Chain())
     source = FileSource(one.path, f"file:{one.name}", one.facts.sample_rate, one.facts.frames, one.name)
     try:
-        bounds = hear(source, plan([need]), progress=progress)[need]
+        bounds = process_source(source, plan([need]), progress=progress)[need]
     except AudioFaultError as error:
         raise DeliveryError(f"{error.fault.message}; {_small(error.fault.remedy)}") from None
     if bounds.first is None:

@@ -1,4 +1,4 @@
-"""Writing files and folders whole or not at all: filled beside their place, flushed to the disk, then renamed."""
+"""Write files and folders whole or not at all: under a temporary name, flushed to the disk, then renamed."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ LARGEST_MARK = 16 << 20
 UNFINISHED = f"{OWN}-"
 """Prefix of the names of files and folders that are being written."""
 MOST_REMOVALS = 50
-"""Attempts, one second in all, to remove a folder that is still being filled."""
+"""Attempts, one second in all, to remove a folder that another thread is still filling."""
 FILE_MODE, FOLDER_MODE = 0o666, 0o777
 """Permissions before the user's umask takes some away."""
 _NO_FSYNC = (errno.EINVAL, errno.ENOSYS, errno.ENOTSUP)
@@ -67,7 +67,7 @@ def put_file(
 
 @contextlib.contextmanager
 def unfinished_folder(parent: Path) -> Iterator[Path]:
-    """Make a folder in `parent` to fill, settle and rename; deleted with its content where that does not happen."""
+    """Make a folder in `parent` to fill, settle and rename; it is deleted with its content unless it is renamed."""
     folder = Path(tempfile.mkdtemp(dir=parent, prefix=UNFINISHED))
     try:
         yield folder
@@ -127,7 +127,7 @@ def _remove(folder: Path) -> None:
 
 
 def not_ours(path: Path) -> str:
-    """Name what a folder holds that was not written here; empty when it may be replaced, or is not there."""
+    """Return a sentence about files in a folder that were not written here; empty when it may be replaced."""
     if not path.is_dir():
         return ""
     there = {str(inner.relative_to(path)) for inner in path.rglob("*")}

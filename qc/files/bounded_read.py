@@ -1,4 +1,4 @@
-"""Reading files that a sender may have made: plain files only, no larger than a limit, each fault in one sentence."""
+"""Read files that a sender may have made: plain files only, no larger than a limit, each fault in one sentence."""
 
 from __future__ import annotations
 

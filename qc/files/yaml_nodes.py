@@ -93,7 +93,7 @@ def _nesting_bound(text: str) -> int:
 
 
 def _composed(written: _Text) -> Node | None:
-    """Compose the nodes by ruamel.yaml's own parser; whatever that does not accept becomes one sentence."""
+    """Compose the nodes by ruamel.yaml's own parser; raises one sentence for text that it does not accept."""
     yaml = YAML(typ="safe", pure=True)
     yaml.max_depth = DEEPEST + 1
     yaml.composer.warn_double_anchors = False  # any anchor is refused below, with its line
@@ -129,7 +129,7 @@ def _last_line(text: str) -> int:
 
 
 def _top(written: _Text, root: Node | None) -> tuple[dict[str, Any], Node]:
-    """Take the data off a document's nodes; raises the error of the text for what is no mapping."""
+    """Return the data of a document's nodes; raises the error of the text for anything but a mapping."""
     data = None if root is None else _value(written, root, 1)
     line = 1 if root is None else line_of(root)
     if root is None or data is None:
@@ -158,7 +158,7 @@ def _too_deep() -> str:
 
 
 def _machinery(text: str, mark: Any) -> str | None:
-    """Word what begins at a mark and lets YAML grow or build objects: an anchor, an alias, a tag; None for the rest.
+    """Return a sentence about an anchor, alias or tag that begins at a mark; None for anything else.
 
     An alias comes after its anchor, so the anchor is refused before anything is walked twice.
     """

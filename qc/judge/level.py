@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from qc.audio.memory import give_back
+from qc.audio.memory import release_memory
 from qc.audio.received import AsReceived
 from qc.cache.store import Store
 from qc.delivery.reader import ReadDelivery
@@ -64,7 +64,7 @@ class SearchedSide:
             self.worked.search.forget()
         if self.measurement.excerpts is not None:
             self.measurement.excerpts.forget()
-        give_back()
+        release_memory()
 
     def keep(self) -> None:
         """Store the numbers of the side at each level."""

@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from qc.audio.pipeline.plan import plan
-from qc.audio.pipeline.process import default_workers, hear
+from qc.audio.pipeline.process import default_workers, process_source
 from qc.audio.source import BLOCK, FileSource
 from qc.dsp.kernels.cache import opened
 from qc.groove.level.side_at_level import WorkedSide
@@ -99,7 +99,7 @@ def _motion_and_needs(noise: Path, names: Sequence[str]) -> None:
         module, _, qualified = name.partition(":")
         with contextlib.suppress(Exception):  # a plugin's own fault is reported when the side is measured
             needs.append(getattr(importlib.import_module(module), qualified).of(Chain()))
-    hear(FileSource(noise, "noise", RATE, FRAMES), plan(needs), workers=1)
+    process_source(FileSource(noise, "noise", RATE, FRAMES), plan(needs), workers=1)
 
 
 def _write_noise(path: Path) -> None:

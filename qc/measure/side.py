@@ -8,9 +8,9 @@ from functools import partial
 from typing import Any
 
 from qc.audio.excerpts import Excerpts
-from qc.audio.pipeline.derived import work_out
+from qc.audio.pipeline.derived import compute_derived
 from qc.audio.pipeline.plan import Plan, plan
-from qc.audio.pipeline.process import AudioSource, hear
+from qc.audio.pipeline.process import AudioSource, process_source
 from qc.audio.received import ReceivedAudio
 from qc.audio.source import AudioFaultError
 from qc.cache.keys import Sound
@@ -133,7 +133,7 @@ def _measured(
         if stored and sound != stored_sound:  # the file was replaced: stored measurements are of another
             return _measured(read, side, wanted, unbuilt, replace(how, store=None))
     new = seal(measured.results)
-    measured = work_out(
+    measured = compute_derived(
         replace(measured, results={**stored, **new}), planned.derived, how.runner, _by_declaration(given.side)
     )
     received = _faults(given, given.digested() if passes else given.recalled(), measured)
@@ -171,8 +171,8 @@ def _measured_now(
 ) -> Measurements | ReceivedAudio:
     """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
     try:
-        measured = hear(
-            source, wanted, workers=how.workers, progress=how.progress, beside=source.hash, runner=how.runner
+        measured = process_source(
+            source, wanted, workers=how.workers, progress=how.progress, block_step=source.hash, runner=how.runner
         )
     except AudioFaultError as error:
         return given.digested(error.fault)

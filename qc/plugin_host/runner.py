@@ -1,4 +1,4 @@
-"""The one way in which plugin code is called: in a thread of its own, under a time limit.
+"""Call plugin code in a thread of its own, under a time limit; there is no other way in which it is called.
 
 Python cannot stop a thread. So a call that does not end is left behind in its thread: the run goes on without it, what
 it returns later is ignored, and it ends with the process. Compiled code that never releases the interpreter's lock
@@ -58,7 +58,7 @@ class Runner:
         raise self.timed_out()
 
     def each(self, calls: Mapping[K, Callable[[], R]]) -> tuple[dict[K, R], dict[K, str]]:
-        """Make several calls in order: what each returned, and of those that raised or timed out a sentence."""
+        """Make several calls in order; return the results, and a sentence for each call that raised or timed out."""
         results: dict[K, R] = {}
         faults: dict[K, str] = {}
         for key, call in calls.items():
@@ -69,12 +69,12 @@ class Runner:
         return results, faults
 
     def timed_out(self, state: str = "it had not ended") -> TimedOutError:
-        """Make the error of a call that was in some state when its time was over."""
+        """Return the error of a call that timed out; `state` begins its sentence."""
         return TimedOutError(f"{state} after {self.time_limit_s:g} s, and was given up")
 
 
 class _Outcome(Generic[R]):
-    """What a call in another thread returned or raised."""
+    """Result of a call in another thread, or its error."""
 
     def __init__(self) -> None:
         self._result: R | None = None
@@ -83,7 +83,7 @@ class _Outcome(Generic[R]):
     def fill(self, function: Callable[..., R], args: tuple[Any, ...]) -> None:
         try:
             self._result = function(*args)
-        except BaseException as error:  # raised again in the thread that asked
+        except BaseException as error:  # raised again in the calling thread
             self._error = error
 
     def get(self) -> R:
@@ -97,16 +97,16 @@ class _Outcome(Generic[R]):
 
 
 class PluginCall:
-    """One plugin call of a series; `state` begins the sentence that says what was being done when it timed out."""
+    """One plugin call of a series; `state` begins the sentence of its error if it times out."""
 
     def __init__(self, function: Callable[[], Any], state: str) -> None:
         self.function, self.state = function, state
         self.intervals = 0
-        """polling intervals for which it has been running"""
+        """polling intervals since it began"""
         self._ended = threading.Lock()
 
     def end(self) -> bool:
-        """End the call: True for the one thread that does so first, the one that made it or the one that polls."""
+        """Mark the call as ended; True for the thread that does so first: the caller's, or the one that polls."""
         return self._ended.acquire(blocking=False)
 
 
@@ -115,7 +115,7 @@ class LeftBehindError(BaseException):
 
 
 class CallSeries(Generic[R]):
-    """Plugin calls made one after another in the thread at hand, while another thread polls how long each takes.
+    """Plugin calls made one after another in one thread, while another thread polls how long each takes.
 
     A generator yields the calls. It is resumed with what a call returned, or by raising what it raised, and its own
     result is that of the series. When a call times out, a new thread resumes the generator in its place.
@@ -146,7 +146,7 @@ class CallSeries(Generic[R]):
                 raise LeftBehindError
 
     def poll(self) -> bool:
-        """Count one polling interval; whether the call being made has timed out, so that a new thread must `run`."""
+        """Count one polling interval; True when the running call has timed out, so that a new thread must `run`."""
         call = self._call
         if call is None:
             return False
@@ -154,7 +154,7 @@ class CallSeries(Generic[R]):
         return call.intervals > INTERVALS and self.abandon()
 
     def abandon(self) -> bool:
-        """Time the call being made out at once; False where none is."""
+        """Time out the running call at once; False where no call is running."""
         call = self._call
         if call is None or not call.end():
             return False

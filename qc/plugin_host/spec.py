@@ -39,7 +39,7 @@ def qc_checks() -> Sequence[type[Check[Any]]]:  # type: ignore[empty-body]
 
 @hookspec
 def qc_measures() -> Sequence[type[Need[Any]]]:  # type: ignore[empty-body]
-    """Return the classes of what the plugin measures, with the names they publish.
+    """Return the classes of the analyses and derived measurements that the plugin brings.
 
     Called once, when the plugin is loaded. Everything given is measured of every side, whether a check asks for it
     or not, and what it publishes is in the report.
@@ -74,9 +74,9 @@ def qc_rulesets() -> Path | Traversable | Sequence[Path | Traversable]:  # type:
 
 @hookspec(firstresult=True)
 def qc_read_delivery(path: Path) -> str | None:
-    """Return the text, in YAML, of a delivery that is sent in another form; None for a path not known.
+    """Return the text, in YAML, of a delivery that is sent in another form; None for a path that it does not recognise.
 
-    Called before any audio is read, plugin by plugin in the order of their names, until one gives a text.
+    Called before any audio is read, plugin by plugin in the order of their names, until one returns a text.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ def qc_renderers() -> Sequence[type[Renderer]]:  # type: ignore[empty-body]
 
 @hookspec
 def qc_report_done(report: Report) -> None:
-    """Take the finished report, to file it or to pass it on; the verdict stands whatever happens here.
+    """Take the finished report, to file it or to pass it on; nothing that happens here changes the verdict.
 
     Called after everything is judged and before any format is written, plugin by plugin in the order of their names.
 

@@ -26,7 +26,7 @@ class MemoryBlock:
         self._outputs: dict[Tap, Samples] = {}
 
     def __getitem__(self, tap: Tap) -> Samples:
-        """Return the output of a tap for this block; for the last block with the frames that it had kept back."""
+        """Return the output of a tap for this block; for the last block with the frames that it still buffers."""
         if tap not in self._outputs:
             base = tap.base()
             output = self._taps[tap].push(self.samples if base is None else self[base])
@@ -72,7 +72,7 @@ def hear(need: Need[R], samples: NDArray[np.float64], rate: int, blocks: int | S
 
 
 def through(tap: Tap, samples: NDArray[np.float64], rate: int, blocks: int | Sequence[int] = 8192) -> Samples:
-    """Return the output of a tap for samples (2, n), with all taps that it reads; `blocks` as in `hear`."""
+    """Return the output of a tap for samples (2, n), with all taps that it reads; `blocks` as for a need."""
     stream = Stream("side:A", rate, 2, samples.shape[1])
     taps = {member: member.start(stream) for member in lineage(tap)}
     parts = [

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from qc.audio.memory import give_back
+from qc.audio.memory import release_memory
 
 KEPT = """
 import ctypes, threading
 from pathlib import Path
-from qc.audio.memory import give_back
+from qc.audio.memory import release_memory
 
 def resident():
     return int(Path("/proc/self/statm").read_text().split()[1])
@@ -29,14 +29,14 @@ thread = threading.Thread(target=fill)
 thread.start()
 thread.join()
 before = resident()
-give_back()
+release_memory()
 print(before - resident())
 """
 
 
 def test_it_may_be_called_anywhere_and_again():
-    give_back()
-    give_back()
+    release_memory()
+    release_memory()
 
 
 @pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="asks Linux for the pages of a process")

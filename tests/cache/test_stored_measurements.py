@@ -53,13 +53,13 @@ def folder(tmp_path):
 @pytest.fixture
 def passes(monkeypatch):
     """What each pass was to hear: the source, and the ids of analyses."""
-    found, hear = [], measuring.hear
+    found, process_source = [], measuring.process_source
 
     def counted(source, plan, **more):
         found.append((source.stream.source, {analysis.id for analysis in plan.analyses}))
-        return hear(source, plan, **more)
+        return process_source(source, plan, **more)
 
-    monkeypatch.setattr(measuring, "hear", counted)
+    monkeypatch.setattr(measuring, "process_source", counted)
     return found
 
 
@@ -305,15 +305,15 @@ def test_an_md5_that_was_not_asked_for_before_is_worked_out(folder, check, passe
 
 
 def test_a_file_that_changes_while_it_is_heard_is_not_stored(folder, check, monkeypatch, tmp_path):
-    path, hear = folder / "side-a.wav", measuring.hear
+    path, process_source = folder / "side-a.wav", measuring.process_source
 
     def changed(source, *args, **more):
-        measured = hear(source, *args, **more)
+        measured = process_source(source, *args, **more)
         if source.stream.source == "side:A":
             os.utime(path, (1e9, 1e9))
         return measured
 
-    monkeypatch.setattr(measuring, "hear", changed)
+    monkeypatch.setattr(measuring, "process_source", changed)
     assert check(folder)[1] == {"B": "heard"}
     assert len(entries(tmp_path)) == ENTRIES
     monkeypatch.undo()
@@ -563,13 +563,13 @@ def test_a_first_run_reads_no_file_twice(tmp_path, check, monkeypatch):
 
 def test_an_edit_while_the_audio_is_heard_does_not_go_with_its_results(folder, check, monkeypatch):
     keys.code_of.cache_clear()
-    read, hear = [], measuring.hear
+    read, process_source = [], measuring.process_source
     sources = keys._sources
 
     def counted(source, plan, **more):
         monkeypatch.setattr(keys, "_sources", lambda paths: read.append(paths) or sources(paths))
-        return hear(source, plan, **more)
+        return process_source(source, plan, **more)
 
-    monkeypatch.setattr(measuring, "hear", counted)
+    monkeypatch.setattr(measuring, "process_source", counted)
     assert check(folder, built(Crest))[1] == {"A": "heard", "B": "heard"}
     assert read == []

@@ -97,13 +97,13 @@ def test_the_file_that_was_sent_may_be_broken(folder):
 @pytest.mark.parametrize("change", ["shrinks", "goes away"])
 def test_a_file_that_changes_while_it_is_heard_has_no_digest(folder, change, monkeypatch):
     sums(folder, "side-a.wav")
-    path, hear = folder / "side-a.wav", measuring.hear
+    path, process_source = folder / "side-a.wav", measuring.process_source
 
     def changed(source, *args, **more):
         os.truncate(path, path.stat().st_size // 2) if change == "shrinks" else path.unlink()
-        return hear(source, *args, **more)
+        return process_source(source, *args, **more)
 
-    monkeypatch.setattr(measuring, "hear", changed)
+    monkeypatch.setattr(measuring, "process_source", changed)
     got = judge(folder, folder / "r.json")
     assert (got.code, found(got)) == (1, [("changed", None)])
     assert got.side()["audio"]["sha256"] is None

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from qc.audio.pipeline.plan import plan
-from qc.audio.pipeline.process import hear
+from qc.audio.pipeline.process import process_source
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.levels import LevelSearch
@@ -105,4 +105,4 @@ class Memory:
 def heard(samples, rate, chain=CHAIN):
     """The sector envelopes of samples, by the pass that every side goes through."""
     need = Sectors(chain.signal)
-    return hear(Memory(np.ascontiguousarray(samples), rate), plan([need]), workers=1).results[need]
+    return process_source(Memory(np.ascontiguousarray(samples), rate), plan([need]), workers=1).results[need]

@@ -1,6 +1,6 @@
 """Read the STREAMINFO block of a FLAC file and the header of its first frame.
 
-RFC 9639, sections 8.2 and 9.1. Reads a few bytes at known places, and raises OSError only.
+RFC 9639, sections 8.2 and 9.1. Reads a few bytes at fixed places, and raises OSError only.
 """
 
 from __future__ import annotations
@@ -41,11 +41,11 @@ class StreamInfo:
     md5: str | None
     """of the decoded samples, 32 small hex digits"""
     first: FrameHeader | None
-    """the first frame's header; None where none lies behind the metadata"""
+    """header of the first frame; None where no frame follows the metadata"""
 
 
 def read_streaminfo(path: Path) -> StreamInfo | None:
-    """Read what a FLAC file states; None where it is none. Raises OSError."""
+    """Read STREAMINFO and the first frame header of a FLAC file; None for any other file. Raises OSError."""
     with path.open("rb", buffering=0) as file:
         start = flac_start(file)
         info = bytes_at(file, start + 4, 38)
@@ -103,7 +103,7 @@ def header_length(octets: bytes) -> int | None:
 
 
 def _crc8(octets: bytes) -> int:
-    """Work out the CRC-8 of a frame header: polynomial x^8 + x^2 + x + 1, beginning with zero."""
+    """Compute the CRC-8 of a frame header: polynomial x^8 + x^2 + x + 1, beginning with zero."""
     value = 0
     for octet in octets:
         value ^= octet

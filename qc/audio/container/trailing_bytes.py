@@ -12,9 +12,9 @@ LOST_S = 1
 """Seconds of audio that bytes outside the form must have room for before they are taken for lost audio (practice): tags
 and blocks of padding are shorter."""
 _LOOK = 1 << 16
+"""Bytes that are examined at each place."""
 _PLACES = 64
-"""Places of a long stretch that are looked at."""
-"""Bytes that are looked at from either end of what lies behind."""
+"""Most places of a long stretch that are examined."""
 _CHUNKS_BESIDES_AUDIO = frozenset({
     b"LIST", b"bext", b"cue ", b"smpl", b"inst", b"id3 ", b"ID3 ", b"iXML", b"axml", b"aXML", b"chna", b"fact", b"PEAK",
     b"JUNK", b"junk", b"PAD ", b"FLLR", b"minf", b"elm1", b"regn", b"umid", b"DGDA", b"qlty", b"mext", b"levl", b"link",
@@ -50,9 +50,9 @@ class TrailingBytes:
 
 
 def behind(file: BinaryIO, size: int, audio: Audio) -> TrailingBytes | None:
-    """Judge what lies between the audio and the end of a file of `size` bytes; None where that is as it should be.
+    """Judge the bytes between the audio and the end of a file of `size` bytes; None where they are regular.
 
-    Whole chunks are, with or without the pad byte behind an odd number of bytes, and so is a single byte.
+    Whole chunks are regular, with or without the pad byte behind an odd number of bytes, and so is a single byte.
     """
     starts = (audio.end + audio.end % 2, audio.end)  # headers take an even number of bytes
     at = max(_walk(file, size, start, audio.order) for start in starts)
@@ -84,7 +84,7 @@ def _sound(octets: int, audio: Audio) -> str:
 
 
 def _walk(file: BinaryIO, size: int, start: int, order: str) -> int:
-    """Go along whole chunks from `start`, up to one that holds audio, and give where they end."""
+    """Return the byte at which the whole chunks from `start` on end; a chunk that holds audio ends the walk."""
     at = start
     for chunk in chunks(file, size, start, order):
         end = chunk.start + chunk.size

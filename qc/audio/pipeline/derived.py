@@ -1,4 +1,4 @@
-"""What is worked out from what was heard, each need from those it waits for."""
+"""Compute derived needs from the results of a pass, each after the needs that it reads."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ from qc.plugin_host.runner import Runner
 from qc.text.sanitize import told
 
 
-def work_out(
+def compute_derived(
     measured: Measurements, derived: Iterable[Derived[Any]], runner: Runner,
-    declared: Callable[[Need[Any], Any], Any] = lambda _, result: result,
+    adjusted: Callable[[Need[Any], Any], Any] = lambda _, result: result,
 ) -> Measurements:  # fmt: skip
-    """Add derived needs, in an order that can be worked; what a plugin raises is kept in `failed`.
+    """Return the measurements with the results of derived needs, which are in an order that can be computed.
 
-    So is a time-out. `declared` is given each need with its result, and
-    returns what those that wait for it shall see: that result, or what a declaration makes of it.
+    A need that raises or times out has a sentence in `failed`. `adjusted` takes a need and its result, and returns the
+    result that is kept, such as one corrected by the declared tracks.
     """
     results: dict[Need[Any], Any] = dict(measured.results)
     failed: dict[Need[Any], str] = dict(measured.failed)
     measured = replace(measured, results=results, failed=failed)
     for need in derived:
         try:
-            results[need] = declared(need, runner(need.work, measured))
+            results[need] = adjusted(need, runner(need.work, measured))
         except FAULTS as error:
             failed[need] = told(error)
     return measured

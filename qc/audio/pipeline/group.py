@@ -1,7 +1,7 @@
-"""The analyses of one group, and the taps they share: what is done with each block.
+"""Run the analyses of one group, and the taps they share, on each block.
 
-Both are generators of plugin calls (`CallSeries` makes them). An analysis or tap that raises or times out is left out
-with a sentence that says why; the others of the group go on.
+`process` of either class is a generator of plugin calls, which `CallSeries` makes. An analysis or tap that raises or
+times out is left out with a sentence that says why; the others of the group go on.
 """
 
 from __future__ import annotations
@@ -21,15 +21,15 @@ from qc.text.sanitize import told
 
 
 class Slice:
-    """Samples of one part of a block, shape (2, n), and what taps made of them: the contract's Block."""
+    """Samples of one part of a block, shape (2, n), with the outputs of taps: a `qc.plugin_api.Block`."""
 
     def __init__(self, stream: Stream, start: int, samples: Samples) -> None:
         self.stream, self.start, self.samples = stream, start, samples
         self.taps: dict[Tap, Samples | BaseException] = {}
-        """what each tap made of the samples, or raised"""
+        """output of each tap, or the error it raised"""
 
     def __getitem__(self, tap: Tap) -> Samples:
-        """Return the samples that a tap made of this slice; raises what the tap raised."""
+        """Return the output of a tap for this slice, shape (2, n); raises the error that the tap raised."""
         tapped = self.taps.get(tap)
         if tapped is None:
             raise LookupError(f"{tap} is named in the taps() of no analysis that hears this")
@@ -44,11 +44,11 @@ class PassBlock:
 
     slices: Sequence[Slice]
     last: bool = False
-    """whether the stream has ended; the only slice is then the one for samples that taps held back"""
+    """whether the stream has ended; the only slice then takes the samples that taps still buffer"""
 
 
 BlockCalls = Generator[PluginCall, Any, PassBlock | None]
-"""The plugin calls that are made with one block; returns the block for the next stage, where there is one."""
+"""Generator of the plugin calls for one block; its result is the block for the next stage, where there is one."""
 
 
 class GroupTaps:
@@ -57,7 +57,7 @@ class GroupTaps:
     def __init__(self, stream: Stream) -> None:
         self._stream = stream
         self._running: dict[Tap, tuple[Tap | None, RunningTap]] = {}
-        """tap -> its base, and the tap at work"""
+        """tap -> its base, and its running state"""
         self._broken: dict[Tap, BaseException] = {}
 
     def __bool__(self) -> bool:
@@ -71,7 +71,7 @@ class GroupTaps:
                 self._running[started] = (base, started.start(self._stream))
 
     def process(self, block: PassBlock) -> BlockCalls:
-        """Put the slices of a block through every tap."""
+        """Push the slices of a block through every tap; the result has their outputs."""
         tapped = [Slice(self._stream, part.start, part.samples) for part in block.slices]
         for part in tapped:
             for tap, (base, running) in self._running.items():
@@ -80,7 +80,7 @@ class GroupTaps:
                         raise self._broken[tap]
                     samples = part.samples if base is None else part[base]
                     state = f"the tap {type(tap).__name__} was still at {_place(part)}"
-                    part.taps[tap] = yield PluginCall(partial(_pushed, running, samples, last=block.last), state)
+                    part.taps[tap] = yield PluginCall(partial(_push, running, samples, last=block.last), state)
                 except FAULTS as error:
                     self._broken[tap] = part.taps[tap] = error
         return PassBlock(tapped, block.last)
@@ -127,8 +127,8 @@ def _place(part: Slice) -> str:
     return f"the block from {part.start / part.stream.rate:.1f} s on"
 
 
-def _pushed(running: RunningTap, samples: Samples, *, last: bool) -> Samples:
-    """Push samples (2, n) through a tap; at the end of the stream, append what it held back."""
+def _push(running: RunningTap, samples: Samples, *, last: bool) -> Samples:
+    """Push samples (2, n) through a tap; at the end of the stream, append the samples it still buffers."""
     if last:
         parts = [running.push(samples)] if samples.shape[1] else []
         out = np.concatenate([*parts, running.flush()], axis=1)

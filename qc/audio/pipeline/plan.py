@@ -1,4 +1,4 @@
-"""What a run must measure: the closure of all needs, the audio heard once, and who shares a thread with whom."""
+"""Plan the measurements of one source: the closure of all needs, each once, and the groups that share a thread."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from qc.plugin_api import Analysis, Derived, Need, Tap
 
 @dataclass(frozen=True)
 class Plan:
-    """Analyses and derived needs of one source, each once; derived ones in an order that can be worked.
+    """Analyses and derived needs of one source, each once; derived needs come after those they read.
 
-    No tap is in two of the groups, so that a group can run in any thread without a lock.
+    A tap is in one group only, so that each group can run in any thread without a lock.
     """
 
     analyses: tuple[Analysis[Any], ...]
@@ -22,7 +22,7 @@ class Plan:
 
 
 def plan(needs: Iterable[Need[Any]]) -> Plan:
-    """Take the closure of `needs`; raises ValueError when derived needs wait for each other."""
+    """Return the closure of `needs` as a plan; raises ValueError when derived needs read each other."""
     analyses: dict[Analysis[Any], None] = {}
     derived: dict[Derived[Any], None] = {}
 
@@ -42,22 +42,22 @@ def plan(needs: Iterable[Need[Any]]) -> Plan:
 
 
 def lineage(tap: Tap) -> tuple[Tap, ...]:
-    """Give a tap and all that it listens to."""
+    """Return a tap and its bases, the tap first and the source's own one last."""
     base = tap.base()
     return (tap, *lineage(base)) if base is not None else (tap,)
 
 
 def _grouped(analyses: tuple[Analysis[Any], ...]) -> tuple[tuple[Analysis[Any], ...], ...]:
-    """Put analyses that share a tap together; the costliest group first, so that no thread ends up waiting for it."""
+    """Group the analyses that share a tap, the costliest group first, so that no thread ends up waiting for it."""
     groups: list[tuple[list[Analysis[Any]], set[Tap]]] = []
     for analysis in analyses:
         members, taps = [analysis], {t for tap in analysis.taps() for t in lineage(tap)}
-        apart = []
+        others = []
         for group in groups:
             if group[1] & taps:
                 members, taps = group[0] + members, taps | group[1]
             else:
-                apart.append(group)
-        groups = [*apart, (members, taps)]
+                others.append(group)
+        groups = [*others, (members, taps)]
     groups.sort(key=lambda group: -sum(a.cost for a in group[0]))
     return tuple(tuple(members) for members, _ in groups)

@@ -2,9 +2,9 @@
 
 Every stage has a thread of its own and takes the blocks from its queue in order, so the digits do not depend on the
 number of workers. A group with taps is two stages: the taps, and behind them the analyses. As many threads work at a
-time as there are workers; one that waits for a block, or for room in a queue, lets another one work.
+time as there are workers; a thread that waits for a block, or for room in a queue, lets another one work.
 
-The calling thread polls the stages. When a plugin call of one times out, a new thread goes on in its place.
+The calling thread polls the stages. When a plugin call times out, a new thread continues its stage.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from qc.audio.memory import give_back
-from qc.audio.pipeline.derived import work_out
+from qc.audio.memory import release_memory
+from qc.audio.pipeline.derived import compute_derived
 from qc.audio.pipeline.group import AnalysisGroup, BlockCalls, PassBlock, Slice
 from qc.audio.pipeline.plan import Plan
 from qc.plugin_api import Measurements, Need, Samples, Stream
@@ -30,10 +30,10 @@ AHEAD = 1
 NO_SAMPLES: Samples = np.zeros((2, 0))
 NO_SAMPLES.flags.writeable = False
 GRACE_S = 1.0
-"""Time an interrupted pass waits for the steps that are being taken."""
+"""Seconds that an interrupted pass waits for the calls that are running."""
 
 Progress = Callable[[float], None]
-"""Called with the part of the source that was read, 0..1."""
+"""Callback with the part of the source that was read, 0..1."""
 
 
 class AudioSource(Protocol):
@@ -63,36 +63,41 @@ class AudioSource(Protocol):
         ...
 
 
-def hear(
+def process_source(
     source: AudioSource, plan: Plan, *, workers: int | None = None, progress: Progress | None = None,
-    beside: Callable[[], None] | None = None, runner: Runner | None = None,
+    block_step: Callable[[], None] | None = None, runner: Runner | None = None,
 ) -> Measurements:  # fmt: skip
-    """Process a source once and work out everything planned; what plugin code raises is kept in `failed`.
+    """Process a source once and compute every planned need; errors of plugin code are kept in `failed`.
 
-    `beside` is called once a block, in order, after the block was read and by one thread at a time. Raises
+    `block_step` is called once a block, in order, after the block was read and by one thread at a time. Raises
     AudioFaultError when the audio itself cannot be judged.
     """
     runner = runner or Runner()
-    measured = _measured(source, plan, workers or default_workers(), progress or (lambda _: None), beside, runner)
-    give_back()
-    return work_out(measured, plan.derived, runner)
+    measured = _measured(source, plan, workers or default_workers(), progress or (lambda _: None), block_step, runner)
+    release_memory()
+    return compute_derived(measured, plan.derived, runner)
 
 
 def _measured(
-    source: AudioSource, plan: Plan, workers: int, progress: Progress, beside: Callable[[], None] | None, runner: Runner
+    source: AudioSource,
+    plan: Plan,
+    workers: int,
+    progress: Progress,
+    block_step: Callable[[], None] | None,
+    runner: Runner,
 ) -> Measurements:
     """Process a source with all groups of a plan, and release everything but their results."""
     groups = [AnalysisGroup(analyses, source.stream, runner) for analyses in plan.groups]
     source.open()
-    whole = _Pass(source, workers, progress, runner)
+    pipeline = _Pass(source, workers, progress, runner)
     try:
         for group in groups:
-            whole.add(group.process, *([group.taps.process] if group.taps else []))
-        if beside is not None:
-            whole.add(_once_a_block(beside))
-        whole.run()
+            pipeline.add(group.process, *([group.taps.process] if group.taps else []))
+        if block_step is not None:
+            pipeline.add(_once_a_block(block_step))
+        pipeline.run()
     finally:
-        if whole.at_rest:  # else a thread may still be reading; the file is closed with the process
+        if pipeline.ended:  # else a thread may still be reading; the file is closed with the process
             source.close()
     results: dict[Need[Any], Any] = {}
     failed: dict[Need[Any], str] = {}
@@ -108,7 +113,7 @@ def default_workers() -> int:
 
 
 def _once_a_block(step: Callable[[], None]) -> Callable[[PassBlock], BlockCalls]:
-    """Make a stage that does something of our own with each block and does not need its samples."""
+    """Return the processing of a stage that calls `step` once for each block and reads no samples."""
 
     def process(block: PassBlock) -> BlockCalls:
         if not block.last:
@@ -120,16 +125,16 @@ def _once_a_block(step: Callable[[], None]) -> Callable[[PassBlock], BlockCalls]
 
 
 class _PassStage:
-    """One stage of the pass: a queue of blocks, and what is done with each; `after` is the stage that follows it."""
+    """One stage of the pass: a queue of blocks, and the processing of each; `after` is the stage that follows it."""
 
     def __init__(self, process: Callable[[PassBlock], BlockCalls], after: _PassStage | None = None) -> None:
         self.process, self.after = process, after
         self.queue: Queue[PassBlock] = Queue(AHEAD)
         self.thread: threading.Thread
         self.series: CallSeries[PassBlock | None] | None = None
-        """the plugin calls made with the block at hand"""
+        """plugin calls for the current block"""
         self.last = False
-        """whether the block at hand is the last one"""
+        """whether the current block is the last one"""
 
 
 class _Pass:
@@ -145,7 +150,7 @@ class _Pass:
         self._error: BaseException | None = None
 
     def add(self, process: Callable[[PassBlock], BlockCalls], *before: Callable[[PassBlock], BlockCalls]) -> None:
-        """Add a stage, with those that a block goes through before it, the last of them first."""
+        """Add a stage, and the stages that a block passes before it, the last of them first."""
         stage = _PassStage(process)
         self._stages.append(stage)
         for earlier in before:
@@ -154,7 +159,7 @@ class _Pass:
         self._first.append(stage)
 
     @property
-    def at_rest(self) -> bool:
+    def ended(self) -> bool:
         """Whether every thread has ended, but for those left behind in plugin code."""
         return not any(thread.is_alive() for thread in self._threads())
 
@@ -168,7 +173,7 @@ class _Pass:
         try:
             for thread in self._threads():
                 thread.start()
-            while not self.at_rest:
+            while not self.ended:
                 self._wait_for_all(self._runner.interval_s)
                 self._replace(CallSeries.poll)
         except BaseException as error:  # Ctrl-C
@@ -187,7 +192,7 @@ class _Pass:
                 thread.join(max(0.0, deadline - time.monotonic()))
 
     def _replace(self, timed_out: Callable[[CallSeries[Any]], bool]) -> None:
-        """Let a new thread go on where a call has timed out."""
+        """Continue each stage whose call has timed out in a new thread."""
         for stage in self._stages:
             series = stage.series
             if series is not None and timed_out(series):
@@ -241,12 +246,12 @@ class _Pass:
             self._process(stage)
 
     def _resume(self, stage: _PassStage) -> None:
-        """Process the rest of the block at hand, then the blocks that follow."""
+        """Process the rest of the current block, then the blocks that follow."""
         self._process(stage)
         self._take_blocks(stage)
 
     def _process(self, stage: _PassStage) -> None:
-        """Process the block at hand and hand it to the next stage; after an error do nothing with it."""
+        """Process the current block and pass it to the next stage; after an error it is passed on unprocessed."""
         block = None
         try:
             if self._error is None and stage.series is not None:

@@ -10,9 +10,9 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from qc.audio.pipeline import process as heard
+from qc.audio.pipeline import process
 from qc.audio.pipeline.plan import plan
-from qc.audio.pipeline.process import hear
+from qc.audio.pipeline.process import process_source
 from qc.model.errors import SidegateError
 from qc.plugin_api import Tap
 from qc.plugin_host.runner import Runner, RunnerThread
@@ -85,7 +85,7 @@ def test_it_is_named_and_the_others_of_its_group_hear_on_from_that_very_block(sa
     other = Collect("other")
     assert len(plan([before, hangs, behind, other]).groups) == 2
     source = Memory(samples, 700, 700)
-    measured = hear(source, plan([before, hangs, behind, other]), workers=workers, runner=Runner(PATIENCE))
+    measured = process_source(source, plan([before, hangs, behind, other]), workers=workers, runner=Runner(PATIENCE))
     assert measured.failed == {hangs: says}
     for need in (before, behind):
         np.testing.assert_array_equal(measured[need], 2.0 * samples)
@@ -97,7 +97,7 @@ def test_it_is_named_and_the_others_of_its_group_hear_on_from_that_very_block(sa
 def test_the_slices_of_its_block_that_are_left_are_heard_in_order(samples, part):
     """The middle of a block: slices before and behind the one it hangs at, members before and behind it."""
     needs = [Collect("before", Delay(5)), Hanging("hangs", Delay(5), "push", 2 * part), Collect("behind", Delay(5))]
-    measured = hear(Memory(samples, 2_100, part), plan(needs), workers=2, runner=Runner(PATIENCE))
+    measured = process_source(Memory(samples, 2_100, part), plan(needs), workers=2, runner=Runner(PATIENCE))
     assert set(measured.failed) == {needs[1]}
     np.testing.assert_array_equal(measured[needs[0]], samples)
     np.testing.assert_array_equal(measured[needs[2]], samples)
@@ -106,7 +106,7 @@ def test_the_slices_of_its_block_that_are_left_are_heard_in_order(samples, part)
 def test_several_may_hang_with_fewer_workers_than_that(samples):
     hanging = [Hanging(f"{k}", None, "push", 700 * k) for k in range(4)] + [Hanging("end", None, "finish")]
     other = Collect("other")
-    measured = hear(Memory(samples, 700, 700), plan([*hanging, other]), workers=2, runner=Runner(PATIENCE))
+    measured = process_source(Memory(samples, 700, 700), plan([*hanging, other]), workers=2, runner=Runner(PATIENCE))
     assert set(measured.failed) == set(hanging)
     np.testing.assert_array_equal(measured[other], samples)
 
@@ -120,7 +120,9 @@ def test_one_that_comes_back_touches_nothing_any_more(samples):
         if part > 0.5:
             Hanging.released.set()
 
-    measured = hear(Memory(samples, 100, 100), plan([hangs, behind]), workers=2, runner=Runner(PATIENCE), progress=told)
+    measured = process_source(
+        Memory(samples, 100, 100), plan([hangs, behind]), workers=2, runner=Runner(PATIENCE), progress=told
+    )
     assert set(measured.failed) == {hangs}
     np.testing.assert_array_equal(measured[behind], 2.0 * samples)
     for thread in threading.enumerate():
@@ -160,7 +162,7 @@ def test_a_tap_that_hangs_takes_those_with_it_that_listen_to_it(samples, workers
     on, above = Collect("on", tap), Collect("above", Times(3.0, tap))
     beside = Collect("beside", Times(2.0))
     assert len(plan([on, above, beside]).groups) == 1
-    measured = hear(Memory(samples), plan([on, above, beside]), workers=workers, runner=Runner(PATIENCE))
+    measured = process_source(Memory(samples), plan([on, above, beside]), workers=workers, runner=Runner(PATIENCE))
     assert set(measured.failed) == {on, above}
     if step != "start":
         assert all(
@@ -188,7 +190,7 @@ class Slow(Collect):
 
 def test_slow_ones_are_waited_for_however_long_they_take_together(samples):
     needs = [Slow("a", Times(2.0)), Slow("b", Times(2.0)), Slow("c", Times(2.0))]
-    measured = hear(Memory(samples, FRAMES, FRAMES), plan(needs), workers=1, runner=Runner(1.8))
+    measured = process_source(Memory(samples, FRAMES, FRAMES), plan(needs), workers=1, runner=Runner(1.8))
     assert measured.failed == {}
     np.testing.assert_array_equal(measured[needs[2]], 2.0 * samples)
 
@@ -201,7 +203,7 @@ class Works(Sum):
 def test_what_is_derived_may_hang_too(samples):
     good = Collect("good")
     endless, other = Works((good,)), Sum((good,))
-    measured = hear(Memory(samples), plan([endless, other]), workers=1, runner=Runner(PATIENCE))
+    measured = process_source(Memory(samples), plan([endless, other]), workers=1, runner=Runner(PATIENCE))
     assert measured.failed == {endless: "it had not ended after 0.8 s, and was given up"}
     assert measured[other] == pytest.approx(samples.sum())
 
@@ -210,7 +212,7 @@ def test_a_source_that_raises_ends_the_pass_while_one_hangs(samples):
     error = SidegateError("cut off")
     source = Memory(samples, error=error, at=3)
     with pytest.raises(SidegateError) as caught:
-        hear(source, plan([Hanging("hangs", None, "push"), Collect("b")]), workers=2, runner=Runner(PATIENCE))
+        process_source(source, plan([Hanging("hangs", None, "push"), Collect("b")]), workers=2, runner=Runner(PATIENCE))
     assert caught.value is error
     assert source.closed == 1
 
@@ -225,12 +227,12 @@ class Interrupting(Hanging):
 
 
 def test_an_interrupt_ends_the_pass_while_one_hangs(samples, monkeypatch):
-    monkeypatch.setattr(heard, "GRACE_S", 0.1)
+    monkeypatch.setattr(process, "GRACE_S", 0.1)
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     began = time.monotonic()
     try:
         with pytest.raises(KeyboardInterrupt):
-            hear(Memory(samples, 700, 700), plan([Interrupting("hangs", None, "push", 700)]), workers=2)
+            process_source(Memory(samples, 700, 700), plan([Interrupting("hangs", None, "push", 700)]), workers=2)
     finally:
         signal.signal(signal.SIGINT, before)
     assert time.monotonic() - began < 10.0

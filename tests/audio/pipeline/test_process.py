@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from qc.audio.pipeline import process as heard
+from qc.audio.pipeline import process
 from qc.audio.pipeline.plan import plan
-from qc.audio.pipeline.process import hear
+from qc.audio.pipeline.process import process_source
 from qc.audio.source import RING
 from qc.model.errors import SidegateError
 from qc.plugin_api import Tap
@@ -37,7 +37,7 @@ def test_everything_is_heard_once_in_order(samples, workers, block, part):
     late = Collect("late", Delay(37))
     later = Collect("later", Times(0.5, Delay(90, Delay(37))))
     source = Memory(samples, block, part)
-    measured = hear(source, plan([whole, late, later]), workers=workers)
+    measured = process_source(source, plan([whole, late, later]), workers=workers)
     np.testing.assert_array_equal(measured[whole], samples)
     np.testing.assert_array_equal(measured[late], samples)
     np.testing.assert_array_equal(measured[later], 0.5 * samples)
@@ -46,13 +46,13 @@ def test_everything_is_heard_once_in_order(samples, workers, block, part):
 
 def test_a_tap_that_keeps_all_back_is_flushed(samples):
     late = Collect("late", Times(3.0, Delay(10 * FRAMES)))
-    np.testing.assert_array_equal(hear(Memory(samples), plan([late]), workers=2)[late], 3.0 * samples)
+    np.testing.assert_array_equal(process_source(Memory(samples), plan([late]), workers=2)[late], 3.0 * samples)
 
 
 def test_equal_taps_are_worked_out_once(samples, monkeypatch):
     monkeypatch.setattr(Times, "worked", [])
     needs = [Collect("a", Times(2.0)), Collect("b", Times(2.0)), Collect("c", Delay(5, Times(2.0)))]
-    hear(Memory(samples), plan(needs), workers=4)
+    process_source(Memory(samples), plan(needs), workers=4)
     assert sum(Times.worked) == FRAMES
 
 
@@ -76,7 +76,7 @@ def test_what_was_worked_with_is_let_go_of_at_once(samples, workers):
     try:
         source = Memory(samples)
         whole = weakref.ref(source)
-        hear(source, plan([Watched("a"), Watched("b", Delay(20))]), workers=workers)
+        process_source(source, plan([Watched("a"), Watched("b", Delay(20))]), workers=workers)
         assert {need.name for need in gone} == {"a", "b"}
         del source
         assert whole() is None
@@ -109,7 +109,7 @@ class _FillingAgain:
 def test_a_tap_may_fill_its_array_again(samples, workers):
     """Taps run ahead of those who listen: what they gave is as it was when it is heard."""
     twice = Collect("twice", Again())
-    np.testing.assert_array_equal(hear(Memory(samples), plan([twice]), workers=workers)[twice], 2.0 * samples)
+    np.testing.assert_array_equal(process_source(Memory(samples), plan([twice]), workers=workers)[twice], 2.0 * samples)
 
 
 def test_a_tap_that_nobody_named_is_said(samples):
@@ -119,7 +119,7 @@ def test_a_tap_that_nobody_named_is_said(samples):
             return ()
 
     forgets = Forgets("x", Times(7.0))
-    measured = hear(Memory(samples), plan([forgets]), workers=1)
+    measured = process_source(Memory(samples), plan([forgets]), workers=1)
     assert measured.failed[forgets].startswith("LookupError: Times(factor=7.0, on=None) is named in the taps() of no")
 
 
@@ -129,7 +129,7 @@ def test_a_tap_that_nobody_named_is_said(samples):
 def test_an_analysis_that_raises_is_put_aside_alone(samples, workers, step, error, monkeypatch):
     monkeypatch.setattr(Collect, "error", error)
     bad, shares, other = Collect("bad", Times(2.0), step), Collect("shares", Times(2.0)), Collect("other")
-    measured = hear(Memory(samples), plan([bad, shares, other]), workers=workers)
+    measured = process_source(Memory(samples), plan([bad, shares, other]), workers=workers)
     said = {ValueError: "ValueError: it broke", SystemExit: "SystemExit: 0", MemoryError: "MemoryError"}
     assert measured.failed == {bad: said[type(error)]}
     np.testing.assert_array_equal(measured[shares], 2.0 * samples)
@@ -164,7 +164,7 @@ class BadTap(Tap):
 def test_a_tap_that_breaks_breaks_those_that_listen_to_it(samples, step):
     low, on_it = Collect("low", BadTap(step)), Collect("on it", Times(2.0, BadTap(step)))
     other = Collect("other", Times(2.0))
-    measured = hear(Memory(samples), plan([low, on_it, other]), workers=2)
+    measured = process_source(Memory(samples), plan([low, on_it, other]), workers=2)
     assert set(measured.failed) == {low, on_it}
     assert all(why.startswith(("KeyError: 'no such", "AttributeError: ")) for why in measured.failed.values())
     np.testing.assert_array_equal(measured[other], 2.0 * samples)
@@ -177,7 +177,7 @@ def test_an_error_without_a_text_of_its_own(samples, monkeypatch):
 
     monkeypatch.setattr(Collect, "error", Mute())
     bad = Collect("bad", None, "push")
-    assert hear(Memory(samples), plan([bad]), workers=1).failed == {bad: "Mute"}
+    assert process_source(Memory(samples), plan([bad]), workers=1).failed == {bad: "Mute"}
 
 
 @pytest.mark.parametrize("workers", [1, 2, 4])
@@ -186,7 +186,7 @@ def test_a_source_that_raises_ends_the_pass(samples, workers, at):
     error = SidegateError("cut off")
     source = Memory(samples, error=error, at=at)
     with pytest.raises(SidegateError) as caught:
-        hear(source, plan([Collect("a"), Collect("b", Delay(5)), Collect("c", Times(2.0))]), workers=workers)
+        process_source(source, plan([Collect("a"), Collect("b", Delay(5)), Collect("c", Times(2.0))]), workers=workers)
     assert caught.value is error
     assert (source.reads, source.closed) == (at, 1)
 
@@ -202,7 +202,7 @@ def test_control_c_is_no_fault_of_a_plugin(samples, workers, error, monkeypatch)
     needs = [Collect("a", None, "push"), Collect("b", Delay(5)), Collect("c", Times(2.0))]
     source = Memory(samples)
     with pytest.raises(type(error)):
-        hear(source, plan(needs), workers=workers)
+        process_source(source, plan(needs), workers=workers)
     assert source.closed == 1
 
 
@@ -212,13 +212,15 @@ def test_whoever_is_told_of_progress_may_stop_the_pass(samples):
             raise Stop
 
     with pytest.raises(Stop):
-        hear(Memory(samples), plan([Collect("a"), Collect("b")]), workers=3, progress=told)
+        process_source(Memory(samples), plan([Collect("a"), Collect("b")]), workers=3, progress=told)
 
 
 @pytest.mark.parametrize("workers", [1, 3])
 def test_progress_never_goes_back_and_ends_at_one(samples, workers):
     parts = []
-    hear(Memory(samples), plan([Collect("a"), Collect("b", Times(2.0))]), workers=workers, progress=parts.append)
+    process_source(
+        Memory(samples), plan([Collect("a"), Collect("b", Times(2.0))]), workers=workers, progress=parts.append
+    )
     assert parts == sorted(parts)
     assert parts[-1] == 1.0
     assert parts[0] >= 0.0
@@ -244,7 +246,7 @@ def test_no_more_than_a_few_blocks_are_in_memory(samples):
             assert self.reads - len(done) < RING
             return super().read()
 
-    hear(Counting(samples, 100, 100), plan([Slow("slow"), Collect("quick")]), workers=3)
+    process_source(Counting(samples, 100, 100), plan([Slow("slow"), Collect("quick")]), workers=3)
     assert len(done) == FRAMES // 100 + 1
 
 
@@ -258,7 +260,7 @@ def test_what_is_done_beside_comes_once_a_block_behind_the_reading(samples, work
         seen.append(source.reads)
         inside.release()
 
-    hear(source, plan(needs), workers=workers, beside=step)
+    process_source(source, plan(needs), workers=workers, block_step=step)
     assert len(seen) == source.blocks
     assert all(reads > k for k, reads in enumerate(seen))
 
@@ -268,16 +270,16 @@ def test_what_breaks_beside_ends_the_pass(samples):
         raise Stop
 
     with pytest.raises(Stop):
-        hear(Memory(samples), plan([Collect("a")]), workers=2, beside=step)
+        process_source(Memory(samples), plan([Collect("a")]), workers=2, block_step=step)
 
 
 @pytest.mark.parametrize("workers", [1, 2])
 def test_blocks_lie_ready_where_a_stage_would_otherwise_wait_for_the_reader(samples, workers):
     source = Memory(samples, 100, 100)
     ahead = []
-    hear(source, plan([]), workers=workers, beside=lambda: ahead.append(source.reads - len(ahead)))
-    assert set(ahead) <= set(range(1, heard.AHEAD + 3))
-    assert max(ahead) > heard.AHEAD
+    process_source(source, plan([]), workers=workers, block_step=lambda: ahead.append(source.reads - len(ahead)))
+    assert set(ahead) <= set(range(1, process.AHEAD + 3))
+    assert max(ahead) > process.AHEAD
 
 
 def test_with_nothing_to_measure_the_source_is_still_read_and_nothing_kept(samples):
@@ -291,24 +293,24 @@ def test_with_nothing_to_measure_the_source_is_still_read_and_nothing_kept(sampl
         return slices
 
     source.read = read
-    assert hear(source, plan([]), workers=2).results == {}
+    assert process_source(source, plan([]), workers=2).results == {}
     assert source.reads == source.blocks
 
 
 def test_a_stream_without_frames():
     whole = Collect("whole", Delay(3))
-    assert hear(Memory(np.zeros((2, 0))), plan([whole]), workers=2)[whole].shape == (2, 0)
+    assert process_source(Memory(np.zeros((2, 0))), plan([whole]), workers=2)[whole].shape == (2, 0)
 
 
 def test_what_is_derived_is_worked_out_after_all_is_heard(samples):
     whole = Collect("whole")
     twice = Sum((whole, Sum((whole,))))
-    assert hear(Memory(samples), plan([twice]))[twice] == pytest.approx(2.0 * samples.sum())
+    assert process_source(Memory(samples), plan([twice]))[twice] == pytest.approx(2.0 * samples.sum())
 
 
 def test_what_is_derived_from_something_broken_is_broken_too(samples):
     bad, good = Collect("bad", None, "finish"), Collect("good")
-    measured = hear(Memory(samples), plan([Sum((bad,)), Sum((good,))]), workers=2)
+    measured = process_source(Memory(samples), plan([Sum((bad,)), Sum((good,))]), workers=2)
     assert measured.failed == {
         bad: "ValueError: it broke",
         Sum((bad,)): "LookupError: test.collect: ValueError: it broke",
@@ -320,10 +322,10 @@ def test_what_is_derived_from_something_broken_is_broken_too(samples):
 def test_a_derived_need_that_raises_is_put_aside(samples, error, monkeypatch):
     monkeypatch.setattr(Sum, "error", error)
     good = Collect("good")
-    measured = hear(Memory(samples), plan([Sum((good,))]), workers=1)
+    measured = process_source(Memory(samples), plan([Sum((good,))]), workers=1)
     assert measured.failed == {Sum((good,)): f"{type(error).__name__}: {error}"}
     np.testing.assert_array_equal(measured[good], samples)
 
 
 def test_the_usual_number_of_workers():
-    assert 1 <= heard.default_workers() <= 4
+    assert 1 <= process.default_workers() <= 4
