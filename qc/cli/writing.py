@@ -18,7 +18,7 @@ from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError
 from qc.plugin_api import Evidence, FolderRenderer, Model, Renderer, Report
 from qc.report import registry
 from qc.report.registry import ReportFormat
-from qc.text.sanitize import shown, told
+from qc.text.sanitize import exception_line, shown
 from qc.text.suggest import nearest
 
 if TYPE_CHECKING:
@@ -108,7 +108,7 @@ def _unbroken(call: Callable[[], R], name: str, runner: Runner) -> R:
     except FAULTS as error:
         if isinstance(error, OSError) and error.errno in FULL:
             raise
-        raise PluginError(f'the format "{name}" broke: {told(error)}; nothing was written') from None
+        raise PluginError(f'the format "{name}" broke: {exception_line(error)}; nothing was written') from None
 
 
 def _taken(output: OutputTarget, others: Sequence[OutputTarget]) -> str:

@@ -14,7 +14,7 @@ from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError
 from qc.model.report import PluginFailure, Verdict
 from qc.plugin_api import Check, CheckResult, Finding, Outcome, Report
 from qc.plugin_host.runner import Runner
-from qc.text.sanitize import told
+from qc.text.sanitize import exception_line
 
 MOST_FINDINGS = 100
 """Most findings of one check on one side in a report, the most severe ones; the rest are counted."""
@@ -131,7 +131,7 @@ def _judged(check: Check[Any], context: Context, call: Runner) -> _Judged:
     except BrokenNeedError as broken:
         return _Judged("error", (), str(broken))
     except FAULTS as error:
-        return _Judged("error", (), told(error), at_fault=True)
+        return _Judged("error", (), exception_line(error), at_fault=True)
     return _Judged(without, findings, reason or " ".join(context.notes))
 
 

@@ -14,7 +14,7 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, NotMeasuredError, SecondLookError
 from qc.model.report import PluginFailure
 from qc.plugin_api import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
-from qc.text.sanitize import told
+from qc.text.sanitize import exception_line
 
 R = TypeVar("R")
 NEAR_S = 1.0
@@ -93,7 +93,7 @@ def advise(
             continue
         except FAULTS as error:
             look.over = True
-            failures[check_id] = runner.failure(check_id, told(error), evidence.side)
+            failures[check_id] = runner.failure(check_id, exception_line(error), evidence.side)
     advised = _with(results, findings)
     if not excerpts.lost:
         return advised, [*failures.values()]

@@ -33,7 +33,7 @@ from qc.plugin_host.names import PROJECT
 from qc.plugin_host.relay import Relay
 from qc.plugin_host.runner import Runner
 from qc.plugin_host.validation import RefusedError, names_of_its_own
-from qc.text.sanitize import told
+from qc.text.sanitize import exception_line
 
 CORE = "sidegate itself"
 
@@ -250,5 +250,5 @@ def _guarded(runner: Runner, who: _Candidate, stage: str, call: Callable[[], Any
     except TimedOutError as why:
         reason = f"{subject}{str(why).removeprefix('it')}"
     except FAULTS as why:
-        reason = f"{subject} raised {told(why)}"
+        reason = f"{subject} raised {exception_line(why)}"
     return None, PluginFailure(plugin=who.name, stage=stage, message=f"{who.shown}: {reason}")

@@ -12,7 +12,7 @@ from collections.abc import Callable, Generator, Mapping
 from typing import Any, Generic, TypeVar
 
 from qc.model.errors import FAULTS, TimedOutError
-from qc.text.sanitize import told
+from qc.text.sanitize import exception_line
 
 K = TypeVar("K")
 R = TypeVar("R")
@@ -65,7 +65,7 @@ class Runner:
             try:
                 results[key] = self(call)
             except FAULTS as error:
-                faults[key] = told(error)
+                faults[key] = exception_line(error)
         return results, faults
 
     def timed_out(self, state: str = "it had not ended") -> TimedOutError:

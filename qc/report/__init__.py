@@ -1,1 +1,1 @@
-"""What goes out: the report models and one small file a format."""
+"""Reports: a registry of formats, shared words (`views`), and a module or package for each format."""

@@ -1,4 +1,4 @@
-"""The JSON report: the model as it is, numbers unrounded, keys in the model's order."""
+"""The JSON report: the model, numbers unrounded, keys in the model's order."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ class Json(Renderer):
     suffixes = (".json",)
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
-        """Write UTF-8 with two spaces of indent and a line end."""
+        """Write the report as UTF-8 with two spaces of indent and a final line end."""
         out.write(json_bytes(report))
 
 

@@ -1,7 +1,7 @@
 """JUnit XML, as build servers read it: a suite a side and one for the delivery as a whole, a case a check.
 
-Only what a case of tests can be is said by its elements; a warning passes, with its words in system-out. No time is
-given to a case: all checks of a side are worked out of one pass.
+A warning passes, since a test case has no such state; its words are in system-out. A case has no time of its own: one
+pass measures for all checks of a side.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ LONGEST = 4000
 """Characters of one line."""
 SKIPPED = {"not_applicable": "not applicable", "not_measured": "not measured"}
 DELIVERY = "the delivery as a whole"
-AS_BEFORE = "as before: it fails, and so it did in the earlier report; only what is new counts"
+AS_BEFORE = "as before: it also failed in the earlier report, and only new findings count"
 
 
 class JUnit(Renderer):
-    """Writes the results as JUnit XML; with `only_new` a check passes that fails as it did in the earlier report."""
+    """Writes the results as JUnit XML; with `only_new` a check passes whose failures are all in the earlier report."""
 
     name = "junit"
     suffixes = (".xml",)
@@ -38,7 +38,7 @@ class JUnit(Renderer):
         self.only_new = only_new
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
-        """Write UTF-8, indented."""
+        """Write the suites as UTF-8, indented."""
         root = _suites(report, only_new=self.only_new)
         ET.indent(root)
         out.write(ET.tostring(root, encoding="utf-8", xml_declaration=True) + b"\n")
@@ -47,12 +47,12 @@ class JUnit(Renderer):
 def _suites(report: Report, *, only_new: bool) -> ET.Element:
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
     root = ET.Element("testsuites", {"name": _clean(name)})
-    told = list(_told(report))
+    in_cases = list(_failures_in_cases(report))
     for side in dict.fromkeys([*(side.id for side in report.sides), *(result.side for result in report.results)]):
         cases = [_case(result, report, only_new=only_new) for result in report.results if result.side == side]
         if cases:
             root.append(_suite(DELIVERY if side is None else f"side {side}", report, cases, _facts(report, side)))
-    alone = [failure for failure in report.plugin_failures if id(failure) not in told]
+    alone = [failure for failure in report.plugin_failures if id(failure) not in in_cases]
     if alone:
         root.append(_suite("plugins", report, [_broken(failure) for failure in alone], []))
     for count in ("tests", "failures", "errors"):
@@ -79,7 +79,7 @@ def _suite(title: str, report: Report, cases: Sequence[ET.Element], facts: Seque
 
 
 def _facts(report: Report, side: str | None) -> list[tuple[str, str]]:
-    """Say what was judged, by what."""
+    """Return name and value of the properties of a suite: tool, ruleset, delivery, audio, level."""
     facts = [
         ("tool", report.tool),
         ("ruleset", f"{report.ruleset.name}@{report.ruleset.version}"),
@@ -87,52 +87,52 @@ def _facts(report: Report, side: str | None) -> list[tuple[str, str]]:
         ("delivery", report.delivery.file),
         ("delivery.sha256", report.delivery.sha256),
     ]
-    for one in report.sides:
-        if one.id == side:
-            facts += [("audio", one.audio.file), *([("audio.sha256", one.audio.sha256)] if one.audio.sha256 else [])]
-            facts += [("level", f"judged at {one.levels.judged}, {judged_as(report, one)}")] if one.levels else []
-            earlier = measured_earlier(report.run, one.id)
+    for row in report.sides:
+        if row.id == side:
+            facts += [("audio", row.audio.file), *([("audio.sha256", row.audio.sha256)] if row.audio.sha256 else [])]
+            facts += [("level", f"judged at {row.levels.judged}, {judged_as(report, row)}")] if row.levels else []
+            earlier = measured_earlier(report.run, row.id)
             facts += [("measured", earlier)] if earlier else []
     return facts
 
 
 def _case(result: CheckResult, report: Report, *, only_new: bool) -> ET.Element:
-    """Write one check; its findings in the text of the failure, what else was found in system-out."""
+    """Write a check: failures in the text of the failure, warnings and waived findings in system-out."""
     where = result.side or "delivery"
     case = ET.Element("testcase", {"name": _clean(result.check), "classname": _clean(where)})
     kept = {
-        severity: [one for one in result.findings if one.severity == severity and one.waived_by is None]
+        severity: [finding for finding in result.findings if finding.severity == severity and finding.waived_by is None]
         for severity in ("fail", "warn")
     }
-    waived = [one for one in result.findings if one.waived_by is not None]
-    beside = [*_lines(kept["warn"]), *(line for one in waived for line in _waived(one, report))]
+    waived = [finding for finding in result.findings if finding.waived_by is not None]
+    output = [*_lines(kept["warn"]), *(line for finding in waived for line in _waived(finding, report))]
     if result.outcome in SKIPPED:
         ET.SubElement(case, "skipped").text = _clean(f"{SKIPPED[result.outcome]}: {result.reason}")
     elif result.outcome == "waived":
-        ET.SubElement(case, "skipped").text = "\n".join([*beside, *_omitted(result)])
-        beside = []
+        ET.SubElement(case, "skipped").text = "\n".join([*output, *_omitted(result)])
+        output = []
     elif result.outcome == "error":
-        failure = _who(result, report)
+        failure = _failure_of(result, report)
         _fault(case, "plugin" if failure is None else failure.plugin, result.reason)
     elif result.outcome == "fail" and only_new and _as_before(result, report):
-        beside = [AS_BEFORE, *_lines(kept["fail"]), *beside, *_omitted(result)]
+        output = [AS_BEFORE, *_lines(kept["fail"]), *output, *_omitted(result)]
     elif result.outcome == "fail":
         _failure(case, result, kept["fail"])
     else:
-        beside += [*_omitted(result), *([_clean(result.reason)] if result.reason else [])]
-    if beside:
-        ET.SubElement(case, "system-out").text = "\n".join(beside)
+        output += [*_omitted(result), *([_clean(result.reason)] if result.reason else [])]
+    if output:
+        ET.SubElement(case, "system-out").text = "\n".join(output)
     return case
 
 
 def _as_before(result: CheckResult, report: Report) -> bool:
-    """Say whether a check fails by nothing that the earlier report did not have."""
+    """Whether all failures of a check are in the earlier report too."""
     return bool(result.findings) and not counted_of(result, report.baseline, strict=False)
 
 
 def _failure(case: ET.Element, result: CheckResult, findings: Sequence[Finding]) -> None:
-    """Write a failure; its message is that of the gravest finding, of a new one where there is one."""
-    first = next((one for one in findings if one.baseline == "new"), next(iter(findings), None))
+    """Write a failure; its message is that of the most serious new finding, else of the most serious one."""
+    first = next((finding for finding in findings if finding.baseline == "new"), next(iter(findings), None))
     message = result.reason or "it failed" if first is None else first.message
     failed = ET.SubElement(case, "failure", {"type": "fail", "message": _clean(message)})
     failed.text = "\n".join([*_lines(findings), *_omitted(result)])
@@ -144,7 +144,7 @@ def _fault(case: ET.Element, plugin: str, why: str) -> None:
 
 
 def _broken(failure: PluginFailure) -> ET.Element:
-    """Write a failure that no check stands for."""
+    """Write a plugin failure outside any check, as a case of its own."""
     side = f" on side {failure.side}" if failure.side else ""
     case = ET.Element(
         "testcase", {"name": _clean(f"{failure.plugin} at {failure.stage}{side}"), "classname": "plugins"}
@@ -153,17 +153,17 @@ def _broken(failure: PluginFailure) -> ET.Element:
     return case
 
 
-def _told(report: Report) -> Iterator[int]:
-    """Give the failures, by identity, that a check's own case tells of."""
+def _failures_in_cases(report: Report) -> Iterator[int]:
+    """Yield the `id()` of each plugin failure that the case of a check reports."""
     for result in report.results:
-        if result.outcome == "error" and (failure := _who(result, report)) is not None:
+        if result.outcome == "error" and (failure := _failure_of(result, report)) is not None:
             yield id(failure)
 
 
-def _who(result: CheckResult, report: Report) -> PluginFailure | None:
-    """Give the failure of the plugin that broke in a check."""
-    same = (one for one in report.plugin_failures if one.stage == result.check and one.side == result.side)
-    return next(same, None)
+def _failure_of(result: CheckResult, report: Report) -> PluginFailure | None:
+    """Return the plugin failure that ended a check; None where there is none."""
+    matching = (row for row in report.plugin_failures if row.stage == result.check and row.side == result.side)
+    return next(matching, None)
 
 
 def _lines(findings: Iterable[Finding]) -> Iterator[str]:
@@ -176,8 +176,8 @@ def _lines(findings: Iterable[Finding]) -> Iterator[str]:
 
 
 def _waived(finding: Finding, report: Report) -> list[str]:
-    """Say who answers for a finding, and why."""
-    waiver = next((one for one in report.waivers if one.key == finding.waived_by), None)
+    """Return the lines of a waived finding: owner, origin and reason of the waiver, then the finding."""
+    waiver = next((row for row in report.waivers if row.key == finding.waived_by), None)
     by = finding.waived_by if waiver is None else f"{waiver.owner}, {given(waiver)}: {waiver.reason}"
     return [_clean(f"waived by {by}"), *_lines([finding])]
 
@@ -187,5 +187,5 @@ def _omitted(result: CheckResult) -> list[str]:
 
 
 def _clean(text: str) -> str:
-    """Write a text on one line; what XML 1.0 cannot hold, and what steers a terminal, is seen as an escape."""
+    """Write a text on one line, with characters that XML 1.0 or a terminal cannot take as escapes."""
     return shown(text, LONGEST)

@@ -18,32 +18,32 @@ Command = Literal["check", "plan", "rulesets"]
 
 
 class ReportFormat(NamedTuple):
-    """A format: its name on the command line, and what is known of it before its module is imported."""
+    """A format: its name on the command line, and its facts before its module is imported."""
 
     name: str
     endings: tuple[str, ...]
     """of the files it writes, the usual one first"""
     about: str
-    """in a few words, for people who choose one"""
+    """a few words for the help"""
     content: Literal["text", "binary", "folder"]
-    """"binary" where one of its endings stands for bytes that are no text"""
+    """"binary" if a file with one of its endings is not text"""
     renderer: str | type[Renderer]
     """the class that writes a report, as MODULE:NAME; for the format of a plugin the class itself"""
     extra: str = ""
     """the ending of files that it writes only with optional dependencies, which have the same name, as "png" """
     plan: str = ""
-    """the function that writes a plan, as MODULE:NAME; empty where the format is for reports alone"""
+    """the function that writes a plan, as MODULE:NAME; empty where the format is for reports only"""
     rulesets: str = ""
     """the function that writes a comparison of rulesets, as MODULE:NAME"""
 
     @property
     def folder(self) -> bool:
-        """Whether its place is a folder of files."""
+        """Whether it writes a folder of files."""
         return self.content == "folder"
 
     @property
     def install(self) -> str:
-        """The command that installs what the format can do without."""
+        """The command that installs the format's optional dependencies."""
         return f"pip install 'sidegate[{self.extra}]'"
 
     def load(self) -> type[Renderer]:
@@ -93,7 +93,7 @@ FORMATS: tuple[ReportFormat, ...] = (
 
 def formats(command: Command = "check") -> dict[str, ReportFormat]:
     """Return the core's formats that a command can write, by name."""
-    return {found.name: found for found in FORMATS if command == "check" or getattr(found, command)}
+    return {format_.name: format_ for format_ in FORMATS if command == "check" or getattr(format_, command)}
 
 
 def with_plugins(renderers: Mapping[str, type[Renderer]]) -> dict[str, ReportFormat]:
@@ -103,17 +103,17 @@ def with_plugins(renderers: Mapping[str, type[Renderer]]) -> dict[str, ReportFor
 
 def choices(command: Command = "check") -> str:
     """List the formats of a command for the help of `--out`: "text, json, ... pictures into a folder"."""
-    return ", ".join(f"{name} into a folder" if found.folder else name for name, found in formats(command).items())
+    return ", ".join(f"{name} into a folder" if format_.folder else name for name, format_ in formats(command).items())
 
 
 def described() -> str:
     """Describe each of the core's formats on a line, with its endings and what may have to be installed for it."""
-    widest = max(len(found.name) for found in FORMATS)
+    widest = max(len(format_.name) for format_ in FORMATS)
     lines = []
-    for found in FORMATS:
-        where = "a folder" if found.folder else ", ".join(found.endings)
-        needs = f"; .{found.extra} needs {found.install}" if found.extra else ""
-        lines.append(f"  {found.name:<{widest}}  {found.about} ({where}{needs})")
+    for format_ in FORMATS:
+        where = "a folder" if format_.folder else ", ".join(format_.endings)
+        needs = f"; .{format_.extra} needs {format_.install}" if format_.extra else ""
+        lines.append(f"  {format_.name:<{widest}}  {format_.about} ({where}{needs})")
     return "\n".join(lines)
 
 

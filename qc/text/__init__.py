@@ -1,1 +1,1 @@
-"""Text: harmless to print, with the nearest known name, in Markdown, on a page."""
+"""Text: sanitising, suggestions of names, numbers in words, tables, Markdown, and pages of a given width."""

@@ -1,6 +1,6 @@
-"""A page of text of a given width: paragraphs with a hanging indent, and tables of columns without any frame.
+"""A page of text of a given width: paragraphs with a hanging indent, and tables of columns without a frame.
 
-The only module that knows `rich`: it measures characters as a terminal does, breaks lines and colours them.
+The only module that imports `rich`, which measures the width of characters and writes colours.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ GAP = "  "
 
 
 class Page:
-    """Collects lines no wider than `width` cells; words come out as they are, in no language of markup."""
+    """Collects lines no wider than `width` cells; text is written as it is, without markup."""
 
     def __init__(self, width: int, *, colour: bool = False, ascii_only: bool = False) -> None:
         self.width = width
@@ -36,12 +36,12 @@ class Page:
 
     @property
     def text(self) -> str:
-        """Everything so far; lines end without blanks."""
+        """The text written so far; lines end without blanks."""
         # line by line, since a pattern would take quadratic time on a long run of blanks
         return "\n".join(line.rstrip(" \t") for line in self._buffer.getvalue().split("\n"))
 
     def blank(self) -> None:
-        """Leave a line free."""
+        """Write an empty line."""
         self._put(Text())
 
     def say(self, text: str, *, label: str = "", style: str = "", indent: int | None = None, body: str = "") -> None:
@@ -70,7 +70,7 @@ class Page:
         """Write columns: the first `left` ones flush left, the others flush right.
 
         Where they are too wide together, columns beyond the `least` first ones are left out; where that is not
-        enough, the first column stands on a line of its own above the others. A row of one cell is a heading.
+        enough, the first column is set on a line of its own above the others. A row of one cell is a heading.
         """
         cells = [[self.clean(cell) for cell in row] for row in (head, *rows)]
         widths = [max(cell_len(row[i]) for row in cells if len(row) > 1) for i in range(len(head))]
@@ -90,7 +90,7 @@ class Page:
             self.raw(GAP.join(["", *parts[1:]] if stacked else parts), style)
 
     def clean(self, text: str) -> str:
-        """Leave out what would steer a terminal; with ASCII alone, write the nearest plain letters."""
+        """Replace control characters; if the page is ASCII only, write the nearest plain letters too."""
         seen = "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)
         if not self._ascii or seen.isascii():
             return seen

@@ -1,4 +1,4 @@
-"""What is wrong with a file, in plain words: the faults of the YAML parser and of pydantic, reworded."""
+"""Foreign text made printable, and faults of files in plain words: messages of the YAML parser and of pydantic."""
 
 from __future__ import annotations
 
@@ -20,20 +20,20 @@ Loc = tuple[str | int, ...]
 
 
 def shown(text: str, longest: int = 60) -> str:
-    """Quote what somebody wrote inside a sentence: on one line, of bounded length, printable everywhere."""
+    """Make foreign text fit for a sentence: on one line, printable, at most `longest` characters."""
     line = "".join(c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode() for c in text)
     return line if len(line) <= longest else f"{line[: longest - 3]}..."
 
 
 # -- YAML ----------------------------------------------------------------------------------------------------
 
-_INDENT = "this line does not line up with those above it; check its indentation"
-_AFTER_QUOTE = "text stands after a closing quotation mark, or the line does not line up with those above; check it"
+_INDENT = "this line is not indented as those above it; check its indentation"
+_AFTER_QUOTE = "there is text after a closing quotation mark, or the line is not indented as those above; check it"
 # part of the parser's message -> (our words, whether the fault lies where the construct began)
 _YAML: tuple[tuple[str, str, bool], ...] = (
     (
         "mapping values are not allowed",
-        'a key cannot stand here; check the indentation, or quote a value with ": "',
+        'a key is not allowed here; check the indentation, or quote a value with ": "',
         False,
     ),
     ("could not find expected ':'", 'this line has no ":" after its key', True),
@@ -57,7 +57,7 @@ _YAML: tuple[tuple[str, str, bool], ...] = (
     ),
     (
         "expected <block end>, but found ','",
-        "a comma stands outside a list; delete it, or put the value in quotes",
+        "this comma is outside a list; delete it, or put the value in quotes",
         False,
     ),
     ("expected <block end>, but found '<scalar>'", _AFTER_QUOTE, False),
@@ -69,10 +69,10 @@ _YAML: tuple[tuple[str, str, bool], ...] = (
     ),
     (
         "sequence entries are not allowed",
-        'a list item ("- ") cannot stand here; begin it on a line of its own',
+        'a list item ("- ") is not allowed here; begin it on a line of its own',
         False,
     ),
-    ("mapping keys are not allowed", 'a "? " cannot stand here; put the value in quotes', False),
+    ("mapping keys are not allowed", 'a "? " is not allowed here; put the value in quotes', False),
     (
         "unknown escape",
         'a backslash inside "..." means something else; write the value in single quotes',
@@ -85,16 +85,16 @@ _CANNOT_BEGIN = re.compile(r"found character '(.+)' that cannot start")
 
 
 def in_plain_words(why: MarkedYAMLError, lines: Sequence[str]) -> tuple[int, str]:
-    """Give the line, counted from 1, and one sentence for a fault of the YAML parser."""
+    """Return the line, counted from 1, and a sentence for an error of the YAML parser."""
     problem, about = str(why.problem or ""), str(why.context or "")
     here = why.problem_mark.line if why.problem_mark else 0
     began = why.context_mark.line if why.context_mark else here
     text = lines[here] if here < len(lines) else ""
     beginning = _CANNOT_BEGIN.match(problem)
     if "\t" in text[: len(text) - len(text.lstrip(" \t-"))]:
-        return here + 1, "a tab stands in the indentation; use spaces"
+        return here + 1, "there is a tab in the indentation; use spaces"
     if beginning and beginning[1] == r"\t":
-        return here + 1, "a tab stands between or behind the words of this line; use a space, or quotes"
+        return here + 1, "there is a tab between or after the words of this line; use a space, or quotes"
     if beginning:
         return here + 1, f'a value cannot begin with "{beginning[1]}"; put it in quotes'
     for part, sentence, at_beginning in _YAML:
@@ -113,27 +113,27 @@ def in_plain_words(why: MarkedYAMLError, lines: Sequence[str]) -> tuple[int, str
 
 
 class Fault(NamedTuple):
-    """One fault of a file: its line, counted from 1, and one sentence."""
+    """A fault of a file: its line, counted from 1, and a sentence."""
 
     line: int
     sentence: str
 
 
 def misplaced(sentence: str, at: Loc = (), other: Loc | None = None) -> PydanticCustomError:
-    """Make the fault that a model's validator raises about a part of itself.
+    """Build the error that a validator of a model raises about a part of it.
 
-    `at` is the part, from the model on; `other` is a second part to look at, whose line is added.
+    `at` is the path of that part in the model; `other` is a second part, whose line the sentence names too.
     """
     from pydantic_core import PydanticCustomError
 
-    # The sentence is handed over as a value, so that braces in it are not taken for a template.
+    # The sentence is passed as a value, so that braces in it are not taken for a template.
     return PydanticCustomError("misplaced", "{sentence}", {"sentence": sentence, "at": at, "other": other})
 
 
 def first_fault(
     errors: Iterable[ErrorDetails], model: type[BaseModel], line: Callable[[Loc], int]
 ) -> tuple[Fault, int]:
-    """Give the fault that stands first in the file, and how many others there are."""
+    """Return the first fault of a file by line, and the number of other faults."""
     errors = list(errors)
     # A misspelt key is one fault, not an unknown key and a missing one.
     misspelt = {(*e["loc"][:-1], _nearest(e["loc"], model)) for e in errors if e["type"] == "extra_forbidden"}
@@ -146,7 +146,7 @@ def first_fault(
 
 
 def _follows(error: ErrorDetails) -> bool:
-    """Tell a list that is only too short because its items are faulty, which are named themselves."""
+    """Whether a list is too short only because of faulty items, which have faults of their own."""
     return error["type"] == "too_short" and len(error["input"]) >= error["ctx"]["min_length"]
 
 
@@ -161,7 +161,7 @@ def _fault(error: ErrorDetails, model: type[BaseModel], line: Callable[[Loc], in
 
 
 def _sentence(error: ErrorDetails, model: type[BaseModel]) -> str:
-    """Say what is wrong with one key."""
+    """Describe the fault of a key in a sentence."""
     kind, loc, context = error["type"], error["loc"], error.get("ctx", {})
     name, value = _name(loc), error["input"]
     if kind == "extra_forbidden":
@@ -177,8 +177,8 @@ def _sentence(error: ErrorDetails, model: type[BaseModel]) -> str:
     must = _must(kind, context, _keys(loc, model)) or str(error["msg"])
     must = must.replace("Input should", "it must")
     if isinstance(value, Mapping | list | tuple):
-        held = "holds keys of its own" if isinstance(value, Mapping) else "is a list"
-        return f"{name} {held}; {must}"
+        form = "holds keys of its own" if isinstance(value, Mapping) else "is a list"
+        return f"{name} {form}; {must}"
     return f'{name} is "{shown(str(value))}"; {must}'
 
 
@@ -201,7 +201,7 @@ _MUST = {
 
 
 def _must(kind: str, context: Mapping[str, Any], keys: Sequence[str]) -> str:
-    """Say what a value must be, for the faults that files have; "" for others."""
+    """Describe the required value for the kinds of fault that files have; empty for others."""
     if kind in {"dict_type", "mapping_type", "model_type", "model_attributes_type"}:
         return "it must hold keys with values" + (f": {', '.join(keys)}" if keys else "")
     if "expected" in context:
@@ -210,14 +210,14 @@ def _must(kind: str, context: Mapping[str, Any], keys: Sequence[str]) -> str:
 
 
 def _name(loc: Loc) -> str:
-    """Name the part that a path leads to: its key, and the number of the item in a list."""
+    """Name the part at a path: its key, and the number of the item in a list."""
     key = next((part for part in reversed(loc) if isinstance(part, str)), "the file")
     last = loc[-1] if loc else ""
     return f'item {last + 1} of "{shown(key)}"' if isinstance(last, int) else f'"{shown(key)}"'
 
 
 def _example(loc: Loc, model: type[BaseModel]) -> str:
-    """Say how a missing key is written."""
+    """Show how a missing key is written."""
     key = str(loc[-1])
     for owner in _models(loc[:-1], model):
         for name, info in owner.model_fields.items():
@@ -230,7 +230,7 @@ def _example(loc: Loc, model: type[BaseModel]) -> str:
 def _nearest(loc: Loc, model: type[BaseModel]) -> str | None:
     key = str(loc[-1])
     keys = _keys(loc[:-1], model)
-    from qc.text.suggest import nearest  # only where a name is wrong: it takes difflib
+    from qc.text.suggest import nearest  # needed for misspelt names only: it imports difflib
 
     return nearest(key.replace(" ", "_"), keys)
 
@@ -241,7 +241,7 @@ def _keys(loc: Loc, model: type[BaseModel]) -> list[str]:
 
 
 def _models(loc: Loc, model: type[BaseModel]) -> list[type[BaseModel]]:
-    """Find the model that stands at a place; several where the annotation leaves a choice."""
+    """Return the models at a path; several if the annotation is a union."""
     kinds: list[Any] = [model]
     for part in loc:
         kinds = [inner for kind in kinds for inner in _step(kind, part)]
@@ -249,7 +249,7 @@ def _models(loc: Loc, model: type[BaseModel]) -> list[type[BaseModel]]:
 
 
 def _step(kind: Any, part: str | int) -> Iterable[Any]:
-    """Go one part of a path down an annotation."""
+    """Yield the annotations one part of a path further down."""
     for plain in _unwrapped(kind):
         if _is_model(plain):
             yield from (i.annotation for name, i in plain.model_fields.items() if (i.alias or name) == part)
@@ -259,7 +259,7 @@ def _step(kind: Any, part: str | int) -> Iterable[Any]:
 
 
 def _unwrapped(kind: Any) -> list[Any]:
-    """Take `X | None` and Annotated apart."""
+    """Return the members of a union and the types inside Annotated."""
     if get_origin(kind) in {Union, types.UnionType}:
         return [plain for choice in get_args(kind) for plain in _unwrapped(choice)]
     if get_origin(kind) is Annotated:
@@ -271,10 +271,10 @@ def _is_model(kind: Any) -> bool:
     return isinstance(kind, type) and hasattr(kind, "model_fields")
 
 
-def told(error: BaseException) -> str:
-    """Put an exception of a plugin into one line, whatever its own text does."""
+def exception_line(error: BaseException) -> str:
+    """Describe an exception of a plugin on one line, even if its own text cannot be built."""
     if isinstance(error, TimedOutError):
-        return str(error)  # a sentence of our own
+        return str(error)  # already a sentence
     try:
         text = shown(" ".join(str(error).split()), longest=300)
     except Exception:

@@ -17,7 +17,7 @@ GAP = "  "
 
 @dataclass(frozen=True)
 class Table:
-    """A table of texts; `figures` are the columns that hold numbers, which stand flush right in HTML."""
+    """A table of texts; `figures` are the columns of numbers, set flush right in HTML."""
 
     title: str
     head: tuple[str, ...]
@@ -61,7 +61,7 @@ def markdown_rows(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[st
 
 
 def even_markdown(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Write a table whose cells are Markdown already, columns in line so that it reads well unrendered too."""
+    """Write a table whose cells are Markdown already, with aligned columns, so that the source reads well too."""
     cells = [[_closed(cell) for cell in row] for row in (head, *rows)]
     widths = [max(3, width) for width in _widths(cells)]
     lines = [_markdown_row([cell.ljust(width) for cell, width in zip(row, widths, strict=True)]) for row in cells]

@@ -135,7 +135,7 @@ def test_on_a_report_nothing_is_heard(bench, found, house):
     (bench.folder / "side-a.wav").unlink()
     ran = bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.report)
     assert (ran.code, ran.err) == (0, "")
-    assert b"NOT TO BE SAID BY A REPORT" in ran.out
+    assert b"NOT IN THE REPORT" in ran.out
     assert b"by the numbers of report.json" in ran.out
 
 

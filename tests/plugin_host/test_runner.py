@@ -12,7 +12,7 @@ import pytest
 
 from qc.model.errors import FAULTS, TimedOutError
 from qc.plugin_host.runner import Runner, RunnerThread, unfinished
-from qc.text.sanitize import told
+from qc.text.sanitize import exception_line
 
 
 def test_a_call_returns_what_it_returns_and_raises_what_it_raises():
@@ -67,7 +67,7 @@ def test_a_call_that_does_not_end_times_out_and_the_next_is_made(endless):
     with pytest.raises(TimedOutError) as caught:
         run(endless)
     assert 0.3 <= time.monotonic() - began < 3.0
-    assert told(caught.value) == "it had not ended after 0.3 s, and was given up"
+    assert exception_line(caught.value) == "it had not ended after 0.3 s, and was given up"
     assert isinstance(caught.value, FAULTS)
     assert unfinished()
     assert run(lambda: 7) == 7

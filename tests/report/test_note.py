@@ -149,7 +149,7 @@ def test_a_lower_level_is_not_thanked_for_without_a_word(sides, said):
     )  # fmt: skip
     one = report([side()], [result("groove.cut-too-deep", "pass")], baseline=earlier)
     for form in (Note(), Note(html=True)):
-        assert f"{said} at another level than the last time" in written(form, one).decode()
+        assert f"{said} at another level than last time" in written(form, one).decode()
 
 
 def test_a_plugin_that_broke_is_no_fault_of_the_clients():

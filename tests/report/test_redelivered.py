@@ -91,7 +91,7 @@ def test_who_answers_why_and_until_when_is_in_every_detail(redelivered, written,
     text = words(written(Text(width=120, detail=detail), redelivered))
     for part in ("1 finding waived, 1 waiver expired, 1 waiver covers nothing", USED.owner, USED.reason, USED.expires):
         assert part in text
-    for part in (EXPIRED.key, "expired after 2026-02-28, so 1 finding stands", UNUSED.key, "covers nothing"):
+    for part in (EXPIRED.key, "expired after 2026-02-28, so 1 finding remains", UNUSED.key, "covers nothing"):
         assert part in text
     mended, new = len(redelivered.baseline.gone), redelivered.baseline.new
     assert f"Since the report of 2026-03-02 (first.json): {mended} fixed, {new} new" in text
@@ -152,13 +152,13 @@ def test_findings_that_were_left_out_are_said_to_be_uncompared(report, written):
     short = first.model_copy(update={"findings": first.findings[:1], "findings_omitted": 60})
     now = report.model_copy(update={"results": tuple(short if one is first else one for one in report.results)})
     text = words(written(Text(width=120), compared(now, Earlier(report, "first.json"))))
-    assert f"{first.check} on {first.side}: the milder ones were left out, 0 then and 60 now" in text
+    assert f"{first.check} on {first.side}: the less serious findings were left out, 0 then and 60 now" in text
     assert "cannot be decided" in text
 
 
 def test_who_waives_a_place_of_a_number_of_all_the_side_is_told_why_it_stands(redelivered, written):
     """A true peak may be as high elsewhere: its place is only where it is highest."""
-    note = "covers nothing: this is one number of all the side"
+    note = "covers nothing: this is one number of the whole side"
     unused = USED.model_copy(update={"state": "unused", "findings": 0})
     bare = changed(redelivered, lambda one: [one.model_copy(update={"waived_by": None})])
     numbers = changed(bare, lambda one: [one.model_copy(update={"measure": "level.x", "stretch": None})])

@@ -137,7 +137,7 @@ def test_numbers_stand_beside_the_place_they_are_of(report, written):
     assert "Take 2.0 dB" not in usual
     nine, two, for_all = (verbose.index(part) for part in ("Take 9.0 dB", "Take 2.0 dB", "Cut lower, or take down"))
     assert verbose.index("above 400 g") < nine < verbose.index("above 300 g") < two < for_all
-    assert "3.2 s looked at again for the remedies" in verbose
+    assert "3.2 s examined again for the remedies" in verbose
 
 
 def test_warnings_of_one_check_are_one_line_with_a_count(report, written):

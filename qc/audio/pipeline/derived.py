@@ -9,7 +9,7 @@ from typing import Any
 from qc.model.errors import FAULTS
 from qc.plugin_api import Derived, Measurements, Need
 from qc.plugin_host.runner import Runner
-from qc.text.sanitize import told
+from qc.text.sanitize import exception_line
 
 
 def compute_derived(
@@ -28,5 +28,5 @@ def compute_derived(
         try:
             results[need] = adjusted(need, runner(need.work, measured))
         except FAULTS as error:
-            failed[need] = told(error)
+            failed[need] = exception_line(error)
     return measured

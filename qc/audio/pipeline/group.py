@@ -17,7 +17,7 @@ from qc.audio.pipeline.plan import lineage
 from qc.model.errors import FAULTS
 from qc.plugin_api import Analysis, Need, RunningTap, Samples, Stream, Tap
 from qc.plugin_host.runner import PluginCall, Runner
-from qc.text.sanitize import told
+from qc.text.sanitize import exception_line
 
 
 class Slice:
@@ -101,7 +101,7 @@ class AnalysisGroup:
                     runner(self.taps.start, tap)
                 self._running[analysis] = runner(analysis.start, stream)
             except FAULTS as error:
-                self.failed[analysis] = told(error)
+                self.failed[analysis] = exception_line(error)
 
     def process(self, block: PassBlock) -> BlockCalls:
         """Push the slices of a block into every analysis; after the last block also finish each."""
@@ -119,7 +119,7 @@ class AnalysisGroup:
         return None
 
     def _leave_out(self, analysis: Analysis[Any], error: BaseException) -> None:
-        self.failed[analysis] = told(error)
+        self.failed[analysis] = exception_line(error)
         del self._running[analysis]
 
 

@@ -1,4 +1,4 @@
-"""A picture in pixels, with a font that is brought along: a machine without fonts would leave out every word."""
+"""PNG pictures, drawn with a packaged font: a machine without fonts would leave out every word."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 DRAWS, FONT = "resvg_py", "fontpkg_source_sans_3"
-"""Packages of the extra `png`: what draws, and the font that pictures ask for first."""
+"""Packages of the extra `png`: the renderer, and the font that pictures use first."""
 FILE = Path("files", "SourceSans3[wght].ttf")
 FAMILY = "Source Sans 3"
 LATIN, GREEK_AND_CYRILLIC, PUNCTUATION = range(0x0250), range(0x0370, 0x0530), range(0x2010, 0x2040)
@@ -21,10 +21,10 @@ def there() -> bool:
 def png(svg: str, scale: float) -> bytes:
     """Draw a picture `scale` pixels to its unit; raises ValueError where it is no SVG.
 
-    Fonts of the machine are looked at only for letters that the font at hand does not have, so that all machines draw
-    the same; a letter that no font has becomes a box.
+    Fonts of the machine are used only for letters that the packaged font lacks, so that all machines draw the same; a
+    letter that no font has becomes a box.
     """
-    import resvg_py  # not before somebody wants it
+    import resvg_py  # an optional dependency
 
     return resvg_py.svg_to_bytes(
         svg_string=svg,
@@ -37,13 +37,13 @@ def png(svg: str, scale: float) -> bytes:
 
 
 def _beyond(svg: str) -> bool:
-    """Whether there are letters that the font at hand may not have."""
-    has = (LATIN, GREEK_AND_CYRILLIC, PUNCTUATION)
-    return not svg.isascii() and not all(any(ord(one) in letters for letters in has) for one in set(svg))
+    """Whether a picture has letters that the packaged font may lack."""
+    ranges = (LATIN, GREEK_AND_CYRILLIC, PUNCTUATION)
+    return not svg.isascii() and not all(any(ord(char) in letters for letters in ranges) for char in set(svg))
 
 
 def _font() -> Path | None:
-    """Find the font in its package, which is never imported."""
+    """Return the path of the font, without importing its package; None where it is not installed."""
     spec = find_spec(FONT)
     for folder in (spec.submodule_search_locations if spec else None) or ():
         if (path := Path(folder) / FILE).is_file():

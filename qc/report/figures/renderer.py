@@ -1,4 +1,4 @@
-"""Every picture of a report as files of their own, for a mail, a job sheet or a screen without the page."""
+"""All pictures of a report as files, for a mail, a job sheet or a screen without the page."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ ONLY_SVG = f"pictures: only SVG were written; for PNG too, {formats()['pictures'
 
 
 class Pictures(FolderRenderer):
-    """Writes each picture of each side as SVG and, where it can be drawn in pixels here, as PNG; with an index."""
+    """Writes each picture of each side as SVG, and as PNG where the extra is installed; with an index."""
 
     name = "pictures"
     draws = True
@@ -29,19 +29,19 @@ class Pictures(FolderRenderer):
         self.remark = "" if self.png else ONLY_SVG
 
     def fill(self, report: Report, evidence: Evidence, folder: Path) -> None:
-        """Write the pictures one by one, then the index, which says what finding each of them is of."""
-        from qc.report.figures.named import pictures  # its arrays are nobody else's business
+        """Write the pictures one by one, then the index, which lists the findings of each."""
+        from qc.report.figures.named import pictures  # imports numpy, which other formats do not need
 
-        of = shown(f"{report.delivery.catalogue} {report.delivery.title}".strip(), MOST_OF_TITLE)
+        subject = shown(f"{report.delivery.catalogue} {report.delivery.title}".strip(), MOST_OF_TITLE)
         rows: list[dict[str, Any]] = []
-        for one in pictures(report, evidence):
-            files = [f"{one.name}.svg"]
-            svg = one.figure.framed(f"{of}, side {shown(one.side)}")
+        for picture in pictures(report, evidence):
+            files = [f"{picture.name}.svg"]
+            svg = picture.figure.framed(f"{subject}, side {shown(picture.side)}")
             (folder / files[0]).write_bytes(svg.encode("utf-8", "replace"))
             if self.png:
-                files.append(f"{one.name}.png")
-                (folder / files[1]).write_bytes(pictures_png.png(svg, one.scale))
-            rows.append({"files": files, **one.facts})
+                files.append(f"{picture.name}.png")
+                (folder / files[1]).write_bytes(pictures_png.png(svg, picture.scale))
+            rows.append({"files": files, **picture.facts})
         facts: dict[str, Any] = {
             "delivery": report.delivery.title,
             "delivery_sha256": report.delivery.sha256,

@@ -1,4 +1,4 @@
-"""The level budget as bars: how far each limit lets the level rise by itself, the tightest first."""
+"""The level budget as bars: the highest level that each limit allows on its own, the tightest first."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from qc.report.html.timelines import ticks
 
 WIDTH, LEFT, RIGHT, HEAD, ROW, FOOT = 1200.0, 390.0, 170.0, 40.0, 26.0, 30.0
 MOST = 14
-"""Limits that are drawn; those that give out later stand in the table."""
+"""Limits drawn at the most, those reached first; the table has the others."""
 
 
 def bars(name: str, side: SideReport) -> Figure | None:
@@ -22,8 +22,8 @@ def bars(name: str, side: SideReport) -> Figure | None:
     if levels is None or levels.budget is None or not levels.budget.limits:
         return None
     lines = levels.budget.limits[:MOST]
-    known = [line.level.value for line in lines] + [levels.judged.value, levels.recommended.value]
-    low, high = min(known) - 3.0, max(known) + 1.5
+    levels_db = [line.level.value for line in lines] + [levels.judged.value, levels.recommended.value]
+    low, high = min(levels_db) - 3.0, max(levels_db) + 1.5
     height = HEAD + ROW * len(lines) + FOOT
 
     def across(level: float) -> float:
@@ -58,7 +58,7 @@ def _bar(line: BudgetLine, top: float, across: Callable[[float], float], *, ruli
 
 
 def _levels(levels: Levels, across: Callable[[float], float], height: float) -> Iterator[Markup]:
-    """Mark the recommended level, and the one that is judged where that was requested or is another."""
+    """Mark the recommended level, and the judged level where it was requested or differs."""
     marks = [("recommended", levels.recommended.value, "axis-strong")]
     judged = levels.judged.value
     if levels.basis == "requested" or (levels.basis is None and levels.declared is not None):
@@ -66,7 +66,7 @@ def _levels(levels: Levels, across: Callable[[float], float], height: float) -> 
     elif judged != levels.recommended.value:
         word = "release" if levels.basis == "release" else "judged at"
         marks.append((word, judged, "bound-fail" if judged > levels.recommended.value else "axis-strong"))
-    for row, (word, level, kind) in enumerate(sorted(marks, key=lambda one: one[1])):
+    for row, (word, level, kind) in enumerate(sorted(marks, key=lambda mark: mark[1])):
         x = across(level)
         yield element("path", class_=kind, d=path([(x, HEAD - 8), (x, height - FOOT)]))
         end = row == 0 and len(marks) > 1

@@ -16,19 +16,19 @@ from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.discs import NOMINAL_MM
 from qc.model.quantity import clock
 from qc.model.report import Geometry, Report, SideReport
+from qc.report.html.finding_views import FindingView
 from qc.report.html.svg import Figure, element, group, num, path, text
-from qc.report.html.told import FindingView
 
 Array = NDArray[np.float64]
 
 LEAD_OUT_MM = 6.4
 """Pitch of the lead-out (D-8)."""
 BOX, MARGIN, COLUMN = 620.0, 10.0, 330.0
-"""Pixels: the square that the disc fills, what is left around it, the column of names beside it."""
+"""Sizes in pixels: the square of the disc, the margin around it, the column of names to its right."""
 SHADES = 64
-"""Greys that are told apart; turns of one grey beside each other are one ring."""
+"""Number of greys; adjacent turns of the same grey are drawn as one ring."""
 ROW, LEAST_ROW = 16.0, 12.0
-"""Pixels that a name takes; where there are so many that they take less, no lines lead to them."""
+"""Height of a name in pixels, and the least height at which a line still leads to it."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class TurnRadii:
 
     @classmethod
     def of(cls, traces: Mapping[str, Array], geometry: Geometry) -> TurnRadii:
-        """Take sums over turns; the last may be a part."""
+        """Sum pitch and width over each turn; the last may be a part of one."""
         radius = traces[RADIUS]
         starts = np.arange(0, len(radius), geometry.sectors_a_turn)
         pitch, width = (np.add.reduceat(traces[name], starts) for name in (PITCH, WIDTH))
@@ -49,11 +49,11 @@ class TurnRadii:
 
 
 def face(
-    name: str, report: Report, side: SideReport, traces: Mapping[str, Array], told: Sequence[FindingView]
+    name: str, report: Report, side: SideReport, traces: Mapping[str, Array], findings: Sequence[FindingView]
 ) -> Figure:  # fmt: skip
-    """Draw the face of a side that was worked out."""
+    """Draw the face of a side; the side has a geometry."""
     geometry = side.geometry
-    assert geometry is not None  # whoever has traces has it
+    assert geometry is not None  # each side with traces has one
     scale = _scale(geometry)
     centre = MARGIN + BOX / 2.0
     turns = TurnRadii.of(traces, geometry)
@@ -63,7 +63,7 @@ def face(
         *_run_out(geometry, centre, scale),
         element("circle", class_="label", cx=centre, cy=centre, r=0.9 * scale * geometry.finishing_diameter_mm / 2.0),
         element("circle", class_="hole", cx=centre, cy=centre, r=scale * 3.6),
-        *_spots(told, side, geometry, traces[RADIUS], centre, scale),
+        *_spots(findings, side, geometry, traces[RADIUS], centre, scale),
         element("circle", class_="here", cx=centre, cy=centre, r=0.0),
         element("circle", class_="stylus", cx=centre, cy=centre, r=0.0),
     ]  # fmt: skip
@@ -72,20 +72,20 @@ def face(
     return Figure(
         name, f"The face of side {side.id}, to scale",
         f"{len(turns.land)} turns from {geometry.outer_diameter_mm:.1f} mm to {last}; a turn is lighter where "
-        f"it leaves more land. {_marked(told)}.",
+        f"it leaves more land. {_marked(findings)}.",
         2.0 * MARGIN + BOX + COLUMN, 2.0 * MARGIN + BOX, Markup("").join([*disc, *names, *_key(centre)]), "face",
     )  # fmt: skip
 
 
-def _marked(told: Sequence[FindingView]) -> str:
-    count = sum(one.second is not None for one in told)
+def _marked(findings: Sequence[FindingView]) -> str:
+    count = sum(finding.second is not None for finding in findings)
     return "1 finding is marked" if count == 1 else f"{count or 'no'} findings are marked".capitalize()
 
 
 def data(side: SideReport, traces: Mapping[str, Array]) -> dict[str, Any]:
-    """Give what the page needs to tell time, radius and pitch under a pointer."""
+    """Return the data from which the page's script reads time, radius (mm) and pitch (um) under a pointer."""
     geometry = side.geometry
-    assert geometry is not None  # whoever has traces has it
+    assert geometry is not None  # each side with traces has one
     turn, radius, pitch = geometry.sectors_a_turn, traces[RADIUS], traces[PITCH]
     starts = np.arange(0, len(radius), turn)
     return {
@@ -102,7 +102,7 @@ def _scale(geometry: Geometry) -> float:
 
 
 def _rings(turns: TurnRadii, centre: float, scale: float) -> Iterator[Markup]:
-    """Draw turns from the rim inwards, each as a disc upon the one before, so that no seam lies between them."""
+    """Draw the turns from the rim inwards, each as a filled circle on the one before, so that no seam shows."""
     shades = np.round(turns.land * (SHADES - 1)).astype(int)
     for start in [0, *(np.flatnonzero(np.diff(shades)) + 1)]:
         grey = _grey(shades[start] / (SHADES - 1))
@@ -111,7 +111,7 @@ def _rings(turns: TurnRadii, centre: float, scale: float) -> Iterator[Markup]:
 
 
 def _grey(share: float) -> str:
-    """Give the grey that an eye sees where so much of a surface is white and the rest black."""
+    """Return the sRGB grey of a surface of which `share` (0..1) is white and the rest black."""
     value = 12.92 * share if share <= 0.0031308 else 1.055 * share ** (1.0 / 2.4) - 0.055  # sRGB, IEC 61966-2-1
     return f"#{round(255.0 * value):02x}" + f"{round(255.0 * value):02x}" * 2
 
@@ -136,21 +136,23 @@ def _at(centre: float, scale: float, radius: float, turns: float) -> tuple[float
 
 
 def _spots(
-    told: Sequence[FindingView], side: SideReport, geometry: Geometry, radius: Array, centre: float, scale: float
+    findings: Sequence[FindingView], side: SideReport, geometry: Geometry, radius: Array, centre: float, scale: float
 ) -> Iterator[Markup]:  # fmt: skip
-    """Mark findings where they lie, the gravest on top."""
-    for one in reversed(told):
-        if one.second is None or one.side != side.id:
+    """Mark findings at their places, the most serious on top."""
+    for finding in reversed(findings):
+        if finding.second is None or finding.side != side.id:
             continue
-        sector = round((one.second - geometry.span_start_s) * SECTORS_A_SECOND)
-        sector = min(max(sector, 0), len(radius) - 1)  # what lies in the silence around the groove stands at its end
-        yield _spot(one, *_at(centre, scale, float(radius[sector]), sector / geometry.sectors_a_turn))
+        sector = round((finding.second - geometry.span_start_s) * SECTORS_A_SECOND)
+        sector = min(max(sector, 0), len(radius) - 1)  # those in the silence around it go to its ends
+        yield _spot(finding, *_at(centre, scale, float(radius[sector]), sector / geometry.sectors_a_turn))
 
 
-def _spot(one: FindingView, x: float, y: float) -> Markup:
-    title = element("title", f"{one.word} {one.at}: {one.found.finding.message}")
-    mark = spot(one.word, x, y)
-    return element("a", title, mark, href=f"#{one.anchor}", tabindex="-1", aria_label=f"{one.word} {one.at}")
+def _spot(finding: FindingView, x: float, y: float) -> Markup:
+    title = element("title", f"{finding.word} {finding.at}: {finding.measured.finding.message}")
+    mark = spot(finding.word, x, y)
+    return element(
+        "a", title, mark, href=f"#{finding.anchor}", tabindex="-1", aria_label=f"{finding.word} {finding.at}"
+    )
 
 
 def spot(word: str, x: float, y: float, size: float = 5.5) -> Markup:
@@ -163,20 +165,20 @@ def spot(word: str, x: float, y: float, size: float = 5.5) -> Markup:
     return element("circle", class_="spot-waived", cx=x, cy=y, r=0.8 * size)
 
 
-# -- beside the disc -------------------------------------------------------------------------------------------
+# -- next to the disc -------------------------------------------------------------------------------------------
 
 
 def _names(report: Report, geometry: Geometry, centre: float, scale: float) -> Iterator[Markup]:
-    """Name tracks and diameters beside the upper half of the disc, at the height of their radius."""
+    """Write tracks and diameters next to the upper half of the disc, at the height of their radius."""
     left = 2.0 * MARGIN + BOX
-    wanted = [
+    labels = [
         (track.start_radius_mm, track.end_radius_mm, f"{track.number}  {track.title}"[:44], "strong")
         for track in geometry.tracks
     ]
-    wanted += [(radius, radius, words, "dim") for radius, words in _diameters(report, geometry)]
-    wanted.sort(key=lambda one: -(one[0] + one[1]))
-    low, row = -math.inf, min(ROW, (centre + 140.0) / len(wanted))
-    for start, end, words, kind in wanted:
+    labels += [(radius, radius, words, "dim") for radius, words in _diameters(report, geometry)]
+    labels.sort(key=lambda label: -(label[0] + label[1]))
+    low, row = -math.inf, min(ROW, (centre + 140.0) / len(labels))
+    for start, end, words, kind in labels:
         first, last = centre - start * scale, centre - end * scale
         at = max((first + last) / 2.0 + 4.5, low + row)
         low = at
@@ -201,7 +203,7 @@ def _diameters(report: Report, geometry: Geometry) -> Iterator[tuple[float, str]
 
 
 def _key(centre: float) -> Iterator[Markup]:
-    """Say what the greys and signs mean."""
+    """Draw the key of greys and signs."""
     left, top = 2.0 * MARGIN + BOX, centre + 190.0
     yield text(left, top - 8, "land, part of the surface of a turn", class_="dim")
     for step in range(10):

@@ -18,11 +18,12 @@ Array = NDArray[np.float64]
 UM = 0.7
 """Pixels a um of the view from above."""
 LEFT, FOOT = 10.0, 44.0
-BESIDE = 70.0
-"""um that are seen beyond the groove that is looked at; to the edge of the next one, if that is not too far."""
+AROUND = 70.0
+"""um shown on either side of the groove in the middle, or up to the edge of the next groove if that is not too far."""
 FURTHEST = 230.0
+"""um from the middle at the most."""
 LIGHT = np.array([-0.42, 0.76, 0.5])
-"""Where the light comes from: along the groove, outward, up."""
+"""Direction of the light: components along the groove, outward and up."""
 AMBIENT = 0.1
 SHADES = 26
 LAND = "#8d8d8d"
@@ -53,15 +54,15 @@ def above(name: str, view: View) -> Figure:
     seen = 1e6 * max(0.0, float(view.middle.width[view.narrowest]))
     return Figure(
         name, f"The groove from above at {clock(view.start_s)}",
-        f"{1e3 * view.length:.2f} mm of groove at radius {1e3 * view.radius:.1f} mm with the turns beside it. It is "
+        f"{1e3 * view.length:.2f} mm of groove at radius {1e3 * view.radius:.1f} mm with the turns next to it. It is "
         f"narrowest with {seen:.1f} um.", width, height + FOOT, Markup("").join(body), "microscope",
     )  # fmt: skip
 
 
 def reach(view: View) -> tuple[float, float]:
-    """Give the lowest and highest um that are seen."""
+    """Return the lowest and highest position in view, in um from the middle of the groove."""
     edges = 1e6 * np.stack([view.middle.inner, view.middle.outer])  # where nothing is cut they change places
-    low, high = float(edges.min()) - BESIDE, float(edges.max()) + BESIDE
+    low, high = float(edges.min()) - AROUND, float(edges.max()) + AROUND
     for turn in view.turns:
         if turn.away > 0:
             low = min(low, max(1e6 * float(turn.outer.min()) - 25.0, -FURTHEST))
@@ -88,7 +89,7 @@ def _groove(
 
 
 def _bottom(x: Array, y: Array, height: float) -> Iterator[Markup]:
-    """Draw the line in which the walls meet, where it lies inside of what is seen."""
+    """Draw the line in which the walls meet, where it is in view."""
     inside = (y > 0.0) & (y < height)
     ends = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
     for first, last in zip(ends[::2], ends[1::2], strict=True):
@@ -136,7 +137,7 @@ def _worst(view: View, x: Array, height: float) -> Iterator[Markup]:
 
 
 def _scale(view: View, width: float, height: float) -> Iterator[Markup]:
-    """Give the bar of 100 um and what the window stands for."""
+    """Draw the bar of 100 um, and write the time and speed of the view."""
     right, line = width - LEFT, height + 22.0
     yield element(
         "path",
@@ -158,7 +159,7 @@ def section(name: str, view: View) -> Figure:
     top, half = 46.0, SECTION_WIDTH / 2.0
     floor = top + max(um * max(60.0, deepest + 20.0), um * deepest + 26.0)
     surface = [(0.0, top)]
-    for turn in sorted(view.turns, key=lambda one: float(one.inner[index])):
+    for turn in sorted(view.turns, key=lambda turn: float(turn.inner[index])):
         inner, outer = (half + um * (1e6 * float(edge[index]) - at) for edge in (turn.inner, turn.outer))
         if outer > inner:
             surface += [(inner, top), ((inner + outer) / 2.0, top + (outer - inner) / 2.0), (outer, top)]
@@ -195,7 +196,7 @@ def _tip(radius: float, deepest: float, half: float, top: float, um: float) -> I
 
 
 def _sizes(deepest: float, half: float, top: float, um: float) -> Iterator[Markup]:
-    """Say how wide and deep the groove is."""
+    """Write the width and depth of the groove into the cross-section."""
     if deepest <= 0.0:
         yield text(half, top - 28.0, "the cutter is out of the disc", class_="middle mark-text")
         return

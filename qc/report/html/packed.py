@@ -13,15 +13,15 @@ from qc.report.html.safe import Packed
 Array = NDArray[np.float64]
 
 POINTS = 16_384
-"""Points that are kept of a trace at the most: 80 ms of a side of 22 minutes."""
+"""Most points of a packed trace: a point is 80 ms of a side of 22 minutes."""
 NOTHING = 65_535
-"""What stands for no value."""
+"""The 16-bit value for a missing value."""
 
 
 def thinned(values: Array, most: int, *, least: bool) -> tuple[Array, int]:
-    """Keep the worst of every so many values, that is the least or the greatest; gives them, and how many one is of.
+    """Keep the worst value of each stretch, the least or the greatest; return those values and the stretch's length.
 
-    The worst of all is among them to the last digit.
+    A stretch is as long as `most` values allow. The worst of all values is exact.
     """
     each = max(1, -(-len(values) // most))
     if each == 1:
@@ -34,7 +34,7 @@ def thinned(values: Array, most: int, *, least: bool) -> tuple[Array, int]:
 
 
 def packed(values: Array, start_s: float, step_s: float, *, least: bool) -> dict[str, Any]:
-    """Pack a trace whose first value lies at `start_s`: its least and greatest value stay exact."""
+    """Pack a trace whose first value is at `start_s`; its least and greatest value stay exact."""
     kept, each = thinned(values, POINTS, least=least)
     low = float(np.nanmin(kept)) if not np.isnan(kept).all() else 0.0
     high = float(np.nanmax(kept)) if not np.isnan(kept).all() else 0.0

@@ -1,4 +1,4 @@
-"""The page put together: what the templates are given, and what a browser is allowed to do with it."""
+"""The HTML page: the variables of its templates, and the policy that a browser enforces."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from qc.model.quantity import clock
 from qc.model.report import SideReport
 from qc.plugin_api import Evidence, Report
 from qc.report.html import tables
-from qc.report.html.drawn import Drawn, drawn
+from qc.report.html.finding_views import finding_views, groups, matters
 from qc.report.html.safe import harmless, island
-from qc.report.html.told import groups, matters, told
+from qc.report.html.side_pictures import SidePictures, draw_side
 from qc.report.text.report import VERDICTS
 from qc.report.views import level_notes, requested_level, since, worth
 from qc.report.views.changed import change_lines
@@ -29,35 +29,41 @@ from qc.report.views.stored_sides import measured_earlier, measured_earlier_line
 from qc.report.views.waivers import given
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
-"""Nothing is fetched from anywhere; of scripts only those that the page itself is made with may run."""
+"""Content security policy: nothing is fetched, and no script runs but those of the page, named by their digests."""
 
 
 @cache
 def templates() -> Environment:
-    """Give the templates; whatever they write is escaped, and harmless to the eye."""
-    made = Environment(
+    """Return the environment of the templates, which escapes all values and shows control characters as escapes."""
+    environment = Environment(
         loader=PackageLoader("qc.report.html"), autoescape=True, finalize=harmless, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    made.filters |= {"clock": clock, "island": island, "mark": since.mark, "line": since.whole_line, "given": given}
-    return made
+    environment.filters |= {
+        "clock": clock,
+        "island": island,
+        "mark": since.mark,
+        "line": since.whole_line,
+        "given": given,
+    }
+    return environment
 
 
 def document(report: Report, evidence: Evidence) -> str:
-    """Write the page."""
-    every = told(report)
-    pictures = [drawn(report, number, evidence, every) for number in range(1, len(report.sides) + 1)]
-    data = {"sides": [one.data for one in pictures if one.data]}
+    """Return the page."""
+    findings = finding_views(report)
+    pictures = [draw_side(report, number, evidence, findings) for number in range(1, len(report.sides) + 1)]
+    data = {"sides": [side.data for side in pictures if side.data]}
     scripts = _scripts(wanted=bool(data["sides"]))
     return templates().get_template("page.html").render(
         report=report,
         verdict=VERDICTS[report.verdict],
-        matters=matters(report, every),
-        groups=groups(report, every),
+        matters=matters(report, findings),
+        groups=groups(report, findings),
         counts=_counts(report),
         changes=[*change_lines(report.ruleset), *filter(None, [option_words(report)])],
         measured_earlier=list(measured_earlier_lines(report.run)),
-        sides=[_side(report, number, evidence, one) for number, one in enumerate(pictures, start=1)],
+        sides=[_side(report, number, evidence, side) for number, side in enumerate(pictures, start=1)],
         since=_since(report),
         assumed=tables.assumed(report),
         outcomes=list(tables.outcomes(report)),
@@ -69,13 +75,13 @@ def document(report: Report, evidence: Evidence) -> str:
 
 
 def _since(report: Report) -> dict[str, Any] | None:
-    """Give what the template says of an earlier report, in the words of the text report."""
+    """Return the template's variables of the earlier report, in the words of the text report; None without one."""
     before = report.baseline
     if before is None:
         return None
     notes = [since.judged_otherwise(report, before), *since.other_level_words(before), *since.left_out_words(before)]
-    heading, fates = since.heading(before), since.earlier_only(report)
-    return {"heading": heading, "fates": fates, "notes": [note for note in notes if note]}
+    heading, changes = since.heading(before), since.earlier_only(report)
+    return {"heading": heading, "changes": changes, "notes": [note for note in notes if note]}
 
 
 def _own(name: str) -> str:
@@ -84,18 +90,18 @@ def _own(name: str) -> str:
 
 def _scripts(*, wanted: bool) -> list[str]:
     """Return the page's scripts; those that draw only where there is something to draw."""
-    drawing = ("face.js", "curves.js", "timelines.js") if wanted else ()
+    drawing = ("face.js", "curves.js", "panels.js", "timelines.js") if wanted else ()
     return [_own(name) for name in ("page.js", *drawing)]
 
 
 def _policy(scripts: list[str]) -> str:
     digests = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts]
-    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
-    return f"{POLICY}; script-src {allowed}"
+    hashes = " ".join(f"'sha256-{digest}'" for digest in digests)
+    return f"{POLICY}; script-src {hashes}"
 
 
 def _counts(report: Report) -> list[tuple[str, int]]:
-    """Count the outcomes of all checks."""
+    """Count the checks by outcome: (word, count) for each outcome that occurs."""
     words = (
         ("fail", "failed"), ("warn", "warned"), ("waived", "waived"), ("pass", "passed"), ("error", "failed to run"),
         ("not_measured", "not measured"),
@@ -104,8 +110,8 @@ def _counts(report: Report) -> list[tuple[str, int]]:
     return [(word, outcomes.count(outcome)) for outcome, word in words if outcome in outcomes]
 
 
-def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> dict[str, Any]:
-    """Give what the template says of a side; `number` counts from 1."""
+def _side(report: Report, number: int, evidence: Evidence, pictures: SidePictures) -> dict[str, Any]:
+    """Return the template's variables of a side; `number` counts from 1."""
     side = report.sides[number - 1]
     release = next((disc for disc in report.discs if side.id in sides_of(disc)), None)
     return {
@@ -117,7 +123,7 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: Drawn) -> d
         "ruled": worth.ruled(report, side),
         "margin": level_notes.margin(side),
         "unset": level_notes.unset(report, side),
-        "mended": requested_level.fixed_by_recommended(report, side),
+        "fixed": requested_level.fixed_by_recommended(report, side),
         "declared": [*_lineup(side), *declared_lines(side.declared)],
         "limits": tables.limits(report, side),
         "measurements": tables.measurements(side),

@@ -1,4 +1,4 @@
-"""Which curves the timelines hold, one panel below the other, and the limits that belong to each."""
+"""The panels of the timelines: their curves, limits and heights."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Wanted:
-    """A curve by name, how it is called, and whether the least values are the ones to see."""
+    """A curve of a panel: its name, its label, and whether its least values are the bad ones."""
 
     name: str
     label: str
@@ -29,12 +29,12 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Wish:
-    """A panel as it is wanted: curves of one unit."""
+    """The description of a panel: curves of one unit."""
 
     title: str
     curves: tuple[Wanted, ...]
     marks: bool = False
-    """whether the marks between tracks, wider than all else, may go beyond the height"""
+    """whether the marks between tracks, wider than all else, may exceed the height"""
 
 
 WISHES = (
@@ -54,7 +54,7 @@ WISHES = (
 
 
 HEIGHTS = {"um": 20.0, "g": 20.0, "LUFS": 12.0, "1": 0.2}
-"""What the height of a panel stands for at the least, by unit: a level line is no drama."""
+"""Least height of a panel in its unit, so that a steady curve looks steady."""
 
 
 @dataclass(frozen=True)
@@ -70,12 +70,12 @@ class Series:
 
 @dataclass(frozen=True)
 class PanelLimit:
-    """A limit as a level line of a panel."""
+    """A limit as a horizontal line of a panel."""
 
     value: float
     word: str
-    """fail or warn: what lies beyond it"""
-    says: str
+    """fail or warn: the outcome beyond it"""
+    words: str
 
 
 @dataclass(frozen=True)
@@ -85,41 +85,44 @@ class Panel:
     title: str
     unit: str
     series: tuple[Series, ...]
-    bounds: tuple[PanelLimit, ...]
+    limits: tuple[PanelLimit, ...]
     low: float
     high: float
-    """what the height stands for"""
+    """values at the lower and upper edge"""
 
 
 def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Curve], start_s: float) -> list[Panel]:
-    """Give the panels that there is something to draw in; traces begin at `start_s` of the file."""
-    known = {
+    """Return the panels that have a curve to draw; traces begin at `start_s` of the file."""
+    available = {
         name: Curve(values, _unit(name), start_s + 0.5 / SECTORS_A_SECOND, 1.0 / SECTORS_A_SECOND)
         for name, values in traces.items()
     } | dict(curves)
-    found = []
+    result = []
     for wish in WISHES:
-        there = [(one, known[one.name]) for one in wish.curves if one.name in known and _says(known[one.name].values)]
-        if there:
-            series = tuple(Series(one.label, c.values, c.start_s, c.step_s, one.least) for one, c in there)
-            bounds = list(dict.fromkeys(bound for one, _ in there for bound in _bounds(report, one)))
-            found.append(_panel(wish, there[0][1].unit, series, bounds))
-    return found
+        drawable = [(wanted, available[wanted.name]) for wanted in wish.curves if _drawable(available.get(wanted.name))]
+        if drawable:
+            series = tuple(
+                Series(wanted.label, curve.values, curve.start_s, curve.step_s, wanted.least)
+                for wanted, curve in drawable
+            )
+            limits = list(dict.fromkeys(limit for wanted, _ in drawable for limit in _limits(report, wanted)))
+            result.append(_panel(wish, drawable[0][1].unit, series, limits))
+    return result
 
 
-def _says(values: Array) -> bool:
-    """Whether there is a line to draw."""
-    return int(np.count_nonzero(~np.isnan(values))) > 1
+def _drawable(curve: Curve | None) -> bool:
+    """Whether a curve exists and has two values at least."""
+    return curve is not None and int(np.count_nonzero(~np.isnan(curve.values))) > 1
 
 
 def _unit(name: str) -> str:
     return UNITS.get(name) or WORKED.get(name, "1")
 
 
-def _bounds(report: Report, one: Wanted) -> Iterator[PanelLimit]:
-    """Give the limits on a curve."""
+def _limits(report: Report, wanted: Wanted) -> Iterator[PanelLimit]:
+    """Yield the limits of a curve."""
     for limit in report.ruleset.limits.values():
-        if limit.measure == one.name:
+        if limit.measure == wanted.name:
             yield from _lines(limit)
 
 
@@ -130,22 +133,22 @@ def _lines(limit: HeldLimit) -> Iterator[PanelLimit]:
             yield PanelLimit(bound, word, f"{word} {beyond} {number(limit.measure, bound, limit.unit)}")
 
 
-def _panel(wish: Wish, unit: str, series: tuple[Series, ...], bounds: list[PanelLimit]) -> Panel:
-    """Choose the height: all values, and limits that lie no further off than the values reach."""
-    low = min(float(np.nanmin(one.values)) for one in series)
-    high = max(float(np.nanmax(one.values)) for one in series)
+def _panel(wish: Wish, unit: str, series: tuple[Series, ...], limits: list[PanelLimit]) -> Panel:
+    """Choose the height: all values, and the limits no further away than the values reach."""
+    low = min(float(np.nanmin(curve.values)) for curve in series)
+    high = max(float(np.nanmax(curve.values)) for curve in series)
     if unit == "LUFS":
         low = max(low, high - 40.0)  # silence is no loudness
     if wish.marks:
-        high = min(high, max([_usual(series[0]), *(float(np.nanmax(one.values)) for one in series[1:])]))
+        high = min(high, max([_usual(series[0]), *(float(np.nanmax(curve.values)) for curve in series[1:])]))
     reach = (high - low) or 1.0
-    near = [bound for bound in bounds if low - reach <= bound.value <= high + reach]
-    low, high = min([low, *(one.value for one in near)]), max([high, *(one.value for one in near)])
+    near = [limit for limit in limits if low - reach <= limit.value <= high + reach]
+    low, high = min([low, *(limit.value for limit in near)]), max([high, *(limit.value for limit in near)])
     spare = max(0.06 * (high - low), (HEIGHTS.get(unit, 0.1) - (high - low)) / 2.0)
     return Panel(wish.title, unit, series, tuple(near), low - spare, high + spare)
 
 
-def _usual(one: Series) -> float:
-    """Give a value that only marks between tracks lie above: they are no fiftieth of a side."""
-    there = one.values[~np.isnan(one.values)]
-    return max(1.15 * float(np.quantile(there, 0.98)), float(np.median(there)) * 2.0)
+def _usual(series: Series) -> float:
+    """Return a value that only marks between tracks exceed: they are less than a fiftieth of a side."""
+    values = series.values[~np.isnan(series.values)]
+    return max(1.15 * float(np.quantile(values, 0.98)), float(np.median(values)) * 2.0)

@@ -1,4 +1,4 @@
-"""What others wrote, made harmless: seen for what it is, steering neither the page nor the reader's eye."""
+"""Foreign text made harmless: it can change neither the page nor the order in which it is read."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from markupsafe import Markup
 from qc.text.sanitize import shown
 
 LONGEST = 600
-"""Characters of one thing; a report is no place for a whole essay."""
+"""Characters of a text at the most."""
 
 
 class Packed(str):
-    """Text of our own making, base64 for one, that needs no care and has no bound."""
+    """Text of the program itself, such as base64, which needs no escapes and has no bound on its length."""
 
     __slots__ = ()
 
@@ -23,7 +23,7 @@ class Packed(str):
 def harmless(value: Any) -> Any:
     """Show control characters, marks that turn the reading direction and lone surrogates as escapes; bound the length.
 
-    What is markup already, or no text, is left as it is.
+    Markup, and values other than text, stay as they are.
     """
     return shown(value, LONGEST) if isinstance(value, str) and not isinstance(value, Markup) else value
 
@@ -36,7 +36,7 @@ def island(value: Any) -> Markup:
 
 def _harmless(value: Any) -> Any:
     if isinstance(value, Mapping):
-        return {name: _harmless(one) for name, one in value.items()}
+        return {name: _harmless(part) for name, part in value.items()}
     if isinstance(value, Sequence) and not isinstance(value, str):
-        return [_harmless(one) for one in value]
+        return [_harmless(part) for part in value]
     return value if isinstance(value, Packed) else harmless(value)

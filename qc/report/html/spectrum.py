@@ -1,4 +1,4 @@
-"""The long-term spectrum of a side, with the steady tones that stand in it."""
+"""The long-term spectrum of a side, with its steady tones."""
 
 from __future__ import annotations
 
@@ -16,11 +16,12 @@ DEEPEST = -110.0
 NUMBERS = (20, 50, 100, 200, 500, 1_000, 2_000, 5_000, 10_000, 20_000)
 
 
-def spectrum(name: str, side: str, found: Spectrum) -> Figure:
-    """Draw a spectrum."""
-    low = max(DEEPEST, 10.0 * math.floor(float(found.level.min()) / 10.0))
+def spectrum(name: str, side: str, measured: Spectrum) -> Figure:
+    """Draw a spectrum, in dBFS of a sine by twelfth of an octave."""
+    low = max(DEEPEST, 10.0 * math.floor(float(measured.level.min()) / 10.0))
     high = max(
-        low + 20.0, 10.0 * math.ceil(max([float(found.level.max()), *(line.level for line in found.lines)]) / 10.0)
+        low + 20.0,
+        10.0 * math.ceil(max([float(measured.level.max()), *(line.level for line in measured.lines)]) / 10.0),
     )
 
     def across(hertz: float) -> float:
@@ -29,12 +30,12 @@ def spectrum(name: str, side: str, found: Spectrum) -> Figure:
     def up(level: float) -> float:
         return HEAD + (high - max(level, low)) / (high - low) * (HEIGHT - HEAD - FOOT)
 
-    points = [(across(float(f)), up(float(v))) for f, v in zip(found.frequency, found.level, strict=True)]
-    body = [*_grid(low, high, across, up), element("path", class_="one", d=path(points)), *_lines(found, across, up)]
-    tones = "; ".join(f"A steady tone at {_hertz(line.frequency)}, {line.level:.0f} dBFS" for line in found.lines)
+    points = [(across(float(f)), up(float(v))) for f, v in zip(measured.frequency, measured.level, strict=True)]
+    body = [*_grid(low, high, across, up), element("path", class_="one", d=path(points)), *_lines(measured, across, up)]
+    tones = "; ".join(f"A steady tone at {_hertz(line.frequency)}, {line.level:.0f} dBFS" for line in measured.lines)
     return Figure(
         name, f"The long-term spectrum of side {side}",
-        f"Bands of a twelfth of an octave, from {found.seconds:.0f} s spread over the side. "
+        f"Bands of a twelfth of an octave, from {measured.seconds:.0f} s spread over the side. "
         f"{tones or 'No steady tone stands out'}.",
         WIDTH, HEIGHT, Markup("").join(body), "spectrum",
     )  # fmt: skip
@@ -51,9 +52,9 @@ def _grid(low: float, high: float, across: Callable[[float], float], up: Callabl
     yield text(LEFT, HEAD - 12, "dBFS of a sine, by twelfth of an octave", class_="strong")
 
 
-def _lines(found: Spectrum, across: Callable[[float], float], up: Callable[[float], float]) -> Iterator[Markup]:
+def _lines(measured: Spectrum, across: Callable[[float], float], up: Callable[[float], float]) -> Iterator[Markup]:
     """Mark each steady tone by a stem and its frequency, in two rows so that neighbours can be read."""
-    for row, line in enumerate(sorted(found.lines, key=lambda one: one.frequency)):
+    for row, line in enumerate(sorted(measured.lines, key=lambda line: line.frequency)):
         x = across(line.frequency)
         yield element("path", class_="bound-fail", d=path([(x, up(line.level)), (x, HEIGHT - FOOT)]))
         height = max(HEAD + 12.0, up(line.level) - 8.0 - 15.0 * (row % 2))

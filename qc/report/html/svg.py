@@ -13,21 +13,21 @@ from markupsafe import Markup, escape
 from qc.report.html.safe import harmless
 
 Box = tuple[float, float, float, float]
-"""Left, top, width and height of what is seen."""
+"""Left, top, width and height of the view box."""
 ROOM, HEAD = 14.0, 40.0
-"""Pixels around a picture that stands by itself, and above it, with its title."""
+"""Margin of a picture in a file of its own, and height of its heading, in pixels."""
 MOST = 60
-"""Characters of what a picture is of."""
+"""Characters of the subject in a heading."""
 
 
 @dataclass(frozen=True)
 class Figure:
-    """A picture of a size in its own units, with a title and a description for those who do not see it."""
+    """A picture of a size in its own units, with a title and a description for screen readers."""
 
     name: str
     """unique on the page, fit for a file name and an id"""
     title: str
-    says: str
+    description: str
     width: float
     height: float
     body: Markup
@@ -35,58 +35,58 @@ class Figure:
 
     @property
     def markup(self) -> Markup:
-        """The picture as it stands in a page that has `figure.css`."""
+        """The picture as an element of a page that has `figure.css`."""
         return self._written(self.body, (0.0, 0.0, self.width, self.height), "")
 
     @property
     def standalone(self) -> str:
-        """The picture as a file: the colours of white paper, a size in pixels, and no links, which lead nowhere."""
+        """The picture as a file: in the light colours, with a size in pixels and without links to a page."""
         return self._file((0.0, 0.0, self.width, self.height), Markup(""))
 
-    def framed(self, belongs: str) -> str:
-        """Give the picture as a file with room around it, below its title and, where there is room, what it is of."""
-        right, head = self.width - 8.0 * min(len(belongs), MOST), 16.0 - HEAD
+    def framed(self, subject: str) -> str:
+        """Return the picture as a file with a margin, below its title and, where there is room, its subject."""
+        right, head = self.width - 8.0 * min(len(subject), MOST), 16.0 - HEAD
         words = text(0.0, head, self.title, class_="strong")
         if right > 8.0 * len(self.title):
-            words += text(self.width, head, belongs[:MOST], class_="dim end")
+            words += text(self.width, head, subject[:MOST], class_="dim end")
         return self._file((-ROOM, -HEAD, self.width + 2.0 * ROOM, self.height + HEAD + ROOM), words)
 
     def _file(self, box: Box, more: Markup) -> str:
         x, y, width, height = box
         size = f' xmlns="http://www.w3.org/2000/svg" width="{num(width)}" height="{num(height)}"'
         page = element("rect", class_="page", x=x, y=y, width=width, height=height)
-        style = Markup("<style>") + Markup(on_paper()) + Markup("</style>")  # noqa: S704 - our own file
+        style = Markup("<style>") + Markup(file_style()) + Markup("</style>")  # noqa: S704 - our own file
         return str(self._written(style + page + more + _unlinked(self.body), box, size))
 
     def _written(self, body: Markup, box: Box, more: str) -> Markup:
-        role = "group" if "<a " in body else "img"  # what holds links is no picture to those who do not see it
+        role = "group" if "<a " in body else "img"  # an image hides its links from screen readers
         return Markup(
             '<svg{more} class="figure {classes}" viewBox="{box}" role="{role}" '
             'aria-labelledby="{name}-title {name}-says">'
             '<title id="{name}-title">{title}</title><desc id="{name}-says">{says}</desc>{body}</svg>'
         ).format(
             more=Markup(more), classes=self.classes, box=" ".join(map(num, box)), name=self.name,  # noqa: S704 - numbers alone
-            title=harmless(self.title), says=harmless(self.says), body=body, role=role,
+            title=harmless(self.title), says=harmless(self.description), body=body, role=role,
         )  # fmt: skip
 
 
 @cache
-def on_paper() -> str:
-    """Give the style of a picture that is a file: its colours put in, for viewers that know no variables."""
+def file_style() -> str:
+    """Return the style sheet of a picture in a file, without variables, which some viewers do not support."""
     style = files("qc.report.html").joinpath("templates", "figure.css").read_text(encoding="utf-8")
     named, _, rules = style.partition("}")
     colours = dict(re.findall(r"(--[a-z]+): (#[0-9a-f]{6})", named))
-    return re.sub(r"var\((--[a-z]+)\)", lambda found: colours[found[1]], rules).strip()
+    return re.sub(r"var\((--[a-z]+)\)", lambda variable: colours[variable[1]], rules).strip()
 
 
 def _unlinked(body: Markup) -> Markup:
-    """Make links groups: text is escaped, so that nothing else looks like one."""
-    still = re.sub(r'<a href="#[^"]*" tabindex="-1"', "<g", str(body)).replace("</a>", "</g>")
-    return Markup(still)  # noqa: S704 - what it was
+    """Turn links into groups; text is escaped, so nothing else looks like a link."""
+    unlinked = re.sub(r'<a href="#[^"]*" tabindex="-1"', "<g", str(body)).replace("</a>", "</g>")
+    return Markup(unlinked)  # noqa: S704 - markup before too
 
 
 def num(value: float, places: int = 2) -> str:
-    """Write a number in as few characters as its places need."""
+    """Write a number with at most so many decimal places, without trailing zeros."""
     text = f"{value:.{places}f}"
     if "." in text:
         text = text.rstrip("0").rstrip(".")
@@ -110,7 +110,7 @@ def text(x: float, y: float, *inside: Markup | str, **attributes: object) -> Mar
 
 
 def group(parts: Iterable[Markup], **attributes: object) -> Markup:
-    """Put elements together."""
+    """Write a group of elements."""
     return element("g", *parts, **attributes)
 
 
@@ -129,5 +129,5 @@ def path(points: Iterable[tuple[float, float]], *, close: bool = False, places: 
 
 @cache
 def _short(step: int, scale: int) -> str:
-    """Write a step; there are few that differ."""
+    """Write a step; few differ, hence the cache."""
     return f"{step / scale:.10g}"

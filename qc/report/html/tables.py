@@ -1,4 +1,4 @@
-"""The tables of the page: limits, tracks, measurements, what was assumed, what became of each check."""
+"""The rows of the page's tables: limits, measurements, assumptions, other discs, outcomes of checks."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from qc.model.report import Report, SideReport
 from qc.text.numbers import both, listed, number
 
 NEVER = 1e3
-"""dB at which a limit is put that no level reaches."""
+"""Level in dB that sorts a limit that no level reaches behind the others."""
 GRADES = ("fail", "warn", "rules", "")
 
 
 class LimitLine(NamedTuple):
-    """A limit on a side: its word, what was measured where, what is allowed, at which level it is reached."""
+    """A row of the table of limits, as texts: `word` is the outcome, `reached` the level that reaches the limit."""
 
     name: str
     word: str
@@ -29,15 +29,15 @@ class LimitLine(NamedTuple):
 
 
 def limits(report: Report, side: SideReport) -> list[LimitLine]:
-    """Give the limits of a side, those that are not kept first, then those that give out first."""
+    """Return the limits of a side: exceeded ones first, then by the level that reaches them."""
     rows: list[tuple[int, float, LimitLine]] = []
-    levels, graded = side.levels, grades(report, side.id)
+    levels, words = side.levels, grades(report, side.id)
     for name, limit in report.ruleset.limits.items():
         quantity = side.measurements.get(limit.measure)
         if quantity is None:
             continue
         reached = None if levels is None or name not in levels.by_limit else levels.by_limit[name].level
-        word = graded.get(name) or ("rules" if levels is not None and levels.ruling == name else "")
+        word = words.get(name) or ("rules" if levels is not None and levels.ruling == name else "")
         value = f"{quantity.bound or ''}{number(limit.measure, quantity.value, quantity.unit)}"
         row = LimitLine(name, word, value, both(limit), str(reached or ""), second(quantity.at), limit.source)
         rows.append((GRADES.index(word), NEVER if reached is None else reached.value, row))
@@ -45,12 +45,12 @@ def limits(report: Report, side: SideReport) -> list[LimitLine]:
 
 
 def second(at: At | None) -> str:
-    """Give the second of a place, for people."""
+    """Write the time of a place as a clock; empty without one."""
     return "" if at is None or at.start_s is None else clock(at.start_s)
 
 
 class Measured(NamedTuple):
-    """A measurement and where it lies."""
+    """A row of the table of measurements, as texts."""
 
     name: str
     value: str
@@ -60,7 +60,7 @@ class Measured(NamedTuple):
 
 
 def measurements(side: SideReport) -> list[Measured]:
-    """Give every measurement of a side by name."""
+    """Return all measurements of a side, in the order of their names."""
     rows = []
     for name, quantity in sorted(side.measurements.items()):
         at = quantity.at or At()
@@ -81,7 +81,7 @@ class AssumptionView(NamedTuple):
 
 
 def assumed(report: Report) -> list[tuple[str, list[AssumptionView]]]:
-    """Give what was assumed, by section."""
+    """Return the values of the chain and of the level policy, by section."""
     return [
         (section, [_assumed(name, row) for name, row in part.items()])
         for section, part in {**report.ruleset.chain, "level": report.ruleset.level}.items()
@@ -103,7 +103,7 @@ FITS = {
 
 
 class OnDisc(NamedTuple):
-    """What a disc would make of a side."""
+    """A row of the table of discs, as texts: the same side cut on that disc."""
 
     disc: str
     own: bool
@@ -115,13 +115,13 @@ class OnDisc(NamedTuple):
 
 
 def formats(rows: Sequence[FormatRow]) -> list[OnDisc]:
-    """Give a row a disc; of one that no level fits, no numbers."""
+    """Return a row for each disc; without numbers where no level fits."""
     return [_on_disc(row) for row in rows]
 
 
 def _on_disc(row: FormatRow) -> OnDisc:
-    known = (None, None, None) if row.fit == "too_long" else (row.recommended, row.last_diameter, row.level_on_disc)
-    level, diameter, on_disc = ("" if quantity is None else str(quantity) for quantity in known)
+    numbers = (None, None, None) if row.fit == "too_long" else (row.recommended, row.last_diameter, row.level_on_disc)
+    level, diameter, on_disc = ("" if quantity is None else str(quantity) for quantity in numbers)
     return OnDisc(row.disc, row.planned, FITS[row.fit], level, diameter, on_disc, row.reason or row.ruling or "")
 
 
@@ -135,11 +135,11 @@ OUTCOMES = (
 
 
 def outcomes(report: Report) -> Iterator[tuple[str, list[tuple[str, str, str]]]]:
-    """Give what became of the checks that found nothing: check, where, why."""
+    """Yield a heading and rows of (check, sides, reason) for each outcome without findings."""
     for outcome, word in OUTCOMES:
-        there: dict[tuple[str, str], list[str]] = {}
+        sides_by_reason: dict[tuple[str, str], list[str]] = {}
         for result in report.results:
             if result.outcome == outcome:
-                there.setdefault((result.check, result.reason), []).append(result.side or "delivery")
-        if there:
-            yield word, [(check, listed(sides), reason) for (check, reason), sides in there.items()]
+                sides_by_reason.setdefault((result.check, result.reason), []).append(result.side or "delivery")
+        if sides_by_reason:
+            yield word, [(check, listed(sides), reason) for (check, reason), sides in sides_by_reason.items()]

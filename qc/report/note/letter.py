@@ -1,4 +1,4 @@
-"""What a note to the client says: what came, what has to be mended at which time, what may be, and what comes next."""
+"""The content of the note to the client: sides received, things to fix or consider with their times, next steps."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Literal
 from qc.judge.findings import MeasuredFinding
 from qc.model.check_docs import CheckWords, ForClient
 from qc.model.report import Finding, Report, SideReport
-from qc.report.views.findings import CheckFindings, folds
+from qc.report.views.findings import CheckFindings, findings_by_check
 from qc.report.views.level_notes import goes_when_clean, gone_for_client, unset
 from qc.report.views.stored_sides import measured_earlier
 from qc.text.numbers import listed
@@ -22,11 +22,11 @@ FACTS = 300
 TIMES = 6
 """Times of one track that are named."""
 PLACES = 4
-"""Tracks and sides that are named for one thing."""
-TOLD = 3
-"""Facts of one thing that are told."""
+"""Tracks and sides that are named for a thing."""
+FACTS_OF_A_THING = 3
+"""Sentences about a thing at the most."""
 THINGS = 4
-"""Things that fit on a page: all that must be mended are told, those that may be only as far as there is room."""
+"""Things that fit on a page: all that must be fixed are named, those to consider only as far as there is room."""
 DETAILS = 8
 """Lines for the engineer."""
 
@@ -35,7 +35,7 @@ Outcome = Literal["mend", "weigh", "good"]
 
 @dataclass(frozen=True)
 class ReceivedSide:
-    """A side as it came."""
+    """A side as it was received."""
 
     side: str
     files: str
@@ -48,7 +48,7 @@ class ReceivedSide:
 
 @dataclass(frozen=True)
 class Thing:
-    """One thing to mend or to weigh, in the words of its check for the client."""
+    """A thing to fix or to consider, in the words of its check for the client."""
 
     name: str
     means: str
@@ -58,12 +58,12 @@ class Thing:
     more: int = 0
     """places that are not named"""
     facts: tuple[str, ...] = ()
-    """what was found where that is no number: sentences"""
+    """messages of findings without a limit, as sentences"""
 
 
 @dataclass(frozen=True)
 class Letter:
-    """All that a template is given, as `note`; texts of others are on one line, bounded, without what is not seen."""
+    """The variables of a template, as `note`; foreign texts are on one line, bounded, without invisible characters."""
 
     title: str
     catalogue: str
@@ -72,24 +72,26 @@ class Letter:
     mend: tuple[Thing, ...] = ()
     weigh: tuple[Thing, ...] = ()
     mended: tuple[str, ...] = ()
-    """names of what an earlier report found and this one does not"""
+    """names of things that an earlier report found and that are fixed now"""
     at_another_level: str = ""
-    """the sides that were to be cut at another level then, "Side A is" or "Sides A and B are"; empty where none was"""
+    """the sides that were judged at another level then, as "Side A is" or "Sides A and B are"; empty without any"""
     near_the_edge: tuple[str, ...] = ()
-    """a sentence for each side some of whose warnings would go at its clean level"""
+    """a sentence for each side with warnings that disappear at its clean level"""
     details: tuple[str, ...] = ()
     """the same in the words of engineers"""
     broke: bool = False
-    """whether a check could not do its work"""
+    """whether a check failed to run"""
     judged_at: str = ""
     """the level of each side, where `--level` decided it: "-6.0 dB (side A) and -2.0 dB (side B)"; else empty"""
 
 
 def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
-    """Put together what the client should know; what is waived is not told again."""
-    mend = folds(report, "fail", by_side=False)
+    """Build the note from a report and the words of its checks; waived findings are left out."""
+    mend = findings_by_check(report, "fail", by_side=False)
     weigh = [
-        fold for fold in folds(report, "warn", by_side=False, without=goes_when_clean) if _worth(fold, mend, words)
+        group
+        for group in findings_by_check(report, "warn", by_side=False, without=goes_when_clean)
+        if _worth(group, mend, words)
     ]
     weigh = weigh[: max(0, THINGS - len(mend))]
     return Letter(
@@ -97,8 +99,8 @@ def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
         catalogue=shown(report.delivery.catalogue, LONGEST),
         outcome="mend" if mend else "weigh" if weigh else "good",
         received=tuple(_received(report, side) for side in report.sides),
-        mend=tuple(_thing(fold, report, words) for fold in mend),
-        weigh=tuple(_thing(fold, report, words) for fold in weigh),
+        mend=tuple(_thing(group, report, words) for group in mend),
+        weigh=tuple(_thing(group, report, words) for group in weigh),
         mended=_mended(report, words),
         at_another_level=_at_another_level(report),
         near_the_edge=tuple(gone_for_client(report)),
@@ -109,17 +111,17 @@ def letter(report: Report, words: Mapping[str, CheckWords]) -> Letter:
 
 
 def _unset(report: Report) -> Iterator[str]:
-    """Say of each side which limits fail at its recommended level because they do not set it."""
+    """Yield a sentence for each side with limits that fail at its recommended level because they do not set it."""
     for side in report.sides:
-        if said := unset(report, side):
-            yield shown(f"side {shown(side.id, LONGEST)}: {said}.", 2 * FACTS)
+        if sentence := unset(report, side):
+            yield shown(f"side {shown(side.id, LONGEST)}: {sentence}.", 2 * FACTS)
 
 
-def _worth(fold: CheckFindings, mend: Sequence[CheckFindings], words: Mapping[str, CheckWords]) -> bool:
-    """Whether a warning is told: the client can do something about it, and the check does not fail elsewhere."""
-    known = words.get(fold.check)
-    client = None if known is None else known.client
-    return client is not None and client.warns and fold.check not in [one.check for one in mend]
+def _worth(group: CheckFindings, mend: Sequence[CheckFindings], words: Mapping[str, CheckWords]) -> bool:
+    """Whether a warning belongs in the note: the client can act on it, and the check does not fail elsewhere."""
+    check_words = words.get(group.check)
+    client = None if check_words is None else check_words.client
+    return client is not None and client.warns and group.check not in [failing.check for failing in mend]
 
 
 def _received(report: Report, side: SideReport) -> ReceivedSide:
@@ -134,58 +136,58 @@ def _received(report: Report, side: SideReport) -> ReceivedSide:
 
 
 def spoken(seconds: float) -> str:
-    """Say a length in words: "18 minutes 5 seconds"."""
+    """Write a length in words: "18 minutes 5 seconds"."""
     minutes, rest = divmod(round(seconds), 60)
     parts = [(minutes, "minute"), (rest, "second")]
     return " ".join(f"{count} {word}{'s' * (count != 1)}" for count, word in parts if count or word == "second")
 
 
 def _words(check: str, finding: Finding | None, words: Mapping[str, CheckWords]) -> ForClient:
-    """Give a check's words for the client; those of a plugin that has none are its title and remedy."""
-    known = words.get(check)
-    if known is not None and known.client is not None:
-        return known.client
+    """Return the words of a check for the client; without such words, its title, reason and remedy."""
+    check_words = words.get(check)
+    if check_words is not None and check_words.client is not None:
+        return check_words.client
     remedy = "" if finding is None else finding.remedy
-    if known is None:
+    if check_words is None:
         return ForClient(shown(check, LONGEST), "", shown(remedy, FACTS))
-    return ForClient(shown(known.title, LONGEST), shown(known.why, FACTS), shown(known.remedy, FACTS))
+    return ForClient(shown(check_words.title, LONGEST), shown(check_words.why, FACTS), shown(check_words.remedy, FACTS))
 
 
-def _thing(fold: CheckFindings, report: Report, words: Mapping[str, CheckWords]) -> Thing:
-    client = _words(fold.check, fold.gravest.finding, words)
-    places, named = _places(fold.found, report)
-    facts = [one.finding.message for one in fold.found if one.finding.limit is None]
+def _thing(group: CheckFindings, report: Report, words: Mapping[str, CheckWords]) -> Thing:
+    client = _words(group.check, group.most_serious.finding, words)
+    places, named = _places(group.findings, report)
+    facts = [measured.finding.message for measured in group.findings if measured.finding.limit is None]
     return Thing(
-        client.name, client.means, client.asks, places, fold.count - named,
-        tuple(f"{shown(fact, FACTS)}." for fact in dict.fromkeys(facts[:TOLD])),
+        client.name, client.means, client.asks, places, group.count - named,
+        tuple(f"{shown(fact, FACTS)}." for fact in dict.fromkeys(facts[:FACTS_OF_A_THING])),
     )  # fmt: skip
 
 
-def _places(found: Iterable[MeasuredFinding], report: Report) -> tuple[tuple[str, ...], int]:
-    """Say where findings lie, by track in the order of the record, and how many findings that names."""
+def _places(findings: Iterable[MeasuredFinding], report: Report) -> tuple[tuple[str, ...], int]:
+    """Return the places of findings by track, in the order of the record, and the number of findings they name."""
     by_track: dict[tuple[str, int | None], list[MeasuredFinding]] = {}
-    for one in found:
-        by_track.setdefault((one.finding.location.side, one.finding.location.track), []).append(one)
+    for measured in findings:
+        by_track.setdefault((measured.finding.location.side, measured.finding.location.track), []).append(measured)
     order = [side.id for side in report.sides]
     kept = sorted(
         by_track.items(), key=lambda item: (order.index(item[0][0]) if item[0][0] in order else -1, item[0][1] or 0)
     )
-    said, named = [], 0
-    for (side, track), ones in kept[:PLACES]:
-        times = list(dict.fromkeys(_time(report, side, second) for second in sorted(_seconds(ones))))
-        named += len(ones) if len(times) <= TIMES else TIMES
+    places, named = [], 0
+    for (side, track), of_track in kept[:PLACES]:
+        times = list(dict.fromkeys(_time(report, side, second) for second in sorted(_seconds(of_track))))
+        named += len(of_track) if len(times) <= TIMES else TIMES
         at = f": at {listed(times[:TIMES])}" if times else ""
-        said.append(f"{_where(report, side, track)}{at}")
-    return tuple(said), named
+        places.append(f"{_where(report, side, track)}{at}")
+    return tuple(places), named
 
 
-def _seconds(found: Iterable[MeasuredFinding]) -> Iterator[float]:
-    return (one.second for one in found if one.second is not None)
+def _seconds(findings: Iterable[MeasuredFinding]) -> Iterator[float]:
+    return (measured.second for measured in findings if measured.second is not None)
 
 
 def _where(report: Report, side: str, track: int | None) -> str:
     if not side:
-        return "the papers"
+        return "the delivery file"
     where = f"side {shown(side, LONGEST)}"
     if track is None:
         return where
@@ -194,16 +196,16 @@ def _where(report: Report, side: str, track: int | None) -> str:
 
 
 def _title(report: Report, side: str, track: int) -> str:
-    for one in report.sides:
-        for declared in one.declared.get("tracks", ()) if one.id == side else ():
+    for row in report.sides:
+        for declared in row.declared.get("tracks", ()) if row.id == side else ():
             if declared.get("number") == track:
                 return str(declared.get("title") or "")
     return ""
 
 
 def _time(report: Report, side: str, second: float) -> str:
-    """Write the time that a player shows for the file that was sent: of a side in several, that of the one file."""
-    files = next((one.audio.files for one in report.sides if one.id == side), ())
+    """Write the time that a player shows for the received file; for a side in several files, with the file's name."""
+    files = next((row.audio.files for row in report.sides if row.id == side), ())
     own = [file for file in files if file.start_s is not None and file.start_s <= second]
     if not own:
         return _played(second)
@@ -217,37 +219,39 @@ def _played(seconds: float) -> str:
 
 
 def _mended(report: Report, words: Mapping[str, CheckWords]) -> tuple[str, ...]:
-    """Name what is gone since the earlier report: failures, and warnings worth a letter."""
+    """Name the things fixed since the earlier report: failures, and warnings on which the client can act."""
     gone = () if report.baseline is None else report.baseline.gone
-    there = {one.check: [result for result in report.results if result.check == one.check] for one in gone}
+    results = {
+        finding.check: [result for result in report.results if result.check == finding.check] for finding in gone
+    }
     names: dict[str, list[str]] = {}
-    for one in gone:
-        client = _words(one.check, one, words)
-        judged = any(result.outcome not in ("error", "not_measured") for result in there[one.check])
-        if judged and (one.severity == "fail" or client.warns):
-            names.setdefault(client.name, []).append(_where(report, one.location.side, one.location.track))
+    for finding in gone:
+        client = _words(finding.check, finding, words)
+        judged = any(result.outcome not in ("error", "not_measured") for result in results[finding.check])
+        if judged and (finding.severity == "fail" or client.warns):
+            names.setdefault(client.name, []).append(_where(report, finding.location.side, finding.location.track))
     return tuple(f"{name} ({listed(dict.fromkeys(places[:PLACES]))})" for name, places in names.items())
 
 
 def _at_another_level(report: Report) -> str:
     """Name the sides that an earlier report judged at another level, as the beginning of a sentence."""
     others = () if report.baseline is None else report.baseline.other_levels
-    sides = listed(one.side for one in others)
+    sides = listed(change.side for change in others)
     return f"Side{'s' * (len(others) > 1)} {sides} {'are' if len(others) > 1 else 'is'}" if others else ""
 
 
 def _judged_at(report: Report) -> str:
-    """Name the level of each side where `--level` decided it, since it is then no level that anybody agreed on."""
-    known = [(side.id, side.levels.judged) for side in report.sides if side.levels is not None]
-    return "" if report.level is None else listed(f"{level} (side {shown(side, LONGEST)})" for side, level in known)
+    """List the level of each side where `--level` set it, since the client has not agreed on that level."""
+    levels = [(side.id, side.levels.judged) for side in report.sides if side.levels is not None]
+    return "" if report.level is None else listed(f"{level} (side {shown(side, LONGEST)})" for side, level in levels)
 
 
-def _details(report: Report, told: Sequence[CheckFindings]) -> Iterator[str]:
-    """Say the same to an engineer: the gravest number of each thing, of few things two, and the remedy for it."""
-    each = 2 if len(told) < DETAILS // 2 else 1
-    lines = (one for fold in told for one in fold.first(each) if one.finding.limit is not None)
-    for one in list(lines)[:DETAILS]:
-        at = "" if one.second is None else f", {_time(report, one.finding.location.side, one.second)}"
-        remedies = " ".join(remedy.says for remedy in one.finding.remedies[:1] if remedy.says)
-        place = _where(report, one.finding.location.side, one.finding.location.track)
-        yield shown(f"{place}{at}: {one.finding.message}. {remedies}".strip(), 2 * FACTS)
+def _details(report: Report, groups: Sequence[CheckFindings]) -> Iterator[str]:
+    """Yield lines for the engineer: the most serious finding of each check, or two if there are few checks."""
+    each = 2 if len(groups) < DETAILS // 2 else 1
+    lines = (measured for group in groups for measured in group.first(each) if measured.finding.limit is not None)
+    for measured in list(lines)[:DETAILS]:
+        at = "" if measured.second is None else f", {_time(report, measured.finding.location.side, measured.second)}"
+        remedies = " ".join(remedy.says for remedy in measured.finding.remedies[:1] if remedy.says)
+        place = _where(report, measured.finding.location.side, measured.finding.location.track)
+        yield shown(f"{place}{at}: {measured.finding.message}. {remedies}".strip(), 2 * FACTS)

@@ -1,4 +1,4 @@
-"""The note to the client: one page in plain language for who sent the music, as Markdown or as HTML."""
+"""The note to the client: one page in plain language for the sender, as Markdown or as HTML."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ SUFFIXES_HTML = (".html", ".htm")
 
 
 class Note(Renderer):
-    """Writes the note from the shipped template, or from a house's own; `html` instead of Markdown."""
+    """Writes the note from the shipped or a custom template; `html` instead of Markdown."""
 
     name = "note"
     suffixes = (".md", *SUFFIXES_HTML)
@@ -24,19 +24,19 @@ class Note(Renderer):
 
     @classmethod
     def for_path(cls, path: Path | None, template: Path | None = None) -> Self:
-        """Build it for a place: HTML where it is called so, Markdown elsewhere and on stdout.
+        """Build the renderer for a path: HTML by its suffix, Markdown otherwise and for stdout (None).
 
-        `template` is a house's own. Raises UsageError, with file and line, where it cannot be used.
+        `template` is a custom one. Raises UsageError, with file and line, if it has a fault.
         """
         html = path is not None and path.suffix.lower() in SUFFIXES_HTML
         if template is None:
             return cls(html=html)
-        from qc.report.note.template import own  # a template engine is nobody else's business
+        from qc.report.note.template import own  # imports the template engine, which only this format needs
 
         return cls(html=html, template=own(template, html=html))
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
-        """Write UTF-8; raises UsageError, with file and line, for a fault of the house's template."""
+        """Write the note as UTF-8; raises UsageError, with file and line, for a fault of a custom template."""
         from qc.report.note.letter import letter
         from qc.report.note.template import shipped
 

@@ -1,4 +1,4 @@
-"""Templates of notes: the shipped ones and a house's own, what they are given, and their faults in a sentence."""
+"""Templates of notes, shipped and custom: loading, a trial run, and their faults in a sentence."""
 
 from __future__ import annotations
 
@@ -24,37 +24,37 @@ LONGEST_NAME = 1000
 """Characters of the name of a template in a sentence."""
 
 LONGEST = 128 << 10
-"""Bytes of a house's template; a note is a page."""
+"""Bytes of a custom template at the most."""
 HTML = (".html", ".htm")
 MARKDOWN = (".md", ".markdown")
 WORDS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
 ENDINGS = (".j2", ".jinja", ".jinja2")
-"""What may follow the suffix of a template."""
+"""Suffixes that may follow that of the note."""
 
 
 @dataclass(frozen=True)
 class Template:
-    """A template that is ready to write; `path` is the house's file, None for a shipped one."""
+    """A compiled template; `path` is the file of a custom template, None for a shipped one."""
 
     inner: jinja2.Template
     path: Path | None = None
 
     def written(self, note: Letter) -> str:
-        """Write a note; raises UsageError for a fault of the house's template."""
+        """Write a note; raises UsageError for a fault of a custom template."""
         if self.path is None:
             return self.inner.render(note=note)
         return _sound(self.path, lambda: self.inner.render(note=note))
 
 
 def shipped(*, html: bool) -> Template:
-    """Give the template that is shipped."""
+    """Return the shipped template."""
     return Template(_environment(None, html=html).get_template(f"sidegate/{_shipped(html=html)}"))
 
 
 def own(path: Path, *, html: bool) -> Template:
-    """Read a house's template and try it; raises UsageError, with file and line, where it cannot be used.
+    """Load a custom template and try it; raises UsageError with file and line if it has a fault.
 
-    It may begin with {% extends "sidegate/note.md" %} (or note.html), and include what lies beside it.
+    It may begin with {% extends "sidegate/note.md" %} (or note.html), and include files of its folder.
     """
     name = shown(str(path), LONGEST_NAME)
     suffix = _suffix(path)
@@ -88,36 +88,36 @@ def _shipped(*, html: bool) -> str:
 
 
 def _environment(path: Path | None, *, html: bool) -> jinja2.Environment:
-    """Make an environment in which whatever comes from others is harmless, in HTML as in Markdown."""
+    """Build a sandboxed environment that escapes every value, for HTML or for Markdown."""
     loaders: dict[str, jinja2.BaseLoader] = {"sidegate": jinja2.PackageLoader("qc.report.note", "templates")}
     folder = [] if path is None else [jinja2.FileSystemLoader(path.parent)]
-    made = ImmutableSandboxedEnvironment(
+    environment = ImmutableSandboxedEnvironment(
         loader=jinja2.ChoiceLoader([jinja2.PrefixLoader(loaders), *folder]),
         autoescape=True, finalize=None if html else _markdown, undefined=jinja2.StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
-    made.filters["in_words"] = in_words
-    return made
+    environment.filters["in_words"] = in_words
+    return environment
 
 
 def in_words(count: int) -> str:
-    """Write a small count as the beginning of a sentence does: "Two"."""
+    """Write a small count as a word with a capital: "Two"."""
     return WORDS[count] if 0 <= count < len(WORDS) else str(count)
 
 
 def _markdown(value: Any) -> Any:
-    """Escape for Markdown; what is markup by now is left as it is."""
+    """Escape a value for Markdown; markup stays as it is."""
     if isinstance(value, (Markup, jinja2.Undefined)):
         return value
     return Markup(plain(str(value)))  # noqa: S704 - nothing in it is HTML any more
 
 
 def _sound(path: Path, call: Callable[[], T]) -> T:
-    """Do something with a house's template; whatever it raises is a fault of the template."""
+    """Call a function of a custom template; raises UsageError for any exception, since the template caused it."""
     name = shown(str(path), LONGEST_NAME)
     try:
         return call()
-    except jinja2.TemplateSyntaxError as why:  # it may lie in a file that the template includes
+    except jinja2.TemplateSyntaxError as why:  # the fault may be in an included file
         file = name if why.filename is None else shown(str(why.filename), LONGEST_NAME)
         raise _fault(f"{file}:{why.lineno}", str(why.message)) from None
     except RecursionError:
@@ -127,7 +127,7 @@ def _sound(path: Path, call: Callable[[], T]) -> T:
 
 
 def _line(why: BaseException, path: Path) -> str:
-    """Find the last line of the template that was at work."""
+    """Return ":LINE" of the last frame in the template; empty where there is none."""
     frames = traceback.extract_tb(why.__traceback__)
     lines = [frame.lineno for frame in frames if frame.filename == str(path)]
     return f":{lines[-1]}" if lines else ""
@@ -149,4 +149,4 @@ SAMPLES = (
     ),
     Letter("Title", "CAT-1", "weigh", (ReceivedSide("A", "a.wav", "1 minute 5 seconds", 1),), (), (_THING, _THING)),
 )  # fmt: skip
-"""Notes with everything in them and with nothing: a house's template is tried on them before anything is heard."""
+"""Notes with all variables set and with none, on which a custom template is tried before any audio is read."""

@@ -10,7 +10,7 @@ from typing import BinaryIO, Self
 from qc.judge.severity import failed
 from qc.model.report import BaselineFacts, Finding, PluginFailure
 from qc.plugin_api import Cited, Evidence, Renderer, Report
-from qc.report.sarif.results import Row, cited, file_uri, plain, results, said
+from qc.report.sarif.results import Row, cited, file_uri, message_text, plain, results
 from qc.report.sarif.rules import rules, taxonomy
 from qc.report.views import since
 from qc.report.views.changed import change_lines
@@ -21,7 +21,7 @@ SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sar
 
 
 class Sarif(Renderer):
-    """Writes the results as a SARIF log of one run; `strict` and `only_new` as the command's exit code has them."""
+    """Writes the results as a SARIF log of one run; `strict` and `only_new` decide the exit code as in `check`."""
 
     name = "sarif"
     suffixes = (".sarif", ".sarif.json")
@@ -31,11 +31,11 @@ class Sarif(Renderer):
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:  # noqa: ARG003
-        """Build it for any place."""
+        """Build the renderer; all paths are alike."""
         return cls()
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
-        """Write UTF-8 with two spaces of indent and a line end."""
+        """Write the log as UTF-8 with two spaces of indent and a final line end."""
         log = {"$schema": SCHEMA, "version": "2.1.0", "runs": [_run(report, evidence, failed=self._failed(report))]}
         text = json.dumps(log, indent=2, ensure_ascii=False, allow_nan=False)
         out.write(text.encode("utf-8", "replace") + b"\n")
@@ -45,7 +45,7 @@ class Sarif(Renderer):
 
 
 def _run(report: Report, evidence: Evidence, *, failed: bool) -> Row:
-    ids = sorted({result.check for result in report.results} | {one.check for one in _gone(report)})
+    ids = sorted({result.check for result in report.results} | {finding.check for finding in _gone(report)})
     sources = cited(report)
     name, _, version = report.tool.partition(" ")
     driver: Row = {
@@ -66,8 +66,8 @@ def _run(report: Report, evidence: Evidence, *, failed: bool) -> Row:
         "properties": _properties(report),
     }
     if sources:
-        known: Mapping[str, Cited] = evidence.sources
-        run["taxonomies"] = [taxonomy(sources, known)]
+        catalogue: Mapping[str, Cited] = evidence.sources
+        run["taxonomies"] = [taxonomy(sources, catalogue)]
     return run
 
 
@@ -77,7 +77,7 @@ def _gone(report: Report) -> tuple[Finding, ...]:
 
 def _properties(report: Report) -> Row:
     ruleset = report.ruleset
-    found: Row = {
+    properties: Row = {
         "verdict": report.verdict,
         "title": plain(report.delivery.title),
         "ruleset": f"{ruleset.name}@{ruleset.version}",
@@ -86,18 +86,18 @@ def _properties(report: Report) -> Row:
         "cautions": list(report.cautions),
     }
     if option := option_words(report):
-        found["level"] = plain(option)
+        properties["level"] = plain(option)
     if stored := list(measured_earlier_lines(report.run)):
-        found["measuredEarlier"] = [plain(line) for line in stored]
+        properties["measuredEarlier"] = [plain(line) for line in stored]
     if report.baseline is not None:
         earlier = report.baseline
         words = {"file": earlier.file, "tool": earlier.tool, "ruleset": earlier.ruleset}
-        found["baseline"] = {name: plain(word) for name, word in words.items()} | _fates(earlier)
-    return found
+        properties["baseline"] = {name: plain(word) for name, word in words.items()} | _changes(earlier)
+    return properties
 
 
-def _fates(before: BaselineFacts) -> Row:
-    """Count what became of every finding of either report; of what was not compared, say so."""
+def _changes(before: BaselineFacts) -> Row:
+    """Count the findings of both reports by state, with sentences on those that were not compared."""
     return {
         "new": before.new,
         "asBefore": before.unchanged,
@@ -115,30 +115,30 @@ def _invocation(report: Report, ids: list[str], *, failed: bool) -> Row:
     invocation: Row = {"executionSuccessful": not broke, "exitCode": code}
     if report.run is not None:
         invocation["startTimeUtc"] = report.run.started.replace("+00:00", "Z")
-    told = [_notification(failure, ids) for failure in report.plugin_failures]
+    notifications = [_notification(failure, ids) for failure in report.plugin_failures]
     broken = {(failure.stage, failure.side) for failure in report.plugin_failures}
-    told += [
-        _notification(PluginFailure(plugin="", stage=one.check, message=one.reason, side=one.side), ids)
-        for one in report.results
-        if one.outcome == "error" and (one.check, one.side) not in broken
+    notifications += [
+        _notification(PluginFailure(plugin="", stage=result.check, message=result.reason, side=result.side), ids)
+        for result in report.results
+        if result.outcome == "error" and (result.check, result.side) not in broken
     ]
-    return invocation | ({"toolExecutionNotifications": told} if told else {})
+    return invocation | ({"toolExecutionNotifications": notifications} if notifications else {})
 
 
 def _notification(failure: PluginFailure, ids: list[str]) -> Row:
-    """Tell of a plugin that broke; of a check that could not run for it, `plugin` is empty."""
+    """Return the notification of a plugin failure; `plugin` is empty for a check that could not run because of it."""
     side = f" on side {failure.side}" if failure.side else ""
     who = f"plugin {failure.plugin} failed at {failure.stage}" if failure.plugin else f"{failure.stage} could not run"
-    told: Row = {"level": "error", "message": {"text": said(f"{who}{side}: {failure.message}")}}
+    notification: Row = {"level": "error", "message": {"text": message_text(f"{who}{side}: {failure.message}")}}
     if failure.stage in ids:
-        told["associatedRule"] = {"id": failure.stage, "index": ids.index(failure.stage)}
+        notification["associatedRule"] = {"id": failure.stage, "index": ids.index(failure.stage)}
     if failure.plugin:
-        told["properties"] = {"plugin": plain(failure.plugin)}
-    return told
+        notification["properties"] = {"plugin": plain(failure.plugin)}
+    return notification
 
 
 def _artifacts(report: Report) -> Iterator[Row]:
-    """Give the files that were judged, each with its digest; audio that is missing has none."""
+    """Yield the files that were judged with their digests; missing audio has none."""
     yield _artifact(report.delivery.file, report.delivery.sha256, "the delivery file")
     for side in report.sides:
         files = [(file.file, file.sha256) for file in side.audio.files] or [(side.audio.file, side.audio.sha256)]
@@ -147,9 +147,9 @@ def _artifacts(report: Report) -> Iterator[Row]:
 
 
 def _artifact(name: str, sha256: str | None, what: str) -> Row:
-    found: Row = {
+    artifact: Row = {
         "location": {"uri": file_uri(name)},
         "roles": ["analysisTarget"],
-        "description": {"text": said(what)},
+        "description": {"text": message_text(what)},
     }
-    return found | ({"hashes": {"sha-256": sha256}} if sha256 else {})
+    return artifact | ({"hashes": {"sha-256": sha256}} if sha256 else {})

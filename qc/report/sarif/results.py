@@ -1,4 +1,4 @@
-"""The results of a SARIF log: a result a finding, and one for every check on a side that found nothing."""
+"""The results of a SARIF log: one for each finding, and one for each check on a side without findings."""
 
 from __future__ import annotations
 
@@ -20,19 +20,23 @@ LONGEST = 4000
 FINGERPRINT = "sidegate/v1"
 LEVELS = {"fail": "error", "warn": "warning"}
 KINDS = {"pass": "pass", "warn": "pass", "not_applicable": "notApplicable", "not_measured": "open"}
-"""Kind of a result without a finding. SARIF 3.27.9: what could not be decided for want of information is open."""
-SAYS = {"pass": "keeps to its limits", "not_applicable": "does not apply", "not_measured": "could not be measured"}
+"""Kind of a result without a finding. SARIF 3.27.9: a result is open where information is missing."""
+OUTCOME_WORDS = {
+    "pass": "keeps to its limits",
+    "not_applicable": "does not apply",
+    "not_measured": "could not be measured",
+}
 
 
 def results(report: Report, ids: Sequence[str], sources: Sequence[str]) -> list[Row]:
-    """Give every result in the report's order, then those that are gone since the baseline."""
-    made = [row for result in report.results for row in _of_check(result, report, ids, sources)]
+    """Return the results in the report's order, then the findings of the baseline that are gone."""
+    present = [row for result in report.results for row in _of_check(result, report, ids, sources)]
     gone = () if report.baseline is None else report.baseline.gone
-    return made + [_found(finding, report, ids, sources) | {"baselineState": "absent"} for finding in gone]
+    return present + [_result(finding, report, ids, sources) | {"baselineState": "absent"} for finding in gone]
 
 
 def cited(report: Report) -> list[str]:
-    """Give the keys of all sources that findings cite, in order."""
+    """Return the keys of all sources that findings cite, sorted."""
     gone = () if report.baseline is None else report.baseline.gone
     findings = [*(finding for result in report.results for finding in result.findings), *gone]
     return sorted({key for finding in findings for key in finding.sources})
@@ -40,10 +44,10 @@ def cited(report: Report) -> list[str]:
 
 def _of_check(result: CheckResult, report: Report, ids: Sequence[str], sources: Sequence[str]) -> Iterator[Row]:
     for finding in result.findings:
-        yield _found(finding, report, ids, sources)
+        yield _result(finding, report, ids, sources)
     if result.findings or result.outcome not in KINDS:
-        return  # a check that broke has no result: a notification tells of it
-    words = SAYS.get(result.outcome, SAYS["pass"])
+        return  # a check that failed to run has a notification instead
+    words = OUTCOME_WORDS.get(result.outcome, OUTCOME_WORDS["pass"])
     where = f"side {result.side}" if result.side else "the delivery"
     reason = f": {result.reason}" if result.reason else ""
     yield {
@@ -51,7 +55,7 @@ def _of_check(result: CheckResult, report: Report, ids: Sequence[str], sources: 
         "ruleIndex": ids.index(result.check),
         "kind": KINDS[result.outcome],
         "level": "none",
-        "message": {"text": said(f"{result.check} {words} on {where}{reason}")},
+        "message": {"text": message_text(f"{result.check} {words} on {where}{reason}")},
         "locations": [_location(report, result.side or "", None)],
         "properties": {
             "side": plain(result.side or ""),
@@ -60,13 +64,13 @@ def _of_check(result: CheckResult, report: Report, ids: Sequence[str], sources: 
     }
 
 
-def _found(finding: Finding, report: Report, ids: Sequence[str], sources: Sequence[str]) -> Row:
+def _result(finding: Finding, report: Report, ids: Sequence[str], sources: Sequence[str]) -> Row:
     row: Row = {
         "ruleId": finding.check,
         "ruleIndex": ids.index(finding.check),
         "kind": "fail",
         "level": LEVELS[finding.severity],
-        "message": {"text": said(f"{finding.message}. {finding.remedy}")},
+        "message": {"text": message_text(f"{finding.message}. {finding.remedy}")},
         "locations": [_location(report, finding.location.side, finding)],
         "partialFingerprints": {FINGERPRINT: finding.fingerprint},
         "properties": _properties(finding),
@@ -84,17 +88,17 @@ def _found(finding: Finding, report: Report, ids: Sequence[str], sources: Sequen
 
 
 def _suppression(key: str, waivers: Sequence[WaiverFacts]) -> Row:
-    waiver = next((one for one in waivers if one.key == key), None)
+    waiver = next((row for row in waivers if row.key == key), None)
     why = key if waiver is None else f"{waiver.owner}: {waiver.reason} ({given(waiver)})"
-    found: Row = {"kind": "external", "status": "accepted", "justification": said(why)}
-    return found if waiver is None else found | {"properties": {"givenIn": waiver.given_in}}
+    suppression: Row = {"kind": "external", "status": "accepted", "justification": message_text(why)}
+    return suppression if waiver is None else suppression | {"properties": {"givenIn": waiver.given_in}}
 
 
 def _location(report: Report, side: str, finding: Finding | None) -> Row:
     """Point at the line of the delivery file: the finding's own, else that of the side's audio."""
     line = None if finding is None else finding.location.line
     if line is None:
-        line = next((one.line for one in report.sides if one.id == side), None)
+        line = next((row.line for row in report.sides if row.id == side), None)
     place: Row = {"artifactLocation": {"uri": file_uri(report.delivery.file), "index": 0}}
     if line is not None:
         place["region"] = {"startLine": line}
@@ -110,11 +114,11 @@ def _qualified(side: str, finding: Finding | None) -> str:
 
 
 def _properties(finding: Finding) -> Row:
-    """Give place, measured value and limit as numbers, by the names of the JSON report."""
-    at, found = finding.location, MeasuredFinding(finding, finding.measure)
+    """Return place, measured value and limit as numbers, under the names of the JSON report."""
+    at, second = finding.location, MeasuredFinding(finding, finding.measure).second
     measured = finding.measured
     row: Row = {
-        "time": None if found.second is None else clock(found.second),
+        "time": None if second is None else clock(second),
         "side": plain(at.side) or None,
         "track": at.track,
         "channel": at.channel,
@@ -132,9 +136,9 @@ def _properties(finding: Finding) -> Row:
 
 
 def _limit(limit: Limit) -> Mapping[str, Any]:
-    """Give the limit as the report has it, without what it does not have."""
-    there = ((name, value) for name, value in limit.model_dump(mode="json").items() if value not in (None, ""))
-    return {name: plain(value) if isinstance(value, str) else value for name, value in there}
+    """Return the fields of a limit as in the JSON report, without empty ones."""
+    fields = ((name, value) for name, value in limit.model_dump(mode="json").items() if value not in (None, ""))
+    return {name: plain(value) if isinstance(value, str) else value for name, value in fields}
 
 
 def _quantity(quantity: Quantity) -> Row:
@@ -143,17 +147,19 @@ def _quantity(quantity: Quantity) -> Row:
 
 
 def file_uri(name: str) -> str:
-    """Write the name of a file of the delivery as a relative reference, whatever is in it."""
-    bytes_apart = re.sub("[\ud800-\udc7f\udd00-\udfff]", "\ufffd", name)  # the other surrogates stand for bytes
+    """Write the name of a file of the delivery as a relative URI reference."""
+    bytes_apart = re.sub(
+        "[\ud800-\udc7f\udd00-\udfff]", "\ufffd", name
+    )  # the other surrogates are bytes that are not UTF-8
     return quote(bytes_apart, safe="/", errors="surrogateescape")
 
 
 def plain(text: str) -> str:
-    """Write a text that is no message on one line, without what steers a reader's eye."""
+    """Write a text other than a message on one line, with control characters as escapes."""
     return shown(text, LONGEST)
 
 
-def said(text: str) -> str:
-    """Write a text of a message: on one line, nothing in it a place-holder (3.11.5) or a link (3.11.6)."""
+def message_text(text: str) -> str:
+    """Write the text of a message on one line, without placeholders (3.11.5) or links (3.11.6)."""
     line = plain(text).replace("{", "{{").replace("}", "}}")
     return re.sub(r"([\[\]\\])", r"\\\1", line) if "](" in line else line

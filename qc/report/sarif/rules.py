@@ -1,15 +1,15 @@
-"""What a SARIF log explains: every check as a rule, every cited source as a taxon."""
+"""The rules and the taxonomy of a SARIF log: a rule for each check, a taxon for each cited source."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
 from qc.plugin_api import CheckWords, Cited
-from qc.report.sarif.results import Row, plain, said
+from qc.report.sarif.results import Row, message_text, plain
 
 
 def rules(ids: Sequence[str], words: Mapping[str, CheckWords]) -> list[Row]:
-    """Describe the checks in the order of their ids; one that nobody knows the words of has its id alone."""
+    """Describe the checks in the order of `ids`; a check without words has only its id."""
     return [_rule(words[check_id]) if check_id in words else {"id": check_id} for check_id in ids]
 
 
@@ -17,19 +17,19 @@ def _rule(words: CheckWords) -> Row:
     blind = f" What it cannot see: {words.blind_to}" if words.blind_to else ""
     return {
         "id": words.id,
-        "shortDescription": {"text": said(words.title)},
-        "fullDescription": {"text": said(words.why)},
-        "help": {"text": said(f"{words.remedy} How it is measured: {words.how}{blind}")},
+        "shortDescription": {"text": message_text(words.title)},
+        "fullDescription": {"text": message_text(words.why)},
+        "help": {"text": message_text(f"{words.remedy} How it is measured: {words.how}{blind}")},
     }
 
 
-def taxonomy(keys: Sequence[str], known: Mapping[str, Cited]) -> Row:
-    """Tell of the sources that limits are cited from; a house's own words are their own title."""
+def taxonomy(keys: Sequence[str], catalogue: Mapping[str, Cited]) -> Row:
+    """Describe the cited sources; a key that is not in the catalogue is its own title."""
     return {
         "name": "sources",
-        "fullName": "Sources of the limits that were not kept",
+        "fullName": "Sources of the exceeded limits",
         "isComprehensive": False,
-        "taxa": [_taxon(key, known.get(key)) for key in keys],
+        "taxa": [_taxon(key, catalogue.get(key)) for key in keys],
     }
 
 
@@ -38,7 +38,7 @@ def _taxon(key: str, source: Cited | None) -> Row:
         return {"id": plain(key)}
     return {
         "id": plain(key),
-        "shortDescription": {"text": said(source.title)},
-        "fullDescription": {"text": said(source.figure)},
+        "shortDescription": {"text": message_text(source.title)},
+        "fullDescription": {"text": message_text(source.figure)},
         "properties": {"confidence": source.confidence},
     }

@@ -1,4 +1,4 @@
-"""What stands on a cutting sheet: the facts of a side, its tracks on the disc, the passages to watch, in time order."""
+"""The content of a cutting sheet: facts of a side, its tracks on the disc, and passages to watch, in time order."""
 
 from __future__ import annotations
 
@@ -28,16 +28,16 @@ ROWS = 38
 """Rows of all the tables of a page together, so that its Markdown stays below 60 lines."""
 LEAST_PASSAGES = 3
 SECONDS = 4
-"""Places that a fact tells by themselves."""
+"""Times that a fact lists."""
 WAIVERS = 6
-"""Waivers that are told by themselves."""
+"""Waivers that are listed."""
 TOGETHER = 0.5
-"""s within which passages are one."""
+"""Seconds within which findings belong to the same passage."""
 
 
 @dataclass(frozen=True)
 class SheetPage:
-    """One side on its page."""
+    """The page of a side."""
 
     title: str
     facts: tuple[tuple[str, str], ...]
@@ -46,7 +46,7 @@ class SheetPage:
 
 
 def pages(report: Report) -> list[SheetPage]:
-    """Give a page for every side of the delivery."""
+    """Return a page for each side of the delivery."""
     return [_page(report, side) for side in report.sides]
 
 
@@ -77,33 +77,33 @@ def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
         yield "Level", "the side was not measured; do not cut it"
     earlier = measured_earlier(report.run, side.id)
     yield "Audio", _audio(side) + (f"; {earlier}" if earlier else "")
-    yield "Prepared", ", ".join(_said(one) for one in declared.get("prepared", ()))
+    yield "Prepared", ", ".join(_said(step) for step in declared.get("prepared", ()))
     source: Mapping[str, Any] = declared.get("source") or {}
     yield "Source", source_words(source)
-    yield "Approved", "; ".join(approval_words(one) for one in source.get("approvals", ()))
+    yield "Approved", "; ".join(approval_words(approval) for approval in source.get("approvals", ()))
     changes = "".join(f"; {line}" for line in change_lines(report.ruleset))
     yield "Judged by", f"{report.ruleset.name}@{report.ruleset.version}, {report.tool}{changes}"
 
 
 def _verdict(report: Report, side: SideReport) -> str:
-    found = [one for one in every(report) if one.finding.location.side in {side.id, ""}]
-    fails = {one.finding.check for one in found if one.finding.severity == "fail"}
-    warns = {one.finding.check for one in found if one.finding.severity == "warn"} - fails
+    findings = [measured.finding for measured in every(report) if measured.finding.location.side in {side.id, ""}]
+    fails = {finding.check for finding in findings if finding.severity == "fail"}
+    warns = {finding.check for finding in findings if finding.severity == "warn"} - fails
     broken = [result.check for result in report.results if result.outcome == "error" and result.side in {side.id, None}]
     parts = [f"fix {listed(sorted(fails))}"] if fails else []
     parts += [f"consider {listed(sorted(warns))}"] if warns else []
-    parts += [f"not judged, for something failed: {listed(broken)}"] if broken else []
+    parts += [f"not judged, because of a failure: {listed(broken)}"] if broken else []
     return ("do not cut before it is fixed: " if fails else "") + ("; ".join(parts) or "nothing to fix")
 
 
 def _waivers(report: Report, side: SideReport) -> Iterator[str]:
-    """Say who answers for what on a side, and which of its waivers have expired."""
+    """Yield a line for each waiver that covers findings of a side, is not counted or has expired."""
     for waiver in report.waivers:
         if waiver.side not in {None, side.id}:
             continue
-        found = [one for one in waived.covered(report, waiver) if one.finding.location.side in {side.id, ""}]
-        if found:
-            seconds = [clock(one.second) for one in found if one.second is not None]
+        findings = [row for row in waived.covered(report, waiver) if row.finding.location.side in {side.id, ""}]
+        if findings:
+            seconds = [clock(measured.second) for measured in findings if measured.second is not None]
             more = [f"{len(seconds) - SECONDS} more"] if len(seconds) > SECONDS else []
             where = f" at {listed(seconds[:SECONDS] + more)}" if seconds else ""
             yield f"{waiver.check}{where}, by {_said(waived.answer_and_place(waiver))}"
@@ -114,22 +114,22 @@ def _waivers(report: Report, side: SideReport) -> Iterator[str]:
 
 
 def _since(report: Report, side: SideReport) -> str:
-    """Say what became of the findings of an earlier report on a side, with the seconds of what changed."""
+    """Count the findings of a side by their state since the earlier report, with the times of those that changed."""
     if report.baseline is None:
         return ""
     day = report.baseline.started
     parts = []
-    for fate in since.fates(report):
-        found = [one for one in fate.found if one.finding.location.side in {side.id, ""}]
-        told = [] if fate.word == "as before" else [_when(group[0]) for group in since.passages(found)]
-        told[SECONDS:] = [f"{len(told) - SECONDS} more"] if len(told) > SECONDS else []
-        if found or fate.word in {"fixed", "new", "as before"}:
-            parts.append(f"{len(found)} {fate.word}" + (f" ({', '.join(told)})" if told else ""))
+    for group in since.change_groups(report):
+        findings = [measured for measured in group.findings if measured.finding.location.side in {side.id, ""}]
+        times = [] if group.word == "as before" else [_when(passage[0]) for passage in since.passages(findings)]
+        times[SECONDS:] = [f"{len(times) - SECONDS} more"] if len(times) > SECONDS else []
+        if findings or group.word in {"fixed", "new", "as before"}:
+            parts.append(f"{len(findings)} {group.word}" + (f" ({', '.join(times)})" if times else ""))
     return f"{_said(report.baseline.file)}{f' of {_said(day[:10])}' if day else ''}: {', '.join(parts)}"
 
 
-def _when(one: MeasuredFinding) -> str:
-    return one.finding.check if one.second is None else clock(one.second)
+def _when(measured: MeasuredFinding) -> str:
+    return measured.finding.check if measured.second is None else clock(measured.second)
 
 
 def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
@@ -194,16 +194,16 @@ def _tracks(geometry: Geometry) -> Table:
 
 
 def _passages(report: Report, side: SideReport, room: int, most: int) -> Table:
-    """Gather findings that lie within half a second into one passage; where there is no room, the gravest stay."""
+    """Group findings within half a second into passages; where there is no room, the most serious passages remain."""
     groups: list[list[MeasuredFinding]] = []
-    for one in by_time(report, side.id, waived=True):  # whoever answers for it, the stylus still meets it
+    for measured in by_time(report, side.id, waived=True):  # the stylus meets waived places too
         last = groups[-1][0] if groups else None
-        if last and (one.second or 0.0) - (last.second or 0.0) < TOGETHER and _track(one) == _track(last):
-            groups[-1].append(one)
+        if last and (measured.second or 0.0) - (last.second or 0.0) < TOGETHER and _track(measured) == _track(last):
+            groups[-1].append(measured)
         else:
-            groups.append([one])
+            groups.append([measured])
     kept: list[int] = []
-    for index in sorted(range(len(groups)), key=lambda index: min(one.gravity for one in groups[index])):
+    for index in sorted(range(len(groups)), key=lambda index: min(measured.gravity for measured in groups[index])):
         room -= _height(_passage(groups[index])[-1], 60)
         if len(kept) >= LEAST_PASSAGES and (room < 0 or len(kept) >= most):
             break
@@ -221,15 +221,18 @@ def _passages(report: Report, side: SideReport, room: int, most: int) -> Table:
 def _passage(group: list[MeasuredFinding]) -> tuple[str, ...]:
     first = group[0]
     radius = first.finding.location.radius_mm
-    open_ones = [one for one in group if one.finding.waived_by is None]
-    word = "fail" if any(one.finding.severity == "fail" for one in open_ones) else "warn" if open_ones else "waived"
-    why = ". ".join(_said(one.finding.message) for one in sorted(group, key=lambda one: one.gravity)[:3])
+    unwaived = [measured for measured in group if measured.finding.waived_by is None]
+    fails = any(measured.finding.severity == "fail" for measured in unwaived)
+    word = "fail" if fails else "warn" if unwaived else "waived"
+    why = ". ".join(
+        _said(measured.finding.message) for measured in sorted(group, key=lambda measured: measured.gravity)[:3]
+    )
     rest = f". And {len(group) - 3} more" if len(group) > 3 else ""
     return clock(first.second or 0.0), _track(first), "" if radius is None else f"{radius:.1f}", word, why + rest
 
 
-def _track(one: MeasuredFinding) -> str:
-    return "" if one.finding.location.track is None else str(one.finding.location.track)
+def _track(measured: MeasuredFinding) -> str:
+    return "" if measured.finding.location.track is None else str(measured.finding.location.track)
 
 
 def _audio(side: SideReport) -> str:
@@ -241,7 +244,7 @@ def _audio(side: SideReport) -> str:
 
 
 def _height(text: str, columns: int) -> int:
-    """Count the lines that a text takes on paper, about."""
+    """Estimate the printed lines of a text."""
     return max(1, -(-len(text) // columns))
 
 

@@ -25,11 +25,11 @@ class Sheet(Renderer):
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:
-        """Build it for a place: HTML where it is called so, Markdown elsewhere and on stdout."""
+        """Build the renderer for a path: HTML by its suffix, Markdown otherwise and for stdout (None)."""
         return cls(html=path is not None and path.suffix.lower() in SUFFIXES_HTML)
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
-        """Write UTF-8."""
+        """Write the sheet as UTF-8."""
         text = _document(report) if self.html else "\n---\n\n".join(_markdown(page) for page in pages(report))
         out.write(text.encode("utf-8", "replace"))
 

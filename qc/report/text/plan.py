@@ -1,4 +1,4 @@
-"""The plan for a person at a terminal: discs compared, assumptions tried, breaks and orders suggested."""
+"""The plan as plain text: discs compared, assumptions varied, breaks and running orders suggested."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from qc.text.page import Page
 
 LEAST, PIPED, MOST = 60, 96, 120
-"""Columns: no narrower, where nobody says how wide, no wider."""
+"""Columns: the narrowest page, the page without a terminal, the widest page."""
 LONGEST = 300
 WORDS = {"fits": "yes", "quiet": "quiet", "too_quiet": "no", "too_long": "no", "not_compared": "-"}
 """Whether a side fits a disc, in a word."""
@@ -23,14 +23,14 @@ STYLES = {"fits": "green", "quiet": "yellow", "too_quiet": "red", "too_long": "r
 NAMES = {
     "playback.tip_radius": "tip radius", "cut.land": "land", "cut.top_width": "groove width", "cut.depth": "depth",
 }  # fmt: skip
-"""What the assumptions are called."""
+"""Labels of the assumptions."""
 
 
 def plan_text(
     report: PlanReport, *, width: int = PIPED, colour: bool = False, ascii_only: bool = False
 ) -> bytes:  # fmt: skip
-    """Write the plan, UTF-8 or ASCII, no wider than asked for."""
-    from qc.text.page import Page  # not before somebody wants to read
+    """Return the plan as UTF-8 or ASCII, at most `width` columns wide."""
+    from qc.text.page import Page  # slow to import, and needed for text only
 
     page = Page(min(max(width, LEAST), MOST), colour=colour, ascii_only=ascii_only)
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
@@ -50,7 +50,7 @@ def plan_text(
         page.blank()
         _breaks(page, report.breaks)
     elif report.no_breaks:
-        page.say(f"no breaks were sought: {report.no_breaks}", label="BREAKS  ", style="bold", indent=2)
+        page.say(f"breaks were not searched: {report.no_breaks}", label="BREAKS  ", style="bold", indent=2)
     return page.text.encode("utf-8", "replace")
 
 
@@ -59,10 +59,10 @@ def _side(page: Page, side: PlannedSide) -> None:
     if side.fault:
         page.say(f"not planned: {side.fault}", label=label, style="bold red")
         return
-    said = [_minutes(side.duration_s or 0.0)]
-    said += [str(side.loudness)] if side.loudness else []
-    said += [f"requested level {side.declared}"] if side.declared else []
-    page.say(", ".join(said), label=label, style="bold")
+    facts = [_minutes(side.duration_s or 0.0)]
+    facts += [str(side.loudness)] if side.loudness else []
+    facts += [f"requested level {side.declared}"] if side.declared else []
+    page.say(", ".join(facts), label=label, style="bold")
     if side.at_level is not None:
         page.say(_at_level(side.at_level), indent=2, label="  ")
     rows = [_format(row) for row in side.formats]
@@ -89,11 +89,11 @@ def _side(page: Page, side: PlannedSide) -> None:
         _reordering(page, side.reordered, label="ORDER  ")
 
 
-def _at_level(found: PlannedLevel) -> str:
-    """Say what the planned disc comes to at the level that was requested."""
-    on_disc = f", {found.level_on_disc} on the disc" if found.level_on_disc else ""
-    fits = "fits" if found.fits else f"does not fit: {', '.join(dict.fromkeys(map(_check, found.broken)))}"
-    return f"at {found.level} (--level) it ends at {found.last_diameter}{on_disc}; {fits}"
+def _at_level(level: PlannedLevel) -> str:
+    """Write the end, the level on the disc and the fit of a side at the requested level."""
+    on_disc = f", {level.level_on_disc} on the disc" if level.level_on_disc else ""
+    fits = "fits" if level.fits else f"does not fit: {', '.join(dict.fromkeys(map(_check, level.broken)))}"
+    return f"at {level.level} (--level) it ends at {level.last_diameter}{on_disc}; {fits}"
 
 
 def _format(row: FormatRow) -> tuple[str, ...]:
@@ -105,7 +105,7 @@ def _format(row: FormatRow) -> tuple[str, ...]:
 
 
 def _table(page: Page, head: Sequence[str], rows: Sequence[Sequence[str]], styles: Sequence[str]) -> None:
-    """Write columns; the last one, which is words, flush left, and broken off where there is no room for it."""
+    """Write columns; the last one holds words, is set flush left and cut where there is no room for it."""
     widest = [max(len(row[i]) for row in (head, *rows)) for i in range(len(head) - 1)]
     room = page.width - sum(widest) - 2 * len(widest)
     fitted = [(*row[:-1], row[-1][: max(room, 0)].ljust(min(room, _longest(head, rows)))) for row in (head, *rows)]
@@ -120,8 +120,8 @@ def _breaks(page: Page, breaks: Breaks) -> None:
     page.say(f"BREAKS of {breaks.tracks} tracks in their order", body="bold")
     for before, row in zip((None, *breaks.splits), breaks.splits, strict=False):
         _split(page, row, before)
-    sought = [side.reordered for row in breaks.splits for side in row.sides if side.reordered is not None]
-    if sought and not any(found.wins.value > 0.0 for found in sought):
+    orders = [side.reordered for row in breaks.splits for side in row.sides if side.reordered is not None]
+    if orders and not any(order.wins.value > 0.0 for order in orders):
         page.say("no other order inside a side gains anything", indent=2, label="  ")
     page.say(breaks.how, indent=2, label="  ", body="dim")
 
@@ -147,17 +147,17 @@ def _split(page: Page, row: SplitRow, before: SplitRow | None) -> None:
             _reordering(page, side.reordered, label=f"  {_first_to_last(side.tracks)}: ")
 
 
-def _reordering(page: Page, found: Reordering, *, label: str) -> None:
-    if found.recommended.bound == "<":
+def _reordering(page: Page, order: Reordering, *, label: str) -> None:
+    if order.recommended.bound == "<":
         page.say("no order fits at any level", label=label, style="bold", indent=2)
         return
-    if found.wins.value <= 0.0:
+    if order.wins.value <= 0.0:
         page.say("no other order gains anything", label=label, style="bold", indent=2)
         return
-    names = ", ".join(_name(track) for track in found.tracks)
-    more = "more than " if found.wins.bound else ""
+    names = ", ".join(_name(track) for track in order.tracks)
+    more = "more than " if order.wins.bound else ""
     page.say(
-        f"{names} would gain {more}{found.wins.value:.1f} dB, to {found.recommended}: a suggestion, quieter and duller "
+        f"{names} would gain {more}{order.wins.value:.1f} dB, to {order.recommended}: a suggestion, quieter and duller "
         "tracks last", label=label, style="bold", indent=2,
     )  # fmt: skip
 
@@ -176,7 +176,7 @@ def _name(track: PlannedTrack) -> str:
 
 
 def _check(ruling: str | None) -> str:
-    """Name the check of a limit, which `sidegate explain` tells about."""
+    """Name the check of a limit, which `sidegate explain` describes."""
     return (ruling or "").partition("/")[0]
 
 
@@ -185,5 +185,5 @@ def _minutes(seconds: float) -> str:
 
 
 def _number(quantity: Quantity | None) -> str:
-    """Write a number without its unit, which stands in the head."""
+    """Write a number without its unit, which the head of the column has."""
     return "-" if quantity is None else str(quantity).rpartition(" ")[0]

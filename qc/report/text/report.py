@@ -11,7 +11,7 @@ from qc.plugin_api import Evidence, Renderer, Report
 from qc.report.views import requested_level, since
 from qc.report.views import waivers as waived
 from qc.report.views.changed import change_lines
-from qc.report.views.findings import CheckFindings, folds, place
+from qc.report.views.findings import CheckFindings, findings_by_check, place
 from qc.report.views.level_notes import goes_when_clean, gone_lines
 from qc.report.views.level_words import option_words
 from qc.report.views.stored_sides import measured_earlier_lines
@@ -23,21 +23,21 @@ if TYPE_CHECKING:
 
 Detail = Literal["quiet", "usual", "verbose"]
 Counted = Literal["fail", "fail or warn"]
-"""Of new findings, which ones count for the exit code."""
+"""Severity of the new findings that count for the exit code."""
 
 LEAST, PIPED, MOST = 60, 96, 120
-"""Columns: no narrower, where nobody says how wide, no wider."""
+"""Columns: the narrowest page, the page without a terminal, the widest page."""
 SCREEN = 40
-"""Lines that the usual report fills before it leaves limits out."""
+"""Lines of the usual report, beyond which it leaves limits out."""
 LONGEST = 300
-"""Characters of a title; a report is no place for a whole essay."""
+"""Characters of a title."""
 FEW = 3
-"""Findings of one check on one side that the usual report tells by themselves."""
+"""Findings of a check on a side that the usual report lists."""
 VERDICTS = {
     "pass": "PASS: nothing to fix",
     "warn": "PASS, with warnings to consider",
     "fail": "FAIL: this delivery must be fixed before it is cut",
-    "error": "ERROR: a plugin or the tool failed; what is below is not the whole judgement",
+    "error": "ERROR: a plugin or the tool failed; the report below is incomplete",
 }
 COLOURS = {"pass": "bold green", "warn": "bold yellow", "fail": "bold red", "error": "bold magenta"}
 MARGIN = 6
@@ -57,8 +57,8 @@ class Text(Renderer):
         self.colour, self.ascii_only, self.detail, self.only_new = colour, ascii_only, detail, only_new
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:  # noqa: ARG002
-        """Write UTF-8, or ASCII where that was requested."""
-        from qc.text.page import Page  # not before somebody wants to read
+        """Write the report as UTF-8, or in ASCII where that was requested."""
+        from qc.text.page import Page  # slow to import, and needed by this format only
 
         page = Page(self.width, colour=self.colour, ascii_only=self.ascii_only)
         page.say(VERDICTS[report.verdict], body=COLOURS[report.verdict])
@@ -72,31 +72,31 @@ class Text(Renderer):
 
 
 def _quiet(page: Page, report: Report) -> None:
-    """Write what must be fixed, a line each, below the verdict."""
+    """Write a line for each failure, below the verdict."""
     _changes(page, report)
     for line in measured_earlier_lines(report.run):
         page.say(line, indent=2, body="dim")
     if report.baseline is not None:
         page.say(since.heading(report.baseline), indent=2)
     _failures(page, report)
-    failing = folds(report, "fail", by_side=True)
-    told = {id(one.finding) for fold in failing for one in fold.first(FEW)}
-    for one in every(report):
-        if id(one.finding) in told:
-            page.say(_short(page, one), indent=2)
-    for fold in failing:
-        if rest := fold.count - len(fold.first(FEW)):
-            page.say(f"{fold.gravest.side} {fold.check}: and {rest} more", indent=2)
-    waived.briefly(page, report)
+    failing = findings_by_check(report, "fail", by_side=True)
+    listed_ids = {id(measured.finding) for group in failing for measured in group.first(FEW)}
+    for measured in every(report):
+        if id(measured.finding) in listed_ids:
+            page.say(_short(page, measured), indent=2)
+    for group in failing:
+        if rest := group.count - len(group.first(FEW)):
+            page.say(f"{group.most_serious.side} {group.check}: and {rest} more", indent=2)
+    waived.write_waivers_briefly(page, report)
 
 
-def _short(page: Page, one: MeasuredFinding) -> str:
-    """Tell a finding in a line: as much of its place as there is room for."""
-    told = (one.over or one.finding.message) + since.marked(one)
-    where = place(one)
+def _short(page: Page, measured: MeasuredFinding) -> str:
+    """Write a finding in a line, with as much of its place as fits."""
+    words = (measured.over or measured.finding.message) + since.marked(measured)
+    where = place(measured)
     short = ", ".join(where.split(", ")[:2])
-    lines = [f"{part} {one.finding.check}: {told}" for part in (where, short, short.split(",")[0])]
-    lines.append(f"{short.split(',')[0]} {one.finding.check}: {one.value}{since.marked(one)}")
+    lines = [f"{part} {measured.finding.check}: {words}" for part in (where, short, short.split(",")[0])]
+    lines.append(f"{short.split(',')[0]} {measured.finding.check}: {measured.value}{since.marked(measured)}")
     return next((line for line in lines if page.fits(line)), lines[-1])
 
 
@@ -105,25 +105,25 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
 
     _headline(page, report, verbose=verbose)
     _failures(page, report)
-    since.told(page, report, verbose=verbose)
-    told: set[str] = set()
-    failing = folds(report, "fail", by_side=True)
+    since.write_changes(page, report, verbose=verbose)
+    written: set[str] = set()
+    failing = findings_by_check(report, "fail", by_side=True)
     if failing:
         page.blank()
-    for fold in failing:
-        _findings(page, report, fold, told, verbose=verbose)
-    warning = folds(report, "warn", by_side=verbose, without=None if verbose else goes_when_clean)
+    for group in failing:
+        _findings(page, report, group, written, verbose=verbose)
+    warning = findings_by_check(report, "warn", by_side=verbose, without=None if verbose else goes_when_clean)
     lines = gone_lines(report)
     if warning or lines:
         page.blank()
     if verbose:
-        for fold in warning:
-            _findings(page, report, fold, told, verbose=True)
+        for group in warning:
+            _findings(page, report, group, written, verbose=True)
     elif warning:
         _warnings(page, report, warning, remedies=not failing)
     for line in lines:
         page.say(line, label="WARN".ljust(MARGIN), style="yellow")
-    waived.told(page, report, verbose=verbose)
+    waived.write_waivers(page, report, verbose=verbose)
     page.blank()
     sides(page, report, spare=None if verbose else SCREEN - page.lines)
     end(page, report, verbose=verbose)
@@ -135,8 +135,8 @@ def _headline(page: Page, report: Report, *, verbose: bool) -> None:
     _changes(page, report)
     for line in measured_earlier_lines(report.run):
         page.say(line, indent=2, body="dim")
-    if said := waived.tally(report):
-        page.say(said, indent=2, body="yellow")
+    if words := waived.tally(report):
+        page.say(words, indent=2, body="yellow")
     if verbose:
         page.say(f"{report.tool} with {listed(report.plugins)}", indent=2, body="dim")
         page.say(f"{shown(report.delivery.file, LONGEST)}, SHA-256 {report.delivery.sha256}", indent=2, body="dim")
@@ -158,34 +158,34 @@ def _failures(page: Page, report: Report) -> None:
         page.say(f"plugin {failure.plugin} failed at {failure.stage}{side}: {failure.message}", label="  ", indent=4)
 
 
-def _findings(page: Page, report: Report, fold: CheckFindings, told: set[str], *, verbose: bool) -> None:
-    """Write what one check found on one side, the gravest first, and its remedy where it was not given yet."""
-    word, style = ("FAIL", "bold red") if fold.gravest.finding.severity == "fail" else ("WARN", "yellow")
-    where = place(fold.gravest, fully=verbose)
-    headed = where + since.marked(fold.gravest)
-    page.say(f"{fold.check} {page.clean('·')} {headed}", label=word.ljust(MARGIN), style=style, body="bold")
-    shown_ones = fold.found if verbose else fold.first(FEW)
-    for one in shown_ones:
-        here = place(one, fully=verbose) + since.marked(one)
-        sources = f" ({', '.join(one.finding.sources)})" if verbose and one.finding.sources else ""
-        message = f"{'' if here == headed else f'{here}: '}{one.finding.message}{sources}{_rules(report, one)}."
-        page.say(message, label=" " * MARGIN)
-        if verbose and (said := _said(one)):  # these numbers are of this place and no other
-            page.say(said, label=" " * MARGIN + "> ", body="italic")
-    if rest := fold.count - len(shown_ones):
+def _findings(page: Page, report: Report, group: CheckFindings, written: set[str], *, verbose: bool) -> None:
+    """Write the findings of a check on a side, the most serious first, and the remedies that `written` lacks."""
+    word, style = ("FAIL", "bold red") if group.most_serious.finding.severity == "fail" else ("WARN", "yellow")
+    where = place(group.most_serious, fully=verbose)
+    headed = where + since.marked(group.most_serious)
+    page.say(f"{group.check} {page.clean('·')} {headed}", label=word.ljust(MARGIN), style=style, body="bold")
+    listed_findings = group.findings if verbose else group.first(FEW)
+    for measured in listed_findings:
+        here = place(measured, fully=verbose) + since.marked(measured)
+        sources = f" ({', '.join(measured.finding.sources)})" if verbose and measured.finding.sources else ""
+        prefix = "" if here == headed else f"{here}: "
+        page.say(f"{prefix}{measured.finding.message}{sources}{_level_note(report, measured)}.", label=" " * MARGIN)
+        if verbose and (numbers := _remedy_numbers(measured)):  # these numbers hold for this place only
+            page.say(numbers, label=" " * MARGIN + "> ", body="italic")
+    if rest := group.count - len(listed_findings):
         page.say(f"And {rest} more of this kind.", label=" " * MARGIN)
-    for remedy in dict.fromkeys(_remedies(shown_ones, verbose=verbose)):
-        if remedy and remedy not in told:
-            words = remedy if verbose else _whose(remedy, shown_ones) + gist(remedy)
-            words += _fixed_too(report, fold)
+    for remedy in dict.fromkeys(_remedies(listed_findings, verbose=verbose)):
+        if remedy and remedy not in written:
+            words = remedy if verbose else _place_of_remedy(remedy, listed_findings) + gist(remedy)
+            words += _fixed_too(report, group)
             page.say(words, label=" " * MARGIN + "> ", body="italic")
-        told.add(remedy)
+        written.add(remedy)
 
 
-def _fixed_too(report: Report, fold: CheckFindings) -> str:
-    """Say of a level above the recommended one what else the recommended one fixes."""
-    side = next((side for side in report.sides if side.id == fold.gravest.side), None)
-    if side is None or fold.gravest.measure != requested_level.OVER:
+def _fixed_too(report: Report, group: CheckFindings) -> str:
+    """Count the other failures that the recommended level fixes, in a sentence; empty for findings of another kind."""
+    side = next((side for side in report.sides if side.id == group.most_serious.side), None)
+    if side is None or group.most_serious.measure != requested_level.OVER:
         return ""
     count, others = requested_level.fixed_by_recommended(report, side)
     if not count:
@@ -193,54 +193,56 @@ def _fixed_too(report: Report, fold: CheckFindings) -> str:
     return f" That level fixes {f'{count} of the {others} others' if others > 1 else 'the other one'} too."
 
 
-def _whose(remedy: str, ones: Sequence[MeasuredFinding]) -> str:
-    """Say of which place a remedy with numbers is, where several are told."""
-    one = next((one for one in ones if one.finding.remedy == remedy and _said(one)), None)
-    start = None if one is None else one.finding.location.start_s
-    return "" if start is None or len(ones) == 1 else f"At {clock(start)}: "
+def _place_of_remedy(remedy: str, findings: Sequence[MeasuredFinding]) -> str:
+    """Write the place of a remedy with numbers, where there are several findings; else an empty text."""
+    measured = next(
+        (measured for measured in findings if measured.finding.remedy == remedy and _remedy_numbers(measured)), None
+    )
+    start = None if measured is None else measured.finding.location.start_s
+    return "" if start is None or len(findings) == 1 else f"At {clock(start)}: "
 
 
-def _said(one: MeasuredFinding) -> str:
-    """Give what the remedies with numbers of a finding say."""
-    return " ".join(remedy.says for remedy in one.finding.remedies if remedy.says)
+def _remedy_numbers(measured: MeasuredFinding) -> str:
+    """Return the texts of a finding's remedies with numbers, joined."""
+    return " ".join(remedy.says for remedy in measured.finding.remedies if remedy.says)
 
 
-def _remedies(ones: Sequence[MeasuredFinding], *, verbose: bool) -> list[str]:
-    """Give the remedies that are told of all together: in short the first with numbers, else those without any."""
-    if not verbose and (worked := [one.finding.remedy for one in ones if _said(one)]):
+def _remedies(findings: Sequence[MeasuredFinding], *, verbose: bool) -> list[str]:
+    """Return the remedies of a group: the first with numbers unless `verbose`, else those without numbers."""
+    if not verbose and (worked := [measured.finding.remedy for measured in findings if _remedy_numbers(measured)]):
         return worked[:1]
-    return [one.finding.remedy.removeprefix(_said(one)).lstrip() for one in ones]
+    return [measured.finding.remedy.removeprefix(_remedy_numbers(measured)).lstrip() for measured in findings]
 
 
-def _rules(report: Report, one: MeasuredFinding) -> str:
-    """Say so where the limit that was not kept is the one that rules the level of its side."""
-    levels = next((side.levels for side in report.sides if side.id == one.finding.location.side), None)
-    if levels is None or levels.ruling is None or levels.ruling != one.limit_name(report):
+def _level_note(report: Report, measured: MeasuredFinding) -> str:
+    """Write a note where the exceeded limit sets the level of its side; else an empty text."""
+    levels = next((side.levels for side in report.sides if side.id == measured.finding.location.side), None)
+    if levels is None or levels.ruling is None or levels.ruling != measured.limit_name(report):
         return ""
     return "; it limits the level"
 
 
 def gist(remedy: str) -> str:
-    """Give the first sentence of a remedy; the rest stands in the verbose report."""
+    """Return the first sentence of a remedy; the verbose report has the rest."""
     first, stop, _ = remedy.partition(". ")
     return first + stop.strip()
 
 
 def _warnings(page: Page, report: Report, warning: list[CheckFindings], *, remedies: bool) -> None:
-    """Write a line a check that warned: how often, the gravest place and value, the limit and the level it takes."""
+    """Write a line for each check that warned: count, worst place and value, limit, and the level that reaches it."""
     rows = []
-    for fold in warning:
-        one = fold.gravest
-        name = one.limit_name(report)
+    for group in warning:
+        measured = group.most_serious
+        name = measured.limit_name(report)
         limit = report.ruleset.limits.get(name)
-        side = next((side for side in report.sides if side.id == one.finding.location.side), None)
+        side = next((side for side in report.sides if side.id == measured.finding.location.side), None)
         reached = None if side is None or side.levels is None else side.levels.by_limit.get(name)
-        where = place(one).split(",")[0]
-        value = one.finding.measured if isinstance(one.finding.measured, str) else one.value
-        count = f"{fold.count}x" if fold.count > 1 else ""
+        where = place(measured).split(",")[0]
+        value = measured.finding.measured if isinstance(measured.finding.measured, str) else measured.value
+        count = f"{group.count}x" if group.count > 1 else ""
         limits = both(limit) if limit else ""
-        rows.append((name or fold.check, count, where, value, limits, str(reached.level) if reached else ""))
+        rows.append((name or group.check, count, where, value, limits, str(reached.level) if reached else ""))
     page.table(("WARN", "", "worst at", "value", "warn/fail", "reached at"), rows, left=3, least=5, head_style="yellow")
-    for fold in warning if remedies else ():
-        if remedy := fold.gravest.finding.remedy:
+    for group in warning if remedies else ():
+        if remedy := group.most_serious.finding.remedy:
             page.say(gist(remedy), label="> ", body="italic")

@@ -1,4 +1,4 @@
-"""The table of traces as CSV (RFC 4180): numbers with the digits that give them back exactly, nothing for no value."""
+"""The table of traces as CSV (RFC 4180): digits that restore numbers exactly, empty cells for missing values."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ from pydantic_core import to_json
 from qc.report.traces.table import COLUMNS, SECOND, SIDE, TRACK, Rows
 
 AT_ONCE = 8192
-"""Rows that are put into text together."""
+"""Rows that are formatted together."""
 LEAST, MOST = 1e-4, 1e15
-"""Between these JSON and Python write a number alike; beyond, they write exponents in other ways."""
+"""Range in which JSON and Python write a number alike; outside it their exponents differ."""
 FORMULA = ("=", "+", "-", "@")
-"""What a spreadsheet takes for the beginning of a formula."""
+"""Characters that begin a formula in a spreadsheet."""
 
 
 def write_csv(sides: Iterable[Rows], out: BinaryIO) -> None:
-    """Write UTF-8, lines ended by CR LF."""
+    """Write the rows as UTF-8, lines ended by CR LF."""
     out.write(_row([SIDE, SECOND, TRACK, *COLUMNS]).encode())
     for rows in sides:
         parts = (slice(start, start + AT_ONCE) for start in range(0, len(rows), AT_ONCE))
@@ -39,7 +39,7 @@ def _lines(rows: Rows, part: slice) -> str:
 
 
 def digits(values: NDArray[np.float64]) -> list[str]:
-    """Write numbers (n,) with the fewest digits that give each of them back, as `repr` does; NaN is nothing."""
+    """Write numbers (n,) with the fewest digits that restore each, as `repr` does; NaN becomes an empty text."""
     size = np.abs(values)
     if np.all((size == 0.0) | ((size >= LEAST) & (size < MOST))):
         return to_json(values.tolist()).decode().strip("[]").split(",")  # as repr, in a quarter of the time
@@ -47,6 +47,6 @@ def digits(values: NDArray[np.float64]) -> list[str]:
 
 
 def _row(cells: list[str]) -> str:
-    held = io.StringIO()
-    csv.writer(held).writerow(cells)
-    return held.getvalue()
+    line = io.StringIO()
+    csv.writer(line).writerow(cells)
+    return line.getvalue()

@@ -12,13 +12,13 @@ from qc.report.traces.table import COLUMNS, SECOND, SIDE, TRACK, Rows
 
 
 def write_parquet(sides: Iterable[Rows], out: BinaryIO) -> None:
-    """Write one table; without a side that was worked out it has no rows."""
+    """Write one table, which has no rows if no side was measured."""
     numbers = [pa.field(name, pa.float64(), metadata={"unit": _unit(name)}) for name in (SECOND, *COLUMNS)]
     schema = pa.schema([pa.field(SIDE, pa.string()), numbers[0], pa.field(TRACK, pa.int32()), *numbers[1:]])
     with pq.ParquetWriter(out, schema) as writer:
         for rows in sides:
             tracks = pa.array(rows.tracks, mask=rows.tracks == 0)
-            columns = [pa.array(column, from_pandas=True) for column in rows.columns.values()]  # no NaN, but nothing
+            columns = [pa.array(column, from_pandas=True) for column in rows.columns.values()]  # NaN becomes null
             first = pa.array([rows.side] * len(rows), pa.string())
             writer.write_table(pa.table([first, pa.array(rows.seconds), tracks, *columns], schema=schema))
 

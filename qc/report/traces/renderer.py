@@ -1,4 +1,4 @@
-"""Every sector in numbers, a row each, for plots of one's own: CSV, or Parquet where the place is called so."""
+"""The format `traces`: a row of numbers for each sector, as CSV or Parquet, for plots of your own."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ CSV, PARQUET = ".csv", ".parquet"
 
 
 class Traces(Renderer):
-    """Writes what every sector of 1/75 s measures at the judged level, as CSV, or as Parquet."""
+    """Writes the measured values of each sector of 1/75 s at the judged level, as CSV or Parquet."""
 
     name = "traces"
     suffixes = (CSV, PARQUET)
@@ -27,7 +27,7 @@ class Traces(Renderer):
 
     @classmethod
     def for_path(cls, path: Path | None) -> Self:
-        """Build it for a place, CSV on stdout; raises UsageError for another suffix, or where Parquet is not there."""
+        """Build the renderer for a path, CSV for stdout; raises UsageError for another suffix or without pyarrow."""
         suffix = CSV if path is None else path.suffix.lower()
         if path is not None and suffix not in cls.suffixes:
             raise UsageError(f"--out traces: {shown(path.name)} is neither .csv nor .parquet; name it so")
@@ -37,11 +37,11 @@ class Traces(Renderer):
         return cls(parquet=suffix == PARQUET)
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
-        """Write a header, then a row a sector, side after side."""
-        from qc.report.traces.table import tables  # its arrays are nobody else's business
+        """Write a header, then a row for each sector, side after side."""
+        from qc.report.traces.table import tables  # imports numpy, which other formats do not need
 
         rows = tables(report, evidence)
-        earlier = "; ".join(measured_earlier_lines(report.run))  # a table has no place to say it
+        earlier = "; ".join(measured_earlier_lines(report.run))  # goes to stderr, since a table has no place for it
         self.remark = f"traces: {earlier}" if earlier else ""
         if self.parquet:
             from qc.report.traces.parquet import write_parquet

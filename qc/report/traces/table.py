@@ -1,4 +1,4 @@
-"""Every sector of every side as the row of a table: what its columns are called, and where their values come from."""
+"""The table of traces: a row for each sector of each side, its columns and the traces that fill them."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ COLUMNS: Mapping[str, str] = {
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """The rows of one side: seconds (n,), tracks (n,), 0 where there is none, and columns by header (n,)."""
+    """The rows of one side: seconds (n,), track numbers (n,), 0 without one, and columns by header (n,)."""
 
     side: str
     seconds: Array
@@ -49,27 +49,27 @@ class Rows:
 
 
 def tables(report: Report, evidence: Evidence) -> Iterator[Rows]:
-    """Give the rows of each side whose groove was worked out, in the delivery's order; NaN where there is no value."""
+    """Yield the rows of each measured side, in the delivery's order; NaN is a missing value."""
     for side in report.sides:
         traces = evidence.traces.get(side.id)
         if side.geometry is None or not traces:
             continue
         sectors = len(next(iter(traces.values())))
         first = round(side.geometry.span_start_s * SECTORS_A_SECOND)
-        nothing = np.full(sectors, np.nan)
+        missing = np.full(sectors, np.nan)
         yield Rows(
             shown(side.id),
             (first + np.arange(sectors)) / SECTORS_A_SECOND,
             _tracks(side.geometry, first, sectors),
-            {header: traces.get(name, nothing) for header, name in COLUMNS.items()},
+            {header: traces.get(name, missing) for header, name in COLUMNS.items()},
         )
 
 
 def _tracks(geometry: Geometry, first: int, sectors: int) -> NDArray[np.int32]:
-    """Give the number of the track that sounds in each sector, or was the last to; before the first, the first."""
-    found = np.zeros(sectors, np.int32)
+    """Return for each sector the number of the track that plays or played last; the first before it begins."""
+    numbers = np.zeros(sectors, np.int32)
     begin = [track.start_s * SECTORS_A_SECOND - first for track in geometry.tracks]
     for index, track in enumerate(geometry.tracks):
-        # the sector in which it begins is its own
-        found[0 if not index else max(0, int(np.floor(begin[index] + 1e-6))) :] = track.number
-    return found
+        # a track owns the sector in which it begins
+        numbers[0 if not index else max(0, int(np.floor(begin[index] + 1e-6))) :] = track.number
+    return numbers

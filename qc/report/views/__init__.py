@@ -1,1 +1,1 @@
-"""What several formats say about a side, a finding, a level: computed once."""
+"""Words about sides, findings, levels and waivers that several formats share."""

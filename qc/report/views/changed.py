@@ -1,4 +1,4 @@
-"""What was changed of the chain for one run, as every report says it."""
+"""Changes of the chain for one run, in words."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from qc.text.sanitize import shown
 
 
 def change_lines(ruleset: RulesetFacts) -> Iterator[str]:
-    """Give one line when the command line changed the chain: "chain changed for this run: cut.land 10 um (...)"."""
+    """Yield a line when the command line changed the chain: "chain changed for this run: cut.land 10 um (...)"."""
     changes = [
         f"{section}.{name} {shown(row['value'])} (ruleset: {shown(row['was'])})"
         for section, part in ruleset.chain.items()

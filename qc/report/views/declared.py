@@ -1,4 +1,4 @@
-"""What the sender says about a side, in the words of a report: inscription, preparation, source, approvals."""
+"""The sender's statements about a side: inscription, preparation, source, approvals."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from qc.model.quantity import show
 from qc.text.sanitize import shown
 
 LONGEST = 300
-"""Characters of one thing that was said."""
+"""Characters of a statement."""
 
 
 def declared_lines(declared: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Give label and words of whatever was said, nothing for what was not."""
+    """Yield label and words of each statement that the delivery makes."""
     if declared.get("inscription"):
         yield "engrave", _said(declared["inscription"])
     if declared.get("prepared"):
-        yield "prepared:", ", ".join(_said(one) for one in declared["prepared"])
+        yield "prepared:", ", ".join(_said(step) for step in declared["prepared"])
     source = declared.get("source") or {}
     if words := source_words(source):
         yield "source:", words
@@ -26,7 +26,7 @@ def declared_lines(declared: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
 
 
 def source_words(source: Mapping[str, Any]) -> str:
-    """Describe what the audio was transferred from; empty when nothing was said."""
+    """Describe what the audio was transferred from; empty without a statement."""
     parts = [_said(source[key]) for key in ("medium", "format", "equalisation") if source.get(key)]
     if source.get("speed") is not None:
         parts.append(_speed(source["speed"]))
@@ -38,7 +38,7 @@ def source_words(source: Mapping[str, Any]) -> str:
 
 
 def approval_words(approval: Mapping[str, Any]) -> str:
-    """Say who approved, when, at which level, and what was noted."""
+    """Describe an approval: name, date, level and note."""
     words = f"{_said(approval.get('by', ''))} on {_said(approval.get('on', ''))}"
     level = approval.get("recommended_level")
     if level is not None:

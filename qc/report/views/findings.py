@@ -1,4 +1,4 @@
-"""Findings as formats show them: those of one check folded, each with its place in words."""
+"""Findings as formats show them: grouped by check, each with its place in words."""
 
 from __future__ import annotations
 
@@ -13,79 +13,83 @@ from qc.model.report import Report
 
 @dataclass(frozen=True)
 class CheckFindings:
-    """What one check found, the gravest first."""
+    """The findings of a check, the most serious first, and the number that the report left out."""
 
     check: str
-    found: tuple[MeasuredFinding, ...]
+    findings: tuple[MeasuredFinding, ...]
     omitted: int = 0
 
     @property
-    def gravest(self) -> MeasuredFinding:
-        """The one that stands for all of them."""
-        return self.found[0]
+    def most_serious(self) -> MeasuredFinding:
+        """The first of the findings."""
+        return self.findings[0]
 
     @property
     def count(self) -> int:
-        """How many there are, those that the report did not keep too."""
-        return len(self.found) + self.omitted
+        """Number of findings, with those that the report left out."""
+        return len(self.findings) + self.omitted
 
     def first(self, most: int) -> tuple[MeasuredFinding, ...]:
-        """Give a few of them: the gravest of each limit before the others of any, in the order of gravity."""
-        first_of = {one.measure: index for index, one in reversed(list(enumerate(self.found)))}
-        order = sorted(range(len(self.found)), key=lambda index: first_of[self.found[index].measure] != index)
-        return tuple(self.found[index] for index in sorted(order[:most]))
+        """Return `most` findings at most, by severity; the most serious of each limit is chosen before the others."""
+        first_of = {measured.measure: index for index, measured in reversed(list(enumerate(self.findings)))}
+        order = sorted(range(len(self.findings)), key=lambda index: first_of[self.findings[index].measure] != index)
+        return tuple(self.findings[index] for index in sorted(order[:most]))
 
 
-def folds(
+def findings_by_check(
     report: Report, severity: str, *, by_side: bool, without: Callable[[Report, MeasuredFinding], bool] | None = None
 ) -> list[CheckFindings]:  # fmt: skip
-    """Fold findings of one severity: one fold a check, or a check and side; in order of the gravest of each.
+    """Group the findings of one severity by check, or by check and side, in order of the most serious of each.
 
-    `without` says which findings are told elsewhere: the warnings that go at the clean level.
+    `without` selects findings to leave out, such as the warnings that disappear at the clean level.
     """
     kept: dict[tuple[str, str], list[MeasuredFinding]] = {}
     elsewhere: Counter[tuple[str, str]] = Counter()
-    for one in every(report):
-        if one.finding.severity != severity:
+    for measured in every(report):
+        if measured.finding.severity != severity:
             continue
-        if without is not None and without(report, one):
-            elsewhere[one.finding.check, one.side] += 1
+        if without is not None and without(report, measured):
+            elsewhere[measured.finding.check, measured.side] += 1
         else:
-            kept.setdefault((one.finding.check, one.side if by_side else ""), []).append(one)
+            kept.setdefault((measured.finding.check, measured.side if by_side else ""), []).append(measured)
     omitted = {}
     for result in report.results:
         key = (result.check, result.side or "delivery")
         left = result.left_unwaived
         if without is not None:
-            left -= result.warnings_gone_at_clean - elsewhere[key]  # of those left out, the ones told elsewhere
+            left -= result.warnings_gone_at_clean - elsewhere[key]  # counted elsewhere, though the report left them out
         if left > 0:
             omitted[key] = left
     return [
-        CheckFindings(check, tuple(found), _omitted(omitted, check, found, severity))
-        for (check, _), found in kept.items()
+        CheckFindings(check, tuple(findings), _omitted(omitted, check, findings, severity))
+        for (check, _), findings in kept.items()
     ]
 
 
-def _omitted(omitted: dict[tuple[str, str], int], check: str, found: Sequence[MeasuredFinding], severity: str) -> int:
-    """Count what was left out of the report; findings are kept with failures first, so it is the mildest kind."""
-    sides = {one.side for one in found}
-    gravest_only = severity == "fail" and any(one.finding.severity != "fail" for one in found)
+def _omitted(
+    omitted: dict[tuple[str, str], int], check: str, findings: Sequence[MeasuredFinding], severity: str
+) -> int:
+    """Count the findings left out of the report; failures are kept first, so those are of the least serious kind."""
+    sides = {measured.side for measured in findings}
+    failures_whole = severity == "fail" and any(measured.finding.severity != "fail" for measured in findings)
     return (
-        0 if gravest_only else sum(count for (name, side), count in omitted.items() if name == check and side in sides)
+        0
+        if failures_whole
+        else sum(count for (name, side), count in omitted.items() if name == check and side in sides)
     )
 
 
-def place(one: MeasuredFinding, *, fully: bool = False, briefly: bool = False) -> str:
-    """Say where it lies: "B 1:16.067, track 2, radius 135.0 mm"; `fully` with its window and channel.
+def place(measured: MeasuredFinding, *, fully: bool = False, briefly: bool = False) -> str:
+    """Write the place of a finding: "B 1:16.067, track 2, radius 135.0 mm"; with `fully` also its window and channel.
 
-    `briefly` is what the earlier report's places can be held against: side, second and track.
+    With `briefly` only side, second and track, which can be compared with the places of an earlier report.
     """
-    at = one.finding.location
+    at = measured.finding.location
     parts = [at.side or "the delivery"]
-    if one.second is not None:
-        parts[0] += f" {clock(one.second)}"
-    if fully and one.window is not None:
-        parts.append(f"worst of {clock(one.window[0])} to {clock(one.window[1])}")
+    if measured.second is not None:
+        parts[0] += f" {clock(measured.second)}"
+    if fully and measured.window is not None:
+        parts.append(f"worst of {clock(measured.window[0])} to {clock(measured.window[1])}")
     if at.track is not None:
         parts.append(f"track {at.track}")
     if briefly:

@@ -23,19 +23,19 @@ INDENT = 8
 LONGEST = 120
 """Characters of a title in a table."""
 LEAST_ROWS = 2
-"""Limits that are worth a table."""
+"""Fewest limits for a table."""
 NEVER = 100.0
-"""dB at which a limit is put that no level reaches."""
+"""Level in dB that sorts a limit that no level reaches behind the others."""
 GRADES = ("FAIL", "WARN", "waived", "")
 WORDS = {"fail": "FAIL", "warn": "WARN", None: ""}
 STYLES = {"FAIL": "red", "WARN": "yellow", "waived": "cyan", "": ""}
 
 
 def sides(page: Page, report: Report, *, spare: int | None) -> None:
-    """Write every side with its limits, and the discs; None: everything.
+    """Write all sides with their limits, and the discs.
 
-    Given `spare` lines, what rules the levels, where the sides lie in time and which limits come first are told, in
-    that order, as far as there is room; of a report that is longer anyway the first.
+    `spare` is the number of lines left: the limit that sets each level, the time strips and the limits reached first
+    are written in that order as far as they fit; the first always. None writes everything.
     """
     verbose, shown_too, rows = spare is None, _Shown(rules=True, strips=True), 0
     if spare is not None:
@@ -43,7 +43,7 @@ def sides(page: Page, report: Report, *, spare: int | None) -> None:
             rows = spare - _height(page, report, shown_too) - 1
             if rows >= -1:
                 break
-        else:  # it is longer than that anyway
+        else:  # no choice fits
             shown_too = _SHOWN[1]
     for side in report.sides:
         _glance(page, report, side, shown_too, verbose=verbose)
@@ -68,7 +68,7 @@ def end(page: Page, report: Report, *, verbose: bool) -> None:
 
 
 class _Shown(NamedTuple):
-    """What of a side is told where there is room: what rules its level, where it lies in time."""
+    """The optional lines of a side: the limit that sets its level, and the strip of its findings in time."""
 
     rules: bool
     strips: bool
@@ -78,7 +78,7 @@ _SHOWN = (_Shown(rules=True, strips=True), _Shown(rules=True, strips=False), _Sh
 
 
 def _height(page: Page, report: Report, shown_too: _Shown) -> int:
-    """Count the lines of all that comes from the sides on, without limits: written on a page nobody sees."""
+    """Count the lines from the sides to the end, without limits, by writing them to a page that is discarded."""
     scratch = page.like()
     for side in report.sides:
         _glance(scratch, report, side, shown_too, verbose=False)
@@ -90,19 +90,19 @@ def _height(page: Page, report: Report, shown_too: _Shown) -> int:
 def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, verbose: bool) -> None:
     label = f"Side {shown(side.id, 20)} ".ljust(INDENT)
     levels, geometry, dot = side.levels, side.geometry, page.clean(" · ")
-    said = [" ".join(pair) for pair in declared_lines(side.declared)]
+    statements = [" ".join(pair) for pair in declared_lines(side.declared)]
     tones = lineup_line(side)
     if levels is None or geometry is None:
         page.say(f"not measured; {_file(side.audio)}", label=label, style="bold", indent=INDENT)
     else:
-        known = str(levels.recommended).removesuffix(" dB")
+        recommended = str(levels.recommended).removesuffix(" dB")
         how = judged_as(report, side)
         level = f"at {levels.judged}{', ' if how.startswith('the') else ' '}{how}"
-        level += "" if how == "as recommended" else f"; recommended {known}"
+        level += "" if how == "as recommended" else f"; recommended {recommended}"
         below = f", {said_margin}" if (said_margin := level_notes.margin(side)) else ""
         words = f"{level}{below}, clean {levels.clean}; ends {geometry.last_diameter_mm:.1f} mm"
-        if not verbose and said and page.fits(label + dot.join([words, *said])):
-            words, said = dot.join([words, *said]), []
+        if not verbose and statements and page.fits(label + dot.join([words, *statements])):
+            words, statements = dot.join([words, *statements]), []
         page.say(words, label=label, style="bold", indent=INDENT)
         if fails := level_notes.unset(report, side):
             page.say(fails, label=" " * INDENT, indent=INDENT + 2, body="yellow")
@@ -112,14 +112,14 @@ def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, 
             page.raw(" " * INDENT + _strip(page, report, side))
     if tones:
         page.say(tones, label=" " * INDENT, indent=INDENT + 2)
-    for words in said if verbose else [dot.join(said)] if said else []:
+    for words in statements if verbose else [dot.join(statements)] if statements else []:
         page.say(words, label=" " * INDENT, indent=INDENT + 2)
     if verbose and geometry is not None:
         _fully(page, side)
 
 
 def _fully(page: Page, side: SideReport) -> None:
-    """Write what the usual report leaves out of a side."""
+    """Write the lines of a side that only the verbose report has."""
     geometry, levels = side.geometry, side.levels
     assert geometry is not None  # asked before
     assert levels is not None
@@ -132,7 +132,7 @@ def _fully(page: Page, side: SideReport) -> None:
         f"{geometry.size} at {geometry.rpm:.4g} turns a minute, {geometry.outer_diameter_mm:.1f} to "
         f"{geometry.finishing_diameter_mm:.1f} mm; cut from {clock(geometry.span_start_s)} to "
         f"{clock(geometry.span_end_s)}" + (f", then room for {room.value:.1f} turns of lead-out" if room else ""),
-        f"{side.second_look_s:.1f} s looked at again for the remedies" if side.second_look_s else "",
+        f"{side.second_look_s:.1f} s examined again for the remedies" if side.second_look_s else "",
         f"travel {geometry.travel_mm:.2f} mm{_least(geometry)}, mean pitch "
         f"{geometry.mean_pitch_um:.0f} um, with {geometry.polarity} polarity"
         + (f"; {geometry.overlaps} turns overlap" if geometry.overlaps else ""),
@@ -143,13 +143,13 @@ def _fully(page: Page, side: SideReport) -> None:
 
 
 def _least(geometry: Geometry) -> str:
-    """Give the least possible travel; on a short side the carriage's run-in, which counts for nothing, hides it."""
+    """Write the least possible travel; empty on a short side, where the carriage's run-in makes it larger."""
     least = geometry.travel_least_mm
     return f" (least possible {least:.2f})" if least <= geometry.travel_mm else ""
 
 
 def _strip(page: Page, report: Report, side: SideReport) -> str:
-    """Draw the side from its first to its last second: tracks by number, M and W where a finding lies."""
+    """Draw the side from its first to its last second: tracks by number, F and W where a finding lies."""
     length = side.audio.duration_s or 0.0
     geometry = side.geometry
     if length <= 0.0 or geometry is None:
@@ -167,20 +167,20 @@ def _strip(page: Page, report: Report, side: SideReport) -> str:
         line[first : last + 1] = page.clean("─") * (last + 1 - first)
         for index, char in enumerate(name[: last - first]):
             line[first + index] = char
-    for one in sorted(by_time(report, side.id), key=lambda one: one.gravity):
-        at = cell(one.second or 0.0)
+    for measured in sorted(by_time(report, side.id), key=lambda measured: measured.gravity):
+        at = cell(measured.second or 0.0)
         if at not in taken:
-            line[at] = "M" if one.finding.severity == "fail" else "W"
+            line[at] = "F" if measured.finding.severity == "fail" else "W"
             taken.add(at)
     return "".join(line) + last_second
 
 
 def _every_limit(page: Page, report: Report, side: SideReport) -> None:
-    """Write the limits of a side check by check, those with what was not kept first."""
+    """Write the limits of a side by check, exceeded ones first."""
     rows: list[tuple[str, ...]] = []
     styles = []
     checks: dict[str, list[tuple[str, ...]]] = {}
-    for _, cells in sorted(_held(report, side)):
+    for _, cells in sorted(_limit_rows(report, side)):
         check, _, key = cells[0].partition("/")
         checks.setdefault(check, []).append((f"  {key}", *cells[1:]))
     for check, limits in checks.items():
@@ -193,16 +193,16 @@ def _every_limit(page: Page, report: Report, side: SideReport) -> None:
 
 
 def _first_limits(page: Page, report: Report, most: int) -> None:
-    """Write as many limits as there are lines: of each side those that give out first as the level rises."""
-    several = [
-        sorted((row for row in _held(report, side) if row[0].level < NEVER), key=lambda row: row[0].level)
+    """Write `most` limits at most: of each side those that a rising level reaches first."""
+    limits_by_side = [
+        sorted((row for row in _limit_rows(report, side) if row[0].level < NEVER), key=lambda row: row[0].level)
         for side in report.sides
     ]
-    each = max(1, most // max(1, len(several)))
+    each = max(1, most // max(1, len(limits_by_side)))
     rows = [
         (f"{shown(side.id, 20)} {cells[0]}", *cells[1:])
-        for side, held in zip(report.sides, several, strict=True)
-        for _, cells in held[:each]
+        for side, limits in zip(report.sides, limits_by_side, strict=True)
+        for _, cells in limits[:each]
     ]
     if rows:
         styles = [STYLES.get(cells[1], "") for cells in rows]
@@ -216,8 +216,8 @@ class _Order(NamedTuple):
     name: str
 
 
-def _held(report: Report, side: SideReport) -> Iterator[tuple[_Order, tuple[str, ...]]]:
-    """Give each limit of a side with its place in the order: name, word, value, limit, level."""
+def _limit_rows(report: Report, side: SideReport) -> Iterator[tuple[_Order, tuple[str, ...]]]:
+    """Yield a sort key and the cells of each limit of a side: name, word, value, limit, level."""
     levels = side.levels
     waived, graded = _waived(report, side), grades(report, side.id)
     for name, limit in report.ruleset.limits.items():
@@ -236,11 +236,11 @@ def _held(report: Report, side: SideReport) -> Iterator[tuple[_Order, tuple[str,
 
 
 def _waived(report: Report, side: SideReport) -> set[str]:
-    """Give the limits of which somebody answers for every finding on a side."""
+    """Return the names of limits whose findings on a side are all waived."""
     names: dict[str, list[bool]] = {}
-    for one in whole(report):
-        if one.side == side.id:
-            names.setdefault(one.limit_name(report), []).append(one.finding.waived_by is not None)
+    for measured in whole(report):
+        if measured.side == side.id:
+            names.setdefault(measured.limit_name(report), []).append(measured.finding.waived_by is not None)
     return {name for name, answered in names.items() if all(answered)}
 
 
@@ -271,7 +271,7 @@ def _measurements(page: Page, side: SideReport) -> None:
 
 
 def _discs(page: Page, report: Report) -> None:
-    """Write at which level each disc is to be released, and what its sides give away by it."""
+    """Write the release level of each disc, and how much lower each side is cut for it."""
     for disc in report.discs:
         away = [f"{side} is cut lower by {_plain(gift)}" for side, gift in disc.gives_away.items() if gift.value > 0.0]
         gifts = [listed(away) if away else "no side is cut lower for it"] if len(disc.sides) > 1 else []
@@ -287,14 +287,14 @@ def _plain(gift: Quantity) -> str:
 
 
 def own_md5(audio: AudioFacts) -> list[str]:
-    """Say of each FLAC file whether the MD5 that it states of its samples is theirs."""
-    says = {
+    """Return a line for each FLAC file: whether the MD5 it states is that of its samples."""
+    words = {
         "agrees": "the MD5 it states is that of its samples",
         "disagrees": "the MD5 it states is not that of its samples",
         "not stated": "it states no MD5 of its samples",
     }
     files: tuple[AudioFacts | TrackFile, ...] = (audio, *audio.files)
-    return [f"{shown(one.file, 300)}: {says[one.own_md5]}" for one in files if one.own_md5 is not None]
+    return [f"{shown(file.file, 300)}: {words[file.own_md5]}" for file in files if file.own_md5 is not None]
 
 
 def _file(audio: AudioFacts) -> str:
@@ -306,19 +306,19 @@ def _file(audio: AudioFacts) -> str:
 
 
 def _rest(page: Page, report: Report, *, verbose: bool) -> None:
-    """Say what passed, in one line, and by name what was not judged."""
+    """Write the number of checks that passed, and the names of those that were not judged."""
     for word, outcome in _OUTCOMES:
-        there = [result for result in report.results if result.outcome == outcome]
-        if not there:
+        results = [result for result in report.results if result.outcome == outcome]
+        if not results:
             continue
         if outcome == "pass" and not verbose:
-            page.say(f"{_counted(report, there)}", label=f"{word} ", style="green", indent=2)
+            page.say(f"{_counted(report, results)}", label=f"{word} ", style="green", indent=2)
             continue
-        if outcome in {"not_applicable", "waived"} and not verbose:  # who answers for what is told above
+        if outcome in {"not_applicable", "waived"} and not verbose:  # the waivers are listed above
             continue
-        reasons = {result.reason for result in there} if outcome != "pass" else set()
+        reasons = {result.reason for result in results} if outcome != "pass" else set()
         names: dict[str, list[str]] = {}
-        for result in there:
+        for result in results:
             names.setdefault(result.check, []).append(result.side or "delivery")
         every = len(report.sides)
         named = [
@@ -329,13 +329,13 @@ def _rest(page: Page, report: Report, *, verbose: bool) -> None:
         page.say(", ".join(named) + why, label=f"{word} ", indent=2)
 
 
-def _counted(report: Report, there: list[CheckResult]) -> str:
+def _counted(report: Report, results: list[CheckResult]) -> str:
     """Count results a side: "11 of 13 checks on A, 5 of 13 on B, 3 of 3 on all"."""
     parts: list[str] = []
     for side in dict.fromkeys(result.side for result in report.results):
         judged = [result for result in report.results if result.outcome != "not_applicable"]
         every = sum(result.side == side for result in judged)
-        many = sum(result.side == side for result in there)
+        many = sum(result.side == side for result in results)
         parts.append(f"{many} of {every}{'' if parts else ' checks'} on {side or 'all'}")
     return f"{', '.join(parts)}; more: --verbose"
 

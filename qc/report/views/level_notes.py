@@ -1,4 +1,4 @@
-"""What a report says of a side's levels in a sentence: which limit fails when recommended, which warnings go."""
+"""Sentences about the levels of a side: limits that fail when recommended, warnings that disappear when clean."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from qc.text.sanitize import shown
 
 
 def unset(report: Report, side: SideReport) -> str:
-    """Say which limits fail at the recommended level because the ruleset does not let them set it; else nothing."""
+    """Name the limits that fail at the recommended level because they do not set it; empty where there are none."""
     levels = side.levels
     if levels is None or not levels.fails_at_recommended:
         return ""
@@ -22,32 +22,32 @@ def unset(report: Report, side: SideReport) -> str:
 
 
 def margin(side: SideReport) -> str:
-    """Say how far below the edge the recommended level lies; nothing where it lies on it."""
+    """Write the distance of the recommended level below the edge, in dB; empty where it lies on the edge."""
     levels = side.levels
     if levels is None or levels.edge is None or levels.policy == "edge":
         return ""
     return f"{levels.edge.value - levels.recommended.value:.1f} dB below the edge at {levels.edge}"
 
 
-def goes_when_clean(report: Report, one: MeasuredFinding) -> bool:
+def goes_when_clean(report: Report, measured: MeasuredFinding) -> bool:
     """Whether a finding is a warning of a limit that sets the level and warns nowhere at the side's clean level."""
-    finding = one.finding
+    finding = measured.finding
     if finding.severity != "warn" or finding.waived_by is not None or finding.limit is None:
         return False
     levels = next((side.levels for side in report.sides if side.id == finding.location.side), None)
     if levels is None or not levels.clean_of or levels.judged.value <= levels.clean.value:
         return False
-    check, _, key = one.limit_name(report).partition("/")
+    check, _, key = measured.limit_name(report).partition("/")
     return f"{check}/{key.partition('.')[0]}" in levels.clean_of
 
 
 def gone_count(report: Report, side: SideReport) -> int:
-    """Count the warnings of a side that go at its clean level, those that the report did not keep too."""
+    """Count the warnings of a side that disappear at its clean level, with those that the report left out."""
     return sum(result.warnings_gone_at_clean for result in report.results if result.side == side.id)
 
 
 def gone(report: Report, side: SideReport) -> str:
-    """Say how many warnings of a side go at its clean level, in one line; nothing where none does."""
+    """Count in a line the warnings of a side that disappear at its clean level; empty where there are none."""
     count = gone_count(report, side)
     if side.levels is None or not count:
         return ""
@@ -57,13 +57,13 @@ def gone(report: Report, side: SideReport) -> str:
 
 
 def gone_lines(report: Report) -> list[str]:
-    """Give that line for every side that has such warnings."""
-    said = ((side.id, gone(report, side)) for side in report.sides)
-    return [f"Side {shown(side, 20)}: {words}" for side, words in said if words]
+    """Return that line for each side that has such warnings."""
+    words_by_side = ((side.id, gone(report, side)) for side in report.sides)
+    return [f"Side {shown(side, 20)}: {words}" for side, words in words_by_side if words]
 
 
 def gone_for_client(report: Report) -> list[str]:
-    """Say the same to who sent the music."""
+    """Return a sentence to the client for each side that has such warnings."""
     lines = []
     for side in report.sides:
         count, levels = gone_count(report, side), side.levels

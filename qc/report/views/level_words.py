@@ -1,4 +1,4 @@
-"""Which level a side is judged at, and why, in words; what the release level of a disc means for each of its sides."""
+"""The level that a side is judged at, in words, and notes on the release level of a disc."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from qc.model.report import DiscLevel, Report, SideReport
 LEVELS = {
     "release": "the release level of its disc", "recommended": "its recommended level", "clean": "its clean level",
 }  # fmt: skip
-"""What a `--level` by name stands for."""
+"""The level named by a value of `--level`, in words."""
 
 
 def judged_as(report: Report, side: SideReport) -> str:
-    """Say which level a side is judged at: "as requested", "the release level", "as recommended", "by --level"."""
+    """Describe the judged level: "as requested", "the release level", "as recommended" or "by --level"."""
     levels = side.levels
-    assert levels is not None  # who asks has measured it
+    assert levels is not None  # callers ask for measured sides only
     if report.level is not None:
         return f"by --level {report.level}" if report.level in LEVELS else "by --level"
     if levels.basis == "requested" or (levels.basis is None and levels.declared is not None):
@@ -25,7 +25,7 @@ def judged_as(report: Report, side: SideReport) -> str:
 
 
 def option_words(report: Report) -> str:
-    """Say that `--level` decided the level of every side; empty where it did not."""
+    """Write that `--level` set the level of every side; empty where it did not."""
     if report.level is None:
         return ""
     level = LEVELS.get(report.level, report.level)
@@ -33,12 +33,12 @@ def option_words(report: Report) -> str:
 
 
 def sides_of(disc: DiscLevel) -> list[str]:
-    """Name every side of a disc."""
+    """Return the ids of all sides of a disc, sorted."""
     return sorted((*disc.sides, *disc.requested, *disc.not_measured, *disc.no_level))
 
 
 def disc_notes(report: Report, disc: DiscLevel) -> Iterator[str]:
-    """Say which sides of a disc do not count for its release level, and which counts without being judged."""
+    """Yield notes on the sides of a disc that do not count for its release level, or count without being judged."""
     for side in disc.requested if report.level is None else ():
         yield f"{side} keeps its requested level"
     for side in disc.not_measured:
@@ -46,4 +46,4 @@ def disc_notes(report: Report, disc: DiscLevel) -> Iterator[str]:
     for side in disc.no_level:
         yield f"{side} fits at no level and is left out"
     for side in disc.not_judged:
-        yield f"{side} was measured for this level alone and is not judged here"
+        yield f"{side} was measured only for this level and is not judged here"

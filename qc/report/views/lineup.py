@@ -1,4 +1,4 @@
-"""Line-up tones in a report's words."""
+"""Line-up tones in words."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from qc.model.quantity import clock
 from qc.model.report import SideReport
 
 MOST = 6
-"""Tones that are named by themselves."""
+"""Tones that are listed; more of them are counted."""
 
 
 def lineup_line(side: SideReport) -> str:
-    """Say which line-up tones stand at the head of a side; empty where there are none."""
+    """List the line-up tones at the head of a side; empty where there are none."""
     if not side.lineup:
         return ""
     first, last = side.lineup[0], side.lineup[-1]

@@ -1,14 +1,14 @@
-"""What comes with the level that was requested, and is not there at the recommended one."""
+"""Failures that the requested level causes and the recommended level would fix."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
 from qc.model.report import Report, SideReport
-from qc.report.views.findings import folds
+from qc.report.views.findings import findings_by_check
 
 OVER = "groove.level_over_recommended"
-"""The measurement that says how far the level asked for is above the recommended one."""
+"""Measurement of how far the requested level is above the recommended one."""
 
 
 class FixedByLevel(NamedTuple):
@@ -19,12 +19,12 @@ class FixedByLevel(NamedTuple):
 
 
 def fixed_by_recommended(report: Report, side: SideReport) -> FixedByLevel:
-    """Count what the recommended level of a side fixes, when it is judged at a higher one; else that is nothing.
+    """Count the failing checks that the recommended level of a side fixes; zero unless it is judged at a higher level.
 
-    Which checks those are was found by judging at that level.
+    The judge found them by judging the side at that level too.
     """
-    failing = [fold for fold in folds(report, "fail", by_side=True) if fold.gravest.side == side.id]
-    others = [fold for fold in failing if any(one.measure != OVER for one in fold.found)]
+    failing = [group for group in findings_by_check(report, "fail", by_side=True) if group.most_serious.side == side.id]
+    others = [group for group in failing if any(measured.measure != OVER for measured in group.findings)]
     levels = side.levels
     better = () if levels is None or levels.fixed_at_recommended is None else levels.fixed_at_recommended
-    return FixedByLevel(sum(fold.check in better for fold in others), len(others))
+    return FixedByLevel(sum(group.check in better for group in others), len(others))

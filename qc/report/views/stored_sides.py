@@ -1,4 +1,4 @@
-"""Sides whose numbers came from the store: on which day they were measured, in the words of every format."""
+"""Sides with stored numbers: the day they were measured, in words."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ LONGEST = 20
 
 
 def measured_earlier(run: Run | None, side: str) -> str:
-    """Say when a side was measured, if not in this run; empty if it was, or if the report leaves its run out."""
+    """Write the day a side was measured; empty if it was in this run, or if the report has no run."""
     day = None if run is None else run.measured_on.get(side)
     if run is None or day is None:
         return ""
@@ -22,7 +22,7 @@ def measured_earlier(run: Run | None, side: str) -> str:
 
 
 def measured_earlier_lines(run: Run | None) -> Iterator[str]:
-    """Say it of all sides, those of one day in one line: "sides A and B measured on 2026-11-30, not measured again"."""
+    """Yield a line for each such day: "sides A and B measured on 2026-11-30, not measured again"."""
     by_words: dict[str, list[str]] = {}
     for side in () if run is None else run.measured_on:
         by_words.setdefault(measured_earlier(run, side), []).append(shown(side, LONGEST))

@@ -1,4 +1,4 @@
-"""What a repair is worth, for people: the limit that sets the level, and what reducing its worst passages wins."""
+"""The gain of repairs in words: the limit that sets the level, and the level gained by reducing its worst passages."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ if TYPE_CHECKING:
     from qc.text.page import Page
 
 LEAST = 0.05
-"""dB: levels go by tenths, so that less is nothing."""
+"""Least gain in dB: levels are given in tenths."""
 NEIGHBOURS = 10
 """Neighbours that the verbose report shows of a side."""
 
 
 def ruled(report: Report, side: SideReport) -> str:
-    """Say in a line what rules the level of a side and what a repair wins; empty where nothing rules it."""
+    """Write the limit that sets the level of a side and the gain of a repair; empty where no limit sets it."""
     budget = None if side.levels is None else side.levels.budget
     if budget is None or budget.ruling is None:
         return ""
@@ -30,21 +30,21 @@ def ruled(report: Report, side: SideReport) -> str:
 
 
 def limit_words(report: Report, name: str) -> str:
-    """Name a limit by what it is held against: "last diameter", "drive 1s"."""
+    """Name a limit by its measurement: "last diameter", "drive 1s"."""
     limit = report.ruleset.limits.get(name)
     measure = name if limit is None else limit.measure
     return measure.partition(".")[2].replace("_", " ") or measure
 
 
 def _gains(budget: Budget) -> list[str]:
-    """Tell the first repair that wins something, and the last where it wins more."""
+    """Describe the first repair with a gain, and the last one where it gains more."""
     first = next((repair for repair in budget.repairs if repair.wins.value > LEAST), None)
     if first is None:
         return ["reducing its worst passages gains nothing"] if budget.repairs else []
-    told = f"reducing {_passages(first)} gains {_plain(first.wins)}"
+    words = f"reducing {_passages(first)} gains {_plain(first.wins)}"
     last = budget.repairs[-1]
     more = last.wins.value > first.wins.value + LEAST
-    return [f"{told}, {_passages(last)} {_plain(last.wins)}" if more else told]
+    return [f"{words}, {_passages(last)} {_plain(last.wins)}" if more else words]
 
 
 def _plain(level: Quantity) -> str:
@@ -55,8 +55,8 @@ def _passages(repair: Repair) -> str:
     """Name a passage by its seconds, several by their number."""
     if len(repair.passages) > 1:
         return f"{len(repair.passages)} passages"
-    (one,) = repair.passages
-    return f"{minutes(math.floor(one.start_s + 1e-9))}-{minutes(math.ceil(one.end_s - 1e-9))}"
+    (passage,) = repair.passages
+    return f"{minutes(math.floor(passage.start_s + 1e-9))}-{minutes(math.ceil(passage.end_s - 1e-9))}"
 
 
 def fully(page: Page, side: SideReport) -> None:
@@ -74,19 +74,19 @@ def fully(page: Page, side: SideReport) -> None:
             page.table(("REDUCING", "level", "gains", "then limited by"), tried, least=3)
     if side.print_through:
         near = [
-            (_second(one.loud), _second(one.quiet), _track(one.loud), str(one.land), _plain(one.apart))
-            for one in side.print_through[:NEIGHBOURS]
+            (_second(pair.loud), _second(pair.quiet), _track(pair.loud), str(pair.land), _plain(pair.apart))
+            for pair in side.print_through[:NEIGHBOURS]
         ]
-        page.table(("LOUD", "beside quiet", "track", "land", "apart"), near)
+        page.table(("LOUD", "next to quiet", "track", "land", "apart"), near)
         if rest := len(side.print_through) - len(near):
             page.say(f"and {rest} more in the JSON report", label="  ")
 
 
 def _tried(number: int, repair: Repair) -> tuple[str, ...]:
-    """Give the passage that a repair takes beside those before it, and what all of them come to."""
+    """Return a row of the table: the passage that a repair adds to those before it, and the result of all of them."""
     last = repair.passages[-1]
-    where = f"{'and ' if number > 1 else ''}{clock(last.start_s)} to {clock(last.end_s)}"
-    return where, str(repair.recommended), _plain(repair.wins), repair.ruling or ""
+    passage_words = f"{'and ' if number > 1 else ''}{clock(last.start_s)} to {clock(last.end_s)}"
+    return passage_words, str(repair.recommended), _plain(repair.wins), repair.ruling or ""
 
 
 def _at(at: At | None) -> tuple[str, str, str]:

@@ -13,9 +13,9 @@ from qc.groove.figures.curves import PITCH, RADIUS, WIDTH
 from qc.model.discs import NOMINAL_MM
 from qc.model.figures import GrooveTurn, Spectrum, View
 from qc.report.html import face, microscope, spectrum, timelines
-from qc.report.html.drawn import drawn
+from qc.report.html.finding_views import finding_views
 from qc.report.html.panels import panels
-from qc.report.html.told import told
+from qc.report.html.side_pictures import draw_side
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -34,9 +34,9 @@ def plain(sectors=1350, pitch=69.0, width=56.0):
 
 
 def test_every_picture_stands_by_itself(checked):
-    every = told(checked.report)
+    findings = finding_views(checked.report)
     names = set()
-    for figure in drawn(checked.report, 1, checked.evidence, every).figures:
+    for figure in draw_side(checked.report, 1, checked.evidence, findings).figures:
         root = read(figure)
         assert root.tag == f"{SVG}svg"
         assert float(root.get("width")) == pytest.approx(figure.width, abs=0.01)
@@ -65,14 +65,14 @@ def test_rings_cover_the_recording_and_are_as_grey_as_their_land(checked):
 
 def test_findings_lie_at_their_radius(checked):
     side, traces = checked.report.sides[0], checked.evidence.traces["A"]
-    every = [one for one in told(checked.report) if one.side == "A" and one.second is not None]
-    figure = face.face("f", checked.report, side, traces, every)
+    views = [view for view in finding_views(checked.report) if view.side == "A" and view.second is not None]
+    figure = face.face("f", checked.report, side, traces, views)
     centre, scale = face.MARGIN + face.BOX / 2.0, face.BOX / NOMINAL_MM["12in"]
     links = {link.get("href"): link for link in ET.fromstring(figure.markup).iter("a")}
     checked_ones = 0
-    for one in every:
-        sign = links[f"#{one.anchor}"].find("rect")
-        at = getattr(one.found.finding.measured, "at", None)
+    for view in views:
+        sign = links[f"#{view.anchor}"].find("rect")
+        at = getattr(view.measured.finding.measured, "at", None)
         if sign is None or at is None or at.radius_mm is None:
             continue
         x, y = (float(sign.get(name)) + 5.5 for name in "xy")
@@ -130,8 +130,8 @@ def test_timelines_show_the_worst_of_each_trace(checked):
     depth = next(panel for panel in found if panel.title == "Depth of the groove")
     assert depth.low < np.nanmin(traces["groove.depth_max"])
     assert depth.high > side.measurements["groove.depth_max"].value
-    assert {bound.value for bound in depth.bounds} <= {110.0, 127.0}
-    data = timelines.data(side, found, told(checked.report))
+    assert {limit.value for limit in depth.limits} <= {110.0, 127.0}
+    data = timelines.data(side, found, finding_views(checked.report))
     packed = next(panel for panel in data["panels"] if panel["title"] == "Depth of the groove")["series"][0]
     assert packed["high"] == np.nanmax(traces["groove.depth_max"])
     assert packed["step"] == pytest.approx(1.0 / 75.0)

@@ -54,7 +54,7 @@ const curves = (() => {
 
   // Seconds to write on a time axis, at most so many.
   const timeTicks = (low, high, most) => {
-    const step = TIME_STEPS.find((one) => (high - low) / one <= most) || TIME_STEPS.at(-1);
+    const step = TIME_STEPS.find((seconds) => (high - low) / seconds <= most) || TIME_STEPS.at(-1);
     return multiples(low, high, step);
   };
 

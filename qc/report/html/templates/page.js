@@ -1,5 +1,5 @@
 "use strict";
-// What all of the page's script shares: its data, and the sides' pictures as they are set up.
+// Shared by all scripts of the page: its data, small helpers, and the pictures of the sides once they are set up.
 const page = (() => {
   const root = document.documentElement;
   const data = JSON.parse(document.getElementById("data").textContent);
@@ -15,7 +15,7 @@ const page = (() => {
   };
   const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
   const sideOf = (figure) => data.sides.find((side) => side.id === figure.dataset.side);
-  const trackAt = (side, second) => side.tracks.findLast((one) => one.start_s <= second);
+  const trackAt = (side, second) => side.tracks.findLast((track) => track.start_s <= second);
   const faces = new Map(), plots = new Map();
 
   // -- light ---------------------------------------------------------------------------------------------------
@@ -38,9 +38,9 @@ const page = (() => {
   let folded = [];
   addEventListener("beforeprint", () => {
     folded = [...document.querySelectorAll("details:not([open])")];
-    folded.forEach((one) => { one.open = true; });
+    folded.forEach((details) => { details.open = true; });
   });
-  addEventListener("afterprint", () => folded.forEach((one) => { one.open = false; }));
+  addEventListener("afterprint", () => folded.forEach((details) => { details.open = false; }));
 
   relit();
   unfold();

@@ -1,119 +1,8 @@
 "use strict";
 // The timelines: panels of SVG on one time axis, with a cursor through all of them, zoom, pan, and places to go to.
 (() => {
-  const { clock, made, clamp } = page;
-  const KINDS = ["one", "two"], SIGNS = { fail: "\u25A0", warn: "\u25B3", waived: "\u25CB" };
-  const LEFT = 58, RIGHT = 14, TOP = 7, HEIGHT = 92, FOOT = 22, LEAST_S = 0.5, AROUND_S = 5, SIDEWAYS = 4;
-
-  const svg = (tag, attributes = {}, text) => {
-    const node = document.createElementNS("http://www.w3.org/2000/svg", tag);
-    for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-    if (text !== undefined) node.textContent = text;
-    return node;
-  };
-  const line = (points) => points.map(([x, y], i) => `${i ? "L" : "M"}${x.toFixed(1)} ${y.toFixed(1)}`).join("");
-  const figures = (value) => value.toFixed(Math.abs(value) >= 100 ? 0 : Math.abs(value) >= 10 ? 1 : 2);
-  const brief = (seconds) => clock(seconds).replace(/\.?0+$/, (end) => end.startsWith(".") ? "" : end);
-
-  // -- one panel ---------------------------------------------------------------------------------------------------
-
-  class Panel {
-    constructor(side, panel, plane, last) {
-      Object.assign(this, { side, panel, last });
-      this.curves = panel.series.map(curves.unpacked);
-      this.svg = svg("svg", { class: "figure panel", "aria-hidden": "true" });
-      plane.append(this.head(), this.svg);
-    }
-
-    head() {
-      const { title, unit, series, bounds } = this.panel, head = made("p", "panel-head");
-      head.append(made("b", "", unit ? `${title}, ${unit}` : title));
-      this.values = series.map(({ label }, index) => {
-        const key = made("span", `key key-${index + 1}`, label), value = made("span", "value", "");
-        key.append(" ", value);
-        head.append(key);
-        return value;
-      });
-      bounds.forEach((bound) => head.append(made("span", `key bound-${bound.word}`, bound.says)));
-      return head;
-    }
-
-    up(value) {
-      const { low, high } = this.panel;
-      return TOP + HEIGHT * (1 - (value - low) / (high - low));
-    }
-
-    draw(width, range) {
-      const height = TOP + HEIGHT + (this.last ? FOOT : 4), right = width - RIGHT;
-      this.width = Math.max(1, right - LEFT);
-      this.range = range;
-      const across = (second) => LEFT + this.width * (second - range.min) / (range.max - range.min);
-      const clip = `clip-${this.side.id}-${this.panel.title}`.replace(/[^A-Za-z0-9]+/g, "-");
-      const parts = [svg("rect", { class: "plot", x: LEFT, y: TOP, width: this.width, height: HEIGHT })];
-      const clipped = svg("clipPath", { id: clip });
-      clipped.append(svg("rect", { x: LEFT, y: TOP, width: this.width, height: HEIGHT }));
-      parts.push(clipped, ...this.tracks(across), ...this.axes(across, right));
-      for (const { value, word } of this.panel.bounds) {
-        const y = this.up(value);
-        if (y >= TOP && y <= TOP + HEIGHT) parts.push(svg("path", { class: `bound-${word}`, d: line([[LEFT, y], [right, y]]) }));
-      }
-      this.curves.forEach((curve, index) => {
-        const runs = curves.seen(curve, range, Math.max(200, 0.8 * this.width));
-        const d = runs.map((run) => line(run.map(([second, value]) => [across(second), this.up(value)]))).join("");
-        parts.push(svg("path", { class: KINDS[index], d, "clip-path": `url(#${clip})` }));
-      });
-      this.chosen = svg("rect", { class: "chosen", y: TOP, height: HEIGHT, width: 0 });
-      this.cursor = svg("path", { class: "cursor" });
-      this.dots = this.curves.map((_, index) => svg("circle", { class: `dot-${KINDS[index]}`, r: 0 }));
-      for (const [name, value] of Object.entries({ width, height, viewBox: `0 0 ${width} ${height}` })) {
-        this.svg.setAttribute(name, value);
-      }
-      this.svg.replaceChildren(...parts, this.chosen, this.cursor, ...this.dots);
-      this.across = across;
-    }
-
-    tracks(across) {
-      return this.side.tracks.filter((_, index) => index % 2 === 0).flatMap((track) => {
-        const [from, to] = [track.start_s, track.end_s].map((one) => clamp(across(one), LEFT, LEFT + this.width));
-        return to > from ? [svg("rect", { class: "area", x: from, y: TOP, width: to - from, height: HEIGHT })] : [];
-      });
-    }
-
-    axes(across, right) {
-      const { low, high } = this.panel, { min, max } = this.range;
-      const parts = curves.ticks(low, high, 3).flatMap((value) => [
-        svg("path", { class: "rule", d: line([[LEFT, this.up(value)], [right, this.up(value)]]) }),
-        svg("text", { class: "dim end", x: LEFT - 6, y: this.up(value) + 4 }, String(value)),
-      ]);
-      for (const second of curves.timeTicks(min, max, this.width / 72)) {
-        const x = across(second), below = TOP + HEIGHT;
-        parts.push(svg("path", { class: "rule", d: line([[x, TOP], [x, below]]) }));
-        if (!this.last) continue;
-        parts.push(svg("path", { class: "axis", d: line([[x, below], [x, below + 5]]) }));
-        if (x < right - 14) parts.push(svg("text", { class: "dim middle", x, y: below + 18 }, brief(second)));
-      }
-      return parts;
-    }
-
-    // Put the cursor at a second, and write what the curves have there.
-    point(second) {
-      const x = this.across(second), there = x >= LEFT - 0.5 && x <= LEFT + this.width + 0.5;
-      this.cursor.setAttribute("d", there ? line([[x, TOP], [x, TOP + HEIGHT]]) : "");
-      this.curves.forEach((curve, index) => {
-        const value = curves.valueAt(curve, second), dot = this.dots[index];
-        this.values[index].textContent = value === null ? "\u2013" : `${figures(value)} ${this.panel.unit}`;
-        const y = value === null ? -1 : this.up(value), seen = there && y >= TOP && y <= TOP + HEIGHT;
-        for (const [name, part] of Object.entries({ cx: x, cy: y, r: seen ? 3.2 : 0 })) dot.setAttribute(name, part);
-      });
-    }
-
-    choose(from, to) {
-      this.chosen.setAttribute("x", this.across(from));
-      this.chosen.setAttribute("width", Math.max(0, this.across(to) - this.across(from)));
-    }
-  }
-
-  // -- one side ----------------------------------------------------------------------------------------------------
+  const { clock, made, clamp } = page, { Panel, LEFT } = panels;
+  const SIGNS = { fail: "\u25A0", warn: "\u25B3", waived: "\u25CB" }, LEAST_S = 0.5, AROUND_S = 5, SIDEWAYS = 4;
 
   class Timelines {
     constructor(figure, side) {
@@ -155,7 +44,7 @@
         button.addEventListener("click", act);
         bar.append(button);
       }
-      bar.append(this.places(), made("span", "note", "Drag to zoom, on glass with two fingers. Keys: arrows, +, -, Page Up, Page Down, n, p, 0."));
+      bar.append(this.places(), made("span", "note", "Drag to zoom, or use two fingers on a touch screen. Keys: arrows, +, -, Page Up, Page Down, n, p, 0."));
       return bar;
     }
 
@@ -171,11 +60,11 @@
         this.zoom(track.start_s, track.end_s);
         this.move(clamp(track.start_s, this.whole.min, this.whole.max));
       }));
-      this.inOrder().forEach((one) => {
-        const says = one.says.length > 70 ? `${one.says.slice(0, 69)}\u2026` : one.says;
-        offer(findings, `${clock(one.second)} ${one.word}: ${says}`, () => this.visit(one.second));
+      this.inOrder().forEach((finding) => {
+        const message = finding.message.length > 70 ? `${finding.message.slice(0, 69)}\u2026` : finding.message;
+        offer(findings, `${clock(finding.second)} ${finding.word}: ${message}`, () => this.visit(finding.second));
       });
-      select.append(...[tracks, findings].filter((one) => one.children.length));
+      select.append(...[tracks, findings].filter((options) => options.children.length));
       select.addEventListener("change", () => { acts[Number(select.value)](); this.plane.focus({ preventScroll: true }); });
       label.append(select);
       return label;
@@ -241,9 +130,9 @@
     }
 
     // Keep under each of two fingers the second that it was put down on.
-    stretch([one, two]) {
+    stretch(fingers) {
       const left = this.plane.getBoundingClientRect().left + LEFT, { width } = this.panels[0];
-      const [a, b] = [one, two].map((finger) => ({ second: finger.second, part: ((finger.now ?? finger.x) - left) / width }));
+      const [a, b] = fingers.map((finger) => ({ second: finger.second, part: ((finger.now ?? finger.x) - left) / width }));
       if (Math.abs(a.part - b.part) < 0.02 || a.second === b.second) return;
       const wide = (b.second - a.second) / (b.part - a.part), from = a.second - wide * a.part;
       if (wide > 0) this.zoom(from, from + wide);
@@ -262,7 +151,7 @@
 
     // Go to the next finding, or with -1 to the one before.
     step(way) {
-      const seconds = this.inOrder().map((one) => one.second).filter((second) => way * (second - this.cursor) > 1e-3);
+      const seconds = this.inOrder().map((finding) => finding.second).filter((second) => way * (second - this.cursor) > 1e-3);
       if (seconds.length) this.visit(way > 0 ? seconds[0] : seconds.at(-1));
     }
 
@@ -300,18 +189,18 @@
       const across = (second) => 100 * (second - this.range.min) / (this.range.max - this.range.min);
       this.strip.replaceChildren();
       for (const track of this.side.tracks) {
-        const [from, to] = [track.start_s, track.end_s].map((one) => clamp(across(one), 0, 100));
+        const [from, to] = [track.start_s, track.end_s].map((second) => clamp(across(second), 0, 100));
         if (to <= from) continue;
         const name = made("span", "track", `${track.number} ${track.title}`);
         Object.assign(name.style, { left: `${from}%`, width: `${to - from}%` });
         this.strip.append(name);
       }
-      for (const one of this.side.findings.toReversed()) {
-        const x = across(one.second);
+      for (const finding of this.side.findings.toReversed()) {
+        const x = across(finding.second);
         if (x < 0 || x > 100) continue;
-        const link = made("a", `sign ${one.word}`, SIGNS[one.word]);
-        link.href = `#${one.anchor}`;
-        link.title = `${one.word} ${clock(one.second)}: ${one.says}`;
+        const link = made("a", `sign ${finding.word}`, SIGNS[finding.word]);
+        link.href = `#${finding.anchor}`;
+        link.title = `${finding.word} ${clock(finding.second)}: ${finding.message}`;
         link.setAttribute("aria-label", link.title);
         link.tabIndex = -1;
         link.style.left = `${x}%`;
