@@ -150,7 +150,7 @@ def test_only_scripts_of_our_own_may_run(drawn_page):
     wanted = {f"'sha256-{base64.b64encode(hashlib.sha256(one.encode()).digest()).decode()}'" for one in scripts}
     (allowed,) = re.findall(r"script-src ([^;]*)", policy)
     assert set(allowed.split()) == wanted
-    assert len(wanted) == 4
+    assert len(wanted) == 5
 
 
 def test_data_is_whole(drawn_page):
