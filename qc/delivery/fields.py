@@ -52,8 +52,8 @@ class InputModel(Model):
             fields = {field.alias or name: field for name, field in cls.model_fields.items()}
             for key, value in data.items():
                 if value is None and key in fields:
-                    mend = "fill it in" if fields[key].is_required() else "fill it in, or leave the line out"
-                    raise misplaced(f'"{key}" is empty; {mend}', (key,))
+                    remedy = "fill it in" if fields[key].is_required() else "fill it in, or leave the line out"
+                    raise misplaced(f'"{key}" is empty; {remedy}', (key,))
         return data
 
 

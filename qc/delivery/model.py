@@ -206,8 +206,8 @@ class Side(InputModel):
         """Check the tracks of a side with one file a track."""
         last = len(self.tracks) - 1
         if self.sha256 is not None:
-            mend = "put the digests of one file a track into a file SHA256SUMS beside the delivery"
-            raise misplaced(f'"sha256" is the digest of one file for the side; {mend}', ("sha256",))
+            remedy = "put the digests of one file a track into a file SHA256SUMS beside the delivery"
+            raise misplaced(f'"sha256" is the digest of one file for the side; {remedy}', ("sha256",))
         for i, track in enumerate(self.tracks):
             if track.audio is None:
                 what = f'track {track.number} has no "audio", others of this side have'

@@ -76,8 +76,8 @@ class SongPlan:
 
     def note(self, degree: int, octave: int = 0) -> int:
         """MIDI note of a degree of the scale, 1 the tonic."""
-        turn, step = divmod(degree - 1, 7)
-        return self.tonic + 12 * (turn + octave) + self.scale[step]
+        octaves, step = divmod(degree - 1, 7)
+        return self.tonic + 12 * (octaves + octave) + self.scale[step]
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,10 +225,10 @@ class _Band:
 
     def sing(self, stage: Stage, start: float, section: Section) -> None:
         """Sing the tune over the section, again where the section is longer."""
-        notes, turn = sung(section.tune), 16.0 * self.beat
+        notes, length = sung(section.tune), 16.0 * self.beat
         for again in range(-(-len(section.chords) // 4)):
             for note in notes:
-                when = start + again * turn + note.at * self.beat + self.late(0.008)
+                when = start + again * length + note.at * self.beat + self.late(0.008)
                 self.note(stage, when, note, "h" in section.parts)
 
     def note(self, stage: Stage, when: float, note: Sung, harmony: bool) -> None:

@@ -1,6 +1,6 @@
 """CUE sheets as general tools write them: files, tracks, titles, and times in frames of 1/75 s.
 
-What a sheet says about a compact disc and not about audio in files (flags, CD-Text, remarks) is passed over.
+Commands about a compact disc and not about audio in files (flags, CD-Text, remarks) are ignored.
 """
 
 from __future__ import annotations
@@ -197,7 +197,7 @@ def _file(sheet: CueSheet, number: int, rest: str) -> None:
 
 
 def _name_and_kind(rest: str) -> tuple[str, str]:
-    """Split what follows FILE, a name with or without quotation marks and a word; empty where one is missing.
+    """Split the arguments of FILE, a name with or without quotation marks and a word; empty where one is missing.
 
     Split and not matched: a pattern that looks for the last blank takes quadratic time over a line of blanks.
     """
@@ -242,11 +242,11 @@ def _index(sheet: CueSheet, number: int, rest: str) -> None:
         sheet.fail(number, f"track {track.number} has INDEX {which:02d} twice (see line {track.indexes[which].line})")
     if track.indexes and which < max(track.indexes):
         sheet.fail(number, f"INDEX {which:02d} stands behind INDEX {max(track.indexes):02d}; list them upwards")
-    for last in [index for one in sheet.tracks[-2:] for index in one.indexes.values()][-1:]:
+    for last in [index for entry in sheet.tracks[-2:] for index in entry.indexes.values()][-1:]:
         if last.file == here.file and here.second < last.second:
             then = f"{written(last.second)} of line {last.line}"
             sheet.fail(number, f"{written(here.second)} lies before {then}; the times of a file go upwards")
-    for begins in [one.begins for one in sheet.tracks[-2:-1]]:
+    for begins in [entry.begins for entry in sheet.tracks[-2:-1]]:
         if begins.file == here.file and here.second == begins.second:
             sheet.fail(number, f"the track before has no length (see line {begins.line}); correct one of the two times")
     track.indexes[which] = here

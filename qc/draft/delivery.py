@@ -1,7 +1,7 @@
 """A delivery file drafted from audio files: tracks from a CUE sheet or from silences, comments where a person fills in.
 
-Nothing is guessed that the audio cannot tell: sides come in the order given, one file each, unless files are named as
-the tracks of one side. What was found is marked as found.
+Nothing is guessed that is not in the audio: sides come in the order of the arguments, one file each, unless files are
+named as the tracks of one side. Values that were found are marked as found.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ Progress = Callable[[str, float], None]
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """One side as it was named: its id, its files, and whether they are its tracks one by one."""
+    """The files that the user named for one side: one file, or one a track."""
 
     id: str
     files: tuple[Path, ...]
@@ -45,7 +45,7 @@ class Given:
 
 @dataclass(frozen=True, slots=True)
 class _File:
-    """An audio file as it was found, by its name in the delivery."""
+    """An examined audio file; `name` is its path in the delivery."""
 
     path: Path
     name: str
@@ -72,14 +72,16 @@ def draft(sides: Sequence[Given], file: Path, sheet: CueSheet | None = None, pro
     does not fit the audio.
     """
     folder = file.parent
-    came = [[_examined(path, folder) for path in side.files] for side in sides]
-    flat = [one for files in came for one in files]
-    of_sheet = {} if sheet is None else {where: i for i, where in matched(sheet, [one.name for one in flat]).items()}
+    examined = [[_examine(path, folder) for path in side.files] for side in sides]
+    flat = [audio for files in examined for audio in files]
+    of_sheet = (
+        {} if sheet is None else {where: i for i, where in matched(sheet, [audio.name for audio in flat]).items()}
+    )
     lines = _head(sheet)
-    for side, files in zip(sides, came, strict=True):
+    for side, files in zip(sides, examined, strict=True):
         lines.append(f"  - id: {side.id}")
         if side.one_a_track:
-            lines += _joined(files, [_by_sheet(one, flat, sheet, of_sheet) for one in files])
+            lines += _joined(files, [_by_sheet(audio, flat, sheet, of_sheet) for audio in files])
         else:
             tracks = _by_sheet(files[0], flat, sheet, of_sheet)
             lines += _one_file(files[0], tracks, sheet, None if progress is None else partial(progress, side.id))
@@ -88,19 +90,21 @@ def draft(sides: Sequence[Given], file: Path, sheet: CueSheet | None = None, pro
     return Draft(text, sum(len(side.tracks) for side in read.delivery.sides))
 
 
-def _examined(path: Path, folder: Path) -> _File:
-    """Find an audio file inside the folder, and usable."""
+def _examine(path: Path, folder: Path) -> _File:
+    """Examine an audio file; raises DeliveryError where it is outside the folder or cannot be used."""
     home, there = Path(os.path.realpath(folder)), Path(os.path.realpath(path.parent)) / path.name
-    said = shown(str(path))
+    named = shown(str(path))
     if not there.is_relative_to(home):
-        raise DeliveryError(f"{said} lies outside {shown(str(folder))}; write the delivery to a folder above the audio")
+        raise DeliveryError(
+            f"{named} lies outside {shown(str(folder))}; write the delivery to a folder above the audio"
+        )
     if not Path(os.path.realpath(there)).is_relative_to(home):
-        raise DeliveryError(f"{said} leads through a link out of {shown(str(folder))}; put the file itself there")
+        raise DeliveryError(f"{named} leads through a link out of {shown(str(folder))}; put the file itself there")
     name = there.relative_to(home).as_posix()
     if not name.isprintable() or "\\" in name or name[1:2] == ":":
-        raise DeliveryError(f"{said} cannot be named in a delivery; give the file a name of plain letters")
+        raise DeliveryError(f"{named} cannot be named in a delivery; give the file a name of plain letters")
     if not os.path.lexists(path):
-        raise DeliveryError(f"{said} is not there; check its name")
+        raise DeliveryError(f"{named} is not there; check its name")
     received = examine(Declared(path, name, folder=folder))
     if received.fatal is not None:
         raise DeliveryError(f"{received.fatal.message}; {_small(received.fatal.remedy)}")
@@ -114,20 +118,20 @@ def _small(sentence: str) -> str:
 _Times = Sequence[tuple[CueTrack, Fraction, Fraction]]
 
 
-def _by_sheet(one: _File, flat: Sequence[_File], sheet: CueSheet | None, of_sheet: dict[int, int]) -> _Times:
+def _by_sheet(audio: _File, flat: Sequence[_File], sheet: CueSheet | None, of_sheet: dict[int, int]) -> _Times:
     """Return the tracks of the sheet for a file, or none."""
-    number = of_sheet.get(flat.index(one))
-    return () if sheet is None or number is None else sheet.times(number, one.end)
+    number = of_sheet.get(flat.index(audio))
+    return () if sheet is None or number is None else sheet.times(number, audio.end)
 
 
 def _head(sheet: CueSheet | None) -> list[str]:
     title = "Untitled" if sheet is None or sheet.title is None else sheet.title
-    whence = "from the CUE sheet" if title != "Untitled" else "fill in: the title of the record"
+    origin = "from the CUE sheet" if title != "Untitled" else "fill in: the title of the record"
     lines = [
         f"# Drafted by sidegate {qc.__version__} from the audio. Look through every line, and fill in what only",
         "# the documents that came with it can tell.",
         "schema: 1",
-        f"title: {_quoted(title)}    # {whence}",
+        f"title: {_quoted(title)}    # {origin}",
         '# catalogue: QH-001    # fill in: the catalogue number, and take the "#" away',
         "disc: {size: 12in, speed: 33}    # fill in: 12in, 10in or 7in; 33 or 45",
         "sides:",
@@ -139,15 +143,15 @@ def _head(sheet: CueSheet | None) -> list[str]:
 
 
 def _one_file(
-    one: _File, tracks: _Times, sheet: CueSheet | None, progress: Callable[[float], None] | None
+    audio: _File, tracks: _Times, sheet: CueSheet | None, progress: Callable[[float], None] | None
 ) -> list[str]:
     """Draft a side in one file."""
     lines = [
-        f"    audio: {_quoted(one.name)}    # {_described(one.facts)}",
-        f"    sha256: {one.facts.sha256}    # of the file as it was found",
+        f"    audio: {_quoted(audio.name)}    # {_described(audio.facts)}",
+        f"    sha256: {audio.facts.sha256}    # of the file as it was found",
         "    # cut_level: -3 dB    # only when a level was requested; without it the level is free",
     ]
-    if one.facts.channels == 2:
+    if audio.facts.channels == 2:
         lines.append("    channels: [left, right]")
     lines.append("    tracks:")
     if tracks:
@@ -156,9 +160,9 @@ def _one_file(
         lines.append("      # The CUE sheet names no track of this file.")
     least = f"{float(LEAST_SILENCE):g} s without programme (practice)"
     lines.append(f"      # Found from silences of at least {least}, to 10 ms.")
-    for number, found in enumerate(found_tracks(_programme(one, progress)), start=1):
+    for number, found in enumerate(found_tracks(_programme(audio, progress)), start=1):
         before = f"found: silence of {float(found.silence_before):.1f} s before"
-        lines.append(_track(number, None, found.start, min(found.end, one.end), before))
+        lines.append(_track(number, None, found.start, min(found.end, audio.end), before))
     return lines
 
 
@@ -169,24 +173,24 @@ def _joined(files: Sequence[_File], tracks: Sequence[_Times]) -> list[str]:
         "    # Digests of the files belong into a file SHA256SUMS beside this one.",
         "    tracks:",
     ]
-    for i, (one, times) in enumerate(zip(files, tracks, strict=True)):
+    for i, (audio, times) in enumerate(zip(files, tracks, strict=True)):
         listed = times[0][0] if len(times) == 1 else None
         title = _quoted(f"Track {i + 1}" if listed is None or listed.title is None else listed.title)
         isrc = f", isrc: {_quoted(listed.isrc)}" if listed is not None and listed.isrc else ""
         gap = ", gap_after: mark" if i + 1 < len(files) else ""
-        whence = "title: fill in" if listed is None or listed.title is None else "from the CUE sheet"
+        origin = "title: fill in" if listed is None or listed.title is None else "from the CUE sheet"
         lines.append(
-            f"      - {{number: {i + 1}, title: {title}, audio: {_quoted(one.name)}{isrc}{gap}}}"
-            f"    # {whence}; {_described(one.facts)}"
+            f"      - {{number: {i + 1}, title: {title}, audio: {_quoted(audio.name)}{isrc}{gap}}}"
+            f"    # {origin}; {_described(audio.facts)}"
         )
     return lines
 
 
-def _track(number: int, listed: CueTrack | None, start: Fraction, end: Fraction, whence: str) -> str:
+def _track(number: int, listed: CueTrack | None, start: Fraction, end: Fraction, origin: str) -> str:
     title = _quoted(f"Track {number}" if listed is None or listed.title is None else listed.title)
     isrc = f", isrc: {_quoted(listed.isrc)}" if listed is not None and listed.isrc else ""
     times = f'start: "{_time(start, math.ceil)}", end: "{_time(end, math.floor)}"'
-    return f"      - {{number: {number}, title: {title}, {times}{isrc}}}    # {whence}"
+    return f"      - {{number: {number}, title: {title}, {times}{isrc}}}    # {origin}"
 
 
 def _of_sheet(track: CueTrack) -> str:
@@ -203,18 +207,18 @@ def _time(second: Fraction, to: Callable[[Fraction], int]) -> str:
     return write_time(Fraction(to(second * 1_000_000), 1_000_000))
 
 
-def _programme(one: _File, progress: Callable[[float], None] | None) -> ProgrammeBounds:
+def _programme(audio: _File, progress: Callable[[float], None] | None) -> ProgrammeBounds:
     """Measure the programme of a file."""
-    assert one.facts.sample_rate is not None  # examined without a fault
-    assert one.facts.frames is not None
+    assert audio.facts.sample_rate is not None  # examined without a fault
+    assert audio.facts.frames is not None
     need = Programme.of(Chain())
-    source = FileSource(one.path, f"file:{one.name}", one.facts.sample_rate, one.facts.frames, one.name)
+    source = FileSource(audio.path, f"file:{audio.name}", audio.facts.sample_rate, audio.facts.frames, audio.name)
     try:
         bounds = process_source(source, plan([need]), progress=progress)[need]
     except AudioFaultError as error:
         raise DeliveryError(f"{error.fault.message}; {_small(error.fault.remedy)}") from None
     if bounds.first is None:
-        fault = silent(examine(Declared(one.path, one.name)))
+        fault = silent(examine(Declared(audio.path, audio.name)))
         raise DeliveryError(f"{fault.message}; {_small(fault.remedy)}")
     return bounds
 

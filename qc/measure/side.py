@@ -1,4 +1,4 @@
-"""One side from its file to its numbers: inspected, processed once, everything published. Knows no limit."""
+"""Measure one side: inspect its files, process them once, publish every number. Limits play no part here."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class SideMeasurement:
     """The measurements of a side, independent of limits and levels; `received` has the faults of its audio."""
 
     side: Side
-    """with the times of its tracks worked out where it came as one file a track"""
+    """with computed track times where it has one file a track"""
     received: ReceivedAudio
     quantities: Mapping[str, Quantity]
     """numbers of the file and of the needs, by name"""
@@ -63,7 +63,7 @@ class SideMeasurement:
     passes: int = 0
     origin: Origin | None = None
     excerpts: Excerpts | None = None
-    """what may be read again; None where nothing was measured"""
+    """the second look at the audio; None where nothing was measured"""
     sound: Sound | None = None
     """key of the sound in the store, where it is certain"""
 
@@ -79,25 +79,25 @@ class SideMeasurement:
 
 
 def measure_side(
-    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], how: MeasureOptions
+    read: ReadDelivery, index: int, chain: Chain, needs: Sequence[type[Need[Any]]], options: MeasureOptions
 ) -> SideMeasurement:
-    """Measure one side of a delivery once for some needs; what the store holds is not processed again.
+    """Measure the needs of one side in at most one pass; stored results are not measured again.
 
-    What is wrong with its audio ends up in what was received, not as an error.
+    Faults of its audio are in `received`; they raise nothing.
     """
-    wanted, unbuilt = _built(needs, chain, how.runner)
-    return _measured(read, read.delivery.sides[index], wanted, unbuilt, how)
+    wanted, unbuilt = _build_needs(needs, chain, options.runner)
+    return _measure(read, read.delivery.sides[index], wanted, unbuilt, options)
 
 
-def _built(
+def _build_needs(
     kinds: Sequence[type[Need[Any]]], chain: Chain, runner: Runner
 ) -> tuple[dict[type[Need[Any]], Need[Any]], dict[type[Need[Any]], str]]:
-    """Build every need for a chain; one that cannot be built or planned is put aside with its sentence."""
-    return runner.each({kind: partial(_need, kind, chain) for kind in kinds})
+    """Build the needs for a chain; also return a sentence for each that cannot be built or planned."""
+    return runner.each({kind: partial(_build_need, kind, chain) for kind in kinds})
 
 
-def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
-    """Build a need and try whether it can be planned."""
+def _build_need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
+    """Build a need; raises an error where it cannot be planned."""
     need = kind.of(chain)
     alone = plan([need])
     if need not in (*alone.analyses, *alone.derived):
@@ -107,116 +107,126 @@ def _need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
     return need
 
 
-def _measured(
+def _measure(
     read: ReadDelivery, side: Side, wanted: Mapping[type[Need[Any]], Need[Any]],
-    unbuilt: Mapping[type[Need[Any]], str], how: MeasureOptions,
+    unbuilt: Mapping[type[Need[Any]], str], options: MeasureOptions,
 ) -> SideMeasurement:  # fmt: skip
-    """Measure what is not stored of a side; a fault that only the pass shows is added to what was received."""
-    store, needs = how.store, list(wanted.values())
-    given, planned = read_input(read, side, store), plan(needs)
-    source, stored_sound = given.source, given.stored_sound
+    """Measure the needs of a side that are not stored; faults found by the pass are added to `received`."""
+    store, needs = options.store, list(wanted.values())
+    side_input, planned = read_input(read, side, store), plan(needs)
+    source, stored_sound = side_input.source, side_input.stored_sound
     if source is None:
-        return _faulty(given, given.received, unbuilt)
+        return _faulty_side(side_input, side_input.received, unbuilt)
     found = StoredResults({}) if store is None else store.results(stored_sound, planned.analyses)
     stored = found.results
     left = [analysis for analysis in planned.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
     passes = bool(left) or not stored
     if passes:
-        fresh = _measured_now(given, source, plan(left), how)
+        fresh = _measure_in_one_pass(side_input, source, plan(left), options)
         if isinstance(fresh, ReceivedAudio):
-            if store is not None and store.verifies and (faulty := given.faulty_sound()) is not None:
+            if store is not None and store.verifies and (faulty := side_input.faulty_sound()) is not None:
                 store.check(faulty, planned.analyses, {})
-            return _faulty(given, fresh, unbuilt)
+            return _faulty_side(side_input, fresh, unbuilt)
         measured = fresh
-        sound = None if store is None else given.measured_sound(store)
+        sound = None if store is None else side_input.measured_sound(store)
         if stored and sound != stored_sound:  # the file was replaced: stored measurements are of another
-            return _measured(read, side, wanted, unbuilt, replace(how, store=None))
+            return _measure(read, side, wanted, unbuilt, replace(options, store=None))
     new = seal(measured.results)
     measured = compute_derived(
-        replace(measured, results={**stored, **new}), planned.derived, how.runner, _by_declaration(given.side)
+        replace(measured, results={**stored, **new}),
+        planned.derived,
+        options.runner,
+        _declared_programme(side_input.side),
     )
-    received = _faults(given, given.digested() if passes else given.recalled(), measured)
+    received = _add_faults(side_input, side_input.digested() if passes else side_input.recalled(), measured)
     if store is not None and sound is not None:
         store.check(sound, left, new)
     if received.fatal:
-        return _faulty(given, received, unbuilt)
+        return _faulty_side(side_input, received, unbuilt)
     if store is not None and sound is not None:
         store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
     asked = {need: measured.results[need] for need in needs if need in measured.results}
-    measured = replace(measured, results=asked)  # what others were worked out from may go
-    results, broken, published = _found(measured, wanted, unbuilt, how.runner)
+    measured = replace(measured, results=asked)  # needs that only others read are released
+    results, broken, published = _publish(measured, wanted, unbuilt, options.runner)
     how_far: HowMeasured = "partly stored" if left and stored else "stored" if stored else "heard"
     return SideMeasurement(
-        side=given.side,
+        side=side_input.side,
         received=received,
-        quantities={**_of_file(received.facts), **published},
+        quantities={**_file_quantities(received.facts), **published},
         broken=broken,
         results=results,
         needs=wanted,
         passes=measured.passes,
         origin=Origin(how=how_far, measured_on=found.day or None),
-        excerpts=given.excerpts(),
+        excerpts=side_input.excerpts(),
         sound=sound if passes else stored_sound,
     )
 
 
-def _faulty(given: SideInput, received: ReceivedAudio, unbuilt: Mapping[type[Need[Any]], str]) -> SideMeasurement:
+def _faulty_side(
+    side_input: SideInput, received: ReceivedAudio, unbuilt: Mapping[type[Need[Any]], str]
+) -> SideMeasurement:
     """Return the measurement of a side whose audio is at fault: only the file's own numbers."""
-    return SideMeasurement(given.side, received, _of_file(received.facts), unbuilt)
+    return SideMeasurement(side_input.side, received, _file_quantities(received.facts), unbuilt)
 
 
-def _measured_now(
-    given: SideInput, source: AudioSource, wanted: Plan, how: MeasureOptions
+def _measure_in_one_pass(
+    side_input: SideInput, source: AudioSource, wanted: Plan, options: MeasureOptions
 ) -> Measurements | ReceivedAudio:
-    """Measure in one pass over the audio; what was received instead, where the pass finds the audio faulty."""
+    """Measure in one pass over the audio; where the pass finds it faulty, return the received audio instead."""
     try:
         measured = process_source(
-            source, wanted, workers=how.workers, progress=how.progress, block_step=source.hash, runner=how.runner
+            source,
+            wanted,
+            workers=options.workers,
+            progress=options.progress,
+            block_step=source.hash,
+            runner=options.runner,
         )
     except AudioFaultError as error:
-        return given.digested(error.fault)
+        return side_input.digested(error.fault)
     except Exception:  # a decoder may raise anything while another file takes the place of this one
-        if not given.changes():
+        if not side_input.changes():
             raise
-        return given.digested()
-    return given.digested() if given.changes() else measured
+        return side_input.digested()
+    return side_input.digested() if side_input.changes() else measured
 
 
-def _faults(given: SideInput, received: ReceivedAudio, measured: Measurements) -> ReceivedAudio:
-    """Add the faults that show in what was measured."""
+def _add_faults(side_input: SideInput, received: ReceivedAudio, measured: Measurements) -> ReceivedAudio:
+    """Return the received audio with the faults that the measurements show."""
     programme = next((result for need, result in measured.results.items() if isinstance(need, Programme)), None)
     if programme is None or received.fatal:
         return received
-    for fault in given.silent(programme):
+    for fault in side_input.silent(programme):
         received = with_fault(received, fault)
     return received
 
 
-def _by_declaration(side: Side) -> Callable[[Need[Any], Any], Any]:
-    """Search the programme near the declared tracks, before the derived needs read it."""
+def _declared_programme(side: Side) -> Callable[[Need[Any], Any], Any]:
+    """Return the adjustment of results that searches the programme near the declared tracks."""
     tracks = [(track.start, track.end) for track in _tracks(side)]
     return lambda need, result: result.declared(tracks) if isinstance(need, Programme) else result
 
 
-def _found(
+def _publish(
     measured: Measurements, wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str],
     runner: Runner,
 ) -> tuple[dict[type[Need[Any]], Any], dict[type[Need[Any]], str], dict[str, Quantity]]:  # fmt: skip
-    """Return by kind of need the results and why there is none, and all that is published.
+    """Return by kind of need the results and the reasons for missing ones, and all published quantities by name.
 
     A need that raises while it publishes, or publishes a name it did not announce, is broken.
     """
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     published, refused = runner.each(
-        {kind: partial(_as_announced, wanted[kind], result) for kind, result in results.items()}
+        {kind: partial(_publish_need, wanted[kind], result) for kind, result in results.items()}
     )
     quantities = {name: quantity for of_need in published.values() for name, quantity in of_need.items()}
     return results, {**unbuilt, **failed, **refused}, quantities
 
 
-def _as_announced(need: Need[Any], result: Any) -> dict[str, Quantity]:
+def _publish_need(need: Need[Any], result: Any) -> dict[str, Quantity]:
     published = dict(need.publish(result))
     for name, quantity in published.items():
         if name not in need.publishes:
@@ -228,7 +238,7 @@ def _as_announced(need: Need[Any], result: Any) -> dict[str, Quantity]:
     return published
 
 
-def _of_file(facts: AudioFacts) -> dict[str, Quantity]:
+def _file_quantities(facts: AudioFacts) -> dict[str, Quantity]:
     """Return the file's own numbers as measurements."""
     numbers = {
         "audio.sample_rate": facts.sample_rate,

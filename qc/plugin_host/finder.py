@@ -27,7 +27,7 @@ def find(entries: Iterable[EntryPoint] | None = None) -> tuple[InstalledPlugin, 
     """List the plugins of the group, by name and package; `entries` replace what is installed."""
     group = entry_points(group=GROUP) if entries is None else entries
     found = {_found(entry) for entry in group}
-    return tuple(sorted(found, key=lambda one: (one.name, one.package, one.version, one.entry.value)))
+    return tuple(sorted(found, key=lambda plugin: (plugin.name, plugin.package, plugin.version, plugin.entry.value)))
 
 
 def _found(entry: EntryPoint) -> InstalledPlugin:

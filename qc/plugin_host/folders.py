@@ -15,15 +15,15 @@ from qc.plugin_host.runner import Runner
 def ruleset_folders(found: Iterable[InstalledPlugin] | None = None) -> tuple[Path, ...]:
     """Return the folders of rulesets in the order in which a run has them; a plugin that breaks is left out."""
     installed = sorted(find() if found is None else found, key=lambda plugin: plugin.package != PROJECT)
-    brought: dict[str, tuple[Path, ...]] = {}
+    folders: dict[str, tuple[Path, ...]] = {}
     runner = Runner()
     for plugin in installed:
-        if plugin.name not in brought:
+        if plugin.name not in folders:
             try:
-                brought[plugin.name] = _folders(plugin) if plugin.package == PROJECT else runner(_folders, plugin)
+                folders[plugin.name] = _folders(plugin) if plugin.package == PROJECT else runner(_folders, plugin)
             except FAULTS:  # `sidegate plugins` and every run say why
-                brought[plugin.name] = ()
-    return tuple(dict.fromkeys(folder for name in sorted(brought) for folder in brought[name]))
+                folders[plugin.name] = ()
+    return tuple(dict.fromkeys(folder for name in sorted(folders) for folder in folders[name]))
 
 
 def _folders(plugin: InstalledPlugin) -> tuple[Path, ...]:

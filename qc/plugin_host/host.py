@@ -32,7 +32,7 @@ from qc.plugin_host.finder import InstalledPlugin, find, named
 from qc.plugin_host.names import PROJECT
 from qc.plugin_host.relay import Relay
 from qc.plugin_host.runner import Runner
-from qc.plugin_host.validation import RefusedError, names_of_its_own
+from qc.plugin_host.validation import RefusedError, refuse_taken_names
 from qc.text.sanitize import exception_line
 
 CORE = "sidegate itself"
@@ -61,10 +61,10 @@ class _Candidate(NamedTuple):
         return named(self.name, self.package, self.version)
 
 
-class _Brought(NamedTuple):
+class _Contribution(NamedTuple):
     """The checks, measurements, folders and formats of one plugin, validated."""
 
-    who: _Candidate
+    candidate: _Candidate
     relay: Relay
     checks: tuple[type[Check[Any]], ...]
     needs: tuple[type[Need[Any]], ...]
@@ -86,9 +86,9 @@ class Host:
     ruleset_folders: tuple[Path, ...]
     renderers: Mapping[str, type[Renderer]]
     failures: list[PluginFailure] = field(default_factory=list)
-    """what went wrong so far"""
+    """failures so far"""
     shipped_folders: tuple[Path, ...] = ()
-    """those folders of rulesets that the tool brings itself"""
+    """those of the folders that the tool itself brings"""
     runner: Runner = field(default_factory=Runner)
     """calls the code of the plugins"""
     _relays: tuple[tuple[_Candidate, Relay], ...] = ()
@@ -109,25 +109,27 @@ class Host:
         own plugins come first, so that no other can take the place of what they bring. A plugin whose import
         or hook times out is left out.
         """
-        installed = sorted(find() if found is None else found, key=lambda one: one.package != PROJECT)
-        candidates = [_Candidate(one.name, one.package, one.version, one.entry.load) for one in installed]
+        installed = sorted(find() if found is None else found, key=lambda plugin: plugin.package != PROJECT)
+        candidates = [
+            _Candidate(plugin.name, plugin.package, plugin.version, plugin.entry.load) for plugin in installed
+        ]
         candidates += [_Candidate(name, "", "", partial(_itself, plugin)) for name, plugin in extra]
-        building = _Building(core, formats, runner or Runner())
+        builder = _HostBuilder(core, formats, runner or Runner())
         for candidate in candidates:
-            building.add(candidate)
-        return building.host()
+            builder.add(candidate)
+        return builder.host()
 
     def with_time_limit(self, seconds: float | None) -> Host:
-        """Return the same plugins, whose calls may take some seconds; None leaves the limit as it is."""
+        """Return a host with the same plugins and another time limit of calls; None leaves the limit as it is."""
         return self if seconds is None else replace(self, runner=Runner(seconds))
 
     def read_delivery(self, path: Path) -> str | None:
-        """Return the YAML of a delivery from the first plugin, by name, that knows the path.
+        """Return the YAML of a delivery from the first plugin, by name, that recognises the path.
 
         A plugin that raises is noted in `failures`, and the next one is asked.
         """
-        for who, relay in self._relays:
-            text, failure = _guarded(self.runner, who, "qc_read_delivery", partial(relay.read_delivery, path))
+        for candidate, relay in self._relays:
+            text, failure = _call_plugin(self.runner, candidate, "qc_read_delivery", partial(relay.read_delivery, path))
             if failure is not None:
                 self.failures.append(failure)
             elif text is not None:
@@ -137,19 +139,19 @@ class Host:
     def report_done(self, report: Report) -> list[PluginFailure]:
         """Hand the report to every plugin, by name, and return the failures."""
         failures = [
-            _guarded(self.runner, who, "qc_report_done", partial(relay.report_done, report))[1]
-            for who, relay in self._relays
+            _call_plugin(self.runner, candidate, "qc_report_done", partial(relay.report_done, report))[1]
+            for candidate, relay in self._relays
         ]
         return [failure for failure in failures if failure is not None]
 
 
-class _Building:
-    """A host in the making: who has which name so far."""
+class _HostBuilder:
+    """A host being built, with the plugin of every name that is taken so far."""
 
     def __init__(self, core: Iterable[str], formats: Iterable[str], runner: Runner) -> None:
         self.runner = runner
         self.plugins: list[Plugin] = []
-        self.brought: list[_Brought] = []
+        self.contributions: list[_Contribution] = []
         self.failures: list[PluginFailure] = []
         self.names: dict[str, str] = {}
         self.check_ids: dict[str, str] = {}
@@ -157,32 +159,32 @@ class _Building:
         self.measures: dict[str, str] = dict.fromkeys(core, CORE)
         self.formats: dict[str, str] = dict.fromkeys(formats, CORE)
 
-    def add(self, who: _Candidate) -> None:
-        """Load one plugin, whole or not at all."""
-        brought, failure = self._steps(who)
-        if failure is None and brought is not None:
-            self.brought.append(brought)
-            self._note(brought)
+    def add(self, candidate: _Candidate) -> None:
+        """Load one plugin; after any failure nothing of it is kept."""
+        contribution, failure = self._load(candidate)
+        if failure is None and contribution is not None:
+            self.contributions.append(contribution)
+            self._register_names(contribution)
         elif failure is not None:
             self.failures.append(failure)
-        hooks = () if brought is None else brought.relay.hooks
+        hooks = () if contribution is None else contribution.relay.hooks
         error = None if failure is None else failure.message
-        self.plugins.append(Plugin(who.name, who.package, who.version, hooks, error))
+        self.plugins.append(Plugin(candidate.name, candidate.package, candidate.version, hooks, error))
 
-    def _steps(self, who: _Candidate) -> tuple[_Brought | None, PluginFailure | None]:
-        _, failure = _guarded(
-            self.runner, who, "find", lambda: names_of_its_own([who.name], self.names, "the plugin name")
+    def _load(self, candidate: _Candidate) -> tuple[_Contribution | None, PluginFailure | None]:
+        _, failure = _call_plugin(
+            self.runner, candidate, "find", lambda: refuse_taken_names([candidate.name], self.names, "the plugin name")
         )
         if failure is not None:
             return None, failure
-        self.names[who.name] = who.shown
-        plugin, failure = _guarded(self.runner, who, "load", who.load)
+        self.names[candidate.name] = candidate.shown
+        plugin, failure = _call_plugin(self.runner, candidate, "load", candidate.load)
         if failure is not None:
             return None, failure
-        relay, failure = _guarded(self.runner, who, "hooks", lambda: Relay(plugin))
+        relay, failure = _call_plugin(self.runner, candidate, "hooks", lambda: Relay(plugin))
         if relay is None:
             return None, failure
-        given: list[Any] = []
+        results: list[Any] = []
         calls = {
             "qc_checks": relay.checks,
             "qc_measures": relay.measures,
@@ -190,46 +192,55 @@ class _Building:
             "qc_renderers": relay.renderers,
         }
         for hook, call in calls.items():
-            result, failure = _guarded(self.runner, who, hook, call)
+            result, failure = _call_plugin(self.runner, candidate, hook, call)
             if failure is not None:
                 return None, failure
-            given.append(result)
-        brought = _Brought(who, relay, *given)
-        _, failure = _guarded(self.runner, who, "names", lambda: self._own_names(brought))
-        return brought, failure
+            results.append(result)
+        contribution = _Contribution(candidate, relay, *results)
+        _, failure = _call_plugin(self.runner, candidate, "names", lambda: self._refuse_taken_names(contribution))
+        return contribution, failure
 
-    def _own_names(self, brought: _Brought) -> None:
-        """Refuse what another plugin, or this one twice, gives under the same name."""
-        names_of_its_own([check.id for check in brought.checks], self.check_ids, "the check")
-        names_of_its_own([need.id for need in brought.needs], self.need_ids, "the measuring")
-        published = [name for need in brought.needs for name in need.publishes]
-        names_of_its_own(published, self.measures, "the measurement")
-        names_of_its_own([one.name for one in brought.renderers], self.formats, "the report format")
+    def _refuse_taken_names(self, contribution: _Contribution) -> None:
+        """Raise RefusedError for a name that another plugin has, or that this one uses twice."""
+        refuse_taken_names([check.id for check in contribution.checks], self.check_ids, "the check")
+        refuse_taken_names([need.id for need in contribution.needs], self.need_ids, "the measuring")
+        published = [name for need in contribution.needs for name in need.publishes]
+        refuse_taken_names(published, self.measures, "the measurement")
+        refuse_taken_names([renderer.name for renderer in contribution.renderers], self.formats, "the report format")
 
-    def _note(self, brought: _Brought) -> None:
-        shown_name = brought.who.shown
-        self.check_ids.update((check.id, shown_name) for check in brought.checks)
-        self.need_ids.update((need.id, shown_name) for need in brought.needs)
-        self.measures.update((name, shown_name) for need in brought.needs for name in need.publishes)
-        self.formats.update((one.name, shown_name) for one in brought.renderers)
+    def _register_names(self, contribution: _Contribution) -> None:
+        shown_name = contribution.candidate.shown
+        self.check_ids.update((check.id, shown_name) for check in contribution.checks)
+        self.need_ids.update((need.id, shown_name) for need in contribution.needs)
+        self.measures.update((name, shown_name) for need in contribution.needs for name in need.publishes)
+        self.formats.update((renderer.name, shown_name) for renderer in contribution.renderers)
 
     def host(self) -> Host:
-        """Put everything in order, by the names of the plugins; checks and formats by their own."""
-        ordered = sorted(self.brought, key=lambda one: one.who.name)
-        checks = {check.id: (check, one.who.name) for one in ordered for check in one.checks}
-        formats = {renderer.name: renderer for one in ordered for renderer in one.renderers}
+        """Return the host, its parts in the order of the plugins' names; checks and formats by their own names."""
+        ordered = sorted(self.contributions, key=lambda contribution: contribution.candidate.name)
+        checks = {
+            check.id: (check, contribution.candidate.name) for contribution in ordered for check in contribution.checks
+        }
+        formats = {renderer.name: renderer for contribution in ordered for renderer in contribution.renderers}
         return Host(
-            plugins=tuple(sorted(self.plugins, key=lambda one: (one.name, one.package, one.version))),
+            plugins=tuple(sorted(self.plugins, key=lambda plugin: (plugin.name, plugin.package, plugin.version))),
             checks=MappingProxyType({key: checks[key][0] for key in sorted(checks)}),
             owner=MappingProxyType({key: checks[key][1] for key in sorted(checks)}),
-            needs=tuple(need for one in ordered for need in one.needs),
-            need_owner=MappingProxyType({need: one.who.name for one in ordered for need in one.needs}),
-            ruleset_folders=tuple(dict.fromkeys(folder for one in ordered for folder in one.folders)),
+            needs=tuple(need for contribution in ordered for need in contribution.needs),
+            need_owner=MappingProxyType(
+                {need: contribution.candidate.name for contribution in ordered for need in contribution.needs}
+            ),
+            ruleset_folders=tuple(dict.fromkeys(folder for contribution in ordered for folder in contribution.folders)),
             renderers=MappingProxyType({key: formats[key] for key in sorted(formats)}),
             failures=self.failures,
-            shipped_folders=tuple(folder for one in ordered if one.who.package == PROJECT for folder in one.folders),
+            shipped_folders=tuple(
+                folder
+                for contribution in ordered
+                if contribution.candidate.package == PROJECT
+                for folder in contribution.folders
+            ),
             runner=self.runner,
-            _relays=tuple((one.who, one.relay) for one in ordered),
+            _relays=tuple((contribution.candidate, contribution.relay) for contribution in ordered),
         )
 
 
@@ -237,18 +248,20 @@ def _itself(plugin: object) -> object:
     return plugin
 
 
-def _guarded(runner: Runner, who: _Candidate, stage: str, call: Callable[[], Any]) -> tuple[Any, PluginFailure | None]:
-    """Call plugin code; whatever it raises or exits with, or a time-out, becomes a failure that names the plugin.
+def _call_plugin(
+    runner: Runner, candidate: _Candidate, stage: str, call: Callable[[], Any]
+) -> tuple[Any, PluginFailure | None]:
+    """Call plugin code; an error, an exit or a time-out becomes a failure that names the plugin.
 
-    The tool's own are called as they are, so that a start without others needs no thread.
+    The tool's own plugins are called directly, so that a start without others needs no thread.
     """
     subject = "it" if stage in {"load", "hooks", "names"} else stage
     try:
-        return call() if who.package == PROJECT else runner(call), None
+        return call() if candidate.package == PROJECT else runner(call), None
     except RefusedError as why:
         reason = str(why)
     except TimedOutError as why:
         reason = f"{subject}{str(why).removeprefix('it')}"
     except FAULTS as why:
         reason = f"{subject} raised {exception_line(why)}"
-    return None, PluginFailure(plugin=who.name, stage=stage, message=f"{who.shown}: {reason}")
+    return None, PluginFailure(plugin=candidate.name, stage=stage, message=f"{candidate.shown}: {reason}")

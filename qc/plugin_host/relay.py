@@ -36,38 +36,38 @@ class Relay:
 
     def checks(self) -> tuple[type[Check[Any]], ...]:
         """Return its checks."""
-        return tuple(check for given in self._call("qc_checks") for check in validation.checks(given))
+        return tuple(check for result in self._call("qc_checks") for check in validation.checks(result))
 
     def measures(self) -> tuple[type[Need[Any]], ...]:
         """Return its analyses and derived measurements."""
-        return tuple(need for given in self._call("qc_measures") for need in validation.measures(given))
+        return tuple(need for result in self._call("qc_measures") for need in validation.measures(result))
 
     def rulesets(self) -> tuple[Path, ...]:
         """Return its folders of rulesets."""
-        return tuple(folder for given in self._call("qc_rulesets") for folder in validation.folders(given))
+        return tuple(folder for result in self._call("qc_rulesets") for folder in validation.folders(result))
 
     def renderers(self) -> tuple[type[Renderer], ...]:
         """Return its report formats."""
-        return tuple(renderer for given in self._call("qc_renderers") for renderer in validation.renderers(given))
+        return tuple(renderer for result in self._call("qc_renderers") for renderer in validation.renderers(result))
 
     def read_delivery(self, path: Path) -> str | None:
-        """Return a delivery as YAML; None for a path that the plugin does not know."""
+        """Return a delivery as YAML; None for a path that the plugin does not recognise."""
         text = self._manager.hook.qc_read_delivery(path=path)
         if text is not None and not isinstance(text, str):
             raise RefusedError(f"qc_read_delivery gave a value of type {type(text).__name__}, and not text or None")
         return text
 
     def report_done(self, report: Report) -> None:
-        """Hand the finished report over."""
+        """Pass the finished report to the plugin."""
         self._manager.hook.qc_report_done(report=report)
 
     def _call(self, name: str) -> list[object]:
         hook: HookCaller = getattr(self._manager.hook, name)
-        given: list[object] = hook()
+        results: list[object] = hook()
         # pluggy leaves None out, and a forgotten `return` must not look like an empty list.
-        if len(given) < len(hook.get_hookimpls()):
+        if len(results) < len(hook.get_hookimpls()):
             raise RefusedError(f"{name} gave nothing; return a list, an empty one if there is nothing to give")
-        return given
+        return results
 
     def _validated(self, plugin: object) -> Iterator[str]:
         """Yield the hooks; raises RefusedError for one that does not fit, or that would never be called."""
@@ -82,7 +82,7 @@ class Relay:
                 raise RefusedError(f'its "{hook}" is no function marked with @hookimpl, so it would never be called')
             if options.get("wrapper") or options.get("hookwrapper"):
                 raise RefusedError(f'its "{hook}" is a wrapper, and hooks here have nothing to wrap')
-            _takes_what_is_given(plugin, attribute, hook)
+            _check_parameters(plugin, attribute, hook)
             yield hook
 
 
@@ -93,9 +93,9 @@ def _looks_like_a_hook(plugin: object, attribute: str) -> bool:
     return attribute in spec.HOOKS or (attribute.startswith("qc_") and function)
 
 
-def _takes_what_is_given(plugin: object, attribute: str, hook: str) -> None:
-    given = tuple(inspect.signature(getattr(spec, hook)).parameters)
+def _check_parameters(plugin: object, attribute: str, hook: str) -> None:
+    parameters = tuple(inspect.signature(getattr(spec, hook)).parameters)
     for name in inspect.signature(getattr(plugin, attribute)).parameters:
-        if name not in given:
-            gives = f'only "{given[0]}"' if given else "no argument"
-            raise RefusedError(f'its "{hook}" takes "{name}", and the hook is called with {gives}')
+        if name not in parameters:
+            arguments = f'only "{parameters[0]}"' if parameters else "no argument"
+            raise RefusedError(f'its "{hook}" takes "{name}", and the hook is called with {arguments}')

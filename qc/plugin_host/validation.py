@@ -20,11 +20,11 @@ class RefusedError(Exception):
     """A result of a plugin that cannot be used; the text says why."""
 
 
-def checks(given: object) -> tuple[type[Check[Any]], ...]:
-    """Take what qc_checks gave: classes of Check with an id, the words and their Limits."""
+def checks(result: object) -> tuple[type[Check[Any]], ...]:
+    """Return the result of qc_checks, classes of Check with an id, texts and Limits; raises RefusedError."""
     from qc.plugin_api import Check, ForClient, Judged, Model
 
-    found = _classes(given, Check, "qc_checks")
+    found = _classes(result, Check, "qc_checks")
     for check in found:
         name = _worded(check, "id", check.__name__)
         if CHECK_ID.fullmatch(name) is None:
@@ -32,24 +32,24 @@ def checks(given: object) -> tuple[type[Check[Any]], ...]:
         for text in _TEXTS:
             _worded(check, text, name)
         if check.client is not None and not isinstance(check.client, ForClient):
-            raise RefusedError(f'the check "{name}" has {_what(check.client)} as its client, and not a ForClient')
+            raise RefusedError(f'the check "{name}" has {_described(check.client)} as its client, and not a ForClient')
         limits = getattr(check, "Limits", None)
         if not (isinstance(limits, type) and issubclass(limits, Model)):
             raise RefusedError(f'the check "{name}" has no Limits, a class made from Model')
         for key, judged in check.judges.items():
             if not isinstance(judged, Judged):
-                raise RefusedError(f'the check "{name}" judges "{key}" by {_what(judged)}, and not by a Judged')
+                raise RefusedError(f'the check "{name}" judges "{key}" by {_described(judged)}, and not by a Judged')
             if key.partition(".")[0] not in limits.model_fields:
                 hint = meant(key, limits.model_fields)
                 raise RefusedError(f'the check "{name}" judges "{key}", which is not in its Limits; {hint}')
     return found
 
 
-def measures(given: object) -> tuple[type[Need[Any]], ...]:
-    """Take what qc_measures gave: classes of Analysis or Derived with an id and the names they publish."""
+def measures(result: object) -> tuple[type[Need[Any]], ...]:
+    """Return the result of qc_measures, classes of Need with an id and published names; raises RefusedError."""
     from qc.plugin_api import Need
 
-    found = _classes(given, Need, "qc_measures")
+    found = _classes(result, Need, "qc_measures")
     for need in found:
         name = _worded(need, "id", need.__name__)
         if not isinstance(need.publishes, Mapping):
@@ -59,11 +59,11 @@ def measures(given: object) -> tuple[type[Need[Any]], ...]:
     return found
 
 
-def renderers(given: object) -> tuple[type[Renderer], ...]:
-    """Take what qc_renderers gave: classes of Renderer with a name."""
+def renderers(result: object) -> tuple[type[Renderer], ...]:
+    """Return the result of qc_renderers, classes of Renderer with a name; raises RefusedError."""
     from qc.plugin_api import FolderRenderer, Renderer
 
-    found = _classes(given, Renderer, "qc_renderers")
+    found = _classes(result, Renderer, "qc_renderers")
     for renderer in found:
         name = _worded(renderer, "name", renderer.__name__)
         if renderer.folder != issubclass(renderer, FolderRenderer):
@@ -71,14 +71,14 @@ def renderers(given: object) -> tuple[type[Renderer], ...]:
     return found
 
 
-def folders(given: object) -> tuple[Path, ...]:
-    """Take what qc_rulesets gave: one folder or several, that are there."""
-    several = given if isinstance(given, list | tuple) else [given]
+def folders(result: object) -> tuple[Path, ...]:
+    """Return the result of qc_rulesets, one existing folder or several; raises RefusedError."""
+    several = result if isinstance(result, list | tuple) else [result]
     found = []
     for folder in several:
         # A folder from importlib.resources is a path unless the package lies in an archive.
         if not isinstance(folder, str | Path):
-            raise RefusedError(f"qc_rulesets gave {_what(folder)}, and not the path of a folder on disk")
+            raise RefusedError(f"qc_rulesets gave {_described(folder)}, and not the path of a folder on disk")
         path = Path(folder)
         if not path.is_dir():
             raise RefusedError(f"qc_rulesets gave {path}, which is no folder")
@@ -86,8 +86,8 @@ def folders(given: object) -> tuple[Path, ...]:
     return tuple(found)
 
 
-def names_of_its_own(names: Iterable[str], taken: Mapping[str, str], what: str) -> None:
-    """Refuse a name that is given twice, or that another plugin (name -> who) already has."""
+def refuse_taken_names(names: Iterable[str], taken: Mapping[str, str], what: str) -> None:
+    """Raise RefusedError for a name that is given twice or is in `taken`, name -> the plugin that has it."""
     seen: set[str] = set()
     for name in names:
         if name in taken:
@@ -106,16 +106,16 @@ def _is_unit(unit: object, what: str) -> None:
         raise RefusedError(f"{what} has no known unit: {why}") from None
 
 
-def _classes(given: object, base: type[Any], hook: str) -> tuple[type[Any], ...]:
-    if not isinstance(given, list | tuple):
-        raise RefusedError(f"{hook} gave {_what(given)}, and not a list of classes made from {base.__name__}")
-    for one in given:
-        if not (isinstance(one, type) and issubclass(one, base)):
-            raise RefusedError(f"{hook} gave {_what(one)} in its list, and not a class made from {base.__name__}")
-        if inspect.isabstract(one):
-            lacks = ", ".join(sorted(getattr(one, "__abstractmethods__", ())))
-            raise RefusedError(f"{hook} gave {one.__name__}, which does not define {lacks}")
-    return tuple(given)
+def _classes(result: object, base: type[Any], hook: str) -> tuple[type[Any], ...]:
+    if not isinstance(result, list | tuple):
+        raise RefusedError(f"{hook} gave {_described(result)}, and not a list of classes made from {base.__name__}")
+    for item in result:
+        if not (isinstance(item, type) and issubclass(item, base)):
+            raise RefusedError(f"{hook} gave {_described(item)} in its list, and not a class made from {base.__name__}")
+        if inspect.isabstract(item):
+            lacks = ", ".join(sorted(getattr(item, "__abstractmethods__", ())))
+            raise RefusedError(f"{hook} gave {item.__name__}, which does not define {lacks}")
+    return tuple(result)
 
 
 def _worded(owner: type[Any], text: str, name: str) -> str:
@@ -125,7 +125,7 @@ def _worded(owner: type[Any], text: str, name: str) -> str:
     return value
 
 
-def _what(given: object) -> str:
-    if isinstance(given, type):
-        return f"the class {given.__name__}"
-    return "nothing" if given is None else f"a value of type {type(given).__name__}"
+def _described(result: object) -> str:
+    if isinstance(result, type):
+        return f"the class {result.__name__}"
+    return "nothing" if result is None else f"a value of type {type(result).__name__}"
