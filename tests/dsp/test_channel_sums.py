@@ -42,4 +42,4 @@ def test_any_blocks_give_the_same_digits(frames, window, sizes):
 def test_one_kernel_for_all():
     pushed(NOISE, 480)
     pushed(NOISE[:, ::2], 441)
-    assert len(channel_sums.made) == 1
+    assert len(channel_sums.signatures) == 1

@@ -118,4 +118,4 @@ def test_one_kernel_serves_read_only_and_writable_input():
     frozen.flags.writeable = False
     for make in (lambda: KWeightedSums(48_000, 480), lambda: LowBandSums(48_000, 480, 10.0)):
         np.testing.assert_array_equal(pushed(make(), frozen)[0], pushed(make(), NOISE)[0])
-    assert len(k_weighted_sums.made) == len(low_band_sums.made) == 1
+    assert len(k_weighted_sums.signatures) == len(low_band_sums.signatures) == 1

@@ -59,4 +59,4 @@ def test_one_kernel_serves_read_only_and_writable_input():
     frozen = NOISE.copy()
     frozen.flags.writeable = False
     assert heard(frozen) == heard(NOISE) == heard(np.asfortranarray(NOISE))
-    assert len(sweep.made) == 1
+    assert len(sweep.signatures) == 1

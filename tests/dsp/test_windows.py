@@ -58,7 +58,7 @@ def test_one_kernel_serves_read_only_and_writable_input():
     frozen.flags.writeable = False
     for x in (frozen, NOISE, NOISE[:, :1], NOISE[:, :0]):
         pushed(WindowSums(100), x)
-    assert len(window_sums.made) == 1
+    assert len(window_sums.signatures) == 1
 
 
 @pytest.mark.parametrize("width", [1, 2, 3, 7, 40, 300])

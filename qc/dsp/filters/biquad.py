@@ -104,7 +104,7 @@ def paired(sections: Sections) -> Sections:
 
 
 def fresh(sections: Sections, channels: int) -> NDArray[np.float64]:
-    """Give the state at rest, (channels, sections, 2)."""
+    """Return the state at rest, (channels, sections, 2)."""
     return np.zeros((channels, len(sections), 2))
 
 

@@ -44,14 +44,14 @@ _first_in, _second_in, _third_in, _fourth_in = (
 
 
 def coefficients(sections: Sections) -> Array:
-    """Lay up to four sections out for the lanes, (5, 8): b0, c1, c2, -a1, -a2; what is missing passes all."""
+    """Arrange up to four sections for the lanes, (5, 8): b0, c1, c2, -a1, -a2; a missing section passes all."""
     rows = np.vstack([sections, np.tile(UNITY, (STAGES - len(sections), 1))])
     b0, b1, b2, a1, a2 = np.repeat(rows, 2, axis=0).T
     return np.ascontiguousarray([b0, b1 - a1 * b0, b2 - a2 * b0, -a1, -a2])
 
 
 def at_rest() -> Array:
-    """Give the state of sections that have heard nothing, (7, 8)."""
+    """Return the state of sections before their first frame, zeros, (7, 8)."""
     return np.zeros((7, LANES))
 
 
@@ -62,7 +62,7 @@ def settle(state: Array) -> None:
 
 @kernel
 def constants(c: Array) -> Any:
-    """Load what `coefficients` laid out into registers."""
+    """Load what `coefficients` returned into registers."""
     return load(c[0], 0), load(c[1], 0), load(c[2], 0), load(c[3], 0), load(c[4], 0)
 
 
@@ -76,35 +76,35 @@ def resume(state: Array) -> Any:
 
 
 @kernel
-def step(x: Any, constant: Any, held: Any) -> Any:
-    """Take what enters every section; gives the state after it, whose fourth vector holds what came out of them."""
+def step(x: Any, constant: Any, registers: Any) -> Any:
+    """Filter one value a section; return the state after it, whose fourth vector is what came out of the sections."""
     b0, c1, c2, a1, a2 = constant  # the last two turned round
-    p, before, last, y1, y2, y3, _ = held
-    known = muladd(a2, before, muladd(c1, x, c2 * last))
-    return muladd(a1, p, known), p, x, muladd(b0, x, p), y1, y2, y3
+    p, before, last, y1, y2, y3, _ = registers
+    rest = muladd(a2, before, muladd(c1, x, c2 * last))
+    return muladd(a1, p, rest), p, x, muladd(b0, x, p), y1, y2, y3
 
 
 @kernel
-def _one(left: float, right: float, constant: Any, held: Any) -> Any:
-    """Take one frame."""
-    return step(_first_in(put(splat(left), 1, right), held[6]), constant, held)
+def _one(left: float, right: float, constant: Any, registers: Any) -> Any:
+    """Filter one frame of two channels."""
+    return step(_first_in(put(splat(left), 1, right), registers[6]), constant, registers)
 
 
 @kernel
-def _four(left: NDArray[Any], right: NDArray[Any], i: int, constant: Any, held: Any) -> Any:
-    """Take four frames; gives the state after each."""
+def _four(left: NDArray[Any], right: NDArray[Any], i: int, constant: Any, registers: Any) -> Any:
+    """Filter four frames of two channels; return the state after each."""
     pairs = _pairs(widen(four(left, i)), widen(four(right, i)))
-    first = step(_first_in(pairs, held[6]), constant, held)
+    first = step(_first_in(pairs, registers[6]), constant, registers)
     second = step(_second_in(pairs, first[6]), constant, first)
     third = step(_third_in(pairs, second[6]), constant, second)
     return first, second, third, step(_fourth_in(pairs, third[6]), constant, third)
 
 
 @kernel
-def suspend(held: Any, state: Array) -> None:
+def suspend(registers: Any, state: Array) -> None:
     """Store a state."""
     for k in range(7):
-        store(state[k], 0, held[k])
+        store(state[k], 0, registers[k])
 
 
 @kernel
@@ -116,21 +116,21 @@ def run(
     Column i holds frame i - LAG of the one and frame i - 3 LAG of the other. Rows lie frame by frame, without gaps.
     """
     second_left, second_right, fourth_left, fourth_right = second[0], second[1], fourth[0], fourth[1]
-    c, held, whole = constants(constant), resume(state), count - count % 4
+    c, registers, whole = constants(constant), resume(state), count - count % 4
     for i in range(0, whole, 4):
-        h1, h2, h3, held = _four(left, right, i, c, held)
-        a, b = _halfway_through(h1[3], h2[3]), _halfway_through(h3[3], held[3])
+        h1, h2, h3, registers = _four(left, right, i, c, registers)
+        a, b = _halfway_through(h1[3], h2[3]), _halfway_through(h3[3], registers[3])
         store(second_left, i, _left_second(a, b))
         store(second_right, i, _right_second(a, b))
         store(fourth_left, i, _left_fourth(a, b))
         store(fourth_right, i, _right_fourth(a, b))
     for i in range(whole, count):
-        held = _one(np.float64(left[i]), np.float64(right[i]), c, held)
-        y = held[3]
+        registers = _one(np.float64(left[i]), np.float64(right[i]), c, registers)
+        y = registers[3]
         second_left[i], second_right[i], fourth_left[i], fourth_right[i] = (
             lane(y, 2), lane(y, 3), lane(y, 6), lane(y, 7),
         )  # fmt: skip
-    suspend(held, state)
+    suspend(registers, state)
 
 
 @kernel
@@ -140,13 +140,13 @@ def run_all(x: NDArray[Any], at: int, count: int, constant: Array, state: Array,
     What goes to `to` + i belongs to the frame 3 LAG before `at` + i. Rows lie frame by frame, without gaps.
     """
     left, right, out_left, out_right = x[0], x[1], out[0], out[1]
-    c, held, whole = constants(constant), resume(state), count - count % 4
+    c, registers, whole = constants(constant), resume(state), count - count % 4
     for i in range(0, whole, 4):
-        h1, h2, h3, held = _four(left, right, at + i, c, held)
-        a, b = _through(h1[3], h2[3]), _through(h3[3], held[3])
+        h1, h2, h3, registers = _four(left, right, at + i, c, registers)
+        a, b = _through(h1[3], h2[3]), _through(h3[3], registers[3])
         store(out_left, to + i, _left(a, b))
         store(out_right, to + i, _right(a, b))
     for i in range(whole, count):
-        held = _one(np.float64(left[at + i]), np.float64(right[at + i]), c, held)
-        out_left[to + i], out_right[to + i] = lane(held[3], 6), lane(held[3], 7)
-    suspend(held, state)
+        registers = _one(np.float64(left[at + i]), np.float64(right[at + i]), c, registers)
+        out_left[to + i], out_right[to + i] = lane(registers[3], 6), lane(registers[3], 7)
+    suspend(registers, state)

@@ -1,7 +1,7 @@
 """Linear-phase FIR filters: designs in closed form, and streams that pass, double or halve the rate.
 
 One kernel serves every symmetric filter and each phase of an interpolator: a convolution with taps of its own. A
-decimator has few taps, every other one nought, and a kernel for those. Delays are taken out: output 0 lies at input 0.
+decimator has few taps, every other one zero, and a kernel for those. Delays are taken out: output 0 lies at input 0.
 
 Samples and sums are float32, sixteen outputs in a vector: 24 bits of the programme at its own level, before anything
 is integrated or differentiated, and twice as fast as float64. Recursive filters must not be.
@@ -57,7 +57,7 @@ def kaiser_low_pass(edge: float, stop: float, rate: float, attenuation: float) -
 def half_band(edge: float, rate: float, attenuation: float) -> Array:
     """Design a Kaiser-windowed half-band filter: flat to `edge`, down from rate / 2 - edge, gain 1/2 at rate / 4.
 
-    Returns the right half, (m + 1,), centre first. Every other tap but the centre is nought; the rest add up to what
+    Returns the right half, (m + 1,), centre first. Every other tap but the centre is zero; the rest add up to what
     the centre is, 1/2, so that the gain is 1 at 0 Hz and 0 at rate / 2, which folds down upon 0 Hz.
     """
     half = kaiser_low_pass(edge, rate / 2.0 - edge, rate, attenuation)
@@ -75,11 +75,11 @@ def zero_phase(half: Array, frequency: Array, rate: float) -> Array:
 
 
 @kernel
-def _laid_eight(row: Waves, at: int, laid: Waves, step: int) -> Any:
-    """Give eight vectors of sums from index `at` on, over the rows of `laid` in order, each `step` samples on."""
+def _arranged_eight(row: Waves, at: int, arranged: Waves, step: int) -> Any:
+    """Return eight vectors of sums from index `at` on, over the rows of `arranged` in order, `step` samples apart."""
     s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = _splat(np.float32(0.0))
-    for j in range(laid.shape[0] // _WIDE):
-        taps, k = _load(laid, _WIDE * j), at + step * j
+    for j in range(arranged.shape[0] // _WIDE):
+        taps, k = _load(arranged, _WIDE * j), at + step * j
         s0, s1 = s0 + taps * _each(row, k), s1 + taps * _each(row, k + 16)
         s2, s3 = s2 + taps * _each(row, k + 32), s3 + taps * _each(row, k + 48)
         s4, s5 = s4 + taps * _each(row, k + 64), s5 + taps * _each(row, k + 80)
@@ -88,22 +88,22 @@ def _laid_eight(row: Waves, at: int, laid: Waves, step: int) -> Any:
 
 
 @kernel
-def _laid_four(row: Waves, at: int, laid: Waves, step: int) -> Any:
-    """Give the first four of them."""
+def _arranged_four(row: Waves, at: int, arranged: Waves, step: int) -> Any:
+    """Return four such vectors."""
     s0 = s1 = s2 = s3 = _splat(np.float32(0.0))
-    for j in range(laid.shape[0] // _WIDE):
-        taps, k = _load(laid, _WIDE * j), at + step * j
+    for j in range(arranged.shape[0] // _WIDE):
+        taps, k = _load(arranged, _WIDE * j), at + step * j
         s0, s1 = s0 + taps * _each(row, k), s1 + taps * _each(row, k + 16)
         s2, s3 = s2 + taps * _each(row, k + 32), s3 + taps * _each(row, k + 48)
     return s0, s1, s2, s3
 
 
-_laid = _laid_eight if AVX512 else _laid_four
+_arranged = _arranged_eight if AVX512 else _arranged_four
 
 
 @kernel
 def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, to: int, count: int) -> None:
-    """Set out[c, to + i] to the sum over j of taps[j] * x[c, at + i + j], taps as `lay` lays them out.
+    """Set out[c, to + i] to the sum over j of taps[j] * x[c, at + i + j], taps as `arrange` returns them.
 
     For i in [0, count), and up to CHUNK - 1 more that mean nothing: x and out must have room for them.
     """
@@ -111,7 +111,7 @@ def convolve(x: Waves, at: int, rising: Waves, falling: Waves, out: Waves, to: i
     for c in range(x.shape[0]):
         row, sums = x[c], out[c]
         for i in range(0, count, _WIDE * AT_ONCE):
-            a, b = _laid(row, at + i, rising, index(1)), _laid(row, at + i + far, falling, index(-1))
+            a, b = _arranged(row, at + i, rising, index(1)), _arranged(row, at + i + far, falling, index(-1))
             for k in range(AT_ONCE):
                 store(sums, to + i + _WIDE * k, a[k] + b[k])
 
@@ -141,20 +141,20 @@ def _straight_four(row: Waves, at: int, taps: Waves, sums: Any) -> Any:
 
 
 @kernel
-def _eight_noughts() -> Any:
-    """Give eight vectors of nought."""
-    nought = _splat(np.float32(0.0))
-    return nought, nought, nought, nought, nought, nought, nought, nought
+def _eight_zeros() -> Any:
+    """Return eight vectors of zeros."""
+    zero = _splat(np.float32(0.0))
+    return zero, zero, zero, zero, zero, zero, zero, zero
 
 
 @kernel
-def _four_noughts() -> Any:
-    """Give four."""
-    nought = _splat(np.float32(0.0))
-    return nought, nought, nought, nought
+def _four_zeros() -> Any:
+    """Return four vectors of zeros."""
+    zero = _splat(np.float32(0.0))
+    return zero, zero, zero, zero
 
 
-_straight, _noughts = (_straight_eight, _eight_noughts) if AVX512 else (_straight_four, _four_noughts)
+_straight, _zeros = (_straight_eight, _eight_zeros) if AVX512 else (_straight_four, _four_zeros)
 
 
 @kernel
@@ -162,19 +162,19 @@ def halve(even: Waves, odd: Waves, at_even: int, at_odd: int, centre: Waves, tap
     count: int) -> None:  # fmt: skip
     """Set out[c, to + i] to an even frame from an index on times `centre` (1,), and odd ones from one on times taps.
 
-    For i in [0, count), and up to CHUNK - 1 more that mean nothing. A few taps are multiplied as they are: laying them
-    out as for `convolve` would treble them.
+    For i in [0, count), and up to CHUNK - 1 more that mean nothing. A few taps are multiplied as they are: arranged as
+    for `convolve` they would be three times as many.
     """
     for c in range(2):
         first, second, row = even[c], odd[c], out[c]
         for i in range(0, count, _WIDE * AT_ONCE):
-            sums = _straight(second, at_odd + i, taps, _straight(first, at_even + i, centre, _noughts()))
+            sums = _straight(second, at_odd + i, taps, _straight(first, at_even + i, centre, _zeros()))
             for k in range(AT_ONCE):
                 store(row, to + i + _WIDE * k, sums[k])
 
 
-def lay(taps: Array) -> tuple[Waves, Waves]:
-    """Lay taps out for `convolve`: for each sample that sixteen outputs hear, the tap with which each of them does.
+def arrange(taps: Array) -> tuple[Waves, Waves]:
+    """Arrange taps for `convolve`: for each sample that sixteen outputs need, the tap of each output.
 
     So a sample is fetched once for sixteen sums, and never sixteen samples from across a cache line. The first half
     from its beginning on, the second from its end back: the small ones come first, so that less is rounded away, and
@@ -189,29 +189,29 @@ def lay(taps: Array) -> tuple[Waves, Waves]:
 
 
 @kernel
-def _append(row: Wave, at: int, n: int, held: Waves, filled: int) -> None:
-    """Put n samples of a channel, from index `at` on, behind the first `filled` of those held, as float32."""
+def _append(row: Wave, at: int, n: int, buffer: Waves, filled: int) -> None:
+    """Put n samples of a channel, from index `at` on, behind the first `filled` of the buffer, as float32."""
     whole = n - n % _WIDE
     for i in range(0, whole, _WIDE):
-        store(held, filled + i, narrow(_load(row, at + i)))
+        store(buffer, filled + i, narrow(_load(row, at + i)))
     for i in range(whole, n):
-        held[filled + i] = np.float32(row[at + i])
+        buffer[filled + i] = np.float32(row[at + i])
 
 
 @kernel
-def _take_in(left: Wave, right: Wave, at: int, held: Waves, filled: int) -> int:
-    """Take in the next frames of both channels, at most STEP, from index `at` on; gives how many."""
+def _take_in(left: Wave, right: Wave, at: int, buffer: Waves, filled: int) -> int:
+    """Take in the next frames of both channels, at most STEP, from index `at` on; return how many."""
     n = min(STEP, left.shape[0] - at)
-    _append(left, at, n, held[0], filled)
-    _append(right, at, n, held[1], filled)
+    _append(left, at, n, buffer[0], filled)
+    _append(right, at, n, buffer[1], filled)
     return n
 
 
 @kernel
-def _forget(held: Waves, frames: int, filled: int) -> None:
-    """Let go of the first frames of those held."""
+def _forget(buffer: Waves, frames: int, filled: int) -> None:
+    """Remove the first frames of a buffer and move the others to its beginning."""
     for c in range(2):
-        row = held[c]
+        row = buffer[c]
         for i in range(filled - frames):
             row[i] = row[i + frames]
 
@@ -247,45 +247,45 @@ def interleave(even: Waves, odd: Waves, out: Waves, to: int, count: int) -> None
             store(row, to + 2 * i + _WIDE, _second_half(a, b))
 
 
-# -- streams: a channel's samples come in, are held until those after them are there, and go out filtered --------
+# -- streams: samples come in, wait for those after them, and go out filtered --------------------------------------
 
 
 @kernel
 def pass_on(
-    left: Wave, right: Wave, held: Waves, filled: int, back: int, rising: Waves, falling: Waves, out: Waves
+    left: Wave, right: Wave, buffer: Waves, filled: int, back: int, rising: Waves, falling: Waves, out: Waves
 ) -> int:  # fmt: skip
-    """Filter two channels at their own rate into `out` (2, ...) and give how many frames came out.
+    """Filter two channels at their own rate into `out` (2, ...); return how many frames came out.
 
-    `held` begins with `filled` frames that wait; `back` of them are still needed when those after them are there.
+    `buffer` begins with `filled` frames that wait; `back` of them are still needed when those after them are there.
     """
     at, done = 0, 0
     while at < left.shape[0]:
-        n = _take_in(left, right, at, held, filled)
+        n = _take_in(left, right, at, buffer, filled)
         at, filled = at + n, filled + n
         ready = filled - back
         if ready > 0:
-            convolve(held, index(0), rising, falling, out, done, ready)
-            _forget(held, ready, filled)
+            convolve(buffer, index(0), rising, falling, out, done, ready)
+            _forget(buffer, ready, filled)
             filled, done = filled - ready, done + ready
     return done
 
 
 @kernel
 def double(
-    left: Wave, right: Wave, held: Waves, filled: int, back: int, at_on: int, on_rising: Waves, on_falling: Waves,
+    left: Wave, right: Wave, buffer: Waves, filled: int, back: int, at_on: int, on_rising: Waves, on_falling: Waves,
     on: Waves, at_between: int, rising: Waves, falling: Waves, between: Waves, out: Waves,
 ) -> int:  # fmt: skip
-    """Filter as `pass_on` does at twice the rate; gives how many frames became two."""
+    """Filter as `pass_on` does at twice the rate; return how many frames became two."""
     at, done = 0, 0
     while at < left.shape[0]:
-        n = _take_in(left, right, at, held, filled)
+        n = _take_in(left, right, at, buffer, filled)
         at, filled = at + n, filled + n
         ready = filled - back
         if ready > 0:
-            convolve(held, at_on, on_rising, on_falling, on, index(0), ready)
-            convolve(held, at_between, rising, falling, between, index(0), ready)
+            convolve(buffer, at_on, on_rising, on_falling, on, index(0), ready)
+            convolve(buffer, at_between, rising, falling, between, index(0), ready)
             interleave(on, between, out, 2 * done, ready)
-            _forget(held, ready, filled)
+            _forget(buffer, ready, filled)
             filled, done = filled - ready, done + ready
     return done
 
@@ -295,7 +295,7 @@ def thin(
     left: Wave, right: Wave, even: Waves, odd: Waves, filled: int, back: int, at_even: int, at_odd: int, centre: Waves,
     taps: Waves, out: Waves,
 ) -> int:  # fmt: skip
-    """Filter as `pass_on` does at half the rate; gives how many frames came out, each of two.
+    """Filter as `pass_on` does at half the rate; return how many frames came out, each of two.
 
     `even` and `odd` hold the frames that wait, dealt out.
     """
@@ -315,47 +315,47 @@ def thin(
 
 
 def _whole(half: Array) -> Array:
-    """Give all taps of a symmetric filter."""
+    """Return all taps of a symmetric filter, from the half that begins at its centre."""
     return np.concatenate([half[:0:-1], half])
 
 
 def _rows(frames: int) -> Waves:
-    """Give two rows for `frames`, and for whole vectors behind them."""
+    """Return two rows with room for `frames` and for whole vectors behind them."""
     rows: Waves = room(2, frames + 4 * CHUNK, np.float32)
     return rows
 
 
 class _Stream:
-    """What waits between two calls, and where the frames that are ready go."""
+    """Buffer of the frames that wait between two calls, and of those that are ready."""
 
     def __init__(self, reach: int) -> None:
         self.reach = reach
         self._filled, self._back = reach, 2 * reach
-        self._held, self._out = _rows(2 * reach + 2 + STEP), _rows(0)
+        self._buffer, self._out = _rows(2 * reach + 2 + STEP), _rows(0)
 
     def _room(self, frames: int) -> Waves:
-        """Give room for what comes out, the old one where it is long enough."""
+        """Return rows for the output, the old ones where they are long enough."""
         if self._out.shape[1] < frames + 2 * CHUNK:
             self._out = _rows(frames + frames // 8)
         return self._out
 
     def _ready(self, x: NDArray[Any]) -> int:
-        """Frames of which all that are needed are there once x (2, n) is."""
+        """Return how many frames can be filtered once x (2, n) is in the buffer."""
         return max(0, self._filled + x.shape[1] - self._back)
 
 
 class Same(_Stream):
-    """Runs a symmetric filter at its own rate, two channels. `reach` frames are held back."""
+    """Runs a symmetric filter at its own rate, two channels; the last `reach` frames wait in the buffer."""
 
     def __init__(self, half: Array) -> None:
         super().__init__(len(half) - 1)
-        self._taps = lay(_whole(half))
+        self._taps = arrange(_whole(half))
 
     def push(self, x: NDArray[Any]) -> Waves:
-        """Take (2, n), give what is ready, (2, m), good until the next call."""
+        """Filter the next frames, (2, n); return those that are ready, (2, m), valid until the next call."""
         out = self._room(self._ready(x))
         left, right = read_only(x)
-        n = pass_on(left, right, self._held, self._filled, self._back, *self._taps, out)
+        n = pass_on(left, right, self._buffer, self._filled, self._back, *self._taps, out)
         self._filled += x.shape[1] - n
         return out[:, :n]
 
@@ -364,20 +364,20 @@ class Doubler(_Stream):
     """Doubles the rate with a symmetric low-pass designed at the doubled rate.
 
     Each phase is given the gain 1 at 0 Hz, which is a double zero at half the new rate: the image of bass would
-    else be nothing as displacement and everything as acceleration, which weighs it by frequency squared.
+    else be negligible as displacement and dominant as acceleration, which grows with frequency squared.
     """
 
     def __init__(self, half: Array) -> None:
         super().__init__((len(half) + 1) // 2)
         even, odd = _whole(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
-        self._on = self.reach - len(even) // 2, *lay(even / even.sum()), _rows(self._back + STEP)
-        self._between = self.reach - (len(odd) // 2 - 1), *lay(odd / odd.sum()), _rows(self._back + STEP)
+        self._on = self.reach - len(even) // 2, *arrange(even / even.sum()), _rows(self._back + STEP)
+        self._between = self.reach - (len(odd) // 2 - 1), *arrange(odd / odd.sum()), _rows(self._back + STEP)
 
     def push(self, x: NDArray[Any]) -> Waves:
-        """Take (2, n), give what is ready, two frames for one, good until the next call."""
+        """Filter the next frames, (2, n); return two for each that is ready, valid until the next call."""
         out = self._room(2 * self._ready(x))
         left, right = read_only(x)
-        n = double(left, right, self._held, self._filled, self._back, *self._on, *self._between, out)
+        n = double(left, right, self._buffer, self._filled, self._back, *self._on, *self._between, out)
         self._filled += x.shape[1] - n
         return out[:, : 2 * n]
 
@@ -394,7 +394,7 @@ class Halver(_Stream):
         self._taps = half[:1].astype(np.float32), odd.astype(np.float32)
 
     def push(self, x: NDArray[Any]) -> Waves:
-        """Take (2, n), give what is ready, one frame for two, good until the next call."""
+        """Filter the next frames, (2, n); return one for each two that are ready, valid until the next call."""
         out = self._room(self._ready(x) // 2)
         left, right = read_only(x)
         n = thin(left, right, *self._dealt, self._filled, self._back, *self._first, *self._taps, out)

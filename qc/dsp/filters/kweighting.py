@@ -27,7 +27,7 @@ HIGH_PASS_HZ, HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
 
 
 def k_weighting(rate: float) -> Sections:
-    """Give the shelf and the high-pass, (2, 5), for `rate` frames a second (ITU-R BS.1770-5, annex 1)."""
+    """Return the shelf and the high-pass, (2, 5), for `rate` frames a second (ITU-R BS.1770-5, annex 1)."""
     if rate == 48_000:
         return np.array([SHELF_48K, HIGH_PASS_48K])
     return np.array([_shelf(rate), _high_pass(rate)])
@@ -51,6 +51,6 @@ def _high_pass(rate: float) -> tuple[float, float, float, float, float]:
 
 
 def _poles(k: float, q: float) -> tuple[float, float, float]:
-    """Give a1 and a2 of a second-order section, and the a0 that they and its numerator were divided by."""
+    """Return a1 and a2 of a second-order section, and the a0 that they and its numerator were divided by."""
     a0 = 1.0 + k / q + k * k
     return 2.0 * (k * k - 1.0) / a0, (1.0 - k / q + k * k) / a0, a0

@@ -20,7 +20,7 @@ T1, T2, T3 = 3180e-6, 318e-6, 75e-6
 def displacement(subsonic: float, rate: float, cutter_pole: float = 0.0) -> Sections:
     """Two sections: displacement (in s, for a velocity gain of 1) with a 2nd-order Butterworth at `subsonic` Hz.
 
-    A pole of the cutter head with the time constant `cutter_pole` in s is taken in; none at nought.
+    A pole of the cutter head with the time constant `cutter_pole` in s is included; none at zero.
 
     Poles and zeros are the analogue ones, mapped by exp(s T). Each section has as many zeros as poles, so what
     the mapping does near half the rate cancels: within 0.001 dB to 20 kHz at 88.2 kHz, a bilinear curve 0.015.

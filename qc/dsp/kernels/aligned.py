@@ -1,4 +1,4 @@
-"""Arrays for kernels to work in, laid to the processor's cache lines and, where they are large, into large pages.
+"""Arrays for kernels to work in, aligned to the processor's cache lines and, where they are large, in large pages.
 
 A vector that lies across two cache lines costs twice. And every page that a stream comes to is looked up first: of a
 large one that is 2 MiB, of a usual one 4 KiB, which on a virtual machine makes a fifteenth of the whole pass.
@@ -19,11 +19,11 @@ LINE = 64
 PAGE = 1 << 21
 """Bytes of a large page."""
 LARGE = 3 << 18
-"""Bytes from which on an array is laid into large pages: the least that the pass streams through."""
+"""Bytes from which on an array is placed in large pages: the least that the pass streams through."""
 
 
 def blank(shape: tuple[int, ...], dtype: DTypeLike) -> NDArray[Any]:
-    """Give an array that may hold anything, C order; a large one in large pages, where the system has them."""
+    """Return an array with any content, C order; a large one in large pages, where the system has them."""
     kind = np.dtype(dtype)
     octets = math.prod(shape) * kind.itemsize
     if octets >= LARGE and hasattr(mmap, "MADV_HUGEPAGE"):
@@ -36,7 +36,7 @@ def blank(shape: tuple[int, ...], dtype: DTypeLike) -> NDArray[Any]:
 
 
 def room(rows: int, columns: int, dtype: DTypeLike = np.float64) -> NDArray[Any]:
-    """Give zeros, (rows, columns or a few more), C order, of which every row begins a cache line."""
+    """Return zeros, (rows, columns or a few more), C order, of which every row begins a cache line."""
     size = np.dtype(dtype).itemsize
     columns = -(-columns * size // LINE) * LINE // size
     octets = blank((rows * columns * size + LINE,), np.uint8)
@@ -47,6 +47,6 @@ def room(rows: int, columns: int, dtype: DTypeLike = np.float64) -> NDArray[Any]
 
 
 def _address(array: NDArray[Any]) -> int:
-    """Give where an array lies; `array.ctypes` would tie it into a ring, and keep its memory."""
+    """Return the address of an array; `array.ctypes` would tie it into a ring, and keep its memory."""
     place: int = array.__array_interface__["data"][0]
     return place

@@ -11,7 +11,7 @@ processor. Three things are left to its user, and are done here:
   complete; the others wait for the mark.
 
 The public way to choose numba's folder is `numba.config.CACHE_DIR`, the setting behind NUMBA_CACHE_DIR. numba reads it
-when a function is decorated, and then tries no other place, such as `__pycache__` beside sources that may be read-only,
+when a function is decorated, and then tries no other place, such as `__pycache__` by the sources that may be read-only,
 as long as the folder can be written. It is set for the length of the decoration alone, so that other code in the
 process that uses numba keeps the folder it chose.
 """
@@ -37,7 +37,7 @@ _PACKAGE = Path(__file__).parents[2]
 SPACE = 1 << 26
 """Free bytes that the folder's disk must have before kernels are first stored there."""
 WAIT_S = 120.0
-"""How long a process waits for another one that compiles, before it compiles by itself."""
+"""Time in seconds that a process waits for another one that compiles, before it compiles by itself."""
 _RECORD = "checksums.json"
 
 

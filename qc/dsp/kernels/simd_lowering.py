@@ -17,7 +17,7 @@ from numba.extending import lower_builtin, models, register_model, type_callable
 INT32 = ir.IntType(32)
 ELEMENTS = {types.float32: ir.FloatType(), types.float64: ir.DoubleType()}
 _FLAGS = ("contract", "nsz")
-"""What the compiler may do: products contracted into sums, nothing reordered."""
+"""Freedom of the compiler: products contracted into sums, nothing reordered."""
 
 
 class Lanes(types.Type):
@@ -30,7 +30,7 @@ class Lanes(types.Type):
 
 @register_model(Lanes)
 class _LanesModel(models.PrimitiveModel):
-    """LLVM's vector, held as it is."""
+    """Data model of a vector: LLVM's own vector type."""
 
     def __init__(self, manager: Any, lanes: Lanes) -> None:
         super().__init__(manager, lanes, vector_type(lanes.element, lanes.count))  # type: ignore[no-untyped-call]

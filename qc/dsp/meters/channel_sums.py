@@ -12,7 +12,7 @@ Array = NDArray[np.float64]
 
 
 @kernel
-def channel_sums(x: Array, filled: int, window: int, held: Array, mask: Array, out: Array) -> None:
+def channel_sums(x: Array, filled: int, window: int, buffer: Array, mask: Array, out: Array) -> None:
     """Set each row of `out` to the sums of L and R of a window; see `Windows.add`.
 
     `mask` has ones where the last lanes of a window still belong to it.
@@ -22,8 +22,8 @@ def channel_sums(x: Array, filled: int, window: int, held: Array, mask: Array, o
     for k in range(out.shape[0]):
         source, first = x, at
         if at < 0 or at + reach > x.shape[1]:  # it begins before x, or its last vector ends behind it
-            keep(x, at, at + window, held)
-            source, first = held, 0
+            keep(x, at, at + window, buffer)
+            source, first = buffer, 0
         left, right = source[0], source[1]
         l1 = r1 = splat(0.0)
         whole = first + window // LANES * LANES
@@ -33,7 +33,7 @@ def channel_sums(x: Array, filled: int, window: int, held: Array, mask: Array, o
             l1, r1 = l1 + last * load(left, whole), r1 + last * load(right, whole)
         out[k, 0], out[k, 1] = total(l1), total(r1)
         at += window
-    keep(x, at, x.shape[1], held)
+    keep(x, at, x.shape[1], buffer)
 
 
 class ChannelSums(Windows):
@@ -44,4 +44,4 @@ class ChannelSums(Windows):
 
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
-        channel_sums(x, filled, window, self.held, last, out)
+        channel_sums(x, filled, window, self.buffer, last, out)

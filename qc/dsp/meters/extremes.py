@@ -40,7 +40,7 @@ FIRST_HALF = (1.225099593, -0.099428788, 0.018450552, -0.003119004, 0.00030767)
 SECOND = (1.732124915, -0.277858778, 0.056239203, -0.009242833, 0.000841923)
 """Second derivative on a sample: weights of x[+k] + x[-k] - 2 x[0]."""
 SECOND_HALF = (-0.957066387, 1.293999047, -0.426196148, 0.102061928, -0.012798439)
-"""Second derivative half a sample later: weights of x[+k] + x[1-k]; they add to nought."""
+"""Second derivative half a sample later: weights of x[+k] + x[1-k]; they add to zero."""
 BETWEEN = (0.613715877, -0.151773164, 0.048514342, -0.012136726, 0.001679671)
 """The wave half a sample later: weights of x[+k] + x[1-k]; they add to one half."""
 

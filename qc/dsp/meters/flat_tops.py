@@ -40,7 +40,7 @@ SPREAD = 2.0 * GRID
 LEAST_FALL = 8.0 * GRID
 """Least fall on either side of a flat top (practice)."""
 SURE = 1e9
-"""How unlikely the run must be by chance; two hours of music have some 1e9 samples (practice)."""
+"""Probability by chance below which a run counts; two hours of music have some 1e9 samples (practice)."""
 SHORTEST = 4
 """Samples of the shortest run; three would have to fall by full scale on both sides."""
 SHORTEST_AT_TOP = 3
@@ -58,7 +58,7 @@ _turned_4, _turned_2, _turned_1 = (picker([(i + by) % 8 for i in range(8)]) for 
 
 @kernel
 def plateau(a: Any, b: Any) -> bool:
-    """Whether four of 16 maxima side by side, (8,) and (8,) as vectors, the last beside the first, are the greatest."""
+    """Whether four neighbours of 16 maxima, (8,) and (8,) as vectors, the last next to the first, are the greatest."""
     a_on, b_on = lesser(a, _on_1(a, b)), lesser(b, _on_1(b, a))
     four = greater(lesser(a_on, _on_2(a_on, b_on)), lesser(b_on, _on_2(b_on, a_on)))
     top = greater(a, b)
@@ -75,7 +75,7 @@ def _alike(row: Array, i: int, j: int) -> bool:
 
 @kernel
 def _flat_from(row: Array, i: int, way: int) -> float:
-    """Give 1 where three of the four samples from row[i] on, forwards (way 1) or backwards (-1), are equal in a row."""
+    """Return 1 where three of four samples from row[i] on, forwards (way 1) or backwards (-1), are equal in a row."""
     j, k = i + way, i + 2 * way
     return 1.0 if _alike(row, j, k) and (_alike(row, i, j) or _alike(row, k, i + 3 * way)) else 0.0
 
@@ -213,12 +213,12 @@ class FlatRuns:
 
 
 def fresh() -> Array:
-    """Give what `follow` keeps of two channels before anything was heard, (2, 2 WIDTH)."""
+    """Return the state of `follow` for two channels before their first frame, (2, 2 WIDTH)."""
     return np.zeros((2, 2 * WIDTH))
 
 
 def found(flats: Array) -> FlatRuns:
-    """Give the flat tops of one channel, (2 WIDTH,), up and down, at its extremes and below them."""
+    """Return the flat tops of one channel, (2 WIDTH,), up and down, at its extremes and below them."""
     ways = flats.reshape(2, WIDTH)
     return _joined([_group(way[at : at + 6]) for way in ways for at in (_LENIENT, _BELOW)])
 
@@ -229,7 +229,7 @@ def _group(numbers: Array) -> FlatRuns:
 
 
 def _joined(several: list[FlatRuns]) -> FlatRuns:
-    """Give several groups as one, the earliest of the longest first."""
+    """Join several groups to one, the earliest of the longest first."""
     several = [one for one in several if one.count]
     if not several:
         return FlatRuns()

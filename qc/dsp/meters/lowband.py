@@ -2,7 +2,7 @@
 
 The band ends at 300 Hz, so its energy needs no more than some 5000 values a second; the frames between are never worked
 out. What is, is exact: each stride (`strides`) gives the state after it in lanes 0..5, and in lanes 6 and 7 two
-values of the band, each of which stands for half of the stride.
+values of the band, each of which represents half of the stride.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ _s0, _s1, _s2, _s3, _s4, _s5 = (picker([k] * 8) for k in range(STATES))
 
 
 def low_band(subsonic: float, rate: float) -> biquad.Sections:
-    """Give the sections from `subsonic` Hz, a 2nd-order Butterworth high-pass (none at 0), to 300 Hz, 4th-order."""
+    """Return the sections from `subsonic` Hz, a 2nd-order Butterworth high-pass (none at 0), to 300 Hz, 4th-order."""
     low = biquad.butterworth_4_low(LOW_BAND_HZ, rate)
     return np.vstack([biquad.butterworth_2_high(subsonic, rate) if subsonic else biquad.UNITY, low])
 
@@ -44,13 +44,13 @@ def stride_frames(rate: float) -> int:
 
 
 def weights(sections: biquad.Sections, frames: int) -> Array:
-    """Lay out the weights of a stride: eight for each of the six states, then for each frame."""
+    """Return the weights of a stride, flat: eight for each of the six states, then for each frame."""
     made, after = stride(sections, frames)
-    laid = np.zeros((STATES + -(-frames // _AT_ONCE) * _AT_ONCE, 8))
-    laid[: STATES + frames, :STATES] = after.T
+    rows = np.zeros((STATES + -(-frames // _AT_ONCE) * _AT_ONCE, 8))
+    rows[: STATES + frames, :STATES] = after.T
     if frames:
-        laid[: STATES + frames, STATES:] = made[[frames // 4, 3 * frames // 4]].T
-    return laid.reshape(-1)
+        rows[: STATES + frames, STATES:] = made[[frames // 4, 3 * frames // 4]].T
+    return rows.reshape(-1)
 
 
 @kernel
@@ -60,9 +60,9 @@ def _two(start: Any, weight: Any, other: Any, row: Array, i: int) -> Any:
 
 
 @kernel
-def _onward(s: Any, heard: Any, w: Array) -> Any:
-    """Give the stride's eight lanes from those of the one before it and from what its frames add."""
-    return (heard + load(w, 0) * _s0(s) + load(w, 8) * _s1(s) + load(w, 16) * _s2(s)) + (
+def _onward(s: Any, added: Any, w: Array) -> Any:
+    """Return the eight lanes of a stride from those of the one before it and from what its frames add."""
+    return (added + load(w, 0) * _s0(s) + load(w, 8) * _s1(s) + load(w, 16) * _s2(s)) + (
         load(w, 24) * _s3(s) + load(w, 32) * _s4(s) + load(w, 40) * _s5(s)
     )
 
@@ -75,13 +75,13 @@ def _strides(x: Array, at: int, count: int, frames: int, w: Array, state: Array,
     l2 = r2 = lr = splat(0.0)
     for number in range(count):
         start = at + number * frames
-        heard_l = more_l = heard_r = more_r = splat(0.0)
+        added_l = more_l = added_r = more_r = splat(0.0)
         for j in range(0, frames, _AT_ONCE):
             k, i = 8 * (STATES + j), start + j
             w0, w1, w2, w3 = load(w, k), load(w, k + 8), load(w, k + 16), load(w, k + 24)
-            heard_l, more_l = _two(heard_l, w0, w2, left, i), _two(more_l, w1, w3, left, i + 1)
-            heard_r, more_r = _two(heard_r, w0, w2, right, i), _two(more_r, w1, w3, right, i + 1)
-        a, b = _onward(a, heard_l + more_l, w), _onward(b, heard_r + more_r, w)
+            added_l, more_l = _two(added_l, w0, w2, left, i), _two(more_l, w1, w3, left, i + 1)
+            added_r, more_r = _two(added_r, w0, w2, right, i), _two(more_r, w1, w3, right, i + 1)
+        a, b = _onward(a, added_l + more_l, w), _onward(b, added_r + more_r, w)
         l2, r2, lr = l2 + a * a, r2 + b * b, lr + a * b
     store(state, 0, a)
     store(state, 8, b)
@@ -93,7 +93,7 @@ def _strides(x: Array, at: int, count: int, frames: int, w: Array, state: Array,
 
 @kernel
 def low_band_sums(
-    x: Array, filled: int, window: int, held: Array, frames: int, whole: Array, rest: Array, state: Array,
+    x: Array, filled: int, window: int, buffer: Array, frames: int, whole: Array, rest: Array, state: Array,
     out: Array,
 ) -> None:  # fmt: skip
     """Set each row of `out` to the sums of L^2, R^2 and L R of a window; see `Windows.add`.
@@ -105,15 +105,15 @@ def low_band_sums(
     for k in range(out.shape[0]):
         source, first = x, at
         if at < 0 or at + reach > x.shape[1]:  # it begins before x, or its last stride ends behind it
-            keep(x, at, at + window, held)
-            source, first = held, 0
+            keep(x, at, at + window, buffer)
+            source, first = buffer, 0
         out[k, :] = 0.0
         _strides(source, first, count, frames, whole, state, out[k])
         if left:
             _strides(source, first + count * frames, 1, left, rest, state, out[k])
         settle(state)
         at += window
-    keep(x, at, x.shape[1], held)
+    keep(x, at, x.shape[1], buffer)
 
 
 class LowBandSums(Windows):
@@ -126,9 +126,9 @@ class LowBandSums(Windows):
         super().__init__(window, 3, frames)
 
     def last_lanes(self, window: int) -> Array:
-        """Give the weights of the last stride."""
+        """Return the weights of the last stride."""
         return weights(self._sections, window % self._frames)
 
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
-        low_band_sums(x, filled, window, self.held, self._frames, self._whole, last, self._state, out)
+        low_band_sums(x, filled, window, self.buffer, self._frames, self._whole, last, self._state, out)

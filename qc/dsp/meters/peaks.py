@@ -1,6 +1,6 @@
 """Peaks, clipped runs and direct current of two channels, in one sweep.
 
-The sweep goes by segments on a grid that starts with the stream. A vector of running maxima says whether a segment
+The sweep takes segments on a grid that starts with the stream. A vector of running maxima says whether a segment
 could hold a clipped run or a peak above the one so far; only where it could is it looked at frame by frame.
 """
 
@@ -127,7 +127,7 @@ def _segments(
     row: Array, at: int, stop: int, frame: int, weights: Array, bound: float, y: Array, top: Array, tops: Array,
     runs: NDArray[np.int64], totals: Array, tops_then: Array, flats: Array,
 ) -> None:  # fmt: skip
-    """Hear the segments of one channel from index `at`, which is number `frame` of the stream, to `stop`."""
+    """Sweep the segments of one channel from index `at`, which is number `frame` of the stream, to `stop`."""
     zero = frame - at
     while at < stop:
         found = _pass_over(row, at, stop, min(tops[0], tops[1]), max(_LEAST, top[2] / bound), totals)
@@ -147,30 +147,30 @@ def _whole(frames: int) -> int:
 
 @kernel
 def sweep(
-    x: Array, filled: int, frame: int, held: Array, weights: Array, bound: float, y: Array, best: Array,
+    x: Array, filled: int, frame: int, buffer: Array, weights: Array, bound: float, y: Array, best: Array,
     tops: Array, runs: NDArray[np.int64], totals: Array, tops_then: Array, flats: Array,
 ) -> int:  # fmt: skip
-    """Hear all segments that x (2, n) completes; gives their frames.
+    """Sweep all segments that x (2, n) completes; return their frames.
 
-    `held` begins with `filled` frames, of which the wave over segment number `frame` is made; afterwards with those of
-    the next segment.
+    `buffer` begins with `filled` frames, of which the wave over segment number `frame` is made; afterwards with
+    those of the next segment.
     """
     n = x.shape[1]
-    joined = min(n, held.shape[1] - filled)
-    keep(x, -filled, joined, held)
+    joined = min(n, buffer.shape[1] - filled)
+    keep(x, -filled, joined, buffer)
     border = min(_whole(filled + joined), -(-filled // SEGMENT) * SEGMENT)  # those whose reach begins before x
     done = border + _whole(n + filled - border) if border >= filled else border
-    for turn in range(4):
-        c, in_x = turn // 2, turn % 2
-        row, first, stop = (x[c], border - filled, done - filled) if in_x else (held[c], 0, border)
+    for half in range(4):
+        c, in_x = half // 2, half % 2
+        row, first, stop = (x[c], border - filled, done - filled) if in_x else (buffer[c], 0, border)
         _segments(
             row, HALF + first, HALF + stop, frame + in_x * border, weights, bound, y, best[c], tops[c], runs[c],
             totals[c], tops_then[c], flats[c],
         )  # fmt: skip
     if done < filled:
-        keep(held, done, n + filled, held)
+        keep(buffer, done, n + filled, buffer)
     else:
-        keep(x, done - filled, n, held)
+        keep(x, done - filled, n, buffer)
     return done
 
 
@@ -178,7 +178,7 @@ class PeakSweep:
     """Peaks, clipped runs and means of two channels; nothing is taken to lie before the stream and after it."""
 
     def __init__(self) -> None:
-        self._held = np.zeros((2, 2 * _REACH))
+        self._buffer = np.zeros((2, 2 * _REACH))
         self._filled, self._next = HALF + SEGMENT, -SEGMENT  # the wave rings before the first frame
         self._weights, self._y = WEIGHTS.reshape(-1), np.empty(3 * STEP)
         self._best, self._totals = np.zeros((2, 4)), np.zeros((2, 16))
@@ -189,12 +189,12 @@ class PeakSweep:
     def push(self, x: Array) -> None:
         """Take the next frames, (2, n)."""
         self._frames += x.shape[1]
-        self._hear(np.ascontiguousarray(x))
+        self._sweep(np.ascontiguousarray(x))
 
     def finish(self) -> tuple[tuple[Peak, Peak], tuple[clipped.Runs, clipped.Runs], Array]:
-        """Give the peaks and the clipped runs of the left and right channel, and the means, (2,), of what was heard."""
+        """Return the peaks and the clipped runs of the left and right channel, and the means, (2,), of all frames."""
         while self._next < self._frames + HALF:
-            self._hear(np.ascontiguousarray(np.zeros((2, SEGMENT))))
+            self._sweep(np.ascontiguousarray(np.zeros((2, SEGMENT))))
         last = float(max(0, self._frames - 1))
         left, right = (
             Peak(float(b[0]), int(b[1]), float(b[2]), min(max(0.0, float(b[3]) / 4.0), last)) for b in self._best
@@ -206,12 +206,12 @@ class PeakSweep:
         )
 
     def flat_tops(self) -> tuple[flat_tops.FlatRuns, flat_tops.FlatRuns]:
-        """Give the flat tops of the left and right channel, once all was heard."""
+        """Return the flat tops of the left and right channel, after `finish`."""
         return flat_tops.found(self._flats[0]), flat_tops.found(self._flats[1])
 
-    def _hear(self, x: Array) -> None:
+    def _sweep(self, x: Array) -> None:
         done = sweep(
-            read_only(x), self._filled, self._next, self._held, self._weights, BOUND, self._y, self._best, self._tops,
+            read_only(x), self._filled, self._next, self._buffer, self._weights, BOUND, self._y, self._best, self._tops,
             self._runs, self._totals, self._tops_then, self._flats,
         )  # fmt: skip
         self._filled += x.shape[1] - done

@@ -55,14 +55,14 @@ def _walk(
 
 @kernel
 def follow(row: Array, start: int, stop: int, frame: int, tops: Array, runs: NDArray[np.int64]) -> None:
-    """Hear row[start:stop], whose first is number `frame`; tops (2,) and runs (12,): those up, then those down."""
+    """Follow row[start:stop], whose first is number `frame`; tops (2,) and runs (12,): those up, then those down."""
     for way in range(2):
         tops[way] = _walk(row, start, stop, 1.0 - 2.0 * way, frame - start, tops[way], runs, WIDTH * way)
 
 
 @kernel
 def interrupt(runs: NDArray[np.int64]) -> None:
-    """Hear samples that are below both tops."""
+    """End the present runs: a sample is below both tops."""
     runs[0] = runs[WIDTH] = 0
 
 
@@ -72,7 +72,7 @@ class Runs:
 
     count: int
     longest: int
-    """samples in the longest run, the earliest of equals; nought when there is none"""
+    """samples in the longest run, the earliest of equals; 0 without a run"""
     frame: int
     """its first frame"""
     begin: int = 0
@@ -82,15 +82,15 @@ class Runs:
 
 
 def fresh() -> tuple[Array, NDArray[np.int64]]:
-    """Give the tops and the runs of two channels before anything was heard, (2, 2) and (2, 12).
+    """Return the tops and the runs of two channels before their first frame, (2, 2) and (2, 12).
 
-    An extreme below the threshold never counts, so the threshold stands in for it.
+    An extreme below the threshold never counts, so the threshold takes its place.
     """
     return np.full((2, 2), NEAR_FULL_SCALE), np.zeros((2, 2 * WIDTH), dtype=np.int64)
 
 
 def together(runs: NDArray[np.int64]) -> Runs:
-    """Give the runs of one channel, (12,), those up and those down as one."""
+    """Return the runs of one channel, (12,), those up and those down as one."""
     ways = [Runs(*(int(number) for number in way[1:])) for way in runs.reshape(2, WIDTH) if way[1]]
     if not ways:
         return Runs(0, 0, 0)

@@ -23,7 +23,7 @@ _low, _high = picker(range(8)), picker(range(8, 16))
 
 @kernel
 def _top_lane(a: Any, b: Any) -> float:
-    """Give the greatest number of two vectors."""
+    """Return the greatest number of two vectors."""
     w = greater(a, b)
     v = greater(_low(w), _high(w))
     one, two = max(lane(v, 0), lane(v, 1)), max(lane(v, 2), lane(v, 3))

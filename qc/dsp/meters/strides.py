@@ -16,9 +16,9 @@ from qc.dsp.kernels.compile import kernel
 Array = NDArray[np.float64]
 
 AT_REST = 1e-170
-"""State below which a section is at rest: its square is nought in float64.
+"""State below which a section is at rest: its square is zero in float64.
 
-What rings on in digital silence is set to nought there, before its numbers are too small for the processor's fast path.
+What rings on in digital silence is set to zero there, before its numbers are too small for the processor's fast path.
 """
 
 

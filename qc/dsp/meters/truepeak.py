@@ -35,7 +35,7 @@ def between(fraction: float) -> Array:
 
 
 def _folded() -> tuple[Array, float]:
-    """Give the weights of pairs of samples mirrored about the middle, (3, 16), and the greatest L1 norm.
+    """Return the weights of pairs of samples mirrored about the middle, (3, 16), and the greatest L1 norm.
 
     Rows: what 1/4 and 3/4 have in common, on a pair's sum; 1/2, on the sum; their rest, on the difference.
     """

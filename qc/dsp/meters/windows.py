@@ -44,10 +44,10 @@ def total(v: Any) -> float:
 
 
 @kernel
-def keep(x: Array, start: int, stop: int, held: Array) -> None:
-    """Copy x[:, start:stop] to the beginning of `held`; where `start` is negative, the frames before x are there."""
+def keep(x: Array, start: int, stop: int, buffer: Array) -> None:
+    """Copy x[:, start:stop] to the beginning of `buffer`; where `start` is negative, the frames before x are there."""
     for c in range(2):
-        source, target = x[c], held[c]
+        source, target = x[c], buffer[c]
         for i in range(max(start, 0), stop):
             target[i - start] = source[i]
 
@@ -68,7 +68,7 @@ class Windows(ABC):
     def __init__(self, window: int, columns: int, frames: int = 0) -> None:
         self.window = window
         # the window that is not whole yet, and room for whole vectors behind it
-        self.held = np.zeros((2, -(-window // LANES) * LANES))
+        self.buffer = np.zeros((2, -(-window // LANES) * LANES))
         self._last = self.last_lanes(window)
         self._filled = 0
         self._sums = np.empty((max(64, frames // window + 1), columns))
@@ -83,9 +83,9 @@ class Windows(ABC):
 
     @abstractmethod
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
-        """Sum up as many windows as `out` has rows and hold what follows them.
+        """Sum up as many windows as `out` has rows and keep the frames that follow them.
 
-        The first `filled` frames of the first window are held already; x (2, n) follows them.
+        The first `filled` frames of the first window are in the buffer already; x (2, n) follows them.
         """
 
     def push(self, x: Array) -> None:
@@ -95,10 +95,10 @@ class Windows(ABC):
         self._filled = left
 
     def finish(self) -> tuple[Array, NDArray[np.int64]]:
-        """Give the sums, (windows, columns), and the frames in each, (windows,); only the last can have fewer."""
+        """Return the sums, (windows, columns), and the frames in each, (windows,); only the last can have fewer."""
         whole, left = self._count, self._filled
         if left:
-            rest = read_only(np.ascontiguousarray(self.held[:, :left]))
+            rest = read_only(np.ascontiguousarray(self.buffer[:, :left]))
             self.add(rest, 0, left, self.last_lanes(left), self._room(1))
             self._filled = 0
         counts = np.full(self._count, self.window, dtype=np.int64)
@@ -106,7 +106,7 @@ class Windows(ABC):
         return self._sums[: self._count], counts
 
     def _room(self, windows: int) -> Array:
-        """Give the next rows to write to; the store doubles when it is full."""
+        """Return the next rows to write to; their array doubles when it is full."""
         start, self._count = self._count, self._count + windows
         if self._count > len(self._sums):
             grown = np.empty((max(self._count, 2 * len(self._sums)), self._sums.shape[1]))
@@ -119,7 +119,7 @@ class Windows(ABC):
 
 
 @kernel
-def window_sums(x: Array, filled: int, window: int, held: Array, mask: Array, out: Array) -> None:
+def window_sums(x: Array, filled: int, window: int, buffer: Array, mask: Array, out: Array) -> None:
     """Set each row of `out` to the sums of L^2, R^2 and L R of a window; see `Windows.add`.
 
     `mask` has ones where the last lanes of a window still belong to it.
@@ -129,8 +129,8 @@ def window_sums(x: Array, filled: int, window: int, held: Array, mask: Array, ou
     for k in range(out.shape[0]):
         source, first = x, at
         if at < 0 or at + reach > x.shape[1]:  # it begins before x, or its last vector ends behind it
-            keep(x, at, at + window, held)
-            source, first = held, 0
+            keep(x, at, at + window, buffer)
+            source, first = buffer, 0
         left, right = source[0], source[1]
         l2 = r2 = lr = splat(0.0)
         whole = first + window // LANES * LANES
@@ -142,7 +142,7 @@ def window_sums(x: Array, filled: int, window: int, held: Array, mask: Array, ou
             l2, r2, lr = l2 + a * a, r2 + b * b, lr + a * b
         out[k, 0], out[k, 1], out[k, 2] = total(l2), total(r2), total(lr)
         at += window
-    keep(x, at, x.shape[1], held)
+    keep(x, at, x.shape[1], buffer)
 
 
 class WindowSums(Windows):
@@ -153,7 +153,7 @@ class WindowSums(Windows):
 
     def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows."""
-        window_sums(x, filled, window, self.held, last, out)
+        window_sums(x, filled, window, self.buffer, last, out)
 
 
 def sliding(values: Array, width: int) -> Array:

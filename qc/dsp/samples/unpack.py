@@ -1,7 +1,7 @@
 """Turns the interleaved samples of a plain audio file into channels of float64, full scale 1.0, digit for digit.
 
 Scaling is by powers of two, so nothing is rounded. The arrays are cut to their first frame before the loop: with an
-index that starts at nought the compiler can use its vector unit.
+index that starts at zero the compiler can use its vector unit.
 """
 
 from __future__ import annotations
