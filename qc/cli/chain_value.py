@@ -1,4 +1,4 @@
-"""`sidegate explain` of a value of the chain: what it is, what the ruleset has, and what it may be changed to."""
+"""`sidegate explain` for a value of the chain: its meaning, its value in the ruleset, and its allowed values."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from qc.text.page import Page
 LABEL = 12
 
 
-def tell(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
-    """Write about one value of the chain; gives the keys of its sources, for whoever tells those."""
+def write_value(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
+    """Describe a value of the chain; return the keys of its sources."""
     section, _, name = key.partition(".")
     row = ruleset.chain_rows[section][name]
     page.say(f"{key}, a value of the chain", body="bold")
@@ -27,8 +27,8 @@ def tell(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
     return keys_of(row["source"])
 
 
-def tell_policy(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
-    """Write about one value of the policy for the recommended level; returns the keys of its sources."""
+def write_policy(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
+    """Describe a value of the policy for the recommended level; return the keys of its sources."""
     row = stated(ruleset.level_rows)[key.partition(".")[2]]
     page.say(f"{key}, of the policy for the recommended level", body="bold")
     page.blank()

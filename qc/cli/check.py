@@ -1,4 +1,4 @@
-"""`sidegate check`: judge a delivery and write the reports that were asked for."""
+"""`sidegate check`: judge a delivery and write the requested reports."""
 
 from __future__ import annotations
 
@@ -27,73 +27,73 @@ from qc.text.sanitize import shown
 
 
 def check(words: argparse.Namespace) -> int:
-    """Run the command; raises SidegateError for what cannot be used, before anything is written."""
+    """Run the command; raises SidegateError for unusable input, before anything is written."""
     if not words.delivery:
         raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
-    read_level(words.level)  # what cannot be used is refused before anything is loaded
+    read_level(words.level)  # refuse a bad value before anything is loaded
     host = api.build_host(words.patience)
     if words.note_template is not None and not any(word.startswith("note=") for word in words.out):
-        raise UsageError("--note-template: no note is written; ask for one with --out note=note.md")
-    wanted = outputs(words.out or ["text=-"], host, partial(_renderer, words))
+        raise UsageError("--note-template: no note is written; request one with --out note=note.md")
+    targets = outputs(words.out or ["text=-"], host, partial(_renderer, words))
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
     house = [Path(spec)] if spec and is_path(spec) else []
     house += [] if words.note_template is None else [Path(words.note_template)]
-    papers = _papers(words)
-    refuse_sources(wanted, [*read.files, *house, *([papers.waivers] if papers.waivers else [])])
-    _keep_the_baseline(wanted, papers.baseline)
+    inputs = _optional_inputs(words)
+    refuse_sources(targets, [*read.files, *house, *([inputs.waivers] if inputs.waivers else [])])
+    _keep_the_baseline(targets, inputs.baseline)
     precompile(host)
     with Progress(sys.stderr) as progress:
         options = replace(
-            papers, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.told,
+            inputs, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.update,
             chain=tuple(words.chain), cache=cache(words, read), verify=words.verify, told=say,
             level=words.level,
         )  # fmt: skip
-        checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in wanted))
+        checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in targets))
     report = checked.report.model_copy(update={"run": None}) if words.reproducible else checked.report
     code = exit_code(report, strict=words.strict, only_new=words.only_new)
-    for output in wanted:
+    for output in targets:
         code = max(code, attempted(partial(write, output, report, checked.evidence)))
     code = max(code, 3 if checked.undrawn else 0)
     for failure in (*report.plugin_failures, *checked.undrawn):
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
-    if not any(output.path is None for output in wanted):
+    if not any(output.path is None for output in targets):
         failed = sum(result.outcome == "fail" for result in report.results)
         count = f", {failed} check{'s' * (failed > 1)} failed" if failed else ""
         say(f"{report.delivery.title}: {report.verdict}{count}{_new(report, words)}")
     return code
 
 
-def _papers(words: argparse.Namespace) -> api.Options:
-    """Give what the delivery is judged beside, by today; raises UsageError for what is missing."""
+def _optional_inputs(words: argparse.Namespace) -> api.Options:
+    """Return options with waivers, baseline and today's date; raises UsageError for an option without a file."""
     for option, place in (("--waivers", words.waivers), ("--baseline", words.baseline)):
         if place == "":
             raise UsageError(f"{option}: the file has no name")
     if words.only_new and words.baseline is None:
-        raise UsageError("--only-new: nothing says what was there before; name an earlier report with --baseline")
+        raise UsageError("--only-new: there is no earlier report to compare with; name one with --baseline")
     waivers, baseline = (None if place is None else Path(place) for place in (words.waivers, words.baseline))
-    today = date.today()  # noqa: DTZ011 - papers are local
+    today = date.today()  # noqa: DTZ011 - waivers expire by the local date
     return api.Options(waivers=waivers, own_waivers=words.own_waivers, baseline=baseline, today=today)
 
 
-def _keep_the_baseline(wanted: Sequence[Output], baseline: Path | None) -> None:
-    """Refuse to write over the earlier report: the next run would take what is new in this one for known."""
-    for output in wanted:
+def _keep_the_baseline(targets: Sequence[Output], baseline: Path | None) -> None:
+    """Raise UsageError if a report would replace the baseline: the next run would miss what is new in this one."""
+    for output in targets:
         if baseline is not None and output.path == Path(os.path.realpath(baseline)):
-            mend = "write the report elsewhere, and put it there once it is agreed"
-            raise UsageError(f"--out: {shown(output.place)} is what is compared with; {mend}")
+            hint = "write the report elsewhere, and replace the baseline once the report is agreed"
+            raise UsageError(f"--out: {shown(output.place)} is the baseline of this run; {hint}")
 
 
 def _new(report: Report, words: argparse.Namespace) -> str:
-    """Say what counted, where only new findings do."""
+    """Return the end of the summary on stderr: the findings that count with --only-new; else an empty text."""
     if not words.only_new:
         return ""
     return f"; {counted_words(report, strict=words.strict)}"
 
 
 def _renderer(words: argparse.Namespace, kind: type[Renderer], path: Path | None) -> Renderer:
-    """Build a format for its place, as the words ask for it."""
+    """Build the renderer of a format for a path, with the options of the command line."""
     if kind.name == "text":
         from qc.cli.terminal import text
 

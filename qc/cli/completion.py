@@ -1,7 +1,7 @@
 """`sidegate completion`: a script for bash, zsh or fish that completes commands, options and names.
 
 Commands and options are read off the parser when the script is printed; names of rulesets, checks and measurements
-are asked for while one types, with `sidegate completion --list`.
+are listed while the user types, by `sidegate completion --list`.
 """
 
 from __future__ import annotations
@@ -23,18 +23,18 @@ DISC_NAMES = tuple(disc_name(*disc) for disc in DISCS)
 
 
 class Command(NamedTuple):
-    """A command as it is completed."""
+    """A command with its options and choices."""
 
     name: str
     help: str
     options: tuple[tuple[str, str], ...]
     """option and help"""
     choices: tuple[str, ...]
-    """of its first word, where there are only a few"""
+    """of its first positional argument, where argparse limits it"""
 
 
 def completion(words: argparse.Namespace) -> int:
-    """Print the script for a shell, or a list of names; raises UsageError when neither is named."""
+    """Print the script for a shell, or a list of names; raises UsageError if neither is named."""
     if words.list is not None:
         emit("".join(f"{name}\n" for name in _LISTS[words.list]()).encode())
         return 0
@@ -45,16 +45,16 @@ def completion(words: argparse.Namespace) -> int:
 
 
 def commands() -> tuple[Command, ...]:
-    """Read the commands off the parser, those with a help text."""
-    (several,) = (action for action in _actions(parser()) if isinstance(action, argparse._SubParsersAction))  # noqa: SLF001
-    helps = {action.dest: action.help or "" for action in several._choices_actions}  # noqa: SLF001 - argparse tells them nowhere else
-    return tuple(_command(name, help_, several.choices[name]) for name, help_ in helps.items())
+    """Return the commands of the parser that have a help text."""
+    (subparsers,) = (action for action in _actions(parser()) if isinstance(action, argparse._SubParsersAction))  # noqa: SLF001
+    helps = {action.dest: action.help or "" for action in subparsers._choices_actions}  # noqa: SLF001 - there is no public way
+    return tuple(_command(name, help_, subparsers.choices[name]) for name, help_ in helps.items())
 
 
-def _command(name: str, help_: str, its: argparse.ArgumentParser) -> Command:
+def _command(name: str, help_: str, parser_: argparse.ArgumentParser) -> Command:
     options: list[tuple[str, str]] = []
     choices: list[str] = []
-    for action in _actions(its):
+    for action in _actions(parser_):
         if action.help is argparse.SUPPRESS:
             continue
         options += [(option, action.help or "") for option in action.option_strings if option.startswith("--")]
@@ -65,8 +65,8 @@ def _command(name: str, help_: str, its: argparse.ArgumentParser) -> Command:
     return Command(name, help_, tuple(options), tuple(choices))
 
 
-def _actions(its: argparse.ArgumentParser) -> list[argparse.Action]:
-    return its._actions  # noqa: SLF001 - argparse tells them nowhere else
+def _actions(parser_: argparse.ArgumentParser) -> list[argparse.Action]:
+    return parser_._actions  # noqa: SLF001 - there is no public way
 
 
 def _rulesets() -> list[str]:
@@ -74,8 +74,8 @@ def _rulesets() -> list[str]:
     from qc.ruleset.ancestry import is_abstract
     from qc.ruleset.read import read_file
 
-    found = [there for there in api.rulesets() if not is_abstract(read_file(there.path))]
-    return sorted({there.name for there in found} | {f"{there.name}@{there.version}" for there in found})
+    usable = [ruleset for ruleset in api.rulesets() if not is_abstract(read_file(ruleset.path))]
+    return sorted({row.name for row in usable} | {f"{row.name}@{row.version}" for row in usable})
 
 
 def _names() -> list[str]:
@@ -94,11 +94,11 @@ def _chain() -> list[str]:
 _LISTS: dict[str, Callable[[], list[str]]] = {"rulesets": _rulesets, "names": _names, "chain": _chain}
 
 
-def _bash(known: tuple[Command, ...]) -> str:
-    cases = "".join(f"    {one.name}) words={shlex.quote(_words(one))} ;;\n" for one in known)
+def _bash(commands: tuple[Command, ...]) -> str:
+    cases = "".join(f"    {command.name}) words={shlex.quote(_words(command))} ;;\n" for command in commands)
     outs = "".join(
-        f"        {command}) words={shlex.quote(' '.join(formats))}; compopt -o nospace 2>/dev/null ;;\n"
-        for command, formats in FORMATS.items()
+        f"        {name}) words={shlex.quote(' '.join(formats))}; compopt -o nospace 2>/dev/null ;;\n"
+        for name, formats in FORMATS.items()
     )
     return f"""\
 # bash completion of sidegate: source <(sidegate completion bash)
@@ -109,7 +109,7 @@ _sidegate() {{
     case $word in -*) ;; *) command=$word; break ;; esac
   done
   case $command in
-    '') words={shlex.quote(" ".join([*(one.name for one in known), "--help", "--version"]))} ;;
+    '') words={shlex.quote(" ".join([*(command.name for command in commands), "--help", "--version"]))} ;;
 {cases}  esac
   case $prev in
     --ruleset) words=$(sidegate completion --list rulesets 2>/dev/null) ;;
@@ -132,14 +132,11 @@ complete -o default -F _sidegate sidegate
 """
 
 
-def _zsh(known: tuple[Command, ...]) -> str:
-    described = "\n".join(f"      {shlex.quote(f'{one.name}:{one.help}')}" for one in known)
-    cases = "".join(
-        f"    {one.name}) offered=({' '.join(map(shlex.quote, _words(one).split()))}) ;;\n" for one in known
-    )
-    outs = "".join(
-        f"        {command}) compadd -S '' -- {' '.join(formats)} ;;\n" for command, formats in FORMATS.items()
-    )
+def _zsh(commands: tuple[Command, ...]) -> str:
+    described = "\n".join(f"      {shlex.quote(f'{command.name}:{command.help}')}" for command in commands)
+    offered = ((command.name, " ".join(map(shlex.quote, _words(command).split()))) for command in commands)
+    cases = "".join(f"    {name}) offered=({words}) ;;\n" for name, words in offered)
+    outs = "".join(f"        {name}) compadd -S '' -- {' '.join(formats)} ;;\n" for name, formats in FORMATS.items())
     return f"""\
 #compdef sidegate
 # zsh completion of sidegate: source <(sidegate completion zsh)
@@ -175,23 +172,23 @@ compdef _sidegate sidegate
 """
 
 
-def _fish(known: tuple[Command, ...]) -> str:
+def _fish(commands: tuple[Command, ...]) -> str:
     lines = ["# fish completion of sidegate: sidegate completion fish | source"]
     first = "complete -c sidegate -n __fish_use_subcommand"
-    lines += [f"{first} -f -a {one.name} -d {shlex.quote(one.help)}" for one in known]
+    lines += [f"{first} -f -a {command.name} -d {shlex.quote(command.help)}" for command in commands]
     lines += [f"{first} -l help", f"{first} -l version"]
-    for one in known:
-        seen = f"complete -c sidegate -n '__fish_seen_subcommand_from {one.name}'"
-        lines += [f"{seen} -f -a {shlex.quote(' '.join(one.choices))}"] if one.choices else []
-        lines += [f"{seen} -f -a '(sidegate completion --list names)'"] if one.name == "explain" else []
-        if one.name == "rulesets":
+    for command in commands:
+        seen = f"complete -c sidegate -n '__fish_seen_subcommand_from {command.name}'"
+        lines += [f"{seen} -f -a {shlex.quote(' '.join(command.choices))}"] if command.choices else []
+        lines += [f"{seen} -f -a '(sidegate completion --list names)'"] if command.name == "explain" else []
+        if command.name == "rulesets":
             lines.append(
                 "complete -c sidegate -n '__fish_seen_subcommand_from diff' -a '(sidegate completion --list rulesets)'"
             )
-        for option, help_ in one.options:
+        for option, help_ in command.options:
             values = _FISH.get(option, "")
-            if option == "--out" and one.name in FORMATS:
-                values = f" -x -a {shlex.quote(' '.join(FORMATS[one.name]))}"
+            if option == "--out" and command.name in FORMATS:
+                values = f" -x -a {shlex.quote(' '.join(FORMATS[command.name]))}"
             lines.append(f"{seen} -l {option.removeprefix('--')} -d {shlex.quote(help_)}{values}")
     return "\n".join(lines) + "\n"
 
@@ -202,11 +199,11 @@ _FISH = {
     "--on": " -r",
     "--disc": f" -x -a {shlex.quote(' '.join(DISC_NAMES))}",
 }
-"""option -> how its values are completed"""
+"""option -> the fish words that complete its values"""
 
 
-def _words(one: Command) -> str:
-    return " ".join([*one.choices, *(option for option, _ in one.options)])
+def _words(command: Command) -> str:
+    return " ".join([*command.choices, *(option for option, _ in command.options)])
 
 
 _SHELLS: dict[str, Callable[[tuple[Command, ...]], str]] = {"bash": _bash, "zsh": _zsh, "fish": _fish}

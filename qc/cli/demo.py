@@ -1,4 +1,4 @@
-"""`sidegate demo`: make a small delivery by code, judge it, and say where its faults lie and what to try next."""
+"""`sidegate demo`: make a small delivery by code, judge it, and show its faults and commands to try next."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ NEXT = (
 
 
 def demo(words: argparse.Namespace) -> int:
-    """Run the command; 0 when each planted fault was found and nothing else broke, for the faults are wanted."""
+    """Run the command; return 0 if each planted fault was found, 3 if one was missed or something failed."""
     if not words.folder:
         raise UsageError("demo: the folder has no name; name one that is empty or not there yet")
     folder = Path(words.folder)
@@ -39,18 +39,18 @@ def demo(words: argparse.Namespace) -> int:
     say(f"making a 7-inch single by code in {folder}")
     precompile(host)
     with Progress(sys.stderr) as progress:
-        made = api.demo(folder, api.Options(progress=progress.told), host)
-    for failure in made.report.plugin_failures:
+        result = api.demo(folder, api.Options(progress=progress.update), host)
+    for failure in result.report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
-    missed = [fault for fault in made.planted if not findings(fault, made.report)]
+    missed = [fault for fault in result.planted if not findings(fault, result.report)]
     for fault in missed:
-        say(f"the demo's fault was not found on side {fault.side}: {fault.what} ({fault.check})")
-    emit(("\n".join(lines(words.folder, made.report, made.planted)) + "\n").encode("utf-8", "replace"))
-    return 3 if missed or made.report.verdict == "error" else 0
+        say(f"the planted fault was not found on side {fault.side}: {fault.what} ({fault.check})")
+    emit(("\n".join(lines(words.folder, result.report, result.planted)) + "\n").encode("utf-8", "replace"))
+    return 3 if missed or result.report.verdict == "error" else 0
 
 
 def lines(folder: str, report: Report, planted: tuple[Planted, ...]) -> list[str]:
-    """Say how the demo was judged, where its faults are, and what to try next."""
+    """Return the lines of the demo: its verdict, its planted faults with their places, and commands to try next."""
     name = f"{report.delivery.catalogue} {report.delivery.title}"
     out = [VERDICTS[report.verdict], f"{name}, judged by {report.ruleset.name}@{report.ruleset.version}", ""]
     out += [f"Made in {shown(folder)}. Side A is good; side B was spoiled on purpose:"]

@@ -35,7 +35,7 @@ LABEL = 12
 
 
 def explain(words: argparse.Namespace) -> int:
-    """Explain a check, a measurement or a value of the chain; raises UsageError for a name that is none of them."""
+    """Explain a check, a measurement or a value of the chain; raises UsageError for any other name."""
     host = api.build_host()
     sources = Sources(host.ruleset_folders)
     ruleset = _ruleset(words.ruleset, host, sources)
@@ -49,9 +49,9 @@ def explain(words: argparse.Namespace) -> int:
     bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs)).checks}
     page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
     if name in MEANINGS_OF_CHAIN:
-        _sources(page, chain_value.tell(page, name, ruleset), sources)
+        _sources(page, chain_value.write_value(page, name, ruleset), sources)
     elif name in OF_LEVEL:
-        _sources(page, chain_value.tell_policy(page, name, ruleset), sources)
+        _sources(page, chain_value.write_policy(page, name, ruleset), sources)
     elif name in host.checks:
         _check(page, host, host.checks[name], ruleset, bound.get(name), sources)
     else:
@@ -61,34 +61,34 @@ def explain(words: argparse.Namespace) -> int:
 
 
 def names(host: Host) -> list[str]:
-    """Give every name there is something to say about."""
+    """Return all names of checks, measurements and values of the chain, sorted."""
     return sorted({*host.checks, *api.units(host.needs), *MEANINGS_OF_CHAIN, *OF_LEVEL})
 
 
 def _near(name: str, host: Host, published: Iterable[str]) -> str:
-    """Name the nearest names: those that are spelt alike, and those that hold the word."""
-    known = sorted({*host.checks, *published})
+    """Suggest similar names, and names that contain the word."""
+    valid = sorted({*host.checks, *published})
     word = name.casefold().replace("_", "-").strip()
-    folded = {one.replace("_", "-"): one for one in known}
-    ends = {one.partition(".")[2]: one for one in folded}
+    folded = {valid_name.replace("_", "-"): valid_name for valid_name in valid}
+    ends = {spelling.partition(".")[2]: spelling for spelling in folded}
     alike = difflib.get_close_matches(word, folded, n=3, cutoff=0.6)
     alike += [ends[end] for end in difflib.get_close_matches(word, ends, n=2, cutoff=0.7)]
-    alike += [one for one in folded if len(word) > 2 and word in one]
-    found = [folded[one] for one in dict.fromkeys(alike)][:4]
-    if found:
-        return f"did you mean {' or '.join(found)}?"
-    areas = sorted({one.partition(".")[0] for one in known})
+    alike += [spelling for spelling in folded if len(word) > 2 and word in spelling]
+    nearest = [folded[spelling] for spelling in dict.fromkeys(alike)][:4]
+    if nearest:
+        return f"did you mean {' or '.join(nearest)}?"
+    areas = sorted({valid_name.partition(".")[0] for valid_name in valid})
     return f"names begin with {', '.join(f'{area}.' for area in areas)}; sidegate completion --list names gives all"
 
 
-def _ruleset(asked: str | None, host: Host, sources: Sources) -> Ruleset:
-    """Load the ruleset asked for, else the one for the commonest disc."""
+def _ruleset(spec: str | None, host: Host, sources: Sources) -> Ruleset:
+    """Load the requested ruleset, or that of a 12-inch disc at 33 1/3."""
     folders = host.ruleset_folders
-    return load_ruleset(find(asked, folders) if asked else serving("12in", "33", folders), sources)
+    return load_ruleset(find(spec, folders) if spec else serving("12in", "33", folders), sources)
 
 
 def _with_its_own(host: Host, ruleset: Ruleset) -> Host:
-    """Add the checks that a ruleset makes without code, each brought by the ruleset."""
+    """Return the host with the checks that a ruleset defines without code."""
     own = made(ruleset, host.checks, api.units(host.needs))
     return replace(host, checks={**host.checks, **own}, owner={**host.owner, **owners(ruleset)})
 
@@ -132,7 +132,7 @@ def _limit(page: Page, check: Check[Any], key: str, limit: Limit) -> None:
     for name, judged in check.judges.items():
         if name.partition(".")[0] == key:
             of = f", {judged.of}" if judged.of else ""
-            page.say(f"{side_of(judged)}, held against {judged.measure}{of}", label="      ")
+            page.say(f"{side_of(judged)}, compared with {judged.measure}{of}", label="      ")
     level = f"; {limit.sets_level} sets the cut level" if limit.sets_level else ""
     page.say(f"source {limit.source}{level}; set in {limit.origin}", label="      ", body="dim")
 
@@ -144,7 +144,7 @@ def _values(limit: Limit) -> str:
 
 
 def _sources(page: Page, keys: Iterable[str], sources: Sources) -> None:
-    """Tell each source once: title, figure and how far to trust it."""
+    """Write each source once: title, figure and confidence."""
     for index, key in enumerate(dict.fromkeys(keys)):
         label = ("sources" if not index else "").ljust(LABEL)
         if key.startswith(HOUSE) or key not in sources:
@@ -158,7 +158,7 @@ def _sources(page: Page, keys: Iterable[str], sources: Sources) -> None:
 def _measurement(
     page: Page, host: Host, name: str, unit: str, ruleset: Ruleset, limits: Mapping[str, HeldLimit]
 ) -> None:
-    """Say unit, meaning, who publishes it and which checks judge it."""
+    """Write the unit, meaning, publisher and checks of a measurement."""
     page.say(f"{name}, {'a plain number' if unit == '1' else f'in {unit}'}", body="bold")
     page.blank()
     page.say(meanings(host).get(name, SILENT), label="is".ljust(LABEL), style="bold", indent=LABEL)

@@ -1,4 +1,4 @@
-"""`sidegate init`: draft a delivery.yaml from audio files, for a person to look through."""
+"""`sidegate init`: draft a delivery.yaml from audio files, to be reviewed by the user."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ NAME = "delivery.yaml"
 
 
 def init(words: argparse.Namespace) -> int:
-    """Run the command; raises SidegateError for what cannot be used, and then nothing is written."""
+    """Run the command; raises SidegateError for unusable input, before anything is written."""
     sides = _sides(words.audio, words.side)
     file = _place(words.out, [path for side in sides for path in side.files])
     sheet = None if words.cue is None else read_cue(Path(words.cue))
     with Progress(sys.stderr) as progress:
-        drafted = draft(sides, file, sheet, progress.told)
+        drafted = draft(sides, file, sheet, progress.update)
     put_file(file, drafted.text.encode(), str(file), fresh=True)
     count = f"{len(sides)} side{'s'[: len(sides) - 1]}, {drafted.tracks} track{'s'[: drafted.tracks - 1]}"
     say(f"wrote {file}: {count}; look through it, fill in what it marks, then run sidegate check {file}")
@@ -35,7 +35,7 @@ def init(words: argparse.Namespace) -> int:
 
 
 def _sides(audio: Sequence[str], named: Sequence[str]) -> list[Given]:
-    """Give the sides: files in order as A, B ..., or those that --side names."""
+    """Return the sides: files in order as A, B ..., or those that --side names; raises UsageError for bad names."""
     if bool(audio) == bool(named):
         raise UsageError(
             "init: give the audio files, one a side, or --side ID=FILE,FILE... for one file a track, not both"
@@ -58,7 +58,7 @@ def _sides(audio: Sequence[str], named: Sequence[str]) -> list[Given]:
 
 
 def _named(word: str) -> Given:
-    """Read ID=FILE,FILE..."""
+    """Parse ID=FILE,FILE...; raises UsageError for another form."""
     side, equals, names = word.partition("=")
     files = tuple(Path(name) for name in names.split(",") if name)
     if not equals or not files or SIDE_ID.fullmatch(side) is None:
@@ -67,7 +67,7 @@ def _named(word: str) -> Given:
 
 
 def _place(out: str | None, audio: Sequence[Path]) -> Path:
-    """Give the file to write; by default delivery.yaml in the folder that holds all the audio."""
+    """Return the path to write, by default delivery.yaml in the folder of all audio; raises UsageError if it exists."""
     if out is None:
         parents = [os.path.realpath(path.parent) for path in audio]
         file = Path(os.path.relpath(os.path.commonpath(parents))) / NAME

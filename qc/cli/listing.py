@@ -7,12 +7,12 @@ from qc.text.table import text_columns
 
 
 def plugins() -> int:
-    """List plugins: name, package and version, hooks, and why one did not load (exit code 3)."""
+    """List plugins: name, package and version, hooks, and the reason if one did not load (exit code 3)."""
     from qc import api
 
     host = api.build_host()
     rows = [("PLUGIN", "PACKAGE", "VERSION", "HOOKS")]
     rows += [(p.name, p.package, p.version, ", ".join(p.hooks) or "-") for p in host.plugins]
     emit(text_columns(rows).encode())
-    emit("".join(f"{one.plugin}: {one.stage}: {one.message}\n" for one in host.failures).encode())
+    emit("".join(f"{failure.plugin}: {failure.stage}: {failure.message}\n" for failure in host.failures).encode())
     return 3 if host.failures else 0

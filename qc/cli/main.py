@@ -1,4 +1,4 @@
-"""The `sidegate` command: reads its words, calls one function of the API, ends with the exit code."""
+"""The `sidegate` command: its parser, the modules of its commands, and the exit code."""
 
 from __future__ import annotations
 
@@ -29,18 +29,18 @@ exit codes: 0 nothing failed, 1 a check failed (with --strict: or warned), 2 the
 ruleset cannot be used, 3 a plugin or the tool failed"""
 
 GARBAGE = 400_000
-"""Objects made before unused ones are looked for: a start makes many, all of which stay."""
+"""Objects created before the garbage collector runs: a start creates many, all of which stay."""
 
 
 class _Parser(argparse.ArgumentParser):
-    """Says what is wrong in one sentence."""
+    """Reports a fault of the command line in one sentence."""
 
     def error(self, message: str) -> NoReturn:
         """End with exit code 2."""
         self.exit(2, f"{self.prog}: {shown(message, LONGEST)}; see {self.prog} --help\n")
 
     def print_help(self, file: SupportsWrite[str] | None = None) -> None:
-        """Write the help; argparse by itself passes over a stdout that cannot be written."""
+        """Write the help; raises OutputError for a stdout that cannot be written, which argparse ignores."""
         if file is not None:
             super().print_help(file)
         else:
@@ -48,14 +48,14 @@ class _Parser(argparse.ArgumentParser):
 
 
 class _Version(argparse.Action):
-    """Writes the version of the tool, then every plugin with its package and version; loads none of them."""
+    """Writes the version of the tool, and each plugin with its package and version, without loading them."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
-        """Write on stdout and end."""
+        """Write on stdout and end the process."""
         from qc.plugin_host.finder import find
 
         lines = [f"sidegate {qc.__version__}"]
-        lines += [f"plugin {one.name} of {one.package} {one.version}".rstrip() for one in find()]
+        lines += [f"plugin {plugin.name} of {plugin.package} {plugin.version}".rstrip() for plugin in find()]
         emit("".join(f"{shown(line, LONGEST)}\n" for line in lines).encode())
         parser.exit()
 
@@ -64,7 +64,7 @@ def parser() -> argparse.ArgumentParser:
     """Build the parser of all commands."""
     top = _Parser(
         prog="sidegate",
-        description="Works out the groove of a vinyl side from its master, before the first cut, and judges it.",
+        description="Computes the groove of a vinyl side from its master, before the first cut, and judges it.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -88,7 +88,7 @@ def parser() -> argparse.ArgumentParser:
     detail.add_argument("--verbose", action="store_true", help="text: every finding, limit and measurement")
     check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
-    check.add_argument("--waivers", metavar="FILE", help="a file of waivers, beside those of the delivery")
+    check.add_argument("--waivers", metavar="FILE", help="a file of waivers, in addition to those of the delivery")
     check.add_argument(
         "--own-waivers", action="store_true",
         help="count only the waivers of --waivers; those in the delivery, which its sender wrote, are listed as not "
@@ -103,7 +103,7 @@ def parser() -> argparse.ArgumentParser:
     _level(check, "judge every side at")
     _reproducible(check)
     _chain(check)
-    _hearing(check)
+    _processing(check)
     _stored(check)
     _plan(commands)
 
@@ -149,8 +149,8 @@ def parser() -> argparse.ArgumentParser:
     schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset", "rulesets-diff", "waivers"])
     explain = commands.add_parser(
         "explain", help="explain what a check finds, or what a measurement is",
-        description="Tell what a check finds, why, how, by which limits and sources; or what a measurement is, or a "
-        "value of the chain, as cut.land.",
+        description="Explain what a check finds, why, how, by which limits and sources; or what a measurement is, or a "
+        "value of the chain, such as cut.land.",
     )  # fmt: skip
     explain.add_argument("name", metavar="CHECK|MEASUREMENT|KEY", help="for example groove.drive-too-high")
     explain.add_argument(
@@ -166,7 +166,7 @@ def parser() -> argparse.ArgumentParser:
 def _reproducible(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--reproducible", action="store_true",
-        help="leave out when and how fast it ran, so that two runs give the same bytes",
+        help="leave out the time and duration of the run, so that two runs write the same bytes",
     )  # fmt: skip
 
 
@@ -200,7 +200,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     plan.add_argument("--split", action="store_true", help="break the programme of all sides, in its order, into sides")
     plan.add_argument("--most", metavar="N", type=_sides, help="with --split: over N sides at the most")
     plan.add_argument("--reorder", action="store_true", help="suggest an order of tracks inside each side")
-    _level(plan, "add what the planned disc comes to at")
+    _level(plan, "add the result of the planned disc at")
     _chain(plan)
     plan.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
@@ -208,7 +208,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     )  # fmt: skip
     plan.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     _reproducible(plan)
-    _hearing(plan)
+    _processing(plan)
     _stored(plan)
 
 
@@ -239,36 +239,36 @@ def _store(commands: argparse._SubParsersAction[_Parser]) -> None:
 
 
 def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:
-    several = commands.add_parser(
-        "rulesets", help="list the rulesets there are, or compare two",
-        description="List the rulesets there are: which disc each is for, and the digest by which reports name it.",
+    rulesets = commands.add_parser(
+        "rulesets", help="list the installed rulesets, or compare two",
+        description="List the installed rulesets: the disc each is for, and the digest that reports name.",
     )  # fmt: skip
-    what = several.add_subparsers(dest="what", metavar="diff", parser_class=_Parser)
+    what = rulesets.add_subparsers(dest="what", metavar="diff", parser_class=_Parser)
     diff = what.add_parser(
         "diff", help="compare two rulesets",
-        description="Say what another ruleset would change: chain, limits, checks, and which kind of release that is. "
-        "Ends with 0 when it was worked out, whatever differs.",
+        description="Compare two rulesets: chain, limits, checks, and the kind of release that the changes amount to. "
+        "Ends with 0 when the comparison was made, whatever differs.",
     )  # fmt: skip
     diff.add_argument("before", metavar="A", help="NAME[@VERSION], or a ruleset file")
     diff.add_argument("after", metavar="B", help="NAME[@VERSION], or a ruleset file")
     diff.add_argument(
         "--on", metavar="DELIVERY|REPORT.json",
-        help="judge this delivery by both, or what this report by A measured, and say which outcomes differ",
+        help="judge this delivery by both, or the measurements of this report by A, and list the outcomes that differ",
     )  # fmt: skip
     diff.add_argument(
         "--out", metavar="FORMAT=PATH", action="append", default=[],
         help=f"write the comparison ({registry.choices('rulesets')}); - is stdout; repeatable; default text=-",
     )  # fmt: skip
     diff.add_argument("--ascii", action="store_true", help="text: plain ASCII")
-    _hearing(diff)
+    _processing(diff)
     _stored(diff)
 
 
-def _hearing(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: the cores there are")
+def _processing(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: one for each core")
     command.add_argument(
         "--patience", metavar="SECONDS", type=_seconds,
-        help="give a plugin up that takes longer than this, over 1.4 s of audio or any other call; default: 120",
+        help="time-out of a call of a plugin, for 1.4 s of audio or anything else; default: 120",
     )  # fmt: skip
 
 
@@ -297,7 +297,7 @@ def _count(text: str) -> int:
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run a command and give its exit code; every error is one sentence on stderr."""
+    """Run a command and return its exit code; each error is one sentence on stderr."""
     try:
         return _run(parser().parse_args(_levels_joined(sys.argv[1:] if argv is None else argv)))
     except SidegateError as error:
@@ -306,8 +306,8 @@ def main(argv: list[str] | None = None) -> int:
     except KeyboardInterrupt as stopped:
         say(stopping.SENTENCE)
         return stopped.exit_code if isinstance(stopped, stopping.StoppedError) else 130
-    except Exception as error:  # a fault of the tool is one sentence too
-        if (number := stopping.received()) is not None:  # what a module made of the signal while it was imported
+    except Exception as error:  # a fault of the tool itself
+        if (number := stopping.received()) is not None:  # a module being imported changed the exception
             say(stopping.SENTENCE)
             return 128 + number
         if os.environ.get("SIDEGATE_DEBUG"):
@@ -331,7 +331,7 @@ def _levels_joined(argv: Sequence[str]) -> list[str]:
 
 
 def _run(words: argparse.Namespace) -> int:
-    """Run the command that was named; only what it needs is imported."""
+    """Run the named command, importing only its module."""
     if words.command in {"check", "completion", "demo", "explain", "init", "new-plugin", "plan", "rulesets", "store"}:
         command: Callable[[argparse.Namespace], int]
         name = words.command.replace("-", "_")
@@ -348,25 +348,25 @@ def _run(words: argparse.Namespace) -> int:
 
 
 def run() -> NoReturn:
-    """Run the command that the process was started with, and end the process."""
+    """Run the command of the process, and end the process."""
     stopping.at_once()
     gc.set_threshold(GARBAGE)
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of numpy's algebra, which no kernel uses
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some takes as long as a model
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # no kernel uses the threads of numpy's linear algebra
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # the search for plugins is slow
     open_missing()
     code: str | int | None
     try:
         code = main()
-    except SystemExit as ended:  # help, the version, words that cannot be used
+    except SystemExit as ended:  # help, the version, an unusable command line
         code = ended.code
-    except KeyboardInterrupt as stopped:  # while it was being said that a signal came
+    except KeyboardInterrupt as stopped:  # a signal during the handling of another one
         code = stopped.exit_code if isinstance(stopped, stopping.StoppedError) else 130
     stopping.at_once()
     _leave(_flushed(code))
 
 
 def _flushed(code: str | int | None) -> str | int | None:
-    """Write what is left of stdout, and give the exit code: a success that could not be delivered is none."""
+    """Flush stdout and return the exit code, which is not 0 or 1 if the output could not be written."""
     try:
         flush()
     except SidegateError as error:
@@ -376,12 +376,12 @@ def _flushed(code: str | int | None) -> str | int | None:
 
 
 def _leave(code: str | int | None) -> NoReturn:
-    """End the process, also while a plugin's call that timed out or was interrupted still runs."""
+    """End the process, even while a call of a plugin that timed out or was interrupted still runs."""
     stopping.not_at_all()
     runner = sys.modules.get("qc.plugin_host.runner")
     if runner is not None and runner.unfinished():
         with contextlib.suppress(OSError, ValueError):
             sys.stderr.flush()
         os._exit(code if isinstance(code, int) else int(code is not None))
-    gc.freeze()  # the process ends: nothing is gone through once more
+    gc.freeze()  # the process ends: no need to collect garbage
     sys.exit(code)

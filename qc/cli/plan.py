@@ -1,4 +1,4 @@
-"""`sidegate plan`: compare discs, assumptions, breaks and orders for a delivery, before anything is decided."""
+"""`sidegate plan`: compare discs, assumptions, side breaks and running orders of a delivery."""
 
 from __future__ import annotations
 
@@ -21,22 +21,22 @@ from qc.ruleset.find import is_path
 
 
 def plan(words: argparse.Namespace) -> int:
-    """Run the command; raises SidegateError for what cannot be used, before anything is written."""
+    """Run the command; raises SidegateError for unusable input, before anything is written."""
     if not words.delivery:
         raise UsageError("plan: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
     if words.most is not None and not words.split:
         raise UsageError("--most: it says over how many sides to break at the most; give --split too")
-    read_level(words.level)  # what cannot be used is refused before anything is loaded
-    wanted = places(words.out or ["text=-"], registry.formats("plan"))
+    read_level(words.level)  # refuse a bad value before anything is loaded
+    targets = places(words.out or ["text=-"], registry.formats("plan"))
     host = api.build_host(words.patience)
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
-    refuse_sources(wanted, [*read.files, *([Path(spec)] if spec and is_path(spec) else [])])
+    refuse_sources(targets, [*read.files, *([Path(spec)] if spec and is_path(spec) else [])])
     precompile(host)
     with Progress(sys.stderr) as progress:
         options = api.PlanOptions(
-            words.ruleset, tuple(words.side), words.workers, progress.told, tuple(words.chain),
+            words.ruleset, tuple(words.side), words.workers, progress.update, tuple(words.chain),
             cache=cache(words, read), verify=words.verify, told=say,
             level=words.level, disc=words.disc, split=words.split, most=words.most, reorder=words.reorder,
         )  # fmt: skip
@@ -44,7 +44,7 @@ def plan(words: argparse.Namespace) -> int:
     if words.reproducible:
         report = report.model_copy(update={"run": None})
     code = exit_code(report)
-    for output in wanted:
+    for output in targets:
         code = max(code, attempted(partial(write_result, output, "plan", report, ascii_only=words.ascii)))
     for failure in report.plugin_failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")

@@ -23,19 +23,19 @@ class Progress:
         if self._live and self._shown[1] >= 0:
             self._say("\r\x1b[K")
 
-    def told(self, side: str, part: float) -> None:
-        """Show that `part` (0..1) of a side is read."""
+    def update(self, side: str, part: float) -> None:
+        """Show that `part` (0..1) of a side has been read."""
         now = (side, int(100.0 * part))
         if now == self._shown:
             return
-        before, self._shown = self._shown[0], now  # first, so that an interrupted line is not said again
+        before, self._shown = self._shown[0], now  # set first, so that an interrupted line is not repeated
         if self._live:
             self._say(f"\rreading side {side}: {now[1]} %\x1b[K")
         elif side != before:
             self._say(f"sidegate: reading side {side}\n")
 
     def _say(self, text: str) -> None:
-        """Write at once; a stream that is closed is no reason to stop judging."""
+        """Write at once; a closed stream is ignored."""
         with contextlib.suppress(OSError, ValueError):
             self._out.write(text)
             self._out.flush()

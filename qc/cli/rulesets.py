@@ -1,4 +1,4 @@
-"""`sidegate rulesets`: what there is to judge by; `sidegate rulesets diff`: what another one would change."""
+"""`sidegate rulesets`: list the installed rulesets; `sidegate rulesets diff` compares two."""
 
 from __future__ import annotations
 
@@ -15,32 +15,32 @@ from qc.text.table import text_columns
 
 
 def rulesets(words: argparse.Namespace) -> int:
-    """Run the command; raises SidegateError for what cannot be used."""
+    """Run the command; raises SidegateError for unusable input."""
     if words.what == "diff":
-        from qc.cli.rulesets_diff import diff  # what it takes would make the list slow
+        from qc.cli.rulesets_diff import diff  # its imports would slow down the list
 
         return diff(words)
     return listed()
 
 
 def listed() -> int:
-    """List rulesets: name@version, what they serve, the digest in reports; 2 where a released file was edited."""
+    """List rulesets with the disc they serve and their digest; return 2 if a released file was edited."""
     from qc.plugin_host.folders import ruleset_folders
 
     folders = ruleset_folders()
-    known = available(folders)
-    rows = [("RULESET", "SERVES", "SHA-256"), *(_row(there, folders) for there in known)]
+    rulesets = available(folders)
+    rows = [("RULESET", "SERVES", "SHA-256"), *(_row(ruleset, folders) for ruleset in rulesets)]
     emit(text_columns(rows).encode())
-    faults = [fault for there in known if (fault := _edited(there.path))]
+    faults = [fault for ruleset in rulesets if (fault := _edited(ruleset.path))]
     for fault in faults:
         say(fault)
     return 2 if faults else 0
 
 
-def _row(there: Available, folders: Sequence[Path]) -> tuple[str, str, str]:
-    found = summary(there, folders)
-    serves = "only extended" if found.disc is None else " at ".join(found.disc)
-    return f"{there.name}@{there.version}", serves, found.sha256[:16]
+def _row(ruleset: Available, folders: Sequence[Path]) -> tuple[str, str, str]:
+    facts = summary(ruleset, folders)
+    serves = "only extended" if facts.disc is None else " at ".join(facts.disc)
+    return f"{ruleset.name}@{ruleset.version}", serves, facts.sha256[:16]
 
 
 def _edited(path: Path) -> str | None:

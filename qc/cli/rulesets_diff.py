@@ -1,4 +1,4 @@
-"""`sidegate rulesets diff`: what another ruleset would change, in itself, to a delivery, or to what a report says."""
+"""`sidegate rulesets diff`: compare two rulesets, by themselves, on a delivery, or on the numbers of a report."""
 
 from __future__ import annotations
 
@@ -21,35 +21,35 @@ from qc.ruleset.find import is_path
 
 
 def diff(words: argparse.Namespace) -> int:
-    """Run the command; raises SidegateError for what cannot be used, before anything is written."""
+    """Run the command; raises SidegateError for unusable input, before anything is written."""
     if words.on is not None and not words.on:
-        raise UsageError("--on: it names nothing; give a delivery, or a report that ends in .json")
-    wanted = places(words.out or ["text=-"], registry.formats("rulesets"))
+        raise UsageError("--on: the file has no name; give a delivery, or a report that ends in .json")
+    targets = places(words.out or ["text=-"], registry.formats("rulesets"))
     on = None if words.on is None else Path(words.on)
     sources = [Path(spec) for spec in (words.before, words.after) if is_path(spec)]
     if on is None or on.suffix == ".json":
-        refuse_sources(wanted, [*sources, *([] if on is None else [on])])
-        found = api.rulesets_diff(words.before, words.after, on, host=api.build_host(words.patience))
+        refuse_sources(targets, [*sources, *([] if on is None else [on])])
+        comparison = api.rulesets_diff(words.before, words.after, on, host=api.build_host(words.patience))
     else:
-        found = _judged(words, on, wanted, sources)
+        comparison = _judged(words, on, targets, sources)
     code = 0
-    for output in wanted:
-        code = max(code, attempted(partial(write_result, output, "rulesets", found, ascii_only=words.ascii)))
-    broken = () if found.compared is None else found.compared.plugin_failures
+    for output in targets:
+        code = max(code, attempted(partial(write_result, output, "rulesets", comparison, ascii_only=words.ascii)))
+    broken = () if comparison.compared is None else comparison.compared.plugin_failures
     for failure in broken:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     return max(code, 3 if broken else 0)
 
 
-def _judged(words: argparse.Namespace, on: Path, wanted: list[OutputTarget], sources: list[Path]) -> RulesetDiff:
-    """Judge a delivery by both."""
+def _judged(words: argparse.Namespace, on: Path, targets: list[OutputTarget], sources: list[Path]) -> RulesetDiff:
+    """Compare two rulesets on a delivery, judged by both."""
     host = api.build_host(words.patience)
     read = api.read_any(on, host)
-    refuse_sources(wanted, [*sources, *read.files])
+    refuse_sources(targets, [*sources, *read.files])
     precompile(host)
     with Progress(sys.stderr) as progress:
         options = api.Options(
-            workers=words.workers, progress=progress.told, cache=cache(words, read),
-            verify=words.verify, told=say, today=date.today(),  # noqa: DTZ011 - papers are local
+            workers=words.workers, progress=progress.update, cache=cache(words, read),
+            verify=words.verify, told=say, today=date.today(),  # noqa: DTZ011 - waivers expire by the local date
         )  # fmt: skip
         return api.rulesets_diff(words.before, words.after, on, options, host)

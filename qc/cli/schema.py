@@ -1,4 +1,4 @@
-"""`sidegate schema`: the JSON Schema of what is written and read, as committed beside the models."""
+"""`sidegate schema`: print the JSON Schema of a report or an input file."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Entry point of the command: signals are answered before anything large is imported."""
+"""Entry point of the command: signals are handled before anything large is imported."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """SIGINT and SIGTERM: at the start the process ends at once, later the work is undone and then it ends.
 
-Both raise KeyboardInterrupt in the main thread, so that everything that cleans up after Ctrl-C does so after SIGTERM.
+Both raise KeyboardInterrupt in the main thread, so that SIGTERM is cleaned up after in the same way as Ctrl-C.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from typing import NoReturn
 
 SENTENCE = "stopped; nothing more was written"
 AGAIN_S = 0.005
-"""After how long a signal is sent again that was lost in a callback."""
+"""Delay in seconds before a signal that was lost in a callback is sent again."""
 _received: list[int] = []
-"""The signal that ends the process, once one has come."""
+"""Number of the signal that ends the process; empty before one was received."""
 
 
 class StoppedError(KeyboardInterrupt):
-    """Raised in the main thread by a signal; `exit_code` is 128 and the signal's number, as shells have it."""
+    """Raised in the main thread by a signal; `exit_code` is 128 plus the signal's number, as in shells."""
 
     def __init__(self, number: int) -> None:
         super().__init__(number)
@@ -33,29 +33,29 @@ def at_once() -> None:
     An exception out of a half-imported module would be a traceback, or lost. Signals that are ignored stay ignored, as
     for a command in the background of a shell.
     """
-    _answer(_leave)
+    _handle(_leave)
 
 
 def by_unwinding() -> None:
-    """Raise StoppedError at a signal, so that what was begun is cleaned up."""
+    """Raise StoppedError at a signal, so that unfinished work is cleaned up."""
     sys.unraisablehook = _lost
-    _answer(_unwind)
+    _handle(_unwind)
 
 
 def received() -> int | None:
-    """Give the number of the signal that ends the process; None when none has come."""
+    """Return the number of the signal that ends the process; None if none was received."""
     return _received[0] if _received else None
 
 
 def not_at_all() -> None:
-    """Ignore signals: the result is out and the process ends by itself."""
-    _answer(signal.SIG_IGN)
+    """Ignore signals: the result is written and the process is about to end."""
+    _handle(signal.SIG_IGN)
 
 
-def _answer(how: object) -> None:
+def _handle(handler: object) -> None:
     for number in (signal.SIGINT, signal.SIGTERM):
         if signal.getsignal(number) is not signal.SIG_IGN:
-            signal.signal(number, how)  # type: ignore[arg-type]
+            signal.signal(number, handler)  # type: ignore[arg-type]
 
 
 def _leave(number: int, _: FrameType | None) -> NoReturn:
@@ -65,7 +65,7 @@ def _leave(number: int, _: FrameType | None) -> NoReturn:
 
 
 def _unwind(number: int, _: FrameType | None) -> NoReturn:
-    # Whoever presses Ctrl-C again leaves at once; a second SIGTERM must not break off the cleaning up.
+    # A second Ctrl-C ends the process at once; a second SIGTERM must not interrupt the cleanup.
     if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:
         signal.signal(signal.SIGINT, _leave)
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
@@ -74,7 +74,7 @@ def _unwind(number: int, _: FrameType | None) -> NoReturn:
 
 
 def _lost(what: sys.UnraisableHookArgs) -> None:
-    """Send the signal again where StoppedError was raised inside a callback, out of which nothing can be raised."""
+    """Send the signal again if StoppedError was lost in a callback, from which no exception propagates."""
     if not isinstance(what.exc_value, StoppedError):
         sys.__unraisablehook__(what)
         return
@@ -82,7 +82,7 @@ def _lost(what: sys.UnraisableHookArgs) -> None:
     signal.signal(number, _unwind)
     if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:
         signal.signal(signal.SIGINT, _unwind)
-    import threading  # not before signals are answered
+    import threading  # slow to import, and only after signals are handled
 
     again = threading.Timer(AGAIN_S, os.kill, (os.getpid(), number))
     again.daemon = True

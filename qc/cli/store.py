@@ -15,7 +15,7 @@ GIBIBYTE = 2**30
 
 
 def store(words: argparse.Namespace) -> int:
-    """Run the command; raises UsageError where there is no folder, or it is a link."""
+    """Run the command; raises UsageError if there is no folder, or if it is a link."""
     where = place(words.cache)
     folder = where.folder
     if folder is None:
@@ -24,10 +24,10 @@ def store(words: argparse.Namespace) -> int:
     if folder.is_symlink():
         raise UsageError(f"store: {named} is a link, and links are not followed; name the folder itself with --cache")
     if words.what == "clear":
-        gone = clear(folder)
-        lines = [f"{_amount(gone)}, deleted from {named}"]
-        if gone.kept:
-            raise UsageError(f"store: {gone.kept} entries in {named} cannot be deleted; look who owns them")
+        deleted = clear(folder)
+        lines = [f"{_amount(deleted)}, deleted from {named}"]
+        if deleted.kept:
+            raise UsageError(f"store: {deleted.kept} entries in {named} cannot be deleted; look who owns them")
     else:
         lines = [
             named,
@@ -37,5 +37,5 @@ def store(words: argparse.Namespace) -> int:
     return 0
 
 
-def _amount(there: Contents) -> str:
-    return f"{there.entries} {'entry' if there.entries == 1 else 'entries'}, {there.size / MEBIBYTE:.1f} MiB"
+def _amount(stored: Contents) -> str:
+    return f"{stored.entries} {'entry' if stored.entries == 1 else 'entries'}, {stored.size / MEBIBYTE:.1f} MiB"

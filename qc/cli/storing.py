@@ -1,4 +1,4 @@
-"""Where a command stores what it measured: in a folder that was named, in the user's own, or nowhere."""
+"""The store of measurements of a command: a named folder, the user's own, or none."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from qc.delivery.reader import ReadDelivery
 
 
 def cache(words: argparse.Namespace, read: ReadDelivery) -> Path | None:
-    """Return the folder to store measurements in, None for none; says what of a delivery's own store is not used."""
-    if said := sent(read.folder):
-        say(said)
+    """Return the folder of stored measurements, or None; report on stderr a store of the delivery that is not used."""
+    if sentence := sent(read.folder):
+        say(sentence)
     if words.no_cache:
         return None
     where = outside(place(words.cache), read.folder)

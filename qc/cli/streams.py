@@ -1,6 +1,6 @@
 """Standard output and standard error of the command: sentences, what was requested, and streams that are closed.
 
-What was requested and could not be delivered is no success: whoever ends with 0 or 1 was heard to the end.
+A command that could not write all its output does not end with 0 or 1.
 """
 
 from __future__ import annotations
@@ -15,27 +15,27 @@ from qc.model.errors import OutputError
 from qc.text.sanitize import shown
 
 LONGEST = 2000
-"""Characters of a sentence on stderr: what was read may be longer than anyone wants to see again."""
+"""Characters of a sentence on stderr, which may quote long input."""
 
 
 def say(sentence: str) -> None:
-    """Write a sentence on stderr, on one line and without anything that would steer a terminal."""
+    """Write a sentence on stderr, on one line and without control characters."""
     with contextlib.suppress(OSError, ValueError):  # stderr may be closed
         sys.stderr.write(f"sidegate: {shown(sentence, LONGEST)}\n")
         sys.stderr.flush()
 
 
-def emit(asked_for: bytes) -> None:
-    """Write on stdout; raises OutputError where not all of it could be written."""
+def emit(content: bytes) -> None:
+    """Write on stdout; raises OutputError if not all of it could be written."""
     try:
-        sys.stdout.buffer.write(asked_for)
+        sys.stdout.buffer.write(content)
         sys.stdout.buffer.flush()
     except OSError as error:
         raise _unwritten(error) from None
 
 
 def flush() -> None:
-    """Write what is left of stdout, such as the help; raises OutputError where that is not possible."""
+    """Flush stdout, for the help and the like; raises OutputError if that fails."""
     try:
         sys.stdout.flush()
     except OSError as error:
@@ -45,7 +45,7 @@ def flush() -> None:
 
 
 def _unwritten(error: OSError) -> OutputError:
-    """Make the error of a stdout that cannot be written, once what is left in its buffer goes nowhere."""
+    """Build the error of a stdout that cannot be written, and replace stdout, so that its buffer is dropped."""
     sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - until the process ends
     if isinstance(error, BrokenPipeError) or error.errno == errno.EBADF:
         return OutputError("stdout was closed before everything was written; read it to its end, or name a file")
@@ -53,10 +53,10 @@ def _unwritten(error: OSError) -> OutputError:
 
 
 class _Closed(io.RawIOBase):
-    """A stdout that was closed before the command began: whatever is written to it fails."""
+    """A stdout that was closed before the command began: each write to it fails."""
 
     def writable(self) -> bool:
-        """Say that it can be written, for a buffer asks; that it cannot be shows when something is written."""
+        """Return True, which a buffered writer requires; `write` fails."""
         return True
 
     def write(self, _: object) -> int:
@@ -65,9 +65,9 @@ class _Closed(io.RawIOBase):
 
 
 def open_missing() -> None:
-    """Give every standard stream that is closed something to stand for it.
+    """Open the null device for each standard stream that is closed.
 
-    The next file that is opened would else take its number, and whatever compiled code writes would go into that file.
+    The next opened file would else take its number, and the output of compiled code would go into that file.
     """
     for number in range(3):
         try:

@@ -1,4 +1,4 @@
-"""What stdout is: how wide, and whether it shows colours. A report in a file is as wide as one in a pipe, and plain."""
+"""Width and colours of stdout. A report in a file is as wide as one in a pipe, and without colours."""
 
 from __future__ import annotations
 
@@ -14,20 +14,20 @@ if TYPE_CHECKING:
 
 
 def width() -> int:
-    """Columns of the terminal, or of a page where stdout is none."""
-    from qc.report.text.report import PIPED  # only where text is written
+    """Columns of the terminal, or of a page if stdout is not a terminal."""
+    from qc.report.text.report import PIPED  # needed for text only
 
     return shutil.get_terminal_size((PIPED, 0)).columns if sys.stdout.isatty() else PIPED
 
 
 def colour() -> bool:
-    """Whether stdout is a terminal that shows colours, and nobody asked for none (NO_COLOR)."""
+    """Whether stdout is a terminal that shows colours and NO_COLOR is not set."""
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") not in {None, "dumb"}
 
 
 def text(words: argparse.Namespace, path: Path | None) -> Text:
-    """Build the text report as the words on the command line ask for it; no path means stdout."""
-    from qc.report.text.report import Text  # only where one is asked for
+    """Build the text renderer with the options of the command line; `path` is None for stdout."""
+    from qc.report.text.report import Text  # needed for text only
 
     detail: Detail = "quiet" if words.quiet else "verbose" if words.verbose else "usual"
     counted: Counted | None = None

@@ -1,4 +1,4 @@
-"""The places of reports: written beside their place and renamed, so that no half-written report is ever found."""
+"""Reading `--out FORMAT=PATH`, and writing reports whole or not at all."""
 
 from __future__ import annotations
 
@@ -32,15 +32,15 @@ FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 @dataclass(frozen=True)
 class Output:
-    """One report to write; no path means stdout."""
+    """A report to write; `path` is None for stdout."""
 
     renderer: Renderer
     path: Path | None
-    """with links resolved, so that a place has one name"""
+    """with links resolved, so that equal places compare equal"""
     place: str
     """as it was requested"""
     runner: Runner
-    """calls the code of the format"""
+    """calls the renderer, with a time-out"""
 
 
 def _built(kind: type[Renderer], path: Path | None) -> Renderer:
@@ -48,7 +48,7 @@ def _built(kind: type[Renderer], path: Path | None) -> Renderer:
 
 
 def outputs(
-    asked: Sequence[str],
+    words: Sequence[str],
     host: Host,
     build: Callable[[type[Renderer], Path | None], Renderer] = _built,
 ) -> list[Output]:
@@ -56,32 +56,32 @@ def outputs(
 
     `build` makes the renderer of a format for its place; formats come from the core and from the plugins of `host`.
     """
-    found = []
-    for place in places(asked, registry.with_plugins(host.renderers)):
+    result = []
+    for place in places(words, registry.with_plugins(host.renderers)):
         path = None if place.path is None else Path(place.place)
         renderer = _unbroken(partial(build, place.format.load(), path), place.format.name, host.runner)
-        found.append(Output(renderer, place.path, place.place, host.runner))
-    return found
+        result.append(Output(renderer, place.path, place.place, host.runner))
+    return result
 
 
 @dataclass(frozen=True)
 class OutputTarget:
-    """A format and where it goes; no path means stdout."""
+    """A format and its path, None for stdout."""
 
     format: ReportFormat
     path: Path | None
-    """with links resolved, so that a place has one name"""
+    """with links resolved, so that equal places compare equal"""
     place: str
     """as it was requested"""
 
 
-def places(asked: Sequence[str], formats: Mapping[str, ReportFormat]) -> list[OutputTarget]:
+def places(words: Sequence[str], formats: Mapping[str, ReportFormat]) -> list[OutputTarget]:
     """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
 
     `formats` are those that can be written, by name.
     """
-    found: list[OutputTarget] = []
-    for word in asked:
+    targets: list[OutputTarget] = []
+    for word in words:
         name, equals, place = word.partition("=")
         if not equals or not place:
             raise UsageError(f'--out {shown(word)}: write it as FORMAT=PATH, for example "json=report.json"')
@@ -90,14 +90,14 @@ def places(asked: Sequence[str], formats: Mapping[str, ReportFormat]) -> list[Ou
             hint = f'; did you mean "{near}"?' if near else f"; there are {', '.join(sorted(formats))}"
             raise UsageError(f'--out {shown(word)}: there is no format "{shown(name)}"{hint}')
         output = OutputTarget(formats[name], None if place == "-" else Path(os.path.realpath(place)), place)
-        if fault := _taken(output, found) or _not_writable(output):
+        if fault := _taken(output, targets) or _not_writable(output):
             raise UsageError(f"--out {shown(word)}: {fault}")
-        found.append(output)
-    return found
+        targets.append(output)
+    return targets
 
 
 def _unbroken(call: Callable[[], R], name: str, runner: Runner) -> R:
-    """Call into a format and return its result; raises PluginError where it raises anything, or does not end.
+    """Call into a format and return its result; raises PluginError if it raises or times out.
 
     A UsageError of its own passes as it is, and so does an OSError of a full disk, which is no fault of the format.
     """
@@ -151,10 +151,10 @@ def _not_writable(output: OutputTarget) -> str:
     return fault or (f"{name} cannot be written: {foreign}" if foreign else "")
 
 
-def refuse_sources(wanted: Sequence[Output | OutputTarget], sources: Sequence[Path]) -> None:
+def refuse_sources(targets: Sequence[Output | OutputTarget], sources: Sequence[Path]) -> None:
     """Refuse to write a report over the delivery, its audio or its ruleset."""
     real = {Path(os.path.realpath(source)) for source in sources}
-    for output in wanted:
+    for output in targets:
         if output.path in real:
             raise UsageError(f"--out: {shown(output.place)} belongs to the delivery; write the report elsewhere")
 
@@ -162,9 +162,8 @@ def refuse_sources(wanted: Sequence[Output | OutputTarget], sources: Sequence[Pa
 def write(output: Output, report: Report, evidence: Evidence) -> None:
     """Write one report.
 
-    What the format remarks goes to stderr once the report is there. Raises PluginError when its format breaks,
-    UsageError when it cannot use what it was given, OutputError when the place cannot be written; nothing is left half
-    written.
+    The remark of the format goes to stderr once the report is written. Raises PluginError if the format fails,
+    UsageError if it cannot use its input, OutputError if the place cannot be written; nothing is left half written.
     """
     renderer, path = output.renderer, output.path
 
@@ -172,9 +171,9 @@ def write(output: Output, report: Report, evidence: Evidence) -> None:
         _unbroken(partial(call, report, evidence, place), renderer.name, output.runner)
 
     if path is None:
-        held = io.BytesIO()
-        into(renderer.render, held)
-        emit(held.getvalue())
+        content = io.BytesIO()
+        into(renderer.render, content)
+        emit(content.getvalue())
     elif isinstance(renderer, FolderRenderer):
         put_folder(path, partial(into, renderer.fill), output.place)
     else:
@@ -194,7 +193,7 @@ def write_result(output: OutputTarget, command: registry.Command, result: Model,
 
 
 def attempted(writing: Callable[[], None]) -> int:
-    """Write one report and return the exit code; one that cannot be written does not keep the others from it."""
+    """Write a report and return its exit code, so that the others are written even if this one cannot be."""
     try:
         writing()
     except SidegateError as error:

@@ -133,7 +133,7 @@ def test_a_template_that_cannot_be_used_ends_it_before_anything_is_heard(good):
     assert "reading side" not in sentence
     assert "no attribute 'titel'" in sentence
     sentence = one_sentence(good.check("--note-template", "house.md"))
-    assert sentence.endswith("--note-template: no note is written; ask for one with --out note=note.md")
+    assert sentence.endswith("--note-template: no note is written; request one with --out note=note.md")
 
 
 def test_a_note_is_not_written_over_its_template(good):

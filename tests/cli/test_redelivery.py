@@ -256,7 +256,7 @@ def test_what_is_compared_with_is_never_written_over(deliver):
     before = kept(bench, bench.check())
     held = before.read_bytes()
     ran = bench.check("--baseline", before, "--out", f"text={before}")
-    assert "is what is compared with" in one_sentence(ran)
+    assert "is the baseline of this run" in one_sentence(ran)
     assert before.read_bytes() == held
 
 
@@ -291,7 +291,7 @@ def test_a_stale_report_or_none_is_refused(deliver):
         (["--baseline", ""], "--baseline: the file has no name"),
         (["--waivers", ""], "--waivers: the file has no name"),
         (["--waivers", "none.yaml"], "none.yaml: there is no such file"),
-        (["--only-new"], "--only-new: nothing says what was there before"),
+        (["--only-new"], "--only-new: there is no earlier report to compare with"),
     ):
         assert part in one_sentence(bench.check(*words))
 

@@ -188,9 +188,9 @@ def _tip(radius: float, deepest: float, half: float, top: float, um: float) -> I
     over = math.sqrt(2.0) * radius - deepest if on_walls else math.sqrt(radius**2 - deepest**2)
     middle = top - um * over
     yield element("circle", class_="tip", cx=half, cy=middle, r=um * radius)
-    beside, words = half + um * max(radius, deepest) + 10.0, f"tip {radius:g} um"
-    if beside < SECTION_WIDTH - 70.0:
-        yield text(beside, min(top - 8.0, middle), words, class_="dim")
+    label_x, words = half + um * max(radius, deepest) + 10.0, f"tip {radius:g} um"
+    if label_x < SECTION_WIDTH - 70.0:
+        yield text(label_x, min(top - 8.0, middle), words, class_="dim")
     else:  # above the edge of a wide groove, clear of the line at it
         yield text(SECTION_WIDTH, top - 28.0, words, class_="dim end")
 
