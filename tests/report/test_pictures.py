@@ -182,7 +182,7 @@ def covered(column, place):
 
 @pytest.mark.parametrize("title", HOSTILE)
 def test_titles_that_are_out_for_something_are_words(checked, tmp_path, monkeypatch, title):
-    monkeypatch.setattr(pictures_png, "there", lambda: False)
+    monkeypatch.setattr(pictures_png, "available", lambda: False)
     side = checked.report.sides[0]
     tracks = tuple(track.model_copy(update={"title": title}) for track in side.geometry.tracks)
     report = hostile(title)

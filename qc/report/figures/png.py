@@ -13,7 +13,7 @@ LATIN, GREEK_AND_CYRILLIC, PUNCTUATION = range(0x0250), range(0x0370, 0x0530), r
 """Code points that the font has, or all but a few of."""
 
 
-def there() -> bool:
+def available() -> bool:
     """Whether pictures can be drawn in pixels; nothing is imported."""
     return bool(find_spec(DRAWS)) and _font() is not None
 

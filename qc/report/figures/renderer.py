@@ -25,7 +25,7 @@ class Pictures(FolderRenderer):
     draws = True
 
     def __init__(self) -> None:
-        self.png = pictures_png.there()
+        self.png = pictures_png.available()
         self.remark = "" if self.png else ONLY_SVG
 
     def fill(self, report: Report, evidence: Evidence, folder: Path) -> None:

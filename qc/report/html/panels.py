@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Wanted:
+class CurveSpec:
     """A curve of a panel: its name, its label, and whether its least values are the bad ones."""
 
     name: str
@@ -28,28 +28,30 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Wish:
+class PanelSpec:
     """The description of a panel: curves of one unit."""
 
     title: str
-    curves: tuple[Wanted, ...]
+    curves: tuple[CurveSpec, ...]
     marks: bool = False
     """whether the marks between tracks, wider than all else, may exceed the height"""
 
 
-WISHES = (
-    Wish("Pitch", (Wanted(PITCH, "given"), Wanted(DEMAND, "demanded")), marks=True),
-    Wish("Land left between turns", (Wanted("groove.land_min", "land", least=True),), marks=True),
-    Wish("Top width of the groove", (Wanted("groove.top_width_min", "least width", least=True),)),
-    Wish("Depth of the groove", (Wanted("groove.depth_max", "greatest depth"),)),
-    Wish(
+SPECS = (
+    PanelSpec("Pitch", (CurveSpec(PITCH, "given"), CurveSpec(DEMAND, "demanded")), marks=True),
+    PanelSpec("Land left between turns", (CurveSpec("groove.land_min", "land", least=True),), marks=True),
+    PanelSpec("Top width of the groove", (CurveSpec("groove.top_width_min", "least width", least=True),)),
+    PanelSpec("Depth of the groove", (CurveSpec("groove.depth_max", "greatest depth"),)),
+    PanelSpec(
         "Slope of the groove, 1 = the cutter's back edges touch",
-        (Wanted("groove.lateral_slope_peak", "lateral"), Wanted("groove.vertical_slope_peak", "vertical")),
+        (CurveSpec("groove.lateral_slope_peak", "lateral"), CurveSpec("groove.vertical_slope_peak", "vertical")),
     ),
-    Wish("Tracing ratio, 1 = the tip bridges the trough", (Wanted("groove.tracing_ratio_peak", "tip over curve"),)),
-    Wish("High-frequency drive", (Wanted("groove.drive_1s", "over 1 s"),)),
-    Wish("Loudness, 3 s", (Wanted("loudness.short_term", "short-term"),)),
-    Wish("Correlation below 300 Hz, 10 s", (Wanted("stereo.low_correlation", "low correlation", least=True),)),
+    PanelSpec(
+        "Tracing ratio, 1 = the tip bridges the trough", (CurveSpec("groove.tracing_ratio_peak", "tip over curve"),)
+    ),
+    PanelSpec("High-frequency drive", (CurveSpec("groove.drive_1s", "over 1 s"),)),
+    PanelSpec("Loudness, 3 s", (CurveSpec("loudness.short_term", "short-term"),)),
+    PanelSpec("Correlation below 300 Hz, 10 s", (CurveSpec("stereo.low_correlation", "low correlation", least=True),)),
 )
 
 
@@ -98,15 +100,19 @@ def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Cur
         for name, values in traces.items()
     } | dict(curves)
     result = []
-    for wish in WISHES:
-        drawable = [(wanted, available[wanted.name]) for wanted in wish.curves if _drawable(available.get(wanted.name))]
+    for spec in SPECS:
+        drawable = [
+            (curve_spec, available[curve_spec.name])
+            for curve_spec in spec.curves
+            if _drawable(available.get(curve_spec.name))
+        ]
         if drawable:
             series = tuple(
-                Series(wanted.label, curve.values, curve.start_s, curve.step_s, wanted.least)
-                for wanted, curve in drawable
+                Series(curve_spec.label, curve.values, curve.start_s, curve.step_s, curve_spec.least)
+                for curve_spec, curve in drawable
             )
-            limits = list(dict.fromkeys(limit for wanted, _ in drawable for limit in _limits(report, wanted)))
-            result.append(_panel(wish, drawable[0][1].unit, series, limits))
+            limits = list(dict.fromkeys(limit for curve_spec, _ in drawable for limit in _limits(report, curve_spec)))
+            result.append(_panel(spec, drawable[0][1].unit, series, limits))
     return result
 
 
@@ -119,10 +125,10 @@ def _unit(name: str) -> str:
     return UNITS.get(name) or WORKED.get(name, "1")
 
 
-def _limits(report: Report, wanted: Wanted) -> Iterator[PanelLimit]:
+def _limits(report: Report, curve_spec: CurveSpec) -> Iterator[PanelLimit]:
     """Yield the limits of a curve."""
     for limit in report.ruleset.limits.values():
-        if limit.measure == wanted.name:
+        if limit.measure == curve_spec.name:
             yield from _lines(limit)
 
 
@@ -133,19 +139,19 @@ def _lines(limit: HeldLimit) -> Iterator[PanelLimit]:
             yield PanelLimit(bound, word, f"{word} {beyond} {number(limit.measure, bound, limit.unit)}")
 
 
-def _panel(wish: Wish, unit: str, series: tuple[Series, ...], limits: list[PanelLimit]) -> Panel:
+def _panel(spec: PanelSpec, unit: str, series: tuple[Series, ...], limits: list[PanelLimit]) -> Panel:
     """Choose the height: all values, and the limits no further away than the values reach."""
     low = min(float(np.nanmin(curve.values)) for curve in series)
     high = max(float(np.nanmax(curve.values)) for curve in series)
     if unit == "LUFS":
         low = max(low, high - 40.0)  # silence is no loudness
-    if wish.marks:
+    if spec.marks:
         high = min(high, max([_usual(series[0]), *(float(np.nanmax(curve.values)) for curve in series[1:])]))
     reach = (high - low) or 1.0
     near = [limit for limit in limits if low - reach <= limit.value <= high + reach]
     low, high = min([low, *(limit.value for limit in near)]), max([high, *(limit.value for limit in near)])
     spare = max(0.06 * (high - low), (HEIGHTS.get(unit, 0.1) - (high - low)) / 2.0)
-    return Panel(wish.title, unit, series, tuple(near), low - spare, high + spare)
+    return Panel(spec.title, unit, series, tuple(near), low - spare, high + spare)
 
 
 def _usual(series: Series) -> float:
