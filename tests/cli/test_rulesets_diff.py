@@ -152,7 +152,7 @@ def test_a_file_and_stdout_at_once(bench):
         (["disc-12in-33"], "the following arguments are required: B"),
         (["disc-12-33", "disc-12in-33"], 'no ruleset is called "disc-12-33"; did you mean "disc-12in-33"?'),
         (["disc-12in-33", "none.yaml"], "none.yaml: there is no such file"),
-        ([*PAIR, "--on", ""], "it names nothing"),
+        ([*PAIR, "--on", ""], "the file has no name"),
         ([*PAIR, "--on", "none.json"], "none.json: there is no such file; check the name of the JSON report"),
         ([*PAIR, "--on", "nowhere"], "nowhere"),
         (["disc-12in-33", "disc-12in-45", "--on", "."], "the delivery is for 12in at 33"),
