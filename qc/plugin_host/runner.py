@@ -146,7 +146,10 @@ class CallSeries(Generic[R]):
                 raise LeftBehindError
 
     def poll(self) -> bool:
-        """Count one polling interval; True when the running call has timed out, so that a new thread must `run`."""
+        """Count one polling interval; True when the running call has timed out, so that a new thread must `run`.
+
+        `audio/pipeline/process.py` calls it once an interval for each stage.
+        """
         call = self._call
         if call is None:
             return False
