@@ -7,7 +7,8 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from qc.model.names import CHECK_ID
+from qc.model.names import CHECK_ID, FORMAT_NAME
+from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
 if TYPE_CHECKING:
@@ -66,9 +67,19 @@ def renderers(result: object) -> tuple[type[Renderer], ...]:
     found = _classes(result, Renderer, "qc_renderers")
     for renderer in found:
         name = _worded(renderer, "name", renderer.__name__)
+        if not FORMAT_NAME.fullmatch(name):
+            raise RefusedError(f'a format cannot be called "{shown(name, 60)}"; use letters, digits, ".", "_" and "-"')
+        if not _are_suffixes(renderer.suffixes):
+            raise RefusedError(f'the "suffixes" of the format "{name}" are no tuple of endings such as ".txt"')
+        if not isinstance(renderer.__doc__, str | None):
+            raise RefusedError(f'the docstring of the format "{name}" is no text')
         if renderer.folder != issubclass(renderer, FolderRenderer):
             raise RefusedError(f'the format "{name}" writes a folder if and only if it is made from FolderRenderer')
     return found
+
+
+def _are_suffixes(value: object) -> bool:
+    return isinstance(value, list | tuple) and all(isinstance(end, str) and end.startswith(".") for end in value)
 
 
 def folders(result: object) -> tuple[Path, ...]:

@@ -143,6 +143,22 @@ BAD = {
     "publishes a list": (plugin(qc_measures=[need(publishes=["a"])]), "qc_measures", "publishes no mapping"),
     "a folder that is not": (plugin(qc_rulesets=Path("/nowhere/at/all")), "qc_rulesets", "is no folder"),
     "a folder of a kind": (plugin(qc_rulesets=[3]), "qc_rulesets", "gave a value of type int, and not the path"),
+    "a format with an equals sign": (
+        plugin(qc_renderers=[renderer("fo=o")]),
+        "qc_renderers",
+        'called "fo=o"; use letters',
+    ),
+    "suffixes in one text": (
+        plugin(qc_renderers=[renderer("foo", suffixes=".foo")]),
+        "qc_renderers",
+        "no tuple of endings",
+    ),
+    "suffixes of nothing": (
+        plugin(qc_renderers=[renderer("foo", suffixes=None)]),
+        "qc_renderers",
+        "no tuple of endings",
+    ),
+    "a docstring of a number": (plugin(qc_renderers=[renderer("foo", __doc__=5)]), "qc_renderers", "is no text"),
     "a nameless format": (plugin(qc_renderers=[renderer("")]), "qc_renderers", "has no name"),
     "one check twice": (plugin(qc_checks=TWICE), "names", 'the check "a.one" is given twice'),
     "a check of another": (GOOD, "names", 'the check "good.thing" is already given by plugin "good"'),

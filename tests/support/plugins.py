@@ -66,13 +66,15 @@ def need(need_id: str = "house.quietness", publishes: Any = None) -> type[Derive
     return Quietness
 
 
-def renderer(format_name: str = "house") -> type[Renderer]:
+def renderer(format_name: str = "house", **attributes: Any) -> type[Renderer]:
     class House(Renderer):
         name = format_name
 
         def render(self, _report: Report, _evidence: Evidence, out: BinaryIO) -> None:
             out.write(b"house")
 
+    for name, value in attributes.items():
+        setattr(House, name, value)
     return House
 
 

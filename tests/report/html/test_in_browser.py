@@ -94,6 +94,10 @@ def until(page, holds):
         page.wait_for_timeout(50)
 
 
+def test_an_address_that_cannot_be_decoded_leaves_the_scripts_running(opened, file):
+    assert opened(f"{file}#%").locator(".panels").count() > 0
+
+
 def test_it_opens_from_disk_and_draws(opened):
     page = opened()
     assert page.locator(".panels svg .one").count() == 2 * 9

@@ -29,8 +29,11 @@ const page = (() => {
 
   // -- what unfolds ----------------------------------------------------------------------------------------------
 
+  const named = () => {  // the part of the page that its address names; an address may hold anything
+    try { return document.getElementById(decodeURIComponent(location.hash.slice(1))); } catch { return null; }
+  };
   const unfold = () => {
-    const target = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    const target = named();
     const folded = target && target.closest("details");
     if (folded && !folded.open) { folded.open = true; target.scrollIntoView(); }
   };
