@@ -6,6 +6,7 @@ import contextlib
 import errno
 import json
 import os
+import re
 import shutil
 import tempfile
 import time
@@ -27,6 +28,8 @@ MOST_REMOVALS = 50
 """Attempts, one second in all, to remove a folder that another thread is still filling."""
 FILE_MODE, FOLDER_MODE = 0o666, 0o777
 """Permissions before the user's umask takes some away."""
+STATUS = Path("/proc/self/status")
+"""File in which Linux shows the umask; there is no call that reads it without setting it."""
 _NO_FSYNC = (errno.EINVAL, errno.ENOSYS, errno.ENOTSUP)
 """Errors of a file system that cannot flush a file."""
 
@@ -36,8 +39,9 @@ def write_file(
 ) -> None:  # fmt: skip
     """Write a file, or have `content` write it; it takes its place when it is whole and on the disk.
 
-    With `fresh` no file is written over. Permissions are `mode` less the umask. Raises OSError, and whatever `content`
-    raises; then an older file stays as it was and nothing else is left.
+    With `fresh` no file is written over. Permissions are `mode` less the umask, or less what an older file in its place
+    withholds. Raises OSError, and whatever `content` raises; then an older file stays as it was and nothing else is
+    left.
     """
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=UNFINISHED)
     unfinished = Path(name)
@@ -46,7 +50,7 @@ def write_file(
             out.write(content) if isinstance(content, bytes) else content(out)
             out.flush()
             _to_disk(handle)
-        unfinished.chmod(permissions(mode))
+        unfinished.chmod(_older_permissions(path, mode) or permissions(mode))
         if fresh and os.path.lexists(path):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
         unfinished.replace(path)
@@ -157,6 +161,32 @@ def _unwritten(place: str, error: OSError) -> OutputError:
 
 def permissions(most: int) -> int:
     """Return the permissions of what is new: those of `most` that the user's umask leaves."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return most & ~mask
+    return most & ~_umask()
+
+
+def _older_permissions(path: Path, most: int) -> int:
+    """Return those of `most` that the file at a path has; 0 where there is none."""
+    try:
+        return most & path.stat().st_mode
+    except OSError:
+        return 0
+
+
+def _umask() -> int:
+    """Return the umask of the process: as Linux shows it now, elsewhere as it was at import."""
+    try:
+        status = STATUS.read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        status = ""
+    umask = re.search(r"^Umask:\s*([0-7]+)$", status, re.MULTILINE)
+    return _UMASK_AT_IMPORT if umask is None else int(umask[1], 8)
+
+
+def _umask_by_setting() -> int:
+    """Return the umask by setting and restoring it, for all threads: only while there are no others."""
+    umask = os.umask(0o077)
+    os.umask(umask)
+    return umask
+
+
+_UMASK_AT_IMPORT = _umask_by_setting()

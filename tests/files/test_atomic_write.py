@@ -126,6 +126,27 @@ def test_permissions_are_those_that_the_umask_leaves(tmp_path, mask, file, folde
     assert modes == [file, 0o600, folder]
 
 
+@posix
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o664])
+def test_a_file_that_is_written_again_keeps_its_permissions(older, mode):
+    older.chmod(mode)
+    put_file(older, b"newer", "report.json")
+    assert stat.S_IMODE(older.stat().st_mode) == mode
+    write_file(older, b"newest", mode=0o600)
+    assert stat.S_IMODE(older.stat().st_mode) == 0o600
+
+
+@posix
+@pytest.mark.parametrize("status", [atomic_write.STATUS, Path("no such file")])
+def test_the_umask_is_not_set_while_a_file_is_written(tmp_path, monkeypatch, status):
+    umask = os.umask(0o077)
+    os.umask(umask)
+    monkeypatch.setattr(atomic_write, "STATUS", status)
+    monkeypatch.setattr(os, "umask", failing(errno.EPERM))
+    put_file(tmp_path / "file", b"", "file")
+    assert stat.S_IMODE((tmp_path / "file").stat().st_mode) == 0o666 & ~umask
+
+
 def test_a_folder_that_is_not_finished_is_deleted(tmp_path):
     def fill(folder):
         (folder / "inside").mkdir()
