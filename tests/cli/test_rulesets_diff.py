@@ -80,6 +80,14 @@ def test_two_released_versions(found):
     assert {row["change"] for row in back["checks"]} == {"off"}
 
 
+def test_two_files_that_say_the_same_are_a_patch_release_and_one_file_is_none(bench, found):
+    two, same = ("disc-12in-33@2.0.0", "disc-12in-33@2.0.1"), ("disc-12in-33@2.0.1", "disc-12in-33@2.0.1")
+    assert [found(*pair)["release"]["kind"] for pair in (two, same)] == ["none", "none"]
+    first, second = (bench.run("rulesets", "diff", *pair).out.decode().splitlines()[1] for pair in (two, same))
+    assert first == "  a patch release: no value differs, the files do"
+    assert second == "  no release: nothing differs"
+
+
 def test_a_house_file_against_what_it_extends(found, house):
     told = found("disc-12in-33@1.1.0", house)
     assert [(one["name"], one["version"]) for one in told["after"]["extends"]] == [("disc-12in-33", "1.1.0")]

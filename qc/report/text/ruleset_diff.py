@@ -30,6 +30,8 @@ KINDS = {
     "major": "a major release: outcomes may change",
 }
 """Meaning of each kind of release, in a sentence."""
+ONLY_THE_FILES = "a patch release: no value differs, the files do"
+"""Meaning of "none" for two files that are not the same: a file once released stays as it is."""
 STYLES = {"tightened": "yellow", "loosened": "green", "added": "bold", "removed": "bold"}
 OUTCOMES = {"pass": "green", "warn": "yellow", "fail": "red", "error": "red"}
 FULL = 5
@@ -44,7 +46,7 @@ def ruleset_diff_text(
 
     page = Page(min(max(width, LEAST), MOST), colour=colour, ascii_only=ascii_only)
     page.say(f"RULESETS {_name(diff.before)} and {_name(diff.after)}", body="bold")
-    _release(page, diff.release)
+    _release(page, diff.release, same_file=diff.before.sha256 == diff.after.sha256)
     _chain(page, diff)
     _limits(page, diff.limits)
     _checks(page, diff)
@@ -59,8 +61,9 @@ def _name(ruleset: RulesetName) -> str:
     return f"{ruleset.name}@{ruleset.version}"
 
 
-def _release(page: Page, release: Release) -> None:
-    page.say(KINDS[release.kind], indent=2, label="  ")
+def _release(page: Page, release: Release, *, same_file: bool) -> None:
+    kind = ONLY_THE_FILES if release.kind == "none" and not same_file else KINDS[release.kind]
+    page.say(kind, indent=2, label="  ")
     kinds = [reason for reason in release.reasons if reason.kind == release.kind]
     for reason in kinds[:FULL]:
         page.say(reason.says, label="  - ", indent=4, body="dim")
