@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import argparse
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
+from functools import cache
 from pathlib import Path
 
 from qc.cli.streams import emit, say
+from qc.ruleset.ancestry import Read, ancestry
 from qc.ruleset.find import Available, available
+from qc.ruleset.read import read_file
 from qc.ruleset.released import edited
 from qc.ruleset.summary import summary
 from qc.text.table import text_columns
@@ -28,19 +31,22 @@ def listed() -> int:
     from qc.plugin_host.folders import ruleset_folders
 
     folders = ruleset_folders()
-    rulesets = available(folders)
-    rows = [("RULESET", "SERVES", "SHA-256"), *(_row(ruleset, folders) for ruleset in rulesets)]
+    rulesets, read = available(folders), cache(read_file)
+    faults = {ruleset.path: fault for ruleset in rulesets if (fault := _edited(ruleset.path))}
+    rows = [("RULESET", "SERVES", "SHA-256"), *(_row(ruleset, folders, faults, read) for ruleset in rulesets)]
     emit(text_columns(rows).encode())
-    faults = [fault for ruleset in rulesets if (fault := _edited(ruleset.path))]
-    for fault in faults:
+    for fault in faults.values():
         say(fault)
     return 2 if faults else 0
 
 
-def _row(ruleset: Available, folders: Sequence[Path]) -> tuple[str, str, str]:
-    facts = summary(ruleset, folders)
+def _row(ruleset: Available, folders: Sequence[Path], edits: Container[Path], read: Read) -> tuple[str, str, str]:
+    """Return the cells of a row; the digest of an edited ruleset, and of what extends it, is marked."""
+    facts = summary(ruleset, folders, read)
     serves = "only extended" if facts.disc is None else " at ".join(facts.disc)
-    return f"{ruleset.name}@{ruleset.version}", serves, facts.sha256[:16]
+    own, *parents = (place.path in edits for place, _ in ancestry(ruleset, folders, read))
+    mark = " (edited)" if own else " (extends an edited one)" if any(parents) else ""
+    return f"{ruleset.name}@{ruleset.version}", serves, facts.sha256[:16] + mark
 
 
 def _edited(path: Path) -> str | None:

@@ -101,3 +101,36 @@ def test_the_list_tells_what_was_edited(copy, monkeypatch, capfdbinary):
     assert len(out.splitlines()) == 1 + len(DIGESTS)
     assert err.startswith(f"sidegate: {path}: this is not disc-7in-45@1.0.0 as it was released")
     assert err.count("\n") == 1
+    assert [line.split()[0] for line in out.splitlines() if line.endswith(" (edited)")] == ["disc-7in-45@1.0.0"]
+
+
+def test_the_list_marks_what_extends_an_edited_ruleset(copy, monkeypatch, capfdbinary):
+    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda: (copy,))
+    path = copy / "disc-common" / "2.0.1.yaml"
+    path.write_bytes(path.read_bytes() + b"# one word\n")
+    assert main(["rulesets"]) == 2
+    lines = capfdbinary.readouterr().out.decode().splitlines()
+    assert [line.split()[0] for line in lines if line.endswith(" (edited)")] == ["disc-common@2.0.1"]
+    children = {there.path.parent.name for there in judging() if there.version == "2.0.1"}
+    marked = {line.split()[0] for line in lines if line.endswith(" (extends an edited one)")}
+    assert children
+    assert marked == {f"{name}@2.0.1" for name in children}
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("abstract: false\n", '"abstract" is "false"; it must be true'),
+        ("serves: {size: 9in, speed: 33}\n", '"size" is "9in"'),
+    ],
+)
+def test_the_list_refuses_what_a_check_would_refuse(copy, monkeypatch, capfdbinary, line, says):
+    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda: (copy,))
+    house = copy / "house" / "1.0.0.yaml"
+    house.parent.mkdir()
+    house.write_text(f"schema: 1\nname: house\nversion: 1.0.0\n{line}extends: disc-12in-33@1.1.0\n")
+    assert main(["rulesets"]) == 2
+    out, err = (part.decode() for part in capfdbinary.readouterr())
+    assert out == ""
+    assert err.startswith(f"sidegate: {house}:4: ")
+    assert says in err
