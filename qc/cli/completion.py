@@ -71,8 +71,7 @@ def _actions(parser_: argparse.ArgumentParser) -> list[argparse.Action]:
 
 def _rulesets() -> list[str]:
     from qc import api
-    from qc.ruleset.ancestry import is_abstract
-    from qc.ruleset.read import read_file
+    from qc.ruleset.read import is_abstract, read_file
 
     usable = [ruleset for ruleset in api.rulesets() if not is_abstract(read_file(ruleset.path))]
     return sorted({row.name for row in usable} | {f"{row.name}@{row.version}" for row in usable})

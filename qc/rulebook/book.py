@@ -13,11 +13,11 @@ from qc.model.errors import PluginError
 from qc.plugin_host.host import Host
 from qc.rulebook.markdown import anchors, code, link, text
 from qc.rulebook.words import meanings
-from qc.ruleset.ancestry import is_abstract
 from qc.ruleset.find import Available, available, find
 from qc.ruleset.library import Shelf
 from qc.ruleset.load import Ruleset
 from qc.ruleset.meanings import MEANINGS
+from qc.ruleset.read import is_abstract
 from qc.ruleset.sources import Sources, keys_of
 
 INDEX, SOURCES, MEASUREMENTS, CHAIN, LIMITS = "README.md", "sources.md", "measurements.md", "chain.md", "limits.md"

@@ -12,7 +12,6 @@ from qc.model.errors import RulesetError
 from qc.ruleset.find import Available, available, find, is_path
 from qc.ruleset.read import read_file
 from qc.ruleset.versions import read_version
-from qc.text.sanitize import shown
 
 Read = Callable[[Path], YamlSource]
 
@@ -58,11 +57,10 @@ def _parent(yaml_source: YamlSource, folders: Sequence[Path]) -> Available | Non
         versions = available(folders, name) if name[:1].isalnum() else ()
         if pinned is not None or not versions:
             found = (there for there in versions if read_version(there.version) == pinned)
-            return next(found, None) or find(spec, folders)  # which names the nearest
+            return next(found, None) or find(spec, folders, to_extend=True)  # which names the nearest
     except RulesetError as error:
         raise RulesetError(f"{where}: {error}") from None
-    exact = f"it extends one exact version, so write {name}@{versions[-1].version}"
-    raise RulesetError(f'{where}: "{shown(spec)}" may become another ruleset one day; {exact}')
+    raise RulesetError(f'{where}: "extends" needs an exact version; write {name}@{versions[-1].version}')
 
 
 def _pinned(version: str) -> Version | None:
@@ -70,8 +68,3 @@ def _pinned(version: str) -> Version | None:
         return read_version(version)
     except InvalidVersion:
         return None
-
-
-def is_abstract(yaml_source: YamlSource) -> bool:
-    """Whether a file is only there to be extended; its model refuses any other word than true."""
-    return yaml_source.data.get("abstract") is not None

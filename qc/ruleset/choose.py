@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from qc.delivery.model import Disc
 from qc.delivery.reader import ReadDelivery
 from qc.model.discs import DISCS, disc_name
 from qc.model.errors import PluginError, RulesetError, SidegateError, UsageError
@@ -12,6 +13,7 @@ from qc.ruleset.find import Available, find, is_path
 from qc.ruleset.library import Shelf
 from qc.ruleset.load import Ruleset, missing_requirements
 from qc.ruleset.overrides import Change, changed
+from qc.ruleset.read import is_abstract
 from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
@@ -28,6 +30,7 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
     try:
         if spec is not None:
             there = find(spec, shelf.folders)
+            _is_to_be_used(there, delivery.disc, shelf)
         else:
             assert delivery.disc is not None  # the delivery model asks for one of the two
             there = shelf.serving(delivery.disc.size, delivery.disc.speed)
@@ -45,6 +48,18 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
             f"@{ruleset.version} serves {size} at {speed}; correct the disc or choose another ruleset"
         )
     return ruleset
+
+
+def _is_to_be_used(there: Available, disc: Disc | None, shelf: Shelf) -> None:
+    """Refuse an abstract ruleset that was named; what a path leads to is refused by its line when it is loaded."""
+    if not there.name or not is_abstract(shelf.read(there.path)):
+        return
+    try:
+        example = f" such as {shelf.serving(*(DISCS[0] if disc is None else (disc.size, disc.speed))).name}"
+    except RulesetError:  # none or several serve the disc
+        example = ""
+    otherwise = "give the disc" if disc is None else "none, and the disc finds its own"
+    raise RulesetError(f"{there.name} is only there to be extended; name a ruleset{example}, or {otherwise}")
 
 
 def for_disc(name: str, host: Host, shelf: Shelf) -> Ruleset:

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from packaging.version import InvalidVersion, Version
 
 from qc.model.errors import RulesetError
+from qc.ruleset.read import is_abstract, read_file
 from qc.ruleset.versions import read_version
 from qc.text.sanitize import shown
 from qc.text.suggest import meant
@@ -57,10 +58,10 @@ def is_path(spec: str) -> bool:
     return spec.endswith(SUFFIXES) or any(sep in spec for sep in (os.sep, os.altsep, "/") if sep)
 
 
-def find(spec: str, folders: Iterable[Path]) -> Available:
+def find(spec: str, folders: Iterable[Path], *, to_extend: bool = False) -> Available:
     """Find "NAME@VERSION", the highest released version of "NAME", or the file that a path leads to.
 
-    Raises RulesetError, with the nearest name or version there is.
+    Raises RulesetError, with the nearest name or version there is; an abstract one is suggested only `to_extend` it.
     """
     if is_path(spec):
         return Available(Path(spec))
@@ -68,9 +69,17 @@ def find(spec: str, folders: Iterable[Path]) -> Available:
     name, pinned, wanted = (part.strip() for part in spec.partition("@"))
     versions = [there for there in rulesets if there.name == name]
     if not versions:
-        names = {there.name for there in rulesets}
+        newest = {there.name: there for there in rulesets}
+        names = [other for other, there in newest.items() if to_extend or not _is_abstract(there)]
         raise RulesetError(f'no ruleset is called "{shown(name)}"; {meant(name, names)}')
     return _version(name, wanted, versions) if pinned else _highest(name, versions)
+
+
+def _is_abstract(there: Available) -> bool:
+    try:
+        return is_abstract(read_file(there.path))
+    except RulesetError:  # a fault of a file that was not asked for
+        return False
 
 
 def _version(name: str, wanted: str, versions: list[Available]) -> Available:

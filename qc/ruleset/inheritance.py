@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from qc.ruleset.ancestry import Read, ancestry, is_abstract
+from qc.ruleset.ancestry import Read, ancestry
 from qc.ruleset.find import Available
 from qc.ruleset.merge import Document
 from qc.ruleset.model import AbstractFile, RulesetFile
@@ -31,6 +31,6 @@ def generations(found: Available, folders: Sequence[Path], read: Read = read_fil
     for there, yaml_source in reversed(ancestry(found, folders, read)):
         document = Document.of(yaml_source) if document is None else document.extended_by(yaml_source)
         is_as_released(there.path, yaml_source.sha256)
-        abstract = is_abstract(yaml_source)
+        abstract = yaml_source.data.get("abstract") is not None  # whose model refuses any other word than true
         file = document.validated(AbstractFile) if abstract else document.validated(RulesetFile)
         yield Generation(there, document, file)

@@ -132,8 +132,8 @@ def load_ruleset(found: Available | Path, sources: Sources, read: Read = read_fi
     if ruleset is None:  # the last generation is the file itself
         own = generation.document.files[0]
         raise RulesetError(
-            f"{own.at(('abstract',))}: {generation.file.name} is abstract: others extend it, and nothing is judged "
-            "by it alone; name one of those that extend it, or the disc"
+            f"{own.at(('abstract',))}: {generation.file.name} is abstract: it can only be extended, not used by "
+            "itself; name one of those that extend it, or the disc"
         )
     return ruleset
 

@@ -20,6 +20,11 @@ def read_file(path: Path) -> YamlSource:
     return yaml_source
 
 
+def is_abstract(yaml_source: YamlSource) -> bool:
+    """Whether a file is only there to be extended."""
+    return yaml_source.data.get("abstract") == "true"
+
+
 def _fits_this_tool(yaml_source: YamlSource) -> None:
     """Ask first whether the file is for this tool at all, since a newer one may hold keys unknown here."""
     wanted = yaml_source.data.get("needs_tool")

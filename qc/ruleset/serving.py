@@ -15,9 +15,9 @@ from qc.ruleset.summary import summary
 def serving(size: str, speed: str, folders: Sequence[Path], read: Read = read_file) -> Available:
     """Find the one ruleset, at its highest released version, that serves a disc.
 
-    An abstract ruleset serves none. One that extends another that serves a disc is chosen by its name, and comes after
-    the others: installing a house's rules does not change what other deliveries are judged by. Raises RulesetError
-    when none or several serve.
+    An abstract ruleset serves none. One that extends another that serves a disc, or anything from another folder, comes
+    after the others: installing a house's rules does not change what other deliveries are judged by. Raises
+    RulesetError when none or several serve.
     """
     newest = {there.name: there for there in available(folders) if there.released}
     found = {name: summary(there, folders, read) for name, there in newest.items()}

@@ -85,6 +85,13 @@ FILES = {
         DELIVERY.replace("disc: {size: 12in, speed: 33}", "ruleset: disc-12in-33@9.0.0"), 3,
         "disc-12in-33 has no version 9.0.0", "2.0.0",
     ),
+    "a ruleset that is only there to be extended": (
+        DELIVERY.replace("disc: {size: 12in, speed: 33}", "ruleset: disc-common@2.0.1"), 3,
+        "disc-common is only there to be extended; name a ruleset such as disc-12in-33, or give the disc",
+    ),
+    "such a ruleset beside the disc": (
+        DELIVERY + "ruleset: disc-common\n", LINES + 1, "name a ruleset such as disc-12in-33, or none, and the disc",
+    ),
     "an unseen character": (
         DELIVERY.replace("Slack Water", "Slack \x1b[31mWater"), 9, "unseen character U+001B", "delete it",
     ),

@@ -163,10 +163,10 @@ def test_a_file_anywhere_extends_an_installed_one(houses):
 @pytest.mark.parametrize(
     ("extends", "says"),
     [
-        ("disc-12in-33", "may become another ruleset one day; it extends one exact version, so write disc-12in-33@2.0"),
-        ("disc-12in-33@", "so write disc-12in-33@2.0.1"),
-        ('"disc-12in-33@>=1.0"', "so write disc-12in-33@2.0.1"),
-        ("disc-12in-33@1.*", "so write disc-12in-33@2.0.1"),
+        ("disc-12in-33", '"extends" needs an exact version; write disc-12in-33@2.0.1'),
+        ("disc-12in-33@", "write disc-12in-33@2.0.1"),
+        ('"disc-12in-33@>=1.0"', "write disc-12in-33@2.0.1"),
+        ("disc-12in-33@1.*", "write disc-12in-33@2.0.1"),
         ("disc-12in-33@1.7.0", "disc-12in-33 has no version 1.7.0; did you mean"),
         ("disc-12-33@1.0.0", 'no ruleset is called "disc-12-33"; did you mean "disc-12in-33"?'),
         ("../parent.yaml", "is named as NAME@VERSION, not by a path"),
@@ -266,7 +266,7 @@ COMMON = "abstract: true\nchain: {cut: {land: {value: 16 um, source: V-7}}}\nlim
 def test_an_abstract_ruleset_may_leave_parts_out_and_is_never_chosen(houses):
     path = houses.put("common@1.0.0", COMMON, None)
     sentence = refused(houses, "common")
-    assert sentence.startswith(f"{path}:4: common is abstract: others extend it, and nothing is judged by it alone")
+    assert sentence.startswith(f"{path}:4: common is abstract: it can only be extended, not used by itself")
     with pytest.raises(RulesetError, match="those installed serve no disc at all"):
         serving("12in", "33", [houses.folder])
     child = houses.put("child@1.0.0", "serves: {size: 12in, speed: 33}\n", "common@1.0.0")

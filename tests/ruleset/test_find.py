@@ -70,6 +70,15 @@ def test_what_is_not_there_is_refused_with_what_is(folder, spec, says):
     assert says in str(caught.value)
 
 
+def test_an_abstract_ruleset_is_suggested_only_to_what_extends(folder):
+    put(folder, "disc-common", "1.0.0", **{"schema: 1\n": "schema: 1\nabstract: true\n"})
+    with pytest.raises(RulesetError) as used:
+        find("disc-comon", [folder])
+    assert "disc-common" not in str(used.value)
+    with pytest.raises(RulesetError, match='did you mean "disc-common"'):
+        find("disc-comon", [folder], to_extend=True)
+
+
 def test_nothing_installed():
     with pytest.raises(RulesetError, match='no ruleset is called "a"; none is known'):
         find("a", [])

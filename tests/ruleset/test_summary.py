@@ -45,6 +45,17 @@ def test_an_abstract_ruleset_serves_no_disc_and_makes_no_child_stand_behind(hous
     assert serving("7in", "45", houses.folders) == child
 
 
+def test_a_house_built_on_an_abstract_ruleset_from_another_folder_stands_behind(houses):
+    """The house's own parent is abstract too, and what serves the disc extends nothing that serves one."""
+    houses.put("our-base@1.0.0", "abstract: true\n", "disc-common@2.0.1")
+    shipped = serving("7in", "45", [HOME])
+    _, _, own = shipped.path.read_text(encoding="utf-8").partition("extends: disc-common@2.0.1\n")
+    houses.put("our-7in@1.0.0", own, "our-base@1.0.0")
+    assert houses.load("our-7in").serves == ("7in", "45")
+    assert serving("7in", "45", houses.folders) == shipped
+    assert serving("7in", "45", houses.folders[::-1]) == shipped
+
+
 def test_the_disc_and_the_digest_are_taken_from_what_a_ruleset_extends(houses):
     houses.put("one@1.0.0", "off: {}\n")
     houses.put("two@1.0.0", "limits:\n  level.clipped: {}\n", "one@1.0.0")

@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import qc_rulesets
-from qc.ruleset.ancestry import is_abstract
 from qc.ruleset.find import Available, available, find
 from qc.ruleset.load import Ruleset, load_ruleset
-from qc.ruleset.read import read_file
+from qc.ruleset.read import is_abstract, read_file
 from qc.ruleset.sources import Sources
 
 SHIPPED = Path(str(qc_rulesets.qc_rulesets()))
