@@ -382,6 +382,9 @@ def _leave(code: str | int | None) -> NoReturn:
     if runner is not None and runner.unfinished():
         with contextlib.suppress(OSError, ValueError):
             sys.stderr.flush()
+        kernels = sys.modules.get("qc.dsp.kernels.cache")
+        if kernels is not None:
+            kernels.close()  # else what was compiled would be compiled again
         os._exit(code if isinstance(code, int) else int(code is not None))
     gc.freeze()  # the process ends: no need to collect garbage
     sys.exit(code)

@@ -5,10 +5,10 @@ processor. Three things are left to its user, and are done here:
 
 * A change in a callee that lies in another file goes unnoticed by numba. So the folder is named by a digest of all
   sources of kernels, of the versions of numba and llvmlite, and of the processor.
-* numba trusts what it reads. So `checksums.json` lists the SHA-256 of every file: any other file is removed when the
-  folder is opened, and what was in it is compiled again.
+* numba trusts what it reads, and runs it. So the folder must be this user's alone; and `checksums.json` lists the
+  SHA-256 of every file: any other file is removed when the folder is opened, and what was in it is compiled again.
 * Several first starts would each compile everything. So one process compiles under a lock, and marks the folder as
-  complete; the others wait for the mark.
+  complete; the others wait for the mark. Until it is there, files are removed under the lock only.
 
 The public way to choose numba's folder is `numba.config.CACHE_DIR`, the setting behind NUMBA_CACHE_DIR. numba reads it
 when a function is decorated, and then tries no other place, such as `__pycache__` by the sources that may be read-only,
@@ -24,6 +24,7 @@ import hashlib
 import json
 import os
 import shutil
+import stat
 import sys
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -32,12 +33,16 @@ from pathlib import Path
 from typing import Any
 
 from qc.dsp.kernels import target
+from qc.files.atomic_write import write_file
+from qc.files.bounded_read import UnreadableFileError, read_bytes
 
 _PACKAGE = Path(__file__).parents[2]
 SPACE = 1 << 26
 """Free bytes that the folder's disk must have before kernels are first stored there."""
 WAIT_S = 120.0
 """Time in seconds that a process waits for another one that compiles, before it compiles by itself."""
+LARGEST = 64 << 20
+"""Bytes of a file of the folder that are read at the most."""
 _RECORD = "checksums.json"
 
 
@@ -45,18 +50,34 @@ _RECORD = "checksums.json"
 def digest() -> str:
     """Return 16 hex digits that change with the sources of kernels, the compiler or its target."""
     found = hashlib.sha256()
-    for package in ("dsp", "groove"):
-        for path in sorted((_PACKAGE / package).rglob("*.py")):
-            found.update(path.relative_to(_PACKAGE).as_posix().encode() + b"\0" + path.read_bytes())
+    for path in _sources():
+        found.update(path.relative_to(_PACKAGE).as_posix().encode() + b"\0" + path.read_bytes())
     found.update(target.description().encode())
     return found.hexdigest()[:16]
+
+
+def folder_name() -> str:
+    """Return the name of the folder: the digest, and 8 hex digits of what numba looks at besides.
+
+    numba stores kernels by the path of their source and by Python's version, and some versions of it by the time of
+    the last change. None of it changes a result, so it is no part of `digest`.
+    """
+    changed = max(path.stat().st_mtime_ns for path in _sources())
+    place = f"{_PACKAGE}\0{changed}\0{sys.implementation.cache_tag}"
+    return f"kernels-{digest()}-{hashlib.sha256(os.fsencode(place)).hexdigest()[:8]}"
+
+
+def _sources() -> list[Path]:
+    """List the sources of kernels, in a fixed order."""
+    return [path for package in ("dsp", "groove") for path in sorted((_PACKAGE / package).rglob("*.py"))]
 
 
 class KernelCache:
     """A folder that numba stores kernels in.
 
     `persistent` is False for a folder that goes away with the process. Every file of numba's whose bytes are not those
-    that were recorded is removed; raises OSError where that fails, or where the folder cannot be written.
+    that were recorded is removed; raises OSError where that fails, where others may have filled the folder, or where it
+    cannot be written: numba passes over a folder that is read-only, even one with all kernels in it.
     """
 
     def __init__(self, folder: Path, *, persistent: bool) -> None:
@@ -65,7 +86,7 @@ class KernelCache:
         """whether some process has compiled all kernels into it"""
         self._checked: dict[str, str] = {}
         """SHA-256 of each checked file, by path within the folder"""
-        folder.mkdir(parents=True, exist_ok=True)
+        _make_private(folder)
         tempfile.TemporaryFile(dir=folder).close()  # as numba asks whether it can write
         self.check()
         if persistent and not self.complete and shutil.disk_usage(folder).free < SPACE:
@@ -83,41 +104,48 @@ class KernelCache:
     def check(self) -> None:
         """Remove every file that is not recorded as it is.
 
-        Where nothing is recorded yet, files may be those that another process is just compiling; those stay.
+        Until the folder is complete, files may be those that another process is just compiling; those stay.
         """
         self.complete, recorded = self._recorded()
-        if recorded or not self._files():
+        if self.complete or not self._files():
             self._keep(recorded)
             return
         with self._locked(0.0) as idle:
             if idle:
-                self._keep({})
+                self.complete, recorded = self._recorded()
+                self._keep(recorded)
 
     def _keep(self, recorded: Mapping[str, str]) -> None:
         """Keep the files whose SHA-256 is recorded, and remove all others."""
         self._checked = {}
         for path in self._files():
             name = path.relative_to(self.folder).as_posix()
-            with contextlib.suppress(FileNotFoundError):  # another process removed it first
-                found = hashlib.sha256(path.read_bytes()).hexdigest()
-                if found == recorded.get(name):
-                    self._checked[name] = found
-                else:
-                    path.unlink()
+            try:
+                found = _sha256(path)
+            except UnreadableFileError:
+                found = ""
+            if found and found == recorded.get(name):
+                self._checked[name] = found
+            else:
+                path.unlink(missing_ok=True)  # another process may have removed it first
 
     def record(self, *, complete: bool | None = None) -> None:
         """Record the files that were added since the folder was checked, and whether all kernels are there now."""
         names = {path.relative_to(self.folder).as_posix() for path in self._files()}
         if not self.persistent or (names == self._checked.keys() and complete in {None, self.complete}):
             return
-        self.complete = self.complete if complete is None else complete
-        with contextlib.suppress(OSError):  # what is not recorded is compiled again
-            self._checked = {name: hashlib.sha256((self.folder / name).read_bytes()).hexdigest() for name in names}
+        self.complete = self._recorded()[0] if complete is None else complete
+        with contextlib.suppress(OSError, UnreadableFileError):  # what is not recorded is compiled again
+            self._checked = {name: _sha256(self.folder / name) for name in names}
             text = json.dumps({"complete": self.complete, "files": self._checked}, indent=1, sort_keys=True)
-            handle, beside = tempfile.mkstemp(dir=self.folder, prefix=_RECORD)
-            with os.fdopen(handle, "w", encoding="utf-8") as out:
-                out.write(text + "\n")
-            Path(beside).replace(self.folder / _RECORD)
+            write_file(self.folder / _RECORD, f"{text}\n".encode(), mode=0o600)
+
+    def close(self) -> None:
+        """Record what was added, or remove a folder that goes away with the process."""
+        if self.persistent:
+            self.record()
+        else:
+            shutil.rmtree(self.folder, ignore_errors=True)
 
     @contextlib.contextmanager
     def compiling(self) -> Iterator[bool]:
@@ -139,21 +167,25 @@ class KernelCache:
                 _say("another run is compiling the measuring code for this machine; waiting for it")
                 alone = stack.enter_context(self._locked(WAIT_S))
             self.complete, recorded = self._recorded()
-            if alone or recorded:
+            if alone or self.complete:
                 self._keep(recorded)
             if self.complete:
                 yield False
                 return
             _say("compiling its measuring code for this machine, once; about 20 seconds")
-            yield True
+            try:
+                yield True
+            except BaseException:
+                self.record()
+                raise
             self.record(complete=True)
 
     def _recorded(self) -> tuple[bool, dict[str, str]]:
         """Read the record: whether all kernels are there, and the SHA-256 of each file; none where it is damaged."""
         try:
-            record = json.loads((self.folder / _RECORD).read_bytes())
+            record = json.loads(read_bytes(self.folder / _RECORD, LARGEST, follow=False))
             return bool(record["complete"]), {str(name): str(value) for name, value in record["files"].items()}
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        except (UnreadableFileError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return False, {}
 
     def _files(self) -> list[Path]:
@@ -179,16 +211,72 @@ class KernelCache:
 
 @cache
 def opened() -> KernelCache:
-    """Open the cache of this process; where the user's cannot be written, a folder that goes away with the process."""
+    """Open the cache of this process; one that goes away with the process where the user's cannot be used."""
     try:
-        root = os.environ.get("SIDEGATE_CACHE") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-        found = KernelCache(Path(root) / "sidegate" / f"kernels-{digest()}", persistent=True)
+        found = KernelCache(_root() / "sidegate" / folder_name(), persistent=True)
     except (OSError, RuntimeError):  # RuntimeError: a user without a home
-        folder = tempfile.mkdtemp(prefix="sidegate-kernels-")
-        atexit.register(shutil.rmtree, folder, ignore_errors=True)
-        return KernelCache(Path(folder), persistent=False)
-    atexit.register(found.record)
+        found = KernelCache(Path(tempfile.mkdtemp(prefix="sidegate-kernels-")), persistent=False)
+    atexit.register(found.close)
     return found
+
+
+def close() -> None:
+    """Close the cache of this process, if there is one, before an end without Python's exit handlers."""
+    if opened.cache_info().currsize:
+        opened().close()
+
+
+def _root() -> Path:
+    """Return the folder for cache folders; one that is relative is not used, for it may lie in a delivery."""
+    for name in ("SIDEGATE_CACHE", "XDG_CACHE_HOME"):
+        named = Path(os.environ.get(name, ""))
+        if named.is_absolute():
+            return named
+    return Path.home() / ".cache"
+
+
+def _make_private(folder: Path) -> None:
+    """Make a folder, or check that what is in it can only come from this user; raises OSError where it may not.
+
+    Folders are then open to this user alone. Links, and what is neither file nor folder, are removed.
+    """
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if not hasattr(os, "geteuid"):
+        return
+    closed = _own_folder(folder, writable_by_others=False).st_mode & 0o077 == 0
+    folder.chmod(0o700)
+    for inner in (folder.glob("*"), folder.glob("*/*")):  # the second once links are gone from the first
+        for path in inner:
+            with contextlib.suppress(FileNotFoundError):  # another process renamed or removed it
+                _settle(path, writable_by_others=closed)
+
+
+def _settle(path: Path, *, writable_by_others: bool) -> None:
+    """Close a folder to others; remove what is no plain file of this user's; raises OSError.
+
+    A folder that numba made is as open as the umask says, which does not matter within one that is closed.
+    """
+    status = path.lstat()
+    if stat.S_ISDIR(status.st_mode):
+        _own_folder(path, writable_by_others=writable_by_others)
+        path.chmod(0o700)
+    elif not stat.S_ISREG(status.st_mode) or status.st_uid != os.geteuid():
+        path.unlink()
+
+
+def _own_folder(folder: Path, *, writable_by_others: bool) -> os.stat_result:
+    """Return the status of a folder of this user's; raises OSError for a link, another's, or one others may write."""
+    status = folder.lstat()
+    if not stat.S_ISDIR(status.st_mode) or status.st_uid != os.geteuid():
+        raise PermissionError(f"{folder} is not this user's own folder")
+    if not writable_by_others and status.st_mode & 0o022:
+        raise PermissionError(f"others may write to {folder}")
+    return status
+
+
+def _sha256(path: Path) -> str:
+    """Return the SHA-256 of a plain file; raises UnreadableFileError."""
+    return hashlib.sha256(read_bytes(path, LARGEST, follow=False)).hexdigest()
 
 
 def _say(text: str) -> None:

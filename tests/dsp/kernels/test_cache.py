@@ -104,6 +104,98 @@ def test_files_without_a_record_go_unless_another_process_is_compiling(folder):
     assert names(folder) == ["c.nbi"]
 
 
+# -- trust -----------------------------------------------------------------------------------------------------
+
+
+def test_folders_are_closed_to_others(folder):
+    (folder / "meters_1").chmod(0o775)
+    KernelCache(folder, persistent=True)
+    assert [path.stat().st_mode & 0o777 for path in (folder, folder / "meters_1")] == [0o700, 0o700]
+
+
+def open_to_others(folder, tmp_path):
+    folder.chmod(0o777)
+
+
+def with_an_open_folder_in_it(folder, tmp_path):
+    folder.chmod(0o755)
+    (folder / "meters_1").chmod(0o777)
+
+
+def linked(folder, tmp_path):
+    folder.rename(tmp_path / "elsewhere")
+    folder.symlink_to(tmp_path / "elsewhere")
+
+
+@pytest.mark.parametrize("change", [open_to_others, with_an_open_folder_in_it, linked])
+def test_a_folder_that_others_may_have_filled_is_not_used(folder, tmp_path, change):
+    change(folder, tmp_path)
+    with pytest.raises(PermissionError):
+        KernelCache(folder, persistent=True)
+
+
+def test_a_folder_of_another_user_is_not_used(folder, monkeypatch):
+    monkeypatch.setattr(os, "geteuid", lambda: folder.stat().st_uid + 1)
+    with pytest.raises(PermissionError, match="not this user's own"):
+        KernelCache(folder, persistent=True)
+
+
+def test_links_and_pipes_go_and_nothing_waits_for_them(folder, tmp_path):
+    shutil.copytree(folder / "meters_1", tmp_path / "sent")
+    (tmp_path / "sent" / "link").symlink_to("a.nbi")
+    (folder / "meters_2").symlink_to(tmp_path / "sent")
+    (folder / "meters_1" / "a.nbi").unlink()
+    (folder / "meters_1" / "a.nbi").symlink_to(tmp_path / "sent" / "a.nbi")
+    os.mkfifo(folder / "meters_1" / "b.nbi")
+    (folder / cache._RECORD).unlink()
+    os.mkfifo(folder / cache._RECORD)
+    found = KernelCache(folder, persistent=True)
+    assert (found.complete, names(folder)) == (False, [])
+    assert not os.path.lexists(folder / "meters_2")
+    assert {path.name for path in (tmp_path / "sent").iterdir()} == {"a.nbi", "a.1.nbc", "link"}
+
+
+def test_a_file_that_is_too_large_is_removed(folder, monkeypatch):
+    monkeypatch.setattr(cache, "LARGEST", 1 << 10)
+    with (folder / "meters_1" / "a.nbi").open("ab") as file:
+        file.truncate(1 << 40)
+    KernelCache(folder, persistent=True)
+    assert names(folder) == ["a.1.nbc"]
+
+
+@pytest.mark.parametrize("variable", ["SIDEGATE_CACHE", "XDG_CACHE_HOME"])
+def test_a_relative_folder_is_not_used(tmp_path, monkeypatch, variable):
+    for name in ("SIDEGATE_CACHE", "XDG_CACHE_HOME"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv(variable, "kernels")
+    assert cache._root() == tmp_path / ".cache"
+
+
+def test_a_record_that_cannot_be_written_leaves_the_older_one_and_nothing_else(folder, monkeypatch):
+    before = (folder / cache._RECORD).read_bytes()
+    found = KernelCache(folder, persistent=True)
+    (folder / "meters_1" / "c.nbi").write_bytes(b"new")
+    there = set(folder.iterdir())
+
+    def full(_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    found.record()
+    assert (folder / cache._RECORD).read_bytes() == before
+    assert set(folder.iterdir()) == there
+
+
+def test_what_was_compiled_is_recorded_though_the_process_leaves_a_plugin_behind(tmp_path):
+    leaves = (
+        "import qc.plugin_host.runner as runner; from qc.cli import main\n"
+        "runner.unfinished = lambda: True; sys.stdout.flush(); main._leave(0)\n"
+    )
+    assert run(f"import sys\n{USE}{leaves}", tmp_path) == "1"
+    assert run(USE, tmp_path) == "0"
+
+
 # -- several processes -----------------------------------------------------------------------------------------
 
 
@@ -142,6 +234,23 @@ def test_a_run_that_is_interrupted_leaves_the_folder_incomplete(folder):
         assert missing
 
 
+def test_files_of_a_process_that_is_compiling_stay_though_some_are_recorded(folder):
+    with KernelCache(folder, persistent=True).compiling() as missing:
+        assert missing
+        (folder / "meters_1" / "c.nbi").write_bytes(b"just compiled")
+        KernelCache(folder, persistent=True)
+        assert names(folder) == ["a.1.nbc", "a.nbi", "c.nbi"]
+
+
+def test_a_process_that_ends_late_leaves_the_mark_of_another(folder):
+    late = KernelCache(folder, persistent=True)
+    with KernelCache(folder, persistent=True).compiling():
+        pass
+    (folder / "meters_1" / "c.nbi").write_bytes(b"of the late process")
+    late.record()
+    assert KernelCache(folder, persistent=True).complete
+
+
 # -- which folder ----------------------------------------------------------------------------------------------
 
 FOLDER = "from qc.dsp.kernels.cache import opened; print(opened().persistent, opened().folder)"
@@ -167,6 +276,20 @@ def test_a_processor_with_other_features_has_a_folder_of_its_own(tmp_path):
     settings = [{}, {"NUMBA_CPU_FEATURES": "-avx512f"}, {"NUMBA_CPU_NAME": "generic"}, {"NUMBA_ENABLE_AVX": "0"}]
     assert len({run(FOLDER, tmp_path, **setting) for setting in settings}) == len(settings)
     assert run(FOLDER, tmp_path) == run(FOLDER, tmp_path)
+
+
+def test_another_python_or_installation_has_a_folder_of_its_own_but_the_same_digest(monkeypatch, tmp_path):
+    folder, digest = cache.folder_name(), cache.digest()
+    package = tmp_path / "qc"
+    for name in ("dsp", "groove"):
+        shutil.copytree(cache._PACKAGE / name, package / name)
+    monkeypatch.setattr(cache, "_PACKAGE", package)
+    elsewhere = cache.folder_name()
+    os.utime(package / "dsp" / "__init__.py", (2e9, 2e9))
+    later = cache.folder_name()
+    monkeypatch.setattr(sys.implementation, "cache_tag", "cpython-999")
+    assert len({folder, elsewhere, later, cache.folder_name()}) == 4
+    assert cache.digest.__wrapped__() == digest
 
 
 def test_kernels_of_one_name_in_two_files_are_two(tmp_path):
