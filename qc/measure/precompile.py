@@ -1,8 +1,8 @@
 """Compile all kernels before the first side is measured, in two processes where there are two cores.
 
 numba compiles in one thread at a time. So a second process measures a second of noise, the wall motion and what the
-plugins need, while this one computes a groove; each stores what it compiled, and the run that follows loads it.
-Whatever goes wrong here costs time only: a kernel that is still missing is compiled when it is called.
+tool's own plugins need, while this one computes a groove; each stores what it compiled, and the run that follows loads
+it. Whatever goes wrong here costs time only: a kernel that is still missing is compiled when it is called.
 """
 
 from __future__ import annotations
@@ -31,33 +31,44 @@ from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import Chain
 from qc.plugin_api import Stream
 from qc.plugin_host.host import Host
+from qc.plugin_host.names import PROJECT
 
 RATE = 96_000
 FRAMES = BLOCK + RATE // 2
 """More than one block, so that what goes on from block to block is compiled too."""
 
+MOST_S = 60.0
+"""Time in seconds that the other process may take longer than this one."""
+
 
 def precompile(host: Host) -> None:
     """Compile every kernel unless an earlier run did: the groove in this process, the rest in another one.
 
-    The rest is the wall motion and what the plugins' needs process. Several first runs at once compile once: the
-    others wait (`kernels.cache`). The other process may take longer than this one by the time limit of one call; a
-    plugin that does not end is named when the side is measured.
+    The rest is the wall motion and what the needs of the tool's own plugins process; other plugins may not end, and
+    compile what they have when they are called. Several first runs at once compile once: the others wait
+    (`kernels.cache`). The folder is complete only when both parts ended; else the next run goes on.
     """
-    with opened().compiling() as missing:
+    with contextlib.suppress(Exception), opened().compiling() as missing:
         if missing:
-            with contextlib.suppress(Exception), tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
+            with tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
                 noise = Path(folder) / "noise.wav"
                 _write_noise(noise)
-                names = [f"{need.__module__}:{need.__qualname__}" for need in host.needs]
+                names = own_needs(host)
                 if sys.executable and default_workers() > 1:
-                    _in_two_processes(noise, names, host.runner.time_limit_s)
+                    _in_two_processes(noise, names)
                 else:
                     _groove()
                     _motion_and_needs(noise, names)
 
 
-def _in_two_processes(noise: Path, names: Sequence[str], time_limit_s: float) -> None:
+def own_needs(host: Host) -> list[str]:
+    """List the needs of the tool's own plugins, as MODULE:CLASS."""
+    own = {plugin.name for plugin in host.plugins if plugin.package == PROJECT}
+    return [f"{need.__module__}:{need.__qualname__}" for need in host.needs if host.need_owner[need] in own]
+
+
+def _in_two_processes(noise: Path, names: Sequence[str]) -> None:
+    """Compile both parts at once; raises subprocess.SubprocessError where the other process fails or does not end."""
     # -P: the folder it runs in may be a delivery, and nothing in that is to be imported
     code = "from qc.measure.precompile import other_process; other_process()"
     command = [sys.executable, "-P", "-c", code, str(noise), *names]
@@ -66,10 +77,12 @@ def _in_two_processes(noise: Path, names: Sequence[str], time_limit_s: float) ->
     ) as other:
         try:
             _groove()
-            other.wait(time_limit_s)
+            status = other.wait(MOST_S)
         except BaseException:
             other.kill()
             raise
+    if status:
+        raise subprocess.CalledProcessError(status, sys.executable)
 
 
 def other_process() -> None:
