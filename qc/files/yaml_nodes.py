@@ -44,9 +44,10 @@ _PARSER_ERRORS = (
 )
 # What libyaml takes and ruamel.yaml does not: tabs between words, two ends of a document in a row.
 _LOOSER = re.compile(r"\t|^\.\.\.", re.MULTILINE)
-# Every list and mapping begins with at least one of these, so their count bounds the nesting. A ruleset has 500.
-_OPENERS = "[{:-?"
-_MOST_OPENERS = 4_000
+# libyaml recurses without a bound, so only text that cannot be nested deeply goes to it: each bracket opens a list or a
+# mapping with one pair in it, and lists and mappings without brackets begin further to the right than what they are in.
+_INDENTATION = re.compile(r"^[ ?:-]+", re.MULTILINE)
+_DEEPEST_BOUND = 4_000
 _DIRECTIVE = re.compile(r"(?:[ \t]*(?:#[^\n]*)?\n)*%")
 # What a value that YAML would expand or build an object from begins with in the file.
 _MACHINERY = {"&": "an anchor", "*": "an alias", "!": "a tag"}
@@ -77,7 +78,7 @@ def read_nodes(text: str, name: str, noun: str, error: type[SidegateError]) -> t
         raise written.fault(
             line, 'a line that begins with "%" is not accepted; delete it, the file is read as YAML 1.2'
         )
-    if __with_libyaml__ and not _LOOSER.search(written.text) and _nesting_bound(written.text) <= _MOST_OPENERS:
+    if __with_libyaml__ and not _LOOSER.search(written.text) and _nesting_bound(written.text) <= _DEEPEST_BOUND:
         with contextlib.suppress(written.error, YAMLError, *_PARSER_ERRORS):
             return _top(written, YAML(typ="safe", pure=False).compose(written.text))
     return _top(written, _composed(written))
@@ -89,7 +90,8 @@ def line_of(node: Node) -> int:
 
 
 def _nesting_bound(text: str) -> int:
-    return sum(map(text.count, _OPENERS))
+    """Return a depth of nesting that a text cannot exceed, without parsing it."""
+    return 2 * (text.count("[") + text.count("{")) + max(map(len, _INDENTATION.findall(text)), default=0)
 
 
 def _composed(written: _Text) -> Node | None:

@@ -45,30 +45,33 @@ class YamlSource:
     path: Path | None
     sha256: str
     _root: Node = field(repr=False, compare=False)
+    _keys: dict[int, dict[str, tuple[Node, Node]]] = field(default_factory=dict, repr=False, compare=False)
+    """id of a mapping's node -> its keys, once a line in it was looked up: a file may have thousands of faults"""
 
     def line(self, loc: Loc) -> int:
         """Return the line, counted from 1, of the deepest part of `loc` that is in the file; of a value, its key's."""
         node, line = self._root, line_of(self._root)
         for part in loc:
-            found = _inside(node, part)
+            found = self._inside(node, part)
             if found is None:
                 break
             begin, node = found
             line = line_of(begin)
         return line
 
+    def _inside(self, node: Node, part: str | int) -> tuple[Node, Node] | None:
+        """Return the node that a key or index begins with and the node of its value; None where there is none."""
+        if isinstance(node, MappingNode):
+            if id(node) not in self._keys:
+                self._keys[id(node)] = {str(key.value): (key, value) for key, value in node.value}
+            return self._keys[id(node)].get(str(part))
+        if isinstance(node, ScalarNode) or not isinstance(part, int) or not 0 <= part < len(node.value):
+            return None
+        return node.value[part], node.value[part]
+
     def at(self, loc: Loc) -> str:
         """Return the "FILE:LINE" that a message about `loc` begins with."""
         return f"{self.name}:{self.line(loc)}"
-
-
-def _inside(node: Node, part: str | int) -> tuple[Node, Node] | None:
-    """Return the node that a key or index begins with and the node of its value; None where there is none."""
-    if isinstance(node, MappingNode):
-        return next((pair for pair in node.value if pair[0].value == part), None)
-    if isinstance(node, ScalarNode) or not isinstance(part, int) or not 0 <= part < len(node.value):
-        return None
-    return node.value[part], node.value[part]
 
 
 def load_yaml(path: Path, kind: Kind, error: type[SidegateError]) -> YamlSource:

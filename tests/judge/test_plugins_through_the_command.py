@@ -83,7 +83,7 @@ def command(delivery, tmp_path, monkeypatch):
     """Run the command with a host; gives the report read back with the exit code."""
 
     def run(host, *words):
-        monkeypatch.setattr(api, "build_host", lambda: host)
+        monkeypatch.setattr(api, "build_host", lambda *_: host)
         return judge(delivery, tmp_path / "report.json", *words)
 
     return run
@@ -400,7 +400,7 @@ def test_control_c_in_a_plugin_stops_the_command(delivery, monkeypatch, tmp_path
     from qc.cli.main import main
 
     host = built(("acme", plugin(qc_measures=[breaking(KeyboardInterrupt(), "push")])))
-    monkeypatch.setattr(api, "build_host", lambda: host)
+    monkeypatch.setattr(api, "build_host", lambda *_: host)
     out = tmp_path / "report.json"
     assert main(["check", str(delivery), "--out", f"json={out}"]) == 130
     assert not out.exists()

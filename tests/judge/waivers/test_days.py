@@ -32,5 +32,5 @@ def test_a_waiver_is_valid_on_its_last_day(folder):
 
 
 def test_waivers_that_expire_need_a_day(folder):
-    with pytest.raises(UsageError, match="nobody says what day it is"):
+    with pytest.raises(UsageError, match="today's date is not known"):
         api.check(folder)

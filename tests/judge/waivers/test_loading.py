@@ -118,7 +118,7 @@ def test_waivers_of_a_side_that_is_not_judged_are_left_out():
 
 
 def test_a_waiver_that_expires_is_refused_without_a_day():
-    with pytest.raises(UsageError, match="nobody says what day it is"):
+    with pytest.raises(UsageError, match="today's date is not known"):
         read(f"{GOOD}, expires: 2026-06-15", today=None)
     assert read(GOOD, today=None)
 
