@@ -84,7 +84,7 @@ class _Outcome(Generic[R]):
         try:
             self._result = function(*args)
         except BaseException as error:  # raised again in the calling thread
-            self._error = error
+            self._error = _described(error)
 
     def get(self) -> R:
         error, self._error = self._error, None
@@ -94,6 +94,17 @@ class _Outcome(Generic[R]):
             raise error
         finally:
             del error  # its traceback refers to this frame
+
+
+def _described(error: BaseException) -> BaseException:
+    """Build the line of what a call raised, still inside the call, and return the error to raise in its place."""
+    try:
+        line = exception_line(error)
+    except BaseException as raised:  # by the text of the error
+        line, error = type(error).__name__, raised
+    if isinstance(error, LeftBehindError):  # else its thread would end as one left behind, and none go on for it
+        return RuntimeError(f"{line}, which only the tool itself may raise")
+    return error
 
 
 class PluginCall:
@@ -141,7 +152,7 @@ class CallSeries(Generic[R]):
             try:
                 result = call.function()
             except BaseException as raised:  # raised again in the generator
-                error = raised
+                error = _described(raised)
             if not call.end():
                 raise LeftBehindError
 

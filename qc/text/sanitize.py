@@ -7,7 +7,7 @@ import types
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, Union, get_args, get_origin
 
-from qc.model.errors import TimedOutError
+from qc.model.errors import FAULTS, TimedOutError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -271,12 +271,23 @@ def _is_model(kind: Any) -> bool:
     return isinstance(kind, type) and hasattr(kind, "model_fields")
 
 
+_LINE = "_sidegate_line"
+"""Attribute of an exception in which its line is kept."""
+
+
 def exception_line(error: BaseException) -> str:
-    """Describe an exception of a plugin on one line, even if its own text cannot be built."""
+    """Describe an exception of a plugin on one line, even if its own text cannot be built.
+
+    The line is built once and kept with the exception: its text is plugin code too, which the runner calls in time.
+    """
     if isinstance(error, TimedOutError):
         return str(error)  # already a sentence
-    try:
-        text = shown(" ".join(str(error).split()), longest=300)
-    except Exception:
-        text = ""
-    return f"{type(error).__name__}: {text}" if text else type(error).__name__
+    line: str | None = vars(error).get(_LINE)
+    if line is None:
+        try:
+            text = shown(" ".join(str(error).split()), longest=300)
+        except FAULTS:
+            text = ""
+        line = f"{type(error).__name__}: {text}" if text else type(error).__name__
+        vars(error)[_LINE] = line
+    return line

@@ -11,7 +11,7 @@ from functools import partial
 import pytest
 
 from qc.model.errors import FAULTS, TimedOutError
-from qc.plugin_host.runner import Runner, RunnerThread, unfinished
+from qc.plugin_host.runner import LeftBehindError, Runner, RunnerThread, unfinished
 from qc.text.sanitize import exception_line
 
 
@@ -49,6 +49,50 @@ def test_of_several_calls_each_result_and_each_fault_is_kept(endless):
     assert results == {"a": 1, "d": 4}
     assert faults == {"b": "ValueError: x", "c": "it had not ended after 0.3 s, and was given up"}
     assert list(results) == ["a", "d"]
+
+
+def test_the_text_of_an_error_is_built_inside_the_call(endless):
+    """A plugin writes that text itself: it may end the process, or never end, like any other of its code."""
+
+    class ExitsError(Exception):
+        def __str__(self):
+            raise SystemExit(0)
+
+    class InterruptsError(Exception):
+        def __str__(self):
+            raise LeftBehindError
+
+    class HangsError(Exception):
+        def __str__(self):
+            return endless()
+
+    class OnceError(Exception):
+        asked = 0
+
+        def __str__(self):
+            self.asked += 1
+            return f"asked {self.asked}"
+
+    def raises(error):
+        raise error
+
+    calls = {error: partial(raises, error()) for error in (ExitsError, InterruptsError, HangsError, OnceError)}
+    results, faults = Runner(0.3).each(calls)
+    assert results == {}
+    assert faults == {
+        ExitsError: "ExitsError",
+        InterruptsError: "RuntimeError: InterruptsError, which only the tool itself may raise",
+        HangsError: "it had not ended after 0.3 s, and was given up",
+        OnceError: "OnceError: asked 1",
+    }
+
+
+def test_the_error_of_the_runner_itself_is_an_ordinary_fault_of_a_plugin():
+    def breaks():
+        raise LeftBehindError("x")
+
+    says = "RuntimeError: LeftBehindError: x, which only the tool itself may raise"
+    assert Runner(5.0).each({"a": breaks}) == ({}, {"a": says})
 
 
 def test_several_threads_may_call_at_once():

@@ -97,9 +97,9 @@ class AnalysisGroup:
         self._running: dict[Analysis[Any], Any] = {}
         for analysis in self.needs:
             try:
-                for tap in runner(analysis.taps):
+                for tap in runner(_taps, analysis):
                     runner(self.taps.start, tap)
-                self._running[analysis] = runner(analysis.start, stream)
+                self._running[analysis] = runner(_start, analysis, stream)
             except FAULTS as error:
                 self.failed[analysis] = exception_line(error)
 
@@ -108,12 +108,12 @@ class AnalysisGroup:
         for part in block.slices:
             for analysis, running in [*self._running.items()]:
                 try:
-                    yield PluginCall(partial(running.push, part), f"it was still at {_place(part)}")
+                    yield PluginCall(partial(_push_part, running, part), f"it was still at {_place(part)}")
                 except FAULTS as error:
                     self._leave_out(analysis, error)
         for analysis, running in [*self._running.items()] if block.last else ():
             try:
-                self.results[analysis] = yield PluginCall(running.finish, "finish() had not ended")
+                self.results[analysis] = yield PluginCall(partial(_finish, running), "finish() had not ended")
             except FAULTS as error:
                 self._leave_out(analysis, error)
         return None
@@ -125,6 +125,25 @@ class AnalysisGroup:
 
 def _place(part: Slice) -> str:
     return f"the block from {part.start / part.stream.rate:.1f} s on"
+
+
+# Even to look up a method may run plugin code, so it is done inside the timed call.
+
+
+def _taps(analysis: Analysis[Any]) -> tuple[Tap, ...]:
+    return tuple(analysis.taps())
+
+
+def _start(analysis: Analysis[Any], stream: Stream) -> Any:
+    return analysis.start(stream)
+
+
+def _push_part(running: Any, part: Slice) -> None:
+    running.push(part)
+
+
+def _finish(running: Any) -> Any:
+    return running.finish()
 
 
 def _push(running: RunningTap, samples: Samples, *, last: bool) -> Samples:

@@ -146,6 +146,7 @@ class _Pass:
         self._first: list[_PassStage] = []
         """stages that the reader feeds"""
         self._stages: list[_PassStage] = []
+        self._stream = source.stream
         self._reader = RunnerThread(self._work, self._read)
         self._error: BaseException | None = None
 
@@ -211,12 +212,15 @@ class _Pass:
             task(*args)
         except LeftBehindError:
             return  # another thread is the worker now
+        except BaseException as error:  # raised again in the calling thread
+            self._error = self._error or error
         self._workers.release()
 
     def _read(self) -> None:
         """Read every block into the queues; after an error only the last one, so that every stage ends."""
-        frame, count = 0, self._source.blocks
+        frame = 0
         try:
+            count = self._source.blocks
             for number in range(count):
                 if self._error is not None:
                     break
@@ -224,13 +228,14 @@ class _Pass:
                 self._progress((number + 1) / count)
         except BaseException as error:  # raised again in the calling thread
             self._error = self._error or error
-        self._feed(frame, [NO_SAMPLES], last=True)
+        finally:
+            self._feed(frame, [NO_SAMPLES], last=True)
 
     def _feed(self, frame: int, slices: Sequence[Samples], *, last: bool = False) -> int:
         """Put a block that begins at a frame into the queues; returns the frame at which the next one begins."""
         parts = []
         for samples in slices:
-            parts.append(Slice(self._source.stream, frame, samples))
+            parts.append(Slice(self._stream, frame, samples))
             frame += samples.shape[1]
         for stage in self._first:
             self._put(stage.queue, PassBlock(parts, last))

@@ -15,10 +15,11 @@ from qc.audio.pipeline.plan import plan
 from qc.audio.pipeline.process import process_source
 from qc.model.errors import SidegateError
 from qc.plugin_api import Tap
-from qc.plugin_host.runner import Runner, RunnerThread
+from qc.plugin_host.runner import LeftBehindError, Runner, RunnerThread
 from support.pass_parts import FRAMES, Collect, Delay, Memory, Sum, Times
 
 PATIENCE = 0.8
+GIVEN_UP = f"after {PATIENCE:g} s, and was given up"
 
 
 @pytest.fixture(autouse=True)
@@ -236,3 +237,61 @@ def test_an_interrupt_ends_the_pass_while_one_hangs(samples, monkeypatch):
     finally:
         signal.signal(signal.SIGINT, before)
     assert time.monotonic() - began < 10.0
+
+
+@dataclass(frozen=True)
+class HangsLookedUp(Collect):
+    """Does not end, or raises what only the runner raises, when a method is looked up or its list of taps is read."""
+
+    where: str = "push"
+    planned: ClassVar[bool] = False
+
+    def taps(self):
+        if self.where == "taps" and self.planned:
+            Hanging.released.wait()
+        yield from super().taps()
+
+    def start(self, stream):
+        return _LookedUp(self.where, super().start(stream))
+
+
+class _LookedUp:
+    def __init__(self, where, running):
+        self._where, self._running = where, running
+
+    def __getattr__(self, name):
+        if name == self._where:
+            Hanging.released.wait()
+        if name == "push" and self._where == "left behind":
+            raise LeftBehindError
+        return getattr(self._running, name)
+
+
+@pytest.mark.parametrize(
+    ("where", "says"),
+    [
+        ("push", f"it was still at the block from 0.0 s on {GIVEN_UP}"),
+        ("finish", f"finish() had not ended {GIVEN_UP}"),
+        ("taps", f"it had not ended {GIVEN_UP}"),
+        ("left behind", "RuntimeError: LeftBehindError, which only the tool itself may raise"),
+    ],
+)
+def test_a_method_that_cannot_be_looked_up_is_a_fault_of_that_plugin_alone(samples, monkeypatch, where, says):
+    hangs, other = HangsLookedUp("hangs", where=where), Collect("other")
+    planned = plan([hangs, other])
+    monkeypatch.setattr(HangsLookedUp, "planned", True)
+    measured = process_source(Memory(samples, 700, 700), planned, workers=1, runner=Runner(PATIENCE))
+    assert measured.failed == {hangs: says}
+    np.testing.assert_array_equal(measured[other], samples)
+
+
+def test_a_source_that_cannot_count_its_blocks_ends_the_pass(samples):
+    class Unknown(Memory):
+        @property
+        def blocks(self):
+            raise OSError("gone")
+
+    source = Unknown(samples)
+    with pytest.raises(OSError, match="gone"):
+        process_source(source, plan([Collect("a", Times(2.0)), Collect("b")]), workers=1)
+    assert source.closed == 1
