@@ -319,7 +319,7 @@ def _warn_of_unset_limits(ruleset: Ruleset, bound: Bound, host: Host, options: O
 
 
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
-    return bind(ruleset, host.checks, units(host.needs), _lost(ruleset, host))
+    return bind(ruleset, host.checks, units(host.needs), _lost(ruleset, host), host.runner)
 
 
 @dataclass(frozen=True)

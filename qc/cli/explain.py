@@ -46,7 +46,7 @@ def explain(words: argparse.Namespace) -> int:
         near = _near(name, host, [*published, *MEANINGS_OF_CHAIN, *OF_LEVEL])
         raise UsageError(f'explain: no check, measurement or value of the chain is called "{shown(name)}"; {near}')
     installed = {check: kind for check, kind in host.checks.items() if check not in ruleset.measures}
-    bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs)).checks}
+    bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs), (), host.runner).checks}
     page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
     if name in MEANINGS_OF_CHAIN:
         _sources(page, chain_value.write_value(page, name, ruleset), sources)

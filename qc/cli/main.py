@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NoReturn
 import qc
 from qc.cli import stopping
 from qc.cli.streams import LONGEST, emit, flush, open_missing, say
-from qc.model.errors import SidegateError
+from qc.model.errors import PluginError, SidegateError
 from qc.report import registry
 from qc.text.sanitize import shown
 
@@ -331,6 +331,17 @@ def _levels_joined(argv: Sequence[str]) -> list[str]:
 
 
 def _run(words: argparse.Namespace) -> int:
+    """Run the named command; only the command line itself may end the process, no code that a command calls."""
+    try:
+        return _run_named(words)
+    except SystemExit as ended:
+        raise PluginError(
+            f"a plugin ended the command ({type(ended).__name__}), and nothing more was written; run "
+            '"sidegate plugins" to see which are installed, and remove the one at fault'
+        ) from None
+
+
+def _run_named(words: argparse.Namespace) -> int:
     """Run the named command, importing only its module."""
     if words.command in {"check", "completion", "demo", "explain", "init", "new-plugin", "plan", "rulesets", "store"}:
         command: Callable[[argparse.Namespace], int]

@@ -11,11 +11,12 @@ from pydantic import ValidationError
 from qc.groove.geometry.cut import FOLLOWING, rises
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.judge.yaml_checks import made
-from qc.model.errors import PluginError, RulesetError
+from qc.model.errors import FAULTS, PluginError, RulesetError
 from qc.model.quantity import meets, parse, read
 from qc.plugin_api import Check, Judged, Limit
+from qc.plugin_host.runner import Runner
 from qc.ruleset.load import RawLimit, Ruleset
-from qc.text.sanitize import shown
+from qc.text.sanitize import exception_line, shown
 from qc.text.suggest import meant
 
 GROOVE = "groove."
@@ -32,13 +33,14 @@ class Bound:
 
 
 def bind(
-    ruleset: Ruleset, checks: Mapping[str, type[Check[Any]]], units: Mapping[str, str], lost: Collection[str] = ()
-) -> Bound:
+    ruleset: Ruleset, checks: Mapping[str, type[Check[Any]]], units: Mapping[str, str], lost: Collection[str] = (),
+    runner: Runner | None = None,
+) -> Bound:  # fmt: skip
     """Bind every check that the ruleset names and does not turn off, except those `lost` with a plugin.
 
     `checks` are the installed ones by id, `units` maps every measurement to its unit; checks that the ruleset itself
     defines, without code, are bound like any other. Raises RulesetError, "FILE:LINE: ...", where the ruleset does not
-    fit the checks, and PluginError where a check fails.
+    fit the checks, and PluginError where a check raises or times out.
     """
     checks = {**checks, **made(ruleset, checks, units)}
     for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
@@ -51,7 +53,7 @@ def bind(
     for check_id in sorted(set(raw.limits) - set(ruleset.off) - set(lost)):
         kind = checks[check_id]
         limits = dict(_limits(raw, kind, units))
-        bound.append(_instance(kind, limits, raw.origins.get(check_id, ruleset.name)))
+        bound.append(_instance(kind, limits, raw.origins.get(check_id, ruleset.name), runner or Runner()))
         rows += _rows(kind, limits, units)
     return Bound(tuple(bound), tuple(rows), ruleset.policy)
 
@@ -139,14 +141,22 @@ def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, judged: l
         raise RulesetError(f'{where} cannot set the level: it is held against no measurement; leave "sets_level" out')
 
 
-def _instance(kind: type[Check[Any]], limits: Mapping[str, Limit], origin: str) -> Check[Any]:
+def _instance(kind: type[Check[Any]], limits: Mapping[str, Limit], origin: str, runner: Runner) -> Check[Any]:
+    try:
+        made_or_fault = runner(_construct, kind, limits)
+    except FAULTS as why:
+        raise PluginError(f'the check "{kind.id}" cannot be made: {exception_line(why)}') from why
+    if isinstance(made_or_fault, str):
+        raise RulesetError(f'{origin}: the limits of "{kind.id}" do not fit: {made_or_fault}')
+    return made_or_fault
+
+
+def _construct(kind: type[Check[Any]], limits: Mapping[str, Limit]) -> Check[Any] | str:
+    """Return a check with its limits, or the first fault of the limits."""
     try:
         return kind(kind.Limits(**limits))
     except ValidationError as faults:
-        first = faults.errors()[0]
-        raise RulesetError(f'{origin}: the limits of "{kind.id}" do not fit: {first["msg"]}') from None
-    except Exception as why:  # a plugin may raise anything
-        raise PluginError(f'the check "{kind.id}" cannot be made: {type(why).__name__}: {why}') from why
+        return faults.errors()[0]["msg"]
 
 
 def _rows(kind: type[Check[Any]], limits: Mapping[str, Limit], units: Mapping[str, str]) -> Iterator[LevelRow]:

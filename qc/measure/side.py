@@ -21,10 +21,12 @@ from qc.groove.signal.programme import Programme
 from qc.intake.inspection import with_fault
 from qc.intake.side_input import SideInput, read_input
 from qc.model.cutting_chain import Chain
+from qc.model.errors import FAULTS, PluginError
 from qc.model.report import AudioFacts, HowMeasured, Origin
 from qc.model.track import Track
 from qc.plugin_api import Measurements, Need, Quantity
 from qc.plugin_host.runner import Runner
+from qc.text.sanitize import exception_line
 
 Progress = Callable[[float], None]
 
@@ -86,7 +88,21 @@ def measure_side(
     Faults of its audio are in `received`; they raise nothing.
     """
     wanted, unbuilt = _build_needs(needs, chain, options.runner)
-    return _measure(read, read.delivery.sides[index], wanted, unbuilt, options)
+    planned, lost = _plan_needs(wanted, options.runner)
+    wanted = {kind: need for kind, need in wanted.items() if kind not in lost}
+    return _measure(read, read.delivery.sides[index], wanted, {**unbuilt, **lost}, planned, options)
+
+
+def _plan_needs(wanted: Mapping[type[Need[Any]], Need[Any]], runner: Runner) -> tuple[Plan, dict[type[Need[Any]], str]]:
+    """Plan the needs; also return a sentence for each that is left out because it cannot be planned any more."""
+    try:
+        return runner(plan, list(wanted.values())), {}
+    except FAULTS as error:
+        alone, lost = runner.each({kind: partial(plan, [need]) for kind, need in wanted.items()})
+        if not lost:
+            raise PluginError(f"the measurements cannot be planned: {exception_line(error)}") from None
+    planned, more = _plan_needs({kind: wanted[kind] for kind in alone}, runner)
+    return planned, {**lost, **more}
 
 
 def _build_needs(
@@ -109,11 +125,11 @@ def _build_need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
 
 def _measure(
     read: ReadDelivery, side: Side, wanted: Mapping[type[Need[Any]], Need[Any]],
-    unbuilt: Mapping[type[Need[Any]], str], options: MeasureOptions,
+    unbuilt: Mapping[type[Need[Any]], str], planned: Plan, options: MeasureOptions,
 ) -> SideMeasurement:  # fmt: skip
     """Measure the needs of a side that are not stored; faults found by the pass are added to `received`."""
     store, needs = options.store, list(wanted.values())
-    side_input, planned = read_input(read, side, store), plan(needs)
+    side_input = read_input(read, side, store)
     source, stored_sound = side_input.source, side_input.stored_sound
     if source is None:
         return _faulty_side(side_input, side_input.received, unbuilt)
@@ -123,7 +139,7 @@ def _measure(
     measured, sound = Measurements(source.stream, 1), None
     passes = bool(left) or not stored
     if passes:
-        fresh = _measure_in_one_pass(side_input, source, plan(left), options)
+        fresh = _measure_in_one_pass(side_input, source, planned.only(left), options)
         if isinstance(fresh, ReceivedAudio):
             if store is not None and store.verifies and (faulty := side_input.faulty_sound()) is not None:
                 store.check(faulty, planned.analyses, {})
@@ -131,7 +147,7 @@ def _measure(
         measured = fresh
         sound = None if store is None else side_input.measured_sound(store)
         if stored and sound != stored_sound:  # the file was replaced: stored measurements are of another
-            return _measure(read, side, wanted, unbuilt, replace(options, store=None))
+            return _measure(read, side, wanted, unbuilt, planned, replace(options, store=None))
     new = seal(measured.results)
     measured = compute_derived(
         replace(measured, results={**stored, **new}),

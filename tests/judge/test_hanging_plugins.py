@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from qc import api
+from qc.model.errors import PluginError
 from qc.plugin_api import Derived
 from qc.plugin_host.runner import Runner
 from qc.testing.deliveries import Sent, deliver
@@ -268,6 +269,54 @@ def test_a_need_that_hangs_is_an_error_of_the_checks_that_read_it(step, endless,
     assert (failure.plugin, failure.stage, failure.side, failure.message) == ("acme", "house.loudest", "A", says)
     errors = [(one.check, one.reason) for one in report.results if one.outcome == "error"]
     assert errors == [("house.too-loud", f"house.loudest: {says}")]
+
+
+def test_taps_that_are_asked_for_again_may_not_end_the_process(delivery, tmp_path):
+    """The needs of a side are planned once more when all of them are known."""
+    asked = []
+
+    class Changes(Loudest):
+        def taps(self):
+            asked.append(True)
+            if len(asked) > 1:
+                raise SystemExit(0)
+            return ()
+
+    ruleset = tmp_path / "house.yaml"
+    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
+    ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    host = built(("acme", plugin(qc_measures=[Changes], qc_checks=[TooLoud])))
+    report = api.check(delivery, api.Options(str(ruleset)), host)
+    assert [(one.plugin, one.message) for one in report.plugin_failures] == [("acme", "SystemExit: 0")]
+    assert [one.check for one in report.results if one.outcome == "error"] == ["house.too-loud"]
+
+
+@pytest.mark.parametrize("where", ["hangs", "exits"])
+def test_a_check_that_cannot_be_made_ends_the_command_with_its_name(where, endless, delivery, tmp_path):
+    class Refuses(TooLoud):
+        def __init__(self, limits):
+            if where == "exits":
+                raise SystemExit(0)
+            endless()
+
+    ruleset = tmp_path / "house.yaml"
+    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
+    ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    host = built(("acme", plugin(qc_measures=[Loudest], qc_checks=[Refuses])))
+    says = "it had not ended after 0.5 s, and was given up" if where == "hangs" else "SystemExit: 0"
+    with pytest.raises(PluginError, match=f'the check "house.too-loud" cannot be made: .*{says}'):
+        api.check(delivery, api.Options(str(ruleset), patience=0.5), host)
+
+
+def test_an_exit_during_a_command_is_an_error(monkeypatch):
+    def exits(words):
+        raise SystemExit(0)
+
+    monkeypatch.setattr("qc.cli.rulesets.rulesets", exits)
+    code, out, err = called(["rulesets"])
+    assert (code, out) == (3, b"")
+    assert err.startswith("sidegate: a plugin ended the command (SystemExit), and nothing more was written")
+    assert len(err.splitlines()) == 1
 
 
 def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):

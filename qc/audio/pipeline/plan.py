@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +19,12 @@ class Plan:
     analyses: tuple[Analysis[Any], ...]
     derived: tuple[Derived[Any], ...]
     groups: tuple[tuple[Analysis[Any], ...], ...]
+
+    def only(self, analyses: Collection[Analysis[Any]]) -> Plan:
+        """Return the plan of some of the analyses, in the same groups, without any derived needs."""
+        groups = [tuple(analysis for analysis in group if analysis in analyses) for group in self.groups]
+        kept = tuple(analysis for analysis in self.analyses if analysis in analyses)
+        return Plan(kept, (), tuple(group for group in groups if group))
 
 
 def plan(needs: Iterable[Need[Any]]) -> Plan:
