@@ -104,7 +104,7 @@ def test_one_side_alone_is_judged_at_the_level_of_its_disc(sent, tmp_path):
     assert {result["side"] for result in judged.report["results"]} <= {"B", None}
     assert judged.report["discs"][0]["not_judged"] == ["A"]
     assert judged.side("B")["geometry"] == whole.side("B")["geometry"]
-    assert "A was measured for this level alone" in " ".join((tmp_path / "b.txt").read_text().split())
+    assert "A was measured only for this level" in " ".join((tmp_path / "b.txt").read_text().split())
 
 
 def test_a_side_that_cannot_be_measured_is_left_out_and_named(sent, tmp_path):
