@@ -86,7 +86,7 @@ def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, 
     for entry in judged:
         if entry.measure not in units:
             raise RulesetError(
-                f'{raw.origin}: "{kind.id}" is held against "{entry.measure}", which nothing installed '
+                f'{raw.origin}: "{kind.id}" is compared with "{entry.measure}", which nothing installed '
                 f"measures; {meant(entry.measure, units)}"
             )
     try:
@@ -138,7 +138,7 @@ def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, judged: l
                 'leave "sets_level" out'
             )
     if not judged:
-        raise RulesetError(f'{where} cannot set the level: it is held against no measurement; leave "sets_level" out')
+        raise RulesetError(f'{where} cannot set the level: it is compared with no measurement; leave "sets_level" out')
 
 
 def _instance(kind: type[Check[Any]], limits: Mapping[str, Limit], origin: str, runner: Runner) -> Check[Any]:

@@ -56,7 +56,7 @@ class Sources(Mapping[str, SourceEntry]):
                 source = _source(yaml_source, key)
                 if sources.setdefault(key, source) != source:
                     raise RulesetError(
-                        f'{yaml_source.at((key,))}: the source "{shown(key)}" is told differently in another '
+                        f'{yaml_source.at((key,))}: the source "{shown(key)}" is explained differently in another '
                         "folder of rulesets; give it a key of its own"
                     )
         return sources

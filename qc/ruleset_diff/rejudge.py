@@ -125,7 +125,7 @@ class Rejudging:
         waived = self._waived(check_id, result)
         why = (
             self._unsure(again, side)
-            or ("" if check.judges or again.numbers else "it is held against no number of the report")
+            or ("" if check.judges or again.numbers else "it is compared with no number of the report")
             or self._missing(again, earlier, side)
             or _not_as_reported(result, earlier, waived=waived)
         )

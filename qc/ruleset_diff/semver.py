@@ -64,7 +64,7 @@ def _reasons(found: Differences) -> Iterator[Reason]:
 def _of_measures(found: Differences) -> Iterator[Reason]:
     for measure in found.measures:
         if measure.measure:
-            yield Reason("major", f"{measure.check} is held against another measurement")
+            yield Reason("major", f"{measure.check} is compared with another measurement")
         else:
             yield Reason("patch", f"{measure.check} has other words")
 

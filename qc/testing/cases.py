@@ -162,7 +162,7 @@ def _outside(number: Number, value: float, unit: str) -> str:
     try:
         least, most = number.span(unit)
     except ValueError as why:
-        return f"cannot be held against what is expected: {why}"
+        return f"cannot be compared with what is expected: {why}"
     if least <= value <= most:
         return ""
     if least == float("-inf"):

@@ -40,7 +40,7 @@ def noise(frames, channels, seed=1):
     return x
 
 
-def heard(path, frames=None, rate=RATE, hashed=None):
+def decoded(path, frames=None, rate=RATE, hashed=None):
     """All slices of a file."""
     source = FileSource(path, "side:A", rate, frames or soundfile.info(path).frames, hashed=hashed)
     source.open()
@@ -59,7 +59,7 @@ def assert_digits_of_the_library(path):
     """Compare bit for bit, so that -0.0 and 0.0 differ."""
     expected = soundfile.read(path, always_2d=True)[0].T
     expected = np.ascontiguousarray(np.broadcast_to(expected, (2, expected.shape[1])))
-    np.testing.assert_array_equal(heard(path).view(np.int64), expected.view(np.int64))
+    np.testing.assert_array_equal(decoded(path).view(np.int64), expected.view(np.int64))
 
 
 def is_plain(path):
@@ -160,7 +160,7 @@ def test_files_by_hand(tmp_path, kind):
 def test_a_plain_file_that_the_library_sees_otherwise_is_left_to_it(tmp_path):
     path = tmp_path / "a.wav"
     soundfile.write(path, noise(500, 2), RATE, subtype="PCM_24")
-    assert heard(path, frames=400).shape == (2, 400)
+    assert decoded(path, frames=400).shape == (2, 400)
     assert isinstance(decoding.decoder(path, 44_100, 500, 10, 1), decoding._Library)
 
 
@@ -196,7 +196,7 @@ def test_what_the_faster_decoder_does_not_open_is_left_to_the_library(tmp_path, 
 @pytest.mark.parametrize("lacking", ["the package", "one of its functions"])
 def test_without_the_optional_decoder_the_library_gives_the_same_digits(tmp_path, monkeypatch, lacking):
     path = flac(tmp_path)
-    faster = heard(path)
+    faster = decoded(path)
     if lacking == "the package":
         monkeypatch.setitem(sys.modules, "miniaudio", None)
     else:
@@ -205,7 +205,7 @@ def test_without_the_optional_decoder_the_library_gives_the_same_digits(tmp_path
         monkeypatch.setattr(miniaudio, "lib", SimpleNamespace(ma_dr_flac_open_file=None))
     with contextlib.closing(decoding.decoder(path, RATE, 30_000, 7_000, 1)) as opened:
         assert isinstance(opened, decoding._Library)
-    np.testing.assert_array_equal(heard(path), faster)
+    np.testing.assert_array_equal(decoded(path), faster)
     assert_digits_of_the_library(path)
 
 
@@ -242,7 +242,7 @@ def test_where_flac_is_damaged_is_where_the_library_finds_it(tmp_path, monkeypat
     for first in (decoding._Flac.of, lambda library: library):
         monkeypatch.setattr(decoding._Flac, "of", first)
         with pytest.raises(AudioFaultError) as caught:
-            heard(path, frames=30_000)
+            decoded(path, frames=30_000)
         said.append(caught.value.fault)
     assert said[0] == said[1]
     assert said[0].kind == ("cut off" if damage == "the end" else "damaged")
@@ -268,7 +268,7 @@ def test_a_sample_that_can_be_no_programme(tmp_path, subtype, value, kind, says,
     x[1_500, -1] = value
     soundfile.write(tmp_path / "a.wav", x, RATE, subtype=subtype)
     with pytest.raises(AudioFaultError) as caught:
-        heard(tmp_path / "a.wav")
+        decoded(tmp_path / "a.wav")
     fault = caught.value.fault
     assert (fault.kind, fault.message, fault.at.start_s) == (kind, says, 1_500 / RATE)
 
@@ -375,7 +375,7 @@ def test_the_digests_of_a_file_that_is_heard(tmp_path, kind, frames):
     with path.open("ab") as file:
         file.write(b"behind" * 1_000)
     taken = FileHash(path, md5=True)
-    heard(path, frames, hashed=taken)
+    decoded(path, frames, hashed=taken)
     octets = path.read_bytes()
     assert taken.digests == {
         "sha256": hashlib.sha256(octets).hexdigest(), "md5": hashlib.md5(octets, usedforsecurity=False).hexdigest(),

@@ -200,7 +200,7 @@ def test_warn_and_fail_may_have_the_same_value(ruleset):
 def test_a_limit_on_an_unpublished_measurement_is_refused(ruleset):
     units = {name: unit for name, unit in UNITS_ALL.items() if name != "level.true_peak"}
     sentence = refused(with_limits(ruleset, "level.true-peak-too-high", most=raw("0 dBTP")), units=units)
-    assert sentence.startswith('house.yaml:9: "level.true-peak-too-high" is held against "level.true_peak", which')
+    assert sentence.startswith('house.yaml:9: "level.true-peak-too-high" is compared with "level.true_peak", which')
 
 
 def test_a_limit_that_only_the_check_reads_keeps_its_unit(ruleset):
@@ -215,7 +215,7 @@ def test_a_limit_that_only_the_check_reads_keeps_its_unit(ruleset):
 def test_a_limit_that_only_the_check_reads_cannot_set_the_level(ruleset):
     own = made()
     sentence = refused(with_limits(ruleset, own.id, most=raw("3 s", None, "warn")), {own.id: own}, {})
-    assert "cannot set the level: it is held against no measurement" in sentence
+    assert "cannot set the level: it is compared with no measurement" in sentence
 
 
 def test_a_limit_on_two_kinds_of_number_is_the_plugins_fault(ruleset):

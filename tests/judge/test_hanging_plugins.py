@@ -105,6 +105,14 @@ def qc_report_done(report):
 CHECKS = ("on-push", "on-busy", "on-finish", "on-good", "endless")
 
 
+def with_limits(folder, *limits):
+    """Write the shipped ruleset with limits of the house, a line each, into a folder; return its path."""
+    lines = "".join(f"  {limit}\n" for limit in limits)
+    path = folder / "house.yaml"
+    path.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", f"limits:\n{lines}", 1))
+    return path
+
+
 @pytest.fixture(scope="module")
 def delivery(tmp_path_factory):
     x = 0.1 * np.random.default_rng(3).standard_normal((2, 400_000))
@@ -117,10 +125,8 @@ def house(tmp_path):
     site = tmp_path / "site"
     install(site, "acme-rules", "1.2", "acme = acme_hangs")
     (site / "acme_hangs.py").write_text(MODULE)
-    limits = "".join(f"  house.{name}: {{most: {{warn: 0.1, source: practice}}}}\n" for name in CHECKS)
-    text = SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", f"limits:\n{limits}", 1)
-    (tmp_path / "house.yaml").write_text(text)
-    return site, tmp_path / "house.yaml"
+    limits = [f"house.{name}: {{most: {{warn: 0.1, source: practice}}}}" for name in CHECKS]
+    return site, with_limits(tmp_path, *limits)
 
 
 def ran(site, *words):
@@ -259,9 +265,7 @@ def hanging(step, endless):
 
 @pytest.mark.parametrize("step", ["of", "taps", "publish", "work"])
 def test_a_need_that_hangs_is_an_error_of_the_checks_that_read_it(step, endless, delivery, tmp_path):
-    ruleset = tmp_path / "house.yaml"
-    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
-    ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    ruleset = with_limits(tmp_path, "house.too-loud: {most: {warn: 0.5, source: practice}}")
     host = built(("acme", plugin(qc_measures=[hanging(step, endless)], qc_checks=[TooLoud])))
     report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
     (failure,) = report.plugin_failures
@@ -282,9 +286,7 @@ def test_taps_that_are_asked_for_again_may_not_end_the_process(delivery, tmp_pat
                 raise SystemExit(0)
             return ()
 
-    ruleset = tmp_path / "house.yaml"
-    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
-    ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    ruleset = with_limits(tmp_path, "house.too-loud: {most: {warn: 0.5, source: practice}}")
     host = built(("acme", plugin(qc_measures=[Changes], qc_checks=[TooLoud])))
     report = api.check(delivery, api.Options(str(ruleset)), host)
     assert [(one.plugin, one.message) for one in report.plugin_failures] == [("acme", "SystemExit: 0")]
@@ -299,9 +301,7 @@ def test_a_check_that_cannot_be_made_ends_the_command_with_its_name(where, endle
                 raise SystemExit(0)
             endless()
 
-    ruleset = tmp_path / "house.yaml"
-    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
-    ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    ruleset = with_limits(tmp_path, "house.too-loud: {most: {warn: 0.5, source: practice}}")
     host = built(("acme", plugin(qc_measures=[Loudest], qc_checks=[Refuses])))
     says = "it had not ended after 0.5 s, and was given up" if where == "hangs" else "SystemExit: 0"
     with pytest.raises(PluginError, match=f'the check "house.too-loud" cannot be made: .*{says}'):
@@ -331,9 +331,7 @@ def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
             finally:
                 woken.set()
 
-    ruleset = tmp_path / "house.yaml"
-    limit = "limits:\n  house.too-loud: {most: {warn: 0.1, source: practice}}\n"
-    ruleset.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1))
+    ruleset = with_limits(tmp_path, "house.too-loud: {most: {warn: 0.1, source: practice}}")
     host = built(("acme", plugin(qc_measures=[Loudest], qc_checks=[Advises])))
     report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
     (failure,) = report.plugin_failures
@@ -371,10 +369,11 @@ def test_a_need_that_hangs_in_a_ruleset_comparison_leaves_its_check_undecided(en
             return super().of(chain)
 
     host = built(("acme", plugin(qc_measures=[Hangs], qc_checks=[TooLoud])))
-    limit = "limits:\n  house.too-loud: {most: {warn: 0.5, source: practice}}\n"
-    text = SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", limit, 1)
-    before, after = tmp_path / "before.yaml", tmp_path / "after.yaml"
-    before.write_text(text)
+    before, after = (
+        with_limits(tmp_path, "house.too-loud: {most: {warn: 0.5, source: practice}}"),
+        tmp_path / "after.yaml",
+    )
+    text = before.read_text()
     changed = re.sub(r"(subsonic: *\{ *value: *)[^,}]+", r"\g<1>25 Hz", text)
     assert changed != text
     after.write_text(changed)

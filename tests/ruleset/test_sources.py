@@ -73,6 +73,6 @@ def test_a_wrong_file_is_refused_by_line(tmp_path, text, says):
 
 def test_two_folders_may_not_tell_one_key_differently(tmp_path):
     (tmp_path / "sources.yaml").write_text("\nC-3:\n  title: a\n  figure: b\n  confidence: A\n")
-    with pytest.raises(RulesetError, match=r'sources\.yaml:2: the source "C-3" is told differently'):
+    with pytest.raises(RulesetError, match=r'sources\.yaml:2: the source "C-3" is explained differently'):
         dict(Sources([HOME, tmp_path]))
     assert dict(Sources([HOME, HOME])) == dict(Sources([HOME]))

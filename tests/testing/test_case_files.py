@@ -148,7 +148,7 @@ DIFFERS = {
                  "layout.lead_in_silence on side A is 1 s, not between 1.98 and 2.02 s"),
     "least": ("near: 1 s, within: 1 %", "at_least: 2 s", "is 1 s, not 2 s or more"),
     "most": ("near: 1 s, within: 1 %", "at_most: 0.5 s", "is 1 s, not 0.5 s or less"),
-    "unit": ("near: 1 s, within: 1 %", "at_most: 0.5 mm", "cannot be held against what is expected"),
+    "unit": ("near: 1 s, within: 1 %", "at_most: 0.5 mm", "cannot be compared with what is expected"),
     "name": ("layout.lead_in_silence", "layout.lead_in_silense", 'did you mean "layout.lead_in_silence"?'),
     "findings": ("expect:", "expect:\n  findings: 2", "has 0 findings, not 2: none"),
     "finding": ("expect:", "expect:\n  at: 1 s", "found nothing, and a finding is expected"),

@@ -117,12 +117,12 @@ def test_one_that_comes_back_touches_nothing_any_more(samples):
     hangs = Hanging("hangs", Times(2.0), "push", 700)
     behind = Collect("behind", Times(2.0))
 
-    def told(part):
+    def on_progress(part):
         if part > 0.5:
             Hanging.released.set()
 
     measured = process_source(
-        Memory(samples, 100, 100), plan([hangs, behind]), workers=2, runner=Runner(PATIENCE), progress=told
+        Memory(samples, 100, 100), plan([hangs, behind]), workers=2, runner=Runner(PATIENCE), progress=on_progress
     )
     assert set(measured.failed) == {hangs}
     np.testing.assert_array_equal(measured[behind], 2.0 * samples)

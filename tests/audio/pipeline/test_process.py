@@ -206,13 +206,13 @@ def test_control_c_is_no_fault_of_a_plugin(samples, workers, error, monkeypatch)
     assert source.closed == 1
 
 
-def test_whoever_is_told_of_progress_may_stop_the_pass(samples):
-    def told(part):
+def test_an_error_of_the_progress_callback_ends_the_pass(samples):
+    def on_progress(part):
         if part > 0.5:
             raise Stop
 
     with pytest.raises(Stop):
-        process_source(Memory(samples), plan([Collect("a"), Collect("b")]), workers=3, progress=told)
+        process_source(Memory(samples), plan([Collect("a"), Collect("b")]), workers=3, progress=on_progress)
 
 
 @pytest.mark.parametrize("workers", [1, 3])
