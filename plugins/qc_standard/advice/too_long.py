@@ -8,7 +8,7 @@ from qc.groove.geometry.cut import ROOM, ends_at
 from qc.groove.geometry.playing_time import minutes_for
 from qc.groove.level.side_at_level import AsCut
 from qc.model.errors import NotMeasuredError
-from qc.model.quantity import clock, show
+from qc.model.quantity import show
 from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
 from qc_standard.advice.advised import advised, broken
 
@@ -105,7 +105,10 @@ def _ends(look: Excerpt) -> float:
 
 
 def _long(seconds: float) -> str:
-    return f"{seconds:.1f} s" if seconds < 60.0 else clock(round(seconds)).partition(".")[0] + " min"
+    if seconds < 59.95:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest} s" if rest else f"{minutes} min"
 
 
 def _mm(metres: float) -> Quantity:

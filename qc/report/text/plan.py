@@ -35,7 +35,10 @@ def plan_text(
     page = Page(min(max(width, LEAST), MOST), colour=colour, ascii_only=ascii_only)
     name = " ".join(part for part in (report.delivery.catalogue, report.delivery.title) if part)
     page.say(f"PLAN for {report.disc}: {shown(name, LONGEST)}", body="bold")
-    page.say(f"by {report.ruleset.name}@{report.ruleset.version}; the cut level is free, each side read once", indent=2)
+    page.say(
+        f"by {report.ruleset.name}@{report.ruleset.version}; the level each side can take, whatever was requested",
+        indent=2,
+    )
     for line in change_lines(report.ruleset):
         page.say(line, body="yellow", indent=2)
     for line in measured_earlier_lines(report.run):
