@@ -24,6 +24,7 @@ from qc.audio.pipeline.process import default_workers, process_source
 from qc.audio.source import BLOCK, FileSource
 from qc.dsp.kernels.cache import opened
 from qc.groove.level.side_at_level import WorkedSide
+from qc.groove.playback.passage import CutPassage, PlaybackSetup, Tip
 from qc.groove.signal.band_limit import Topped
 from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
 from qc.groove.signal.sector_envelopes import MARGIN, envelopes_of
@@ -98,6 +99,7 @@ def _groove() -> None:
     envelopes = envelopes_of(motion, RATE, chain.signal)
     programme = ProgrammeBounds.of(np.full((2, FRAMES * WINDOWS_A_SECOND // RATE), 0.01, np.float32), FRAMES / RATE)
     WorkedSide.of(chain, envelopes, programme, (), (), 0.0).quantities(None)
+    CutPassage(motion[:2], RATE, 1.0).played(PlaybackSetup(0.0, 0.5, Tip.spherical(8e-6)))
 
 
 def _motion_and_needs(noise: Path, names: Sequence[str]) -> None:
