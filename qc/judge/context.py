@@ -15,6 +15,7 @@ from qc.model.errors import NotMeasuredError
 from qc.model.quantity import Op, clock, convert, margin, meets, show
 from qc.model.report import Stretch
 from qc.plugin_api import At, Check, Finding, Limit, Location, Need, Quantity, Severity
+from qc.text.numbers import is_share
 
 R = TypeVar("R")
 Field = tuple[str | int, ...]
@@ -276,7 +277,7 @@ def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
     """Format a value and the limit it breaks, with enough digits to make the two differ."""
     shown, than = _shown(name, value, unit), _shown(name, bound, unit)
     if shown == than:
-        factor, after = (100.0, " %") if name.endswith("_share") else (1.0, "" if unit == "1" else f" {unit}")
+        factor, after = (100.0, " %") if is_share(name) else (1.0, "" if unit == "1" else f" {unit}")
         digits = (f"{factor * value:.{n}g}" for n in range(3, 18))
         shown = next(text for text in digits if float(text) != float(f"{factor * bound:.12g}")) + after
     return shown, than
@@ -284,7 +285,7 @@ def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
 
 def _shown(name: str, value: float, unit: str) -> str:
     """Format a value for the reader; a share as a percentage."""
-    return f"{100.0 * value:.1f} %" if name.endswith("_share") else show(value, unit)
+    return f"{100.0 * value:.1f} %" if is_share(name) else show(value, unit)
 
 
 def _capital(text: str) -> str:

@@ -15,6 +15,7 @@ import numpy as np
 
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
+from qc.groove.signal.cells import UNITS, still
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.track import Track
@@ -144,4 +145,5 @@ def joined(parts: Sequence[GrooveInput]) -> GrooveInput:
 
 def silence(like: GrooveInput, sectors: int) -> GrooveInput:
     """Return envelopes of an unmodulated groove."""
-    return like.each(lambda values: np.zeros((*values.shape[:-1], sectors)))
+    arrays = {name: np.zeros((*values.shape[:-1], sectors)) for name, values in like.arrays().items()}
+    return GrooveInput(like.signal, **{**arrays, **dict.fromkeys(UNITS, still(sectors))})

@@ -15,6 +15,7 @@ from qc.groove.level.rows import LevelRow
 from qc.groove.level.search import HIGHEST, LOWEST
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
+from support.cells import with_cells
 
 CHAIN = Chain()
 ROWS = tuple(
@@ -46,7 +47,7 @@ def side_of(sectors, seed=1, chain=CHAIN):
     def groove(size):
         return size * shape * rng.uniform(0.6, 1.0, sectors)
 
-    envelopes = GrooveInput(
+    envelopes = with_cells(
         chain.signal, d_max=walls(3e-4), d_min=-walls(3e-4), lateral_max=groove(4e-4), lateral_min=-groove(4e-4),
         vertical_max=groove(1e-4), vertical_min=-groove(1.2e-4), lateral_v=groove(2.0), vertical_v=groove(1.0),
         v_abs=walls(2.0), a_abs=walls(4e4), a_square=walls(1.5e4) ** 2, sibilance_a=walls(2e4),

@@ -14,8 +14,8 @@ from qc.groove.level.levels import HIGHEST, LOWEST, LevelSearch
 from qc.groove.level.memo import LevelMemo
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.level.side_at_level import WorkedSide
-from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import Chain
+from support.cells import with_cells
 
 LOUDNESS = -16.4  # LUFS
 TOLERANCE = {"um": 0.01, "mm": 0.01}  # what counts as on a limit, section 4 of the groove model
@@ -39,7 +39,7 @@ def side_of(seed):
     def groove(size):
         return size * shape * rng.uniform(0.2, 1.0, sectors)
 
-    envelopes = GrooveInput(
+    envelopes = with_cells(
         chain.signal, d_max=walls(3e-4), d_min=-walls(3e-4), lateral_max=groove(4e-4), lateral_min=-groove(4e-4),
         vertical_max=groove(3e-4), vertical_min=-groove(3e-4), lateral_v=groove(2.0), vertical_v=groove(1.0),
         v_abs=walls(2.0), a_abs=walls(4e4), a_square=walls(1.5e4) ** 2, sibilance_a=walls(2e4),

@@ -10,9 +10,10 @@ from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.levels import LevelSearch
 from qc.groove.level.rows import LevelRow
-from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
+from qc.groove.signal.sector_envelopes import Sectors
 from qc.model.cutting_chain import Chain, Signal
 from qc.plugin_api import Stream
+from support.cells import with_cells
 
 SECOND, TURN = 75, 135  # sectors
 UM = 1e-6
@@ -54,7 +55,7 @@ def envelopes(sectors, **values):
     kept = {name: np.zeros((2, sectors) if name in WALLS else sectors) for name in NAMES}
     for name, value in values.items():
         kept[name][...] = np.asarray(value) / (unity**2 if name == "a_square" else unity)
-    return GrooveInput(Signal(), **kept)
+    return with_cells(Signal(), **kept)
 
 
 def side(kept, chain=CHAIN, tracks=()):

@@ -10,13 +10,13 @@ import numpy as np
 from qc import api
 from qc.groove.geometry.span import Span
 from qc.groove.level.rows import LevelRow
-from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.judge.bind import bind
 from qc.model.cutting_chain import Chain, Signal
 from qc.model.discs import DISCS
 from qc.model.track import Track
 from qc.plan.running_order import Delivered, joined, silence
 from qc.ruleset.library import Shelf
+from support.cells import with_cells
 
 UNITY = Chain().cut.unity_velocity
 """m/s a wall moves with at 0 dBFS and 0 dB"""
@@ -54,8 +54,8 @@ def sound(sectors, *, swing=0.0, rise=0.0, bend=0.0, drive=0.0, seed=0, signal=N
     wall = (lateral + up) / np.sqrt(2.0)
     two = np.vstack([wall, wall])
     a = np.vstack([part, 0.9 * part]) * bend / UNITY
-    return GrooveInput(
-        signal=signal or Signal(), d_max=two, d_min=-two, lateral_max=lateral, lateral_min=-lateral, vertical_max=up,
+    return with_cells(
+        signal or Signal(), d_max=two, d_min=-two, lateral_max=lateral, lateral_min=-lateral, vertical_max=up,
         vertical_min=-0.8 * up, lateral_v=300.0 * lateral, vertical_v=300.0 * up, v_abs=300.0 * two, a_abs=a,
         a_square=np.vstack([part, part]) * (drive / UNITY) ** 2, sibilance_a=0.3 * a, low_vertical=up,
     )  # fmt: skip

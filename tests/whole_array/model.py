@@ -311,6 +311,32 @@ def envelopes(moved: Motion) -> Envelopes:
     }
 
 
+def greatest_by_millisecond(y: F64, rate: int) -> F64:
+    """Greatest magnitude of the band-limited signal in each millisecond of the file, (cells,).
+
+    A point of the grid lies in cell floor(1000 point / rate); a vertex between points lies where its point does.
+    """
+    cell = np.arange(len(y)) * 1000 // rate
+    found = np.zeros(int(cell[-1]) + 1)
+    np.maximum.at(found, cell, np.abs(y))
+    step = np.diff(y)
+    turn = np.flatnonzero(step[:-1] * step[1:] < 0.0) + 1
+    rise, fall = step[turn - 1], -step[turn]
+    np.maximum.at(found, cell[turn], np.abs(y[turn] + (rise - fall) ** 2 / (8.0 * (rise + fall))))
+    return found
+
+
+def milliseconds(moved: Motion) -> dict[str, F64]:
+    """Greatest of four quantities in each millisecond of the file, for 1 m/s at 0 dBFS; of the greater wall."""
+    lateral, vertical = (moved.v[0] + moved.v[1]) / SQRT2, (moved.v[0] - moved.v[1]) / SQRT2
+    return {
+        "lateral_slope": greatest_by_millisecond(lateral, moved.rate),
+        "vertical_slope": greatest_by_millisecond(vertical, moved.rate),
+        "tracing_ratio": np.maximum(*(greatest_by_millisecond(wall, moved.rate) for wall in moved.a)),
+        "sibilance": np.maximum(*(greatest_by_millisecond(wall, moved.rate) for wall in moved.sibilance_a)),
+    }
+
+
 def zero_envelopes(sectors: int) -> Envelopes:
     """Envelopes of a groove that stands still, to be filled in by hand."""
     two_walls = {"d_max", "d_min", "v_abs", "a_abs", "a_square", "sibilance_a"}
@@ -694,6 +720,38 @@ def measurements(cut: Groove) -> dict[str, float]:
     }
 
 
+def shares_of_time(cells: dict[str, F64], side: Span, cut: Groove, level_db: float) -> dict[str, float]:
+    """Give the shares of time of one groove: milliseconds beyond 1 and 2 in the worst 10 s, or second.
+
+    A millisecond takes the groove speed of the sector that holds its first point, and is of the side where that is.
+    """
+    chain = cut.chain
+    first, stop = (-(-sector * 1000 // SECTORS_A_SECOND) for sector in side)
+    found = {}
+    for name, values in cells.items():
+        here = np.arange(first, min(stop, len(values)))
+        speed = cut.speed[here * SECTORS_A_SECOND // 1000 - side[0]]
+        steepest = speed * math.tan(math.radians(chain.back_angle_deg))
+        allowed = steepest if name.endswith("slope") else speed**2 / chain.tip_radius
+        ratio = values[here] * scale(chain, level_db) / allowed
+        window = 1_000 if name == "sibilance" else 10_000
+        found[f"groove.{name}_time"] = worst_share(ratio, window)
+        found[f"groove.{name}_time_twice"] = worst_share(ratio / 2.0, window)
+    return found
+
+
+def measure_time(side: Side, chain: Chain, level_db: float) -> dict[str, float]:
+    """Give all shares of time of a side at a level, the worse of the polarities where the chain says so."""
+    ways: tuple[Polarity, ...] = ("normal", "inverted") if chain.polarity == "worst" else (chain.polarity,)
+    found = [
+        shares_of_time(
+            side.cells, side.span, groove(side.envelopes, side.span, side.gaps, chain, level_db, way), level_db
+        )
+        for way in ways
+    ]
+    return {name: max(shares[name] for shares in found) for name in found[0]}
+
+
 def measure(
     kept: Envelopes,
     side: Span,
@@ -843,12 +901,15 @@ class Side:
     envelopes: Envelopes
     span: Span
     gaps: list[Gap]
+    cells: dict[str, F64]
 
 
 def side_of(x: F64, rate: int, tracks: Sequence[Track], chain: Chain) -> Side:
     """Envelopes, span and marks of a file of (2, frames) samples; pass them on to `groove` or `measure`."""
+    moved = motion(x, rate, chain)
     return Side(
-        envelopes=envelopes(motion(x, rate, chain)),
+        envelopes=envelopes(moved),
+        cells=milliseconds(moved),
         span=span(x.shape[1], rate, tracks, programme(x, rate, chain.top_hz, tracks)),
         gaps=gaps(tracks),
     )

@@ -27,10 +27,17 @@ RELATIVE = {
     "groove.tracing_ratio_peak": 0.02,
 }  # fmt: skip
 ABSOLUTE = {
-    "groove.last_diameter": 0.2, "groove.top_width_min": 0.4, "groove.depth_max": 0.4, "groove.land_min": 0.4,
-    "groove.lateral_slope_share": 0.003, "groove.vertical_slope_share": 0.003,
-    "groove.tracing_ratio_share": 0.003, "groove.sibilance_share": 0.003,
-}  # fmt: skip
+    "groove.last_diameter": 0.2,
+    "groove.top_width_min": 0.4,
+    "groove.depth_max": 0.4,
+    "groove.land_min": 0.4,
+    "groove.lateral_slope_share": 0.003,
+    "groove.vertical_slope_share": 0.003,
+    "groove.tracing_ratio_share": 0.003,
+    "groove.sibilance_share": 0.003,
+}
+SHARES_OF_TIME = 0.003
+"""30 cells of 1 ms in 10 s, 3 in the second of sibilance"""  # fmt: skip
 
 
 def to_20k(x, rate):
@@ -71,6 +78,15 @@ def disagreements(report, expected):
     return found
 
 
+def time_disagreements(report, expected):
+    """Name every share of time that is further from the model than SHARES_OF_TIME."""
+    return [
+        f"{name}: {report.value(name):.6g}, model {value:.6g}"
+        for name, value in expected.items()
+        if abs(report.value(name) - value) > SHARES_OF_TIME
+    ]
+
+
 def heard(judged, x, rate, level):
     """The command's report on samples that the file holds exactly, and those samples."""
     x = x.astype(np.float32).astype(np.float64)
@@ -102,6 +118,9 @@ def test_command_agrees_with_the_model(judged, programme, rate):
     expected = model.measure(side.envelopes, side.span, side.gaps, model.Chain(), level)
     assert disagreements(report, expected) == []
     assert expected["groove.tracing_ratio_share"] > 0.0  # the shares are tried, not only found to be nought
+    shares = model.measure_time(side, model.Chain(), level)
+    assert time_disagreements(report, shares) == []
+    assert sum(value > 0.01 for value in shares.values()) >= 2
 
 
 @pytest.mark.parametrize("polarity", ["normal", "inverted"])

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from qc.groove.geometry.cut import Cutting
-from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import Chain, Signal
 from qc.testing.music import Song, song
 from support import by_hand
 from support.by_hand import heard, side, with_cut
+from support.cells import with_cells
 from support.signals import both, tone
 from whole_array import model
 from whole_array.turn_by_turn import lay
@@ -60,7 +60,7 @@ def compared(x, **cut):
     theirs = model.Chain(**{key: value for key, value in cut.items() if key != "polarity"})
     moved = model.motion(-x if polarity == "inverted" else x, RATE, theirs)
     kept = model.envelopes(moved)
-    sectors = GrooveInput(Signal(), **{name: kept[NAMES.get(name, name)] for name in by_hand.NAMES})
+    sectors = with_cells(Signal(), **{name: kept[NAMES.get(name, name)] for name in by_hand.NAMES})
     alike = Cutting(side(sectors, with_cut(chain, polarity="normal")), 0.0, "normal")
     scale = model.scale(theirs, 0.0)
     return ours, alike, lambda advance=None: lay(moved, theirs, scale, advance)

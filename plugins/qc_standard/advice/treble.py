@@ -28,7 +28,7 @@ def add_remedy(finding: Finding, look: Excerpt) -> Finding:
     which = polarity(finding, worked)
     start, end = window(finding, worked) if windowed(measure) else about_worst(finding, worked, LOOKED)
     cutting = worked.search.cutting(worked.judged, which)
-    ratios = to_limit(looked_at(cutting, measure)[:, start:end], measure, bound)
+    ratios = to_limit(looked_at(cutting, measure, start, end), measure, bound)
     whole = needed(ratios, measure, bound)
     first = start + densest(ratios, measure)
     passage = PassageMotion.read(look, look.stream, worked, first, min(end, first + LOOKED))

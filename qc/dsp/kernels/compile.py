@@ -37,14 +37,22 @@ def kernel(function: F) -> F:
     return _compiled(function, {"contract"})
 
 
+def inlined(function: F) -> F:
+    """Compile like a kernel, always as part of its caller: for what is called a hundred million times a side."""
+    return _compiled(function, {"contract"}, forceinline=True)
+
+
 def as_written(function: F) -> F:
     """Compile without the GIL, every product and sum rounded by itself and in its place, as numpy does."""
     return _compiled(function, False)
 
 
-def _compiled(function: F, fastmath: set[str] | bool) -> F:
+def _compiled(function: F, fastmath: set[str] | bool, *, forceinline: bool = False) -> F:
     # numba chooses the folder for a function's code while it decorates it.
     with opened().chosen(numba.config):
-        decorated: Any = numba.njit(nogil=True, cache=True, fastmath=fastmath, error_model="numpy")(function)
+        compiler = numba.njit(
+            nogil=True, cache=True, fastmath=fastmath, error_model="numpy", forceinline=forceinline
+        )  # fmt: skip
+        decorated: Any = compiler(function)
     result: F = decorated
     return result

@@ -89,6 +89,17 @@ def any_at_least(typing: Any, x: Any, y: Any) -> Any:  # noqa: ARG001
     return types.boolean(x, y), code
 
 
+@_function
+def first_at_least(typing: Any, x: Any, y: Any) -> Any:  # noqa: ARG001
+    """first_at_least(x, y): number of the first lane of x that is at least its lane of y; their count where none is."""
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:  # noqa: ARG001
+        bits = builder.bitcast(builder.fcmp_ordered(">=", *args), ir.IntType(x.count))
+        return builder.zext(builder.cttz(bits, ir.Constant(ir.IntType(1), 0)), ir.IntType(64))
+
+    return types.int64(x, y), code
+
+
 # -- memory ----------------------------------------------------------------------------------------------------
 
 

@@ -95,6 +95,9 @@ WORST_AT: dict[str, Callable[[Samples], Array]] = {
     "groove.tracing_ratio_peak_18um": _bend,
     "groove.tracing_ratio_share": _bend,
     "groove.sibilance_share": _bend,
+    **{f"groove.lateral_slope_{share}": _lateral_speed for share in ("time", "time_twice")},
+    **{f"groove.vertical_slope_{share}": _vertical_speed for share in ("time", "time_twice")},
+    **{f"groove.{name}_{share}": _bend for name in ("tracing_ratio", "sibilance") for share in ("time", "time_twice")},
 }
 """By measurement the wave, of walls (2, n) as cut, that is greatest where it is worst; others have no such place."""
 

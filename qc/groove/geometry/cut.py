@@ -13,11 +13,10 @@ from qc.groove.geometry.cut_arrays import Array, CutArrays
 from qc.groove.geometry.playing_time import minutes_for
 from qc.groove.geometry.ratios import over
 from qc.groove.geometry.side import SideGeometry
-from qc.groove.geometry.worst import NumbersAtLevel, Worst
+from qc.groove.geometry.time_shares import TIMES
+from qc.groove.geometry.worst import CHANNELS, NumbersAtLevel, Worst
 from qc.model.cutting_chain import LEAD_OUT_PITCH, SECTORS_A_SECOND, STANDARD_GRAVITY, DiscGeometry
 from qc.model.quantity import Op, Polarity
-
-CHANNELS = ("left", "right")
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +198,7 @@ MEASURES: dict[str, Measure] = {
     "groove.vertical_slope_share": Measure("1", 1.0, "<=", lambda c: c.slope_share("vertical_v", 10)),
     "groove.tracing_ratio_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("a_abs", 10)),
     "groove.sibilance_share": Measure("1", 1.0, "<=", lambda c: c.tracing_share("sibilance_a", 1)),
+    **{name: Measure("1", 1.0, "<=", share.worst) for name, share in TIMES.items()},
     "groove.travel": Measure("mm", 1e3, "<=", lambda c: c.whole(c.spiral_path.travel)),
     "groove.travel_least": Measure("mm", 1e3, "<=", lambda c: c.whole(c.travel_least)),
     DIAMETER: Measure("mm", 1e3, ">=", lambda c: c.whole(2.0 * c.radius_at(c.side.span.sectors - 1))),
@@ -244,4 +244,4 @@ def is_worse(measure: Measure, value: float, other: float) -> bool:
 
 def windowed(name: str) -> bool:
     """Whether a measurement is taken over a window of seconds rather than one sector."""
-    return name.endswith("_share") or ".drive_" in name
+    return name.endswith("_share") or ".drive_" in name or name in TIMES

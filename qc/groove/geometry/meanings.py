@@ -34,6 +34,17 @@ MEANINGS: dict[str, str] = {
     "groove.vertical_slope_share": "Part of the sectors of the worst 10 s whose vertical slope is above 1.",
     "groove.tracing_ratio_share": "Part of the sectors of the worst 10 s that the playback tip bridges.",
     "groove.sibilance_share": "Part of the sectors of the worst second that the tip bridges by 5 to 12 kHz alone.",
+    "groove.lateral_slope_time": "Part of the time of the worst 10 s, in cells of 1 ms, in which the lateral slope "
+    "goes above 1.",
+    "groove.lateral_slope_time_twice": "Part of the time of the worst 10 s in which the lateral slope goes above 2.",
+    "groove.vertical_slope_time": "Part of the time of the worst 10 s in which the vertical slope goes above 1.",
+    "groove.vertical_slope_time_twice": "Part of the time of the worst 10 s in which the vertical slope goes above 2.",
+    "groove.tracing_ratio_time": "Part of the time of the worst 10 s in which the playback tip bridges the groove.",
+    "groove.tracing_ratio_time_twice": "Part of the time of the worst 10 s in which the groove bends more than "
+    "twice as tightly as the playback tip.",
+    "groove.sibilance_time": "Part of the time of the worst second in which the tip bridges by 5 to 12 kHz alone.",
+    "groove.sibilance_time_twice": "Part of the time of the worst second in which 5 to 12 kHz alone bend the groove "
+    "more than twice as tightly as the tip.",
     "groove.travel": "How far the groove runs inwards as cut, marks between tracks counted.",
     "groove.travel_least": "The least travel possible: each turn as close to the one before as the land allows.",
     "groove.last_diameter": "Diameter at which the side ends.",

@@ -29,7 +29,7 @@ def over(
         second, at = _greatest(other, other, factor, radius, least, turning, edges)
         return (second, at, at, 1) if second > value else (value, sector, sector, 0)
     for i in range(n):
-        above[i] = factor * max(one[i], other[i]) > _allowed(radius[i], least, turning, edges)
+        above[i] = factor * max(one[i], other[i]) > allowed(radius[i], least, turning, edges)
     count = 0
     for i in range(window):
         count += int(above[i])
@@ -45,13 +45,14 @@ def over(
     else:
         _, sector = _greatest(one, other, factor, radius, least, turning, edges)
         start = max(0, min(sector - window // 2, n - window))
-    allowed = _allowed(radius[sector], least, turning, edges)
-    row = 1 if factor * other[sector] / allowed > factor * one[sector] / allowed else 0
+    there = allowed(radius[sector], least, turning, edges)
+    row = 1 if factor * other[sector] / there > factor * one[sector] / there else 0
     return most / window, sector, start, row
 
 
 @as_written
-def _allowed(radius: float, least: float, turning: float, edges: float) -> float:
+def allowed(radius: float, least: float, turning: float, edges: float) -> float:
+    """Return what a velocity or an acceleration is divided by at a radius: see `over`."""
     speed = turning * max(radius, least)
     return speed * edges if edges > 0.0 else speed * speed
 
@@ -63,7 +64,7 @@ def _greatest(
     """Return the greatest ratio and its sector."""
     best, at = -np.inf, 0
     for i in range(one.shape[0]):
-        ratio = factor * max(one[i], other[i]) / _allowed(radius[i], least, turning, edges)
+        ratio = factor * max(one[i], other[i]) / allowed(radius[i], least, turning, edges)
         if ratio > best:
             best, at = ratio, i
     return best, at

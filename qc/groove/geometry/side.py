@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.spiral import lookahead
+from qc.groove.signal.cells import Cells
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.quantity import Polarity
@@ -30,6 +31,7 @@ class SideGeometry:
     """integrated, LUFS; None where it was not measured"""
     _peaks: dict[str, tuple[int, int]] = field(default_factory=dict, init=False, repr=False)
     _loudest: dict[int, tuple[float, int, int, int]] = field(default_factory=dict, init=False, repr=False)
+    _cells: dict[str, CellRows] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
     def of(cls, chain: Chain, span: Span, envelopes: GrooveInput, loudness: float | None = None) -> SideGeometry:
@@ -40,7 +42,7 @@ class SideGeometry:
         """Return the same span under another chain; arrays that are the same under both are shared."""
         side = SideGeometry(chain, self.span, self.envelopes, self.loudness)
         shared = vars(side)  # where a frozen dataclass and its cached properties keep what they know
-        shared |= {"_peaks": self._peaks, "_loudest": self._loudest}
+        shared |= {"_peaks": self._peaks, "_loudest": self._loudest, "_cells": self._cells}
         if _walls_of(chain) == _walls_of(self.chain):
             shared["walls"] = self.walls
         return side
@@ -82,6 +84,13 @@ class SideGeometry:
             self._loudest[seconds] = max(found, key=lambda window: window[0])
         return self._loudest[seconds]
 
+    def cells(self, name: str) -> CellRows:
+        """Return the cells of 1 ms of a quantity, sector by sector; no level moves them."""
+        if name not in self._cells:
+            alike = next(iter(self._cells.values()), None)  # a sector has as many cells of each quantity
+            self._cells[name] = CellRows.of(getattr(self.envelopes, name), None if alike is None else alike.first)
+        return self._cells[name]
+
     def at(
         self, start: int, end: int, radius: Array | float | None, polarity: Polarity | None, channel: str | None
     ) -> At:
@@ -96,6 +105,30 @@ class SideGeometry:
             polarity=polarity if len(self.polarities) > 1 else None,
             channel=channel,
         )
+
+
+@dataclass(frozen=True, eq=False)
+class CellRows:
+    """The cells of 1 ms of one quantity, arranged for counting them.
+
+    bits: (sectors, MOST) as the bits of half precision; tops: the greatest cell of each sector, (sectors,); first: the
+    number of each sector's first cell, (sectors + 1,).
+    """
+
+    bits: NDArray[np.int16]
+    tops: NDArray[np.float16]
+    first: NDArray[np.int32]
+
+    @classmethod
+    def of(cls, cells: Cells, first: NDArray[np.int32] | None = None) -> CellRows:
+        """Arrange cells, (MOST, sectors); `first` where it is known."""
+        rows = np.ascontiguousarray(cells.T)
+        bits = rows.view(np.int16)
+        tops = np.maximum(bits.max(axis=1), 0).view(np.float16)
+        if first is None:
+            first = np.zeros(len(bits) + 1, np.int32)
+            np.cumsum((bits >= 0).sum(axis=1), out=first[1:])
+        return cls(bits, tops, first)
 
 
 @dataclass(frozen=True, eq=False)

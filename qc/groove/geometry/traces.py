@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.groove.geometry.cut import CHANNELS, MEASURES, Cutting
-from qc.groove.geometry.worst import Worst
+from qc.groove.geometry.cut import MEASURES, Cutting
+from qc.groove.geometry.time_shares import TIMES
+from qc.groove.geometry.worst import CHANNELS, Worst
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Op, limit_with_tolerance
 
@@ -33,6 +34,8 @@ class Trace:
     """sectors that a value is taken over"""
     op: Op
     walls: Array
+    weight: Array | None = None
+    """what each sector adds to a window, (sectors,); None where a value is a sector's own"""
 
     @property
     def sign(self) -> float:
@@ -97,6 +100,9 @@ def trace(cutting: Cutting, measure: str, without: Mask | None = None) -> Trace 
     if measure in SHARES:
         of, seconds = SHARES[measure]
         return _share(np.atleast_2d(of(cutting)), seconds, without)
+    if measure in TIMES:
+        values, walls, beyond = TIMES[measure].along(cutting, without)
+        return Trace(values[None, :], walls.shape[1] + 1 - len(values), "<=", walls, beyond)
     if measure in DRIVES:
         return _drive(cutting, DRIVES[measure], without)
     return None
@@ -106,8 +112,9 @@ def _share(ratio: Array, seconds: int, without: Mask | None) -> Trace:
     if without is not None:
         ratio = np.where(without, 0.0, ratio)
     window = min(seconds * SECTORS_A_SECOND, ratio.shape[1])
-    over = np.cumsum(np.concatenate([[0], ratio.max(axis=0) > 1.0]))
-    return Trace((over[window:] - over[:-window])[None, :] / window, window, "<=", ratio)
+    beyond = ratio.max(axis=0) > 1.0
+    over = np.cumsum(np.concatenate([[0], beyond]))
+    return Trace((over[window:] - over[:-window])[None, :] / window, window, "<=", ratio, beyond.astype(np.float64))
 
 
 def _drive(cutting: Cutting, seconds: int, without: Mask | None) -> Trace:
@@ -117,13 +124,18 @@ def _drive(cutting: Cutting, seconds: int, without: Mask | None) -> Trace:
     window = min(seconds * SECTORS_A_SECOND, square.shape[1])
     total = np.cumsum(np.pad(square, ((0, 0), (1, 0))), axis=1)
     means = (total[:, window:] - total[:, :-window]) / window
-    scale = cutting.scale
-    return Trace(scale * np.sqrt(np.maximum(0.0, means)), window, "<=", scale * np.sqrt(square))
+    scale, walls = cutting.scale, cutting.scale * np.sqrt(square)
+    return Trace(scale * np.sqrt(np.maximum(0.0, means)), window, "<=", walls, walls.max(axis=0) ** 2)
 
 
 def loud(measure: str, bound: float) -> float:
     """Return the value of `Trace.walls` above which a sector takes part in the excess of its window."""
-    return 1.0 if measure in SHARES else bound
+    return 1.0 if counts(measure) else bound
+
+
+def counts(measure: str) -> bool:
+    """Whether a measurement is a share: of sectors, or of time."""
+    return measure in SHARES or measure in TIMES
 
 
 OF_SECTORS: dict[str, Callable[[Cutting], Array]] = {

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+CHANNELS = ("left", "right")
+
 
 @dataclass(frozen=True, slots=True)
 class Worst:

@@ -179,8 +179,8 @@ def _worst_passage(reduced: ReducedSide, rule: _Kept, level: float) -> Stretch |
     n, sector = reduced.side.span.sectors, worst.sector
     start = (worst.start + worst.end - LONGEST) // 2
     if worst.end - worst.start > LONGEST:
-        part = of.walls[:, worst.start : worst.end].max(axis=0)
-        start = worst.start + _heaviest(part > 1.0 if rule.row.measure.endswith("_share") else part**2)
+        assert of.weight is not None  # as every trace of windows has
+        start = worst.start + _heaviest(of.weight[worst.start : worst.end])
         sector = start + int(of.walls[:, start : start + LONGEST].max(axis=0).argmax())
     start = max(0, min(start, n - LONGEST))
     return _between(reduced, sector, start, min(start + LONGEST, n))

@@ -6,13 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qc.groove.geometry.traces import SHARES
+from qc.groove.geometry.time_shares import TIMES
+from qc.groove.geometry.traces import counts
 from qc.groove.level.side_at_level import WorkedSide
-from qc.groove.remedies.passage import looked_at
+from qc.groove.remedies.passage import looked_at, sectors_of
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Polarity
 
 POWERS = {
+    **{name: 1 if share.slope else 2 for name, share in TIMES.items()},
     "groove.tracing_ratio_share": 2,
     "groove.tracing_ratio_peak": 2,
     "groove.sibilance_share": 2,
@@ -40,17 +42,17 @@ def outermost(
 ) -> LeastDiameter | None:  # fmt: skip
     """Find where the sectors from `start` to before `end` would keep to a bound as a ratio; None: radius is no matter.
 
-    Of a share it is the part of all these sectors that may be above 1.
+    Of a share it is the part of all these sectors, or of their cells, that may be above 1.
     """
     if measure not in POWERS:
         return None
     cutting = worked.search.cutting(worked.judged, polarity)
-    ratio = looked_at(cutting, measure)[:, start:end].max(axis=0)
+    ratio = looked_at(cutting, measure, start, end).max(axis=0)
     disc = worked.search.side.chain.disc
     radius = np.maximum(cutting.spiral_path.radius, disc.finishing / 2.0)
-    share = measure in SHARES
-    wanted = radius[start:end] * (ratio if share else ratio / bound) ** (1.0 / POWERS[measure])
-    spared = allowed(bound, end - start) if share else 0
+    share, sectors = counts(measure), sectors_of(cutting, measure, start, end)
+    wanted = radius[sectors] * (ratio if share else ratio / bound) ** (1.0 / POWERS[measure])
+    spared = allowed(bound, len(ratio)) if share else 0
     least = float(np.sort(wanted)[::-1][min(spared, len(wanted) - 1)])
     inside = np.flatnonzero(cutting.spiral_path.radius < least)
     first = int(inside[0]) if len(inside) else worked.search.side.span.sectors
@@ -58,6 +60,6 @@ def outermost(
     return LeastDiameter(2.0 * least, before)
 
 
-def allowed(share: float, sectors: int) -> int:
-    """Return the number of sectors out of `sectors` that may be above 1 for their share to keep to a limit."""
-    return int(share * sectors + 1e-9)
+def allowed(share: float, values: int) -> int:
+    """Return the number of sectors or cells out of `values` that may be above 1 for their share to keep to a limit."""
+    return int(share * values + 1e-9)

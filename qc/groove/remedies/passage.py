@@ -6,10 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qc.groove.geometry.cut import Cutting
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.spiral import lookahead
+from qc.groove.geometry.time_shares import TIMES
 from qc.groove.geometry.traces import DRIVES, OF_SECTORS, SHARES, Array
 from qc.groove.level.side_at_level import WorkedSide
 from qc.groove.signal.band_limit import motion_rate
@@ -79,11 +81,12 @@ class PassageMotion:
 
     def envelopes(self, motion: Samples | None = None) -> GrooveInput:
         """Return the envelopes of the passage's sectors, with another motion in place of its own."""
-        found = envelopes_of(self.motion if motion is None else motion, self.rate, self.signal)
+        first = self.worked.search.side.span.start + self.start - LEAD
+        found = envelopes_of(self.motion if motion is None else motion, self.rate, self.signal, first)
         return found.cut(LEAD, LEAD + self.sectors)
 
     def measured(self, measure: str, polarity: Polarity, envelopes: GrooveInput | None = None) -> Array:
-        """Return the value of a measurement in each sector, (walls, sectors), with other envelopes in the passage."""
+        """Return what a measurement looks at in the passage, as `looked_at` does, with other envelopes in it."""
         side, level = self.worked.search.side, self.worked.judged
         reach = lookahead(side.chain.cut, side.chain.disc) if measure in DEPTHS else 0
         low, high = max(0, self.start - reach), min(side.span.sectors, self.end + reach)
@@ -93,17 +96,32 @@ class PassageMotion:
         span = replace(side.span, start=side.span.start + low, end=side.span.start + high)
         cutting = Cutting(SideGeometry(side.chain, span, here), level, polarity)
         cutting.speed = self.worked.search.cutting(level, polarity).speed[low:high]
-        return looked_at(cutting, measure)[:, self.start - low : self.end - low]
+        return looked_at(cutting, measure, self.start - low, self.end - low)
 
 
-def looked_at(cutting: Cutting, measure: str) -> Array:
-    """Return the value of a measurement in each sector, (walls, sectors): of a share the ratio, of a drive its root."""
+def looked_at(cutting: Cutting, measure: str, start: int, end: int) -> Array:
+    """Return what a measurement looks at in the sectors from `start` to before `end`.
+
+    (walls, sectors): of a share the ratio, of a drive its root. Of a share of time it is the ratio over what counts
+    as beyond, (1, cells) of 1 ms.
+    """
+    if measure in TIMES:
+        return TIMES[measure].by_cell(cutting, start, end)[None, :]
     if measure in SHARES:
-        return np.atleast_2d(SHARES[measure][0](cutting))
+        return np.atleast_2d(SHARES[measure][0](cutting))[:, start:end]
     if measure in DRIVES:
-        drive: Array = cutting.scale * np.sqrt(cutting.side.envelopes.a_square)
+        drive: Array = cutting.scale * np.sqrt(cutting.side.envelopes.a_square[:, start:end])
         return drive
-    return np.atleast_2d(OF_SECTORS[measure](cutting))
+    return np.atleast_2d(OF_SECTORS[measure](cutting))[:, start:end]
+
+
+def sectors_of(cutting: Cutting, measure: str, start: int, end: int) -> NDArray[np.intp]:
+    """Return the sector of each value that `looked_at` returns, (values,)."""
+    sectors = np.arange(start, end)
+    if measure not in TIMES:
+        return sectors
+    first = cutting.side.cells(TIMES[measure].cells).first[start : end + 1]
+    return np.repeat(sectors, np.diff(first))
 
 
 def _with(whole: GrooveInput, at: int, part: GrooveInput) -> GrooveInput:

@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 from qc.dsp.filters import biquad
 from qc.dsp.meters.extremes import FIRST, SECOND
-from qc.groove.geometry.traces import DRIVES, SHARES, Array, furthest
+from qc.groove.geometry.time_shares import TIMES
+from qc.groove.geometry.traces import DRIVES, Array, counts, furthest
 from qc.groove.level.search import Bracket, doubling, search_highest
 from qc.groove.remedies.outermost import allowed
 from qc.groove.remedies.passage import PassageMotion
+from qc.groove.signal.cells import CELLS_A_SECOND
 from qc.groove.signal.sector_envelopes import SIBILANCE_HZ
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Polarity
@@ -59,26 +61,28 @@ class TrebleCut:
 
 
 def needed(ratios: Array, measure: str, bound: float) -> float:
-    """Return the dB by which a passage must come down: ratios (walls, sectors) to what its limit allows.
+    """Return the dB by which a passage must come down: ratios (walls, values) to what its limit allows.
 
-    Of a share so many sectors stay above 1 as the limit leaves, `bound` of them.
+    Of a share so many sectors or cells stay above 1 as the limit leaves, `bound` of them.
     """
     if measure in DRIVES:
         value = math.sqrt(float((ratios**2).mean(axis=1).max()))
     else:
-        spared = allowed(bound, ratios.shape[1]) if measure in SHARES else 0
+        spared = allowed(bound, ratios.shape[1]) if counts(measure) else 0
         value = float(np.sort(ratios.max(axis=0))[::-1][min(spared, ratios.shape[1] - 1)])
     return max(0.0, 20.0 * math.log10(value)) if value > 0.0 else 0.0
 
 
 def to_limit(rows: Array, measure: str, bound: float) -> Array:
     """Return the ratio of values (walls, sectors) to what a limit allows, its bound in the unit of the measurement."""
-    return rows if measure in SHARES else rows / furthest(measure, bound)
+    return rows if counts(measure) else rows / furthest(measure, bound)
 
 
 def densest(rows: Array, measure: str) -> int:
-    """Return the sector from which on LOOKED sectors of ratios (walls, sectors) exceed the limit the most."""
+    """Return the sector from which on LOOKED sectors of ratios (walls, values) exceed the limit the most."""
     greater = rows.max(axis=0)
+    if measure in TIMES:
+        return _densest_time(greater)
     weight = greater**2 if measure in DRIVES else (greater > 1.0) + 1e-6 * greater
     if len(weight) <= LOOKED:
         return 0
@@ -86,11 +90,20 @@ def densest(rows: Array, measure: str) -> int:
     return int((total[LOOKED:] - total[:-LOOKED]).argmax())
 
 
+def _densest_time(greater: Array) -> int:
+    """Return what `densest` does for the ratios of cells."""
+    looked = LOOKED * CELLS_A_SECOND // SECTORS_A_SECOND
+    if len(greater) <= looked:
+        return 0
+    total = np.concatenate([[0.0], np.cumsum((greater > 1.0) + 1e-6 * greater)])
+    return int((total[looked:] - total[:-looked]).argmax()) * SECTORS_A_SECOND // CELLS_A_SECOND
+
+
 def treble_cut(passage: PassageMotion, measure: str, polarity: Polarity, bound: float, whole: float) -> TrebleCut:
     """Find the band of a passage and the least cut in it that does what `whole` dB less of everything would do."""
     before = to_limit(passage.measured(measure, polarity), measure, bound)
     wave = _wave(passage, measure)
-    band = _carrying(passage, measure, wave, np.argsort(before.max(axis=0))[-LOUDEST:])
+    band = _carrying(passage, measure, wave, _loudest(before, passage.sectors))
     moments = _moments(passage, measure, polarity, bound, wave)
     del wave  # it is large
     wanted = _weight(before * 10.0 ** (-whole / 20.0), measure)
@@ -111,9 +124,16 @@ def treble_cut(passage: PassageMotion, measure: str, polarity: Polarity, bound: 
     return TrebleCut(least * STEP_DB if least <= most else None, whole, band, moments)
 
 
+def _loudest(rows: Array, sectors: int) -> NDArray[np.intp]:
+    """Return the sectors that are furthest over, by values of (walls, sectors) or (walls, cells)."""
+    order = np.argsort(rows.max(axis=0)) * sectors // rows.shape[1]
+    loudest = list(dict.fromkeys(order[::-1].tolist()))[:LOUDEST]
+    return np.array(loudest, dtype=np.intp)
+
+
 def _weight(rows: Array, measure: str) -> float:
-    """Return the number that a limit is on: the count of sectors above 1, the mean square, or the greatest."""
-    if measure in SHARES:
+    """Return the number that a limit is on: the count of sectors or cells above 1, the mean square, or the greatest."""
+    if counts(measure):
         return float((rows.max(axis=0) > 1.0 + SAME).sum())
     return float((rows**2).mean(axis=1).max()) if measure in DRIVES else float(rows.max())
 
@@ -125,7 +145,7 @@ def _wave(passage: PassageMotion, measure: str) -> Array:
         sign = 1.0 if measure.startswith("groove.lateral") else -1.0
         return passage.rate * _derived((left + sign * right)[None, :] / math.sqrt(2.0), FIRST, -1.0)
     a = passage.rate**2 * (_derived(passage.motion[:2], SECOND, 1.0))
-    if measure != "groove.sibilance_share":
+    if not measure.startswith("groove.sibilance"):
         return a
     low, high = SIBILANCE_HZ
     sections = np.vstack([biquad.butterworth_4_high(low, passage.rate), biquad.butterworth_4_low(high, passage.rate)])
@@ -150,7 +170,7 @@ def _carrying(passage: PassageMotion, measure: str, wave: Array, sectors: NDArra
     pieces = wave[:, at[:, None] + np.arange(size)] * np.hanning(size)
     power = (np.abs(np.fft.rfft(pieces)) ** 2).sum(axis=(0, 1))
     hz = np.fft.rfftfreq(size, 1.0 / passage.rate)
-    low, high = (37, 41) if measure == "groove.sibilance_share" else (THIRDS[0], THIRDS[-1])  # 5 to 12 kHz
+    low, high = (37, 41) if measure.startswith("groove.sibilance") else (THIRDS[0], THIRDS[-1])  # 5 to 12 kHz
     edges = 10.0 ** ((np.arange(low, high + 2) - 0.5) / 10.0)
     bands = np.histogram(hz, edges, weights=power)[0]
     first = last = int(bands.argmax())
@@ -187,7 +207,8 @@ def _moments(
         factor = np.full(len(speed), cutting.scale)
     else:
         factor = playback.tip_radius * cutting.scale / speed**2
-    most = 1.0 if measure in SHARES else furthest(measure, bound)
+    of_share = TIMES[measure].times if measure in TIMES else 1.0
+    most = of_share if counts(measure) else furthest(measure, bound)
     begin, size = passage.frame(passage.start), passage.rate // SECTORS_A_SECOND
     seen = np.abs(wave[:, begin : begin + passage.sectors * size]).max(axis=0)
     there = np.flatnonzero(seen * np.repeat(factor, size) > most)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from qc.dsp.kernels.compile import index, kernel, read_only
 from qc.dsp.kernels.simd import loader, narrow, splatter, store
 from qc.dsp.meters.extremes import WIDE, crest_and_trough, derivatives, peak, peak_on, sum_of_squares, turn
 from qc.groove.signal.band_limit import motion_rate
+from qc.groove.signal.cells import THIRDS, CellPeaks, Cells, peak_by_cell, peak_on_by_cell
 from qc.groove.signal.wall_motion import LOW_LATE, Motion
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, Signal
 from qc.plugin_api import Analysis, Block, Samples, Stream, Tap
@@ -43,7 +44,8 @@ class GrooveInput:
     """Envelopes per sector for a wall velocity of 1 m/s at 0 dBFS; linear in level.
 
     Displacements in m, velocities in m/s, accelerations in m/s2, `a_square` in (m/s2)^2. Arrays (n,) are of the
-    groove: lateral positive outward, vertical positive up; arrays (2, n) are of the walls, left (inner) first.
+    groove: lateral positive outward, vertical positive up; arrays (2, n) are of the walls, left (inner) first. What is
+    kept for cells of 1 ms is of the greater wall, (cells.MOST, n) in half precision, in the units of `cells.UNITS`.
     """
 
     signal: Signal
@@ -60,6 +62,10 @@ class GrooveInput:
     a_square: Array
     sibilance_a: Array
     low_vertical: Array
+    lateral_v_cells: Cells
+    vertical_v_cells: Cells
+    a_cells: Cells
+    sibilance_cells: Cells
 
     @property
     def sectors(self) -> int:
@@ -70,11 +76,11 @@ class GrooveInput:
         """Return the sectors from `start` to before `end`."""
         return self.each(lambda values: values[..., start:end])
 
-    def each(self, change: Callable[[Array], Array]) -> GrooveInput:
+    def each(self, change: Callable[[NDArray[Any]], NDArray[Any]]) -> GrooveInput:
         """Return envelopes of which every array is changed alike."""
         return GrooveInput(self.signal, **{name: change(values) for name, values in self.arrays().items()})
 
-    def arrays(self) -> dict[str, Array]:
+    def arrays(self) -> dict[str, NDArray[Any]]:
         """Return the arrays by name."""
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "signal"}
 
@@ -127,6 +133,7 @@ class _SectorsRunning:
         self._state = cascade.at_rest()
         self._banded = np.zeros((2, self._size + 8), np.float32)
         self._rows = rows(self._size)
+        self._cells = CellPeaks(rate, self._columns.shape[1])
 
     def push(self, block: Block) -> None:
         """Take the block's motion."""
@@ -174,8 +181,13 @@ class _SectorsRunning:
             self._columns,
             self._done,
             count,
+            self._cells.edges,
+            self._done % THIRDS,
+            self._cells.room(count),
+            self._cells.row,
         )
         cascade.settle(self._state)
+        self._cells.row += count
         self._done += count
 
     def finish(self) -> GrooveInput:
@@ -185,13 +197,14 @@ class _SectorsRunning:
             count = -(-rest // self._size)
             self._kept[:, self._filled :] = 0.0  # counts for nothing
             self._work(self._kept, 0, count, rest - (count - 1) * self._size)
-        return _named(self._need.signal, self._columns)
+        return _named(self._need.signal, self._columns, self._cells.finish(rest or self._size))
 
 
-def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
+def envelopes_of(motion: Samples, rate: int, signal: Signal, first: int = 0) -> GrooveInput:
     """Return the envelopes of motion (4, MARGIN + sectors + MARGIN) by itself, as `Motion` returns it at a rate.
 
-    The sibilance band begins at rest: the first sector's is none of the programme's.
+    `first` is the number of its first sector in the file, which cells are counted by. The sibilance band begins at
+    rest: the first sector's is none of the programme's.
     """
     low, high = SIBILANCE_HZ
     size = rate // SECTORS_A_SECOND
@@ -199,19 +212,21 @@ def envelopes_of(motion: Samples, rate: int, signal: Signal) -> GrooveInput:
     columns = np.zeros((COLUMNS, count))
     band = cascade.coefficients(np.vstack([biquad.butterworth_4_high(low, rate), biquad.butterworth_4_low(high, rate)]))
     banded = np.zeros((2, size + 8), np.float32)
+    cells = CellPeaks(rate, count, first)
     envelopes(
         read_only(np.ascontiguousarray(motion)), MARGIN, size, size, True, float(rate), band, cascade.at_rest(), banded,
-        *rows(size), columns, 0, count,
+        *rows(size), columns, 0, count, cells.edges, first % THIRDS, cells.room(count), cells.row,
     )  # fmt: skip
-    return _named(signal, columns)
+    cells.row += count
+    return _named(signal, columns, cells.finish(size))
 
 
-def _named(signal: Signal, c: Array) -> GrooveInput:
-    """Return the kernel's numbers (COLUMNS, sectors) by name."""
+def _named(signal: Signal, c: Array, cells: dict[str, Cells]) -> GrooveInput:
+    """Return the kernel's numbers (COLUMNS, sectors), and the cells, by name."""
     return GrooveInput(
         signal=signal, d_max=c[0:2], d_min=c[2:4], lateral_max=c[4], lateral_min=c[5], vertical_max=c[6],
         vertical_min=c[7], lateral_v=c[8], vertical_v=c[9], v_abs=c[10:12], a_abs=c[12:14], a_square=c[14:16],
-        sibilance_a=c[16:18], low_vertical=c[18],
+        sibilance_a=c[16:18], low_vertical=c[18], **cells,
     )  # fmt: skip
 
 
@@ -224,9 +239,13 @@ def rows(size: int) -> tuple[Array, Waves]:
 @kernel
 def envelopes(
     motion: Array, at: int, size: int, last: int, first: bool, rate: float, band: Array, state: Array,
-    banded: Waves, d: Array, derived: Waves, out: Array, start: int, count: int,
+    banded: Waves, d: Array, derived: Waves, out: Array, start: int, count: int, edges: NDArray[np.int64], third: int,
+    cells: Waves, row: int,
 ) -> None:  # fmt: skip
     """Fill `count` columns of `out` (COLUMNS, sectors) from column `start` on, one a sector.
+
+    And as many rows of `cells` (4, rows, MOST) from `row` on, of lateral and vertical velocity, of acceleration and of
+    that of the sibilance band; `edges` is what `cells.edges` gives, `third` the first sector's number modulo THIRDS.
 
     From `motion` (4, frames) from index `at` on; `d` and `derived` are what `rows` gives.
 
@@ -245,22 +264,24 @@ def envelopes(
             out[4 + 2 * c, k], out[5 + 2 * c, k] = crest_and_trough(d[2 + c], 8, 8 + n)
         for c in range(2):  # from two frames before the sector on
             derivatives(e[c], 6, rate, n + AHEAD + 4, v[c], v_half[c], a[c], a_half[c])
-            out[12 + c, k] = peak(a[c, 1:], a_half[c, 1:], n)
+            out[12 + c, k] = peak_by_cell(a[c, 1:], a_half[c, 1:], n, edges, third, cells[2], row)
             out[14 + c, k] = sum_of_squares(a[c], 2, n + 2) / n
         turn(v, n + 4)
         turn(v_half, n + 4)
         for c in range(2):
-            out[10 + c, k], out[8 + c, k] = peak(v[c, 1:], v_half[c, 1:], n), peak(v[2 + c, 1:], v_half[2 + c, 1:], n)
+            out[10 + c, k] = peak(v[c, 1:], v_half[c, 1:], n)
+            out[8 + c, k] = peak_by_cell(v[2 + c, 1:], v_half[2 + c, 1:], n, edges, third, cells[c], row)
         if first and number == 0:  # what a later sector finds done by the one before it
             cascade.run_all(a, index(2), index(AHEAD), band, state, v, index(0))
             for c in range(2):
                 banded[c, 2], banded[c, 3] = v[c, AHEAD - 2], v[c, AHEAD - 1]
         cascade.run_all(a, 2 + AHEAD, n, band, state, banded, index(4))
         for c in range(2):
-            out[16 + c, k] = peak_on(banded[c], index(2), n + 2)
+            out[16 + c, k] = peak_on_by_cell(banded[c], n, edges, third, cells[3], row)
             for j in range(4):
                 banded[c, j] = banded[c, n + j]
         out[18, k] = peak_on(low, index(8), n + 8)
+        third, row = (third + 1) % THIRDS, row + 1
 
 
 @kernel
