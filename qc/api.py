@@ -41,6 +41,8 @@ from qc.text.suggest import nearest
 
 if TYPE_CHECKING:
     from qc.demo.planted import Planted
+    from qc.listen.rendering import ListenFiles
+    from qc.listen.request import ListenRequest
     from qc.model.plan import PlanReport
     from qc.model.ruleset_diff import RulesetDiff
     from qc.plan.discs import DiscToPlan
@@ -208,6 +210,31 @@ def plan(
         plugin_failures=tuple(failures),
         run=clock.run(how.workers, origins),
     )
+
+
+def listen(
+    path: Path, request: ListenRequest, options: Options | None = None, host: Host | None = None,
+    read: ReadDelivery | None = None,
+) -> ListenFiles:  # fmt: skip
+    """Play a passage of a side as the disc will: measure its disc, read the passage again, cut it and trace it.
+
+    Raises UsageError, DeliveryError, RulesetError or PluginError, each one sentence.
+    """
+    from qc.intake.side_input import read_input
+    from qc.listen.judged_side import judged_side  # imported late: only this command needs them
+    from qc.listen.rendering import PassagePlayer
+
+    options = options or Options()
+    host = _host(host, options)
+    read = read or read_any(path, host)
+    ruleset = changed(choose(read, options.ruleset, host, Shelf(host.ruleset_folders)), read_changes(options.chain))
+    (chosen,) = _chosen(read, (request.side,))
+    request.refuse(ruleset.chain.disc, read_input(read, chosen[1]).received.facts.duration_s)
+    bound, how = _bound(ruleset, host), _measure_options(options, host)
+    case = _case(read, ruleset, bound, host, options, None)
+    played = judged_side(case, chosen, request.levels, how, lambda side: _side_progress(options.progress, side))
+    player = PassagePlayer.read(request, played.worked, played.excerpts)
+    return player.files(played.levels, f"sidegate {qc.__version__}", ruleset.full_name, how.workers)
 
 
 def rulesets_diff(
@@ -426,5 +453,5 @@ def _side_progress(progress: Callable[[str, float], None] | None, side: str) -> 
 
 __all__ = [
     "CORE", "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose",
-    "plan", "read_any", "rulesets", "rulesets_diff", "units", "words",
+    "listen", "plan", "read_any", "rulesets", "rulesets_diff", "units", "words",
 ]  # fmt: skip

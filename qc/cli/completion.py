@@ -21,6 +21,9 @@ FORMATS = {command: tuple(f"{name}=" for name in registry.formats(command)) for 
 """command -> the beginnings of its --out"""
 DISC_NAMES = tuple(disc_name(*disc) for disc in DISCS)
 
+TIPS = ("5um", "8um", "8x18um", "18um")
+"""Tips that --tip offers; any other may be written."""
+
 
 class Command(NamedTuple):
     """A command with its options and choices."""
@@ -113,12 +116,13 @@ _sidegate() {{
   case $prev in
     --ruleset) words=$(sidegate completion --list rulesets 2>/dev/null) ;;
     --disc) words={shlex.quote(" ".join(DISC_NAMES))} ;;
+    --tip) words={shlex.quote(" ".join(TIPS))} ;;
     --chain) words=$(sidegate completion --list chain 2>/dev/null); compopt -o nospace 2>/dev/null ;;
     --out)
       words=''
       case $command in
 {outs}      esac ;;
-    --side|--workers|--patience|--cue|--most|--on) words='' ;;
+    --side|--at|--radius|--workers|--patience|--cue|--most|--on) words='' ;;
     diff) [[ $command != rulesets || $cur == -* ]] || words=$(sidegate completion --list rulesets 2>/dev/null) ;;
     explain) [[ $cur == -* ]] || words=$(sidegate completion --list names 2>/dev/null) ;;
     *)
@@ -153,6 +157,7 @@ _sidegate() {{
   case $previous in
     --ruleset) compadd -- ${{(f)"$(sidegate completion --list rulesets 2>/dev/null)"}}; return ;;
     --disc) compadd -- {" ".join(DISC_NAMES)}; return ;;
+    --tip) compadd -- {" ".join(TIPS)}; return ;;
     --chain) compadd -S '' -- ${{(f)"$(sidegate completion --list chain 2>/dev/null)"}}; return ;;
     --out)
       case ${{words[2]}} in
@@ -197,6 +202,7 @@ _FISH = {
     "--chain": " -x -a '(sidegate completion --list chain)'",
     "--on": " -r",
     "--disc": f" -x -a {shlex.quote(' '.join(DISC_NAMES))}",
+    "--tip": f" -x -a {shlex.quote(' '.join(TIPS))}",
 }
 """option -> the fish words that complete its values"""
 

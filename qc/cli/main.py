@@ -60,6 +60,12 @@ class _Version(argparse.Action):
         parser.exit()
 
 
+COMMANDS = {
+    "check", "completion", "demo", "explain", "init", "listen", "new-plugin", "plan", "rulesets", "store",
+}  # fmt: skip
+"""Commands with a module of their own in qc.cli."""
+
+
 def parser() -> argparse.ArgumentParser:
     """Build the parser of all commands."""
     top = _Parser(
@@ -106,6 +112,7 @@ def parser() -> argparse.ArgumentParser:
     _processing(check)
     _stored(check)
     _plan(commands)
+    _listen(commands)
 
     demo = commands.add_parser(
         "demo", help="make a small delivery by code and judge it",
@@ -146,7 +153,9 @@ def parser() -> argparse.ArgumentParser:
     new.add_argument("name", metavar="NAME", help="small letters, digits and hyphens, such as harbour-rules")
     new.add_argument("--out", metavar="FOLDER", help="a folder that is not there yet; default: NAME")
     schema = commands.add_parser("schema", help="print a JSON Schema")
-    schema.add_argument("model", choices=["report", "plan", "delivery", "ruleset", "rulesets-diff", "waivers"])
+    schema.add_argument(
+        "model", choices=["report", "plan", "listen", "delivery", "ruleset", "rulesets-diff", "waivers"]
+    )
     explain = commands.add_parser(
         "explain", help="explain what a check finds, or what a measurement is",
         description="Explain what a check finds, why, how, by which limits and sources; or what a measurement is, or a "
@@ -210,6 +219,36 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     _reproducible(plan)
     _processing(plan)
     _stored(plan)
+
+
+def _listen(commands: argparse._SubParsersAction[_Parser]) -> None:
+    listen = commands.add_parser(
+        "listen", help="play a passage as the disc will",
+        description="Write a passage of a side as sound files, all equally loud: the master, what a tip plays of it at "
+        "its own radius and at others, and what playback adds. The disc is measured first, for level and radius. "
+        "Nothing is written over.",
+    )  # fmt: skip
+    listen.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
+    listen.add_argument("--side", metavar="ID", required=True, help="the side")
+    listen.add_argument("--at", metavar="START-END", required=True, help="the passage in file time, as 4:02-4:06")
+    listen.add_argument(
+        "--level", metavar="VALUE", action="append", default=[],
+        help='cut it at this level: release, recommended, clean, or a level such as "-6 dB"; repeatable; default: the '
+        "level that the side is judged at",
+    )  # fmt: skip
+    listen.add_argument(
+        "--radius", metavar="RADIUS", action="append", default=[],
+        help="play it at this radius too, as 60mm; repeatable",
+    )  # fmt: skip
+    listen.add_argument(
+        "--tip", metavar="TIP", action="append", default=[],
+        help="play it with this tip too: 18um, or 8x18um along and across the groove; repeatable",
+    )  # fmt: skip
+    listen.add_argument("--out", metavar="FOLDER", required=True, help="a folder that is empty or not there yet")
+    listen.add_argument("--ruleset", metavar="NAME[@VERSION]", help="cut by this ruleset (or a ruleset file)")
+    _chain(listen)
+    _processing(listen)
+    _stored(listen)
 
 
 def _stored(command: argparse.ArgumentParser) -> None:
@@ -343,7 +382,7 @@ def _run(words: argparse.Namespace) -> int:
 
 def _run_named(words: argparse.Namespace) -> int:
     """Run the named command, importing only its module."""
-    if words.command in {"check", "completion", "demo", "explain", "init", "new-plugin", "plan", "rulesets", "store"}:
+    if words.command in COMMANDS:
         command: Callable[[argparse.Namespace], int]
         name = words.command.replace("-", "_")
         command = getattr(importlib.import_module(f"qc.cli.{name}"), name)

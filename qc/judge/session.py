@@ -88,21 +88,31 @@ class DeliveryJudging:
         Free sides that were not chosen are measured too, for the release level only. `options` returns the options of
         measuring by side id.
         """
-        case, judged = self._case, [side.id for _, side in sides if side.id in chosen]
+        judged = [side.id for _, side in sides if side.id in chosen]
         if not judged:
             return
-        each = case.read.delivery.levels == "each"
-        disc = DiscDecision(tuple(SideLevels(side.id, side.cut_level) for _, side in sides), case.level, each)
-        searched: dict[str, SearchedSide] = {}
-        for index, side in sides:
-            if side.id in chosen or (disc.shared and disc.is_free(side.cut_level)):
-                searched[side.id] = self._searched(index, options(side.id), whole=side.id in chosen)
-        levels = tuple(searched[side.side].levels if side.side in searched else side for side in disc.sides)
-        disc = replace(disc, sides=levels)
+        searched, disc = self.decided(sides, chosen, options, whole=True)
         if (row := disc_level(disc, judged)) is not None:
             self.discs.append(row)
         for side_id in judged:
             self._side(searched[side_id], disc.level_of(searched[side_id].levels))
+
+    def decided(
+        self, sides: Sequence[tuple[int, Side]], chosen: Collection[str], options: Callable[[str], MeasureOptions], *,
+        whole: bool,
+    ) -> tuple[dict[str, SearchedSide], DiscDecision]:  # fmt: skip
+        """Measure the chosen sides of one disc and those that its release level needs; decide the level of each.
+
+        With `whole` the chosen sides are measured with the needs of all checks, else with those of the levels.
+        """
+        case, each = self._case, self._case.read.delivery.levels == "each"
+        disc = DiscDecision(tuple(SideLevels(side.id, side.cut_level) for _, side in sides), case.level, each)
+        searched: dict[str, SearchedSide] = {}
+        for index, side in sides:
+            if side.id in chosen or (disc.shared and disc.is_free(side.cut_level)):
+                searched[side.id] = self._searched(index, options(side.id), whole=whole and side.id in chosen)
+        levels = tuple(searched[side.side].levels if side.side in searched else side for side in disc.sides)
+        return searched, replace(disc, sides=levels)
 
     def _searched(self, index: int, how: MeasureOptions, *, whole: bool) -> SearchedSide:
         """Measure a side and search its levels, with all needs or only with those of the level search."""

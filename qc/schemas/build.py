@@ -14,6 +14,7 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from qc.delivery.model import Delivery
 from qc.delivery.waivers import WaiversFile
 from qc.files.atomic_write import put_file
+from qc.model.listen import ListenReport
 from qc.model.plan import PlanReport
 from qc.model.report import Report
 from qc.model.ruleset_diff import RulesetDiff
@@ -28,6 +29,7 @@ FOLDER = Path(__file__).parent.parent / "schemas"
 _MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"], str]] = {
     "report": (Report, "serialization", "Sidegate report"),
     "plan": (PlanReport, "serialization", "Sidegate plan"),
+    "listen": (ListenReport, "serialization", "Sidegate listen"),
     "delivery": (Delivery, "validation", "Sidegate delivery"),
     "ruleset": (RulesetFile, "validation", "Sidegate ruleset"),
     "rulesets-diff": (RulesetDiff, "serialization", "Sidegate rulesets-diff"),

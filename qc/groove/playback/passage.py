@@ -139,7 +139,7 @@ class CutPassage:
         path = wall_path(raised(z, factor), length, BLOCK * factor, setup.tip.along, setup.back_angle, margin * factor)
         path = path[: len(path) - ahead * factor]
         back = lowered(path, factor)[BLOCK - around :]
-        out[channel, start:end] = back[: end - start] * math.copysign(1.0, (-1.0, 1.0)[channel])
+        out[channel, start:end] = back[: end - start] * math.copysign(1.0, gain)
 
     def _ahead(self, setup: PlaybackSetup, channel: int, scale: float, speeds: Array) -> int:
         """Return how many frames ahead the back edges may still reach: the whole swing, at their angle."""

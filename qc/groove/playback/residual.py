@@ -41,10 +41,14 @@ LEAST_DB = -140.0
 
 @dataclass(frozen=True, eq=False)
 class Residuals:
-    """Residual in dB by band, and loss of the top band in dB, in each second: (seconds,); NaN without programme."""
+    """Residual in dB by band, and loss of the top band in dB, in each second: (seconds,); NaN without programme.
+
+    gain: the level of the master at which it fits the playback best from 2 to 15 kHz.
+    """
 
     by_band: dict[str, Array]
     top_loss: Array
+    gain: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +73,8 @@ class MasterBands:
         """Compare playback (2, frames) with the master."""
         rows = [self._stretch(index, played) for index in range(len(self._spectra))]
         names = list(BANDS)
-        levels = np.array(rows).reshape(-1, len(names) + 1)
-        return Residuals({name: levels[:, i] for i, name in enumerate(names)}, levels[:, -1])
+        levels = np.array(rows).reshape(-1, len(names) + 2)
+        return Residuals({name: levels[:, i] for i, name in enumerate(names)}, levels[:, -2], levels[:, -1])
 
     @cached_property
     def _size(self) -> int:
@@ -127,7 +131,7 @@ class MasterBands:
         return found
 
     def _stretch(self, index: int, played: Array) -> list[float]:
-        """Return the residual of one stretch in each band, and the loss of the top."""
+        """Return the residual of one stretch in each band, the loss of the top in dB, and the gain of all of it."""
         master, playback = self._spectra[index], self._spectrum(played, index)
         both = (playback * master.conj()).sum(axis=0)
         steepness = float((self._radians**2 * both.real).sum())
@@ -137,14 +141,13 @@ class MasterBands:
         squares, played_squares = (np.square(np.abs(x)).sum(axis=0) for x in (master, playback))
         frames = min(self._size, self.master.shape[1] - index * self._size)
         floor = SILENT * frames * self._points / 2.0
-        levels = []
-        for low, high in self._edges:
+        levels, gains = [], {}
+        for name, (low, high) in zip(BANDS, self._edges, strict=True):
             common, energy = float(both[low:high].real.sum()), float(squares[low:high].sum())
             levels.append(_residual(common, energy, float(played_squares[low:high].sum()), floor))
-        low, high = self._edges[list(BANDS).index(TOP)]
-        common, energy = float(both[low:high].real.sum()), float(squares[low:high].sum())
-        loss = -20.0 * math.log10(common / energy) if energy > floor and common > 0.0 else math.nan
-        return [*levels, loss]
+            gains[name] = common / energy if energy > floor else math.nan
+        loss = -20.0 * math.log10(gains[TOP]) if gains[TOP] > 0.0 else math.nan
+        return [*levels, loss, gains[WHOLE]]
 
 
 def residuals(

@@ -102,8 +102,13 @@ def test_turned_round_the_right_wall_plays_as_the_left_one_did(music):
     mono = CutPassage(np.vstack([music.motion[1]] * 2), music.rate, music.unity_velocity)
     normal = mono.played(PlaybackSetup(0.0, 0.3, FINE))
     inverted = mono.played(PlaybackSetup(0.0, 0.3, FINE, polarity="inverted"))
-    assert np.array_equal(normal[0], -inverted[1])
+    assert np.array_equal(normal[0], inverted[1])
     assert not np.array_equal(normal[0], normal[1])
+
+
+def test_polarity_of_the_cut_does_not_turn_the_sound_round(music):
+    inverted = music.played(PlaybackSetup(-6.0, 0.4, FINE, polarity="inverted"))
+    assert db(inverted - music.master, music.master) < -20.0
 
 
 def test_level_and_speed_together_leave_the_shape_of_the_groove(music):

@@ -1,0 +1,54 @@
+"""`sidegate listen`: write a passage as the disc will play it, beside the master."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from qc import api
+from qc.cli.progress import Progress
+from qc.cli.storing import cache
+from qc.cli.streams import emit, say
+from qc.listen.request import ListenRequest
+from qc.listen.screen import listen_table
+from qc.measure.precompile import precompile
+from qc.model.errors import UsageError
+from qc.text.sanitize import shown
+
+
+def listen(words: argparse.Namespace) -> int:
+    """Run the command; raises SidegateError for unusable input, before anything is written."""
+    if not words.delivery:
+        raise UsageError("listen: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
+    request = ListenRequest.parse(words.side, words.at, words.level, words.radius, words.tip)
+    folder = _free(words.out)
+    host = api.build_host(words.patience)
+    path = Path(words.delivery)
+    read = api.read_any(path, host)
+    precompile(host)
+    with Progress(sys.stderr) as progress:
+        options = api.Options(
+            words.ruleset, (words.side,), words.workers, progress.update, tuple(words.chain),
+            cache=cache(words, read), verify=words.verify, told=say,
+        )  # fmt: skip
+        files = api.listen(path, request, options, host, read)
+    files.write(_free(words.out))
+    emit(listen_table(files.report).encode())
+    say(f"wrote {len(files.sounds)} sound files and listen.json to {shown(str(folder))}")
+    return 0
+
+
+def _free(out: str) -> Path:
+    """Return a folder that nothing lies in yet, or that can be made; raises UsageError."""
+    folder, name = Path(os.path.realpath(out)), shown(out)
+    if not out:
+        raise UsageError("--out: the folder has no name; name one that is empty or not there yet")
+    if os.path.lexists(folder) and not (folder.is_dir() and not any(folder.iterdir())):
+        raise UsageError(f"--out {name}: it is there already and is left as it is; name an empty folder, or a new one")
+    if not folder.parent.is_dir():
+        raise UsageError(f"--out {name}: there is no folder {shown(str(folder.parent))}; make it first")
+    if not os.access(folder.parent, os.W_OK):
+        raise UsageError(f"--out {name}: the folder {shown(str(folder.parent))} may not be written; name another")
+    return folder

@@ -1,0 +1,126 @@
+"""Options of `sidegate listen` as they are written: the passage, radii, tips and levels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Self, TypeVar
+
+from qc.delivery.timecode import read_time
+from qc.groove.level.release import LevelOption
+from qc.groove.playback.passage import Tip
+from qc.judge.level_option import read_level
+from qc.model.cutting_chain import DiscGeometry
+from qc.model.errors import UsageError
+from qc.model.quantity import clock, read
+from qc.text.sanitize import shown
+
+T = TypeVar("T")
+
+SHORTEST_S, LONGEST_S = 0.1, 30.0
+"""Length of a passage; two of the longest are what a side may be read again."""
+LEAST_TIP, GREATEST_TIP = 2e-6, 30e-6
+"""m: half the finest line contact, and beyond the tips for coarse microgrooves (G-14, G-15)."""
+MOST = 24
+"""Most playbacks of one passage."""
+LONGEST = 40
+"""Most characters of a written option."""
+
+
+@dataclass(frozen=True)
+class ListenRequest:
+    """What to play: a side from one second to another, and levels, radii in m and tips where some are asked for."""
+
+    side: str
+    start: float
+    end: float
+    levels: tuple[LevelOption, ...] = ()
+    """none: the level that the side is judged at"""
+    radii: tuple[float, ...] = ()
+    """in addition to the passage's own"""
+    tips: tuple[Tip, ...] = ()
+    """in addition to that of the ruleset's chain"""
+
+    @classmethod
+    def parse(
+        cls, side: str, at: str, levels: Sequence[str] = (), radii: Sequence[str] = (), tips: Sequence[str] = ()
+    ) -> Self:  # fmt: skip
+        """Parse the options of the command; raises UsageError, one sentence, for what cannot be played."""
+        start, end = _passage(at)
+        chosen = tuple(level for text in levels if (level := read_level(text)) is not None)
+        request = cls(side, start, end, _once(chosen), _once(map(_radius, radii)), _once(map(_tip, tips)))
+        if request.count > MOST:
+            raise UsageError(f"listen: {request.count} playbacks are too many; ask for {MOST} at the most")
+        return request
+
+    def refuse(self, disc: DiscGeometry, duration: float | None) -> None:
+        """Raise UsageError for a radius where a disc has no groove, or a passage beyond the side's seconds."""
+        least, greatest = disc.finishing / 2.0, disc.outer / 2.0
+        for radius in self.radii:
+            if not least <= radius <= greatest:
+                raise UsageError(
+                    f"--radius: {1e3 * radius:g} mm lies outside the groove of this disc, which runs from "
+                    f"{1e3 * greatest:g} to {1e3 * least:g} mm"
+                )
+        if duration is not None and self.end > duration:
+            raise UsageError(
+                f"--at: side {self.side} lasts {clock(duration)}, and the passage ends at {clock(self.end)}"
+            )
+
+    @property
+    def count(self) -> int:
+        """Number of playbacks."""
+        return max(1, len(self.levels)) * (1 + len(self.radii)) * (1 + len(self.tips))
+
+
+def _once(values: Iterable[T]) -> tuple[T, ...]:
+    return tuple(dict.fromkeys(values))
+
+
+def _passage(written: str) -> tuple[float, float]:
+    """Read START-END; raises UsageError."""
+    start, dash, end = written.partition("-")
+    if not dash:
+        raise UsageError(f'--at "{shown(written, LONGEST)}": write a passage from one time to another, as 4:02-4:06')
+    try:
+        first, last = float(read_time(start)), float(read_time(end))
+    except ValueError as why:
+        raise UsageError(f"--at: {why}") from None
+    if not SHORTEST_S <= last - first <= LONGEST_S:
+        raise UsageError(
+            f'--at "{shown(written, LONGEST)}": a passage lasts from {SHORTEST_S:g} to {LONGEST_S:g} s, and ends after '
+            "it begins"
+        )
+    return first, last
+
+
+def _radius(written: str) -> float:
+    try:
+        value = read(written[:LONGEST], "m")
+    except ValueError:
+        value = 0.0
+    if not value > 0.0:
+        raise UsageError(f'--radius "{shown(written, LONGEST)}" is no radius; write it as 60mm')
+    return value
+
+
+def _tip(written: str) -> Tip:
+    """Read "8um", or "8x18um": the radius along the groove, then across it."""
+    text = written[:LONGEST].replace(" ", "")
+    along, cross, across = text.partition("x")
+    try:
+        second = read(across if cross else along, "m")
+        first = read(along if along.rstrip("0123456789.") else f"{along}um", "m") if cross else second
+    except ValueError:
+        first = second = 0.0
+    if not (LEAST_TIP <= first <= GREATEST_TIP and LEAST_TIP <= second <= GREATEST_TIP):
+        raise UsageError(
+            f'--tip "{shown(written, LONGEST)}" is no tip; write its radius as 18um, or as 8x18um along the groove and '
+            f"across it, from {1e6 * LEAST_TIP:g} to {1e6 * GREATEST_TIP:g} um"
+        )
+    return Tip(_exact(first), _exact(second))
+
+
+def _exact(metres: float) -> float:
+    """Return the nearest short number: 18 um are 1.8e-05 m and no 1.7999999999999997e-05."""
+    return float(f"{metres:.9g}")

@@ -1,0 +1,34 @@
+"""The table that `sidegate listen` prints."""
+
+from __future__ import annotations
+
+from qc.model.listen import ListenReport, PlayedPassage
+from qc.model.quantity import clock
+from qc.text.table import text_columns
+
+BANDS = ("2-5 kHz", "5-10 kHz", "10-15 kHz", "2-15 kHz")
+HEAD = ("file", "level", "radius", "tip", *BANDS, "top loss")
+
+
+def listen_table(report: ListenReport) -> str:
+    """Return the table of what was written, with a sentence above it and one below."""
+    first = report.renderings[0]
+    lines = text_columns([HEAD, *(_row(row) for row in report.renderings)])
+    return (
+        f"side {first.side}, {clock(first.start_s)} to {clock(first.end_s)}, as the disc will play it "
+        f"({report.ruleset}); all files equally loud\n{lines}"
+        "Bands: what playback adds, in dB below the programme there (-20 is a tenth of it). Top loss: 10 to 15 kHz.\n"
+    )
+
+
+def _row(row: PlayedPassage) -> tuple[str, ...]:
+    residuals = (_db(row.residual_db[name]) for name in BANDS)  # type: ignore[index]
+    loss = _db(row.top_loss_db)
+    return (row.file, _db(row.level_db, sign="+"), f"{row.radius_mm:.1f} mm", row.tip, *residuals, loss)
+
+
+def _db(value: float | None, sign: str = "") -> str:
+    if value is None:
+        return "-"
+    text = f"{value:{sign}.1f}"
+    return ("0.0" if float(text) == 0.0 else text) + " dB"

@@ -1,0 +1,214 @@
+"""`sidegate listen`: what it writes, that its numbers are those of its files, and what it refuses."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+
+import numpy as np
+import pytest
+import soundfile
+from jsonschema import Draft202012Validator
+
+from qc.schemas.build import generated
+from qc.testing.deliveries import Sent, deliver
+from qc.testing.music import Song, song
+from support.command import called, one_sentence
+
+SCHEMA = Draft202012Validator(json.loads(generated("listen")))
+START, END = 2.5, 4.0
+FILE_RATE = 48_000
+
+
+@pytest.fixture(scope="module")
+def delivery(warm, tmp_path_factory):
+    """A disc of two short sides, the first at a requested level, and a store."""
+    folder = tmp_path_factory.mktemp("listen")
+    sides = {
+        "A": Sent(0.5 * song(Song(5.0, 44_100, seed=3, tempo=120.0, cymbals=3.0)), 44_100, more={"cut_level": "-3 dB"}),
+        "B": Sent(0.3 * song(Song(5.0, 96_000, seed=4, tempo=100.0)), 96_000),
+    }
+    return deliver(folder / "delivery", sides), folder
+
+
+def run(delivery, out, *words, side="A", at=f"{START}-{END}"):
+    """Run the command into a new folder; return its report, its sounds by name (2, frames), and the screen."""
+    path, folder = delivery
+    words = ["listen", str(path), "--side", side, "--at", at, "--out", str(folder / out), *words]
+    code, screen, err = called([*words, "--cache", str(folder / "store")])
+    assert code == 0, err
+    report = json.loads((folder / out / "listen.json").read_text(encoding="utf-8"))
+    SCHEMA.validate(report)
+    sounds = {path.name: soundfile.read(path)[0].T for path in (folder / out).glob("*.wav")}
+    return report, sounds, screen.decode()
+
+
+@pytest.fixture(scope="module")
+def usual(delivery):
+    return run(delivery, "usual", "--radius", "60mm", "--tip", "18um", "--tip", "8x18um")
+
+
+def banded(x, low, high):
+    """Spectrum of x (2, frames) in a band."""
+    hz = np.fft.rfftfreq(x.shape[1], 1.0 / FILE_RATE)
+    return np.fft.rfft(x)[:, (hz >= low) & (hz < high)]
+
+
+def test_the_master_each_playback_and_each_difference_are_48_khz_24_bit(delivery, usual):
+    report, sounds, _ = usual
+    named = [report["master"], *(row[key] for row in report["renderings"] for key in ("file", "difference"))]
+    assert sorted(sounds) == sorted(named)
+    assert len(set(named)) == 1 + 2 * 6
+    for name, sound in sounds.items():
+        info = soundfile.info(delivery[1] / "usual" / name)
+        assert (info.samplerate, info.subtype, info.format) == (48_000, "PCM_24", "WAV")
+        assert sound.shape == (2, round((END - START) * 48_000))
+        assert np.abs(sound).max() < 0.9
+
+
+def test_own_and_requested_radius_and_each_tip_are_played(usual):
+    report, _, _ = usual
+    rows = report["renderings"]
+    own = rows[0]["radius_mm"]
+    assert [(row["radius_mm"], row["tip"]) for row in rows] == [
+        (radius, tip) for radius in (own, 60.0) for tip in ("8 um", "18 um", "8 x 18 um")
+    ]
+    assert {(row["side"], row["start_s"], row["end_s"], row["level_db"]) for row in rows} == {("A", START, END, -3.0)}
+
+
+def test_own_radius_is_that_of_the_side_at_that_second(delivery, usual):
+    path, folder = delivery
+    table = folder / "traces.csv"
+    words = ["check", str(path), "--side", "A", "--out", f"traces={table}", "--cache", str(folder / "store")]
+    assert called(words)[0] in {0, 1}
+    with table.open(encoding="utf-8") as lines:
+        rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    there = min(rows, key=lambda row: abs(float(row["file second [s]"]) - START))
+    assert usual[0]["renderings"][0]["radius_mm"] == pytest.approx(float(there["radius [mm]"]), abs=0.01)
+
+
+def test_residual_and_loss_are_those_of_the_written_files(usual):
+    """Worked out again from the sound files, whose ends are faded and whose top ends at 24 kHz."""
+    report, sounds, _ = usual
+    master = sounds[report["master"]]
+    for row in report["renderings"]:
+        for name, stated in row["residual_db"].items():
+            low, high = (1_000.0 * float(part) for part in name.removesuffix(" kHz").split("-"))
+            m, p = banded(master, low, high), banded(sounds[row["file"]], low, high)
+            gain = (p * m.conj()).real.sum() / np.square(np.abs(m)).sum()
+            left = np.square(np.abs(p - gain * m)).sum() / np.square(np.abs(gain * m)).sum()
+            assert stated == pytest.approx(10.0 * math.log10(left), abs=0.3), name
+            if name == "10-15 kHz":  # equal loudness moves all of it by hundredths of a dB
+                assert row["top_loss_db"] == pytest.approx(-20.0 * math.log10(gain), abs=0.1)
+
+
+def test_a_blunter_tip_and_a_smaller_radius_distort_more(usual):
+    rows = {(row["radius_mm"] == 60.0, row["tip"]): row for row in usual[0]["renderings"]}
+    for key, worse in (((False, "8 um"), (False, "18 um")), ((False, "8 um"), (True, "8 um"))):
+        assert rows[key]["residual_db"]["2-15 kHz"] < rows[worse]["residual_db"]["2-15 kHz"]
+    assert rows[False, "8 x 18 um"]["residual_db"] == rows[False, "8 um"]["residual_db"]  # its radius along the groove
+
+
+def test_all_files_are_equally_loud(usual):
+    """K-weighted, by the filter of another package."""
+    pyloudnorm = pytest.importorskip("pyloudnorm")
+    meter = pyloudnorm.Meter(FILE_RATE, filter_class="DeMan", block_size=0.4)
+    report, sounds, _ = usual
+    loudness = [meter.integrated_loudness(sounds[name].T) for name in
+                (report["master"], *(row["file"] for row in report["renderings"]))]  # fmt: skip
+    assert max(loudness) - min(loudness) < 0.1
+
+
+def test_the_difference_is_the_playback_less_the_master_at_its_best_level(usual):
+    report, sounds, _ = usual
+    master = sounds[report["master"]]
+    for row in report["renderings"]:
+        played, difference = sounds[row["file"]], sounds[row["difference"]]
+        m, p = banded(master, 2_000.0, 15_000.0), banded(played, 2_000.0, 15_000.0)
+        gain = (p * m.conj()).real.sum() / np.square(np.abs(m)).sum()
+        assert np.abs(played - gain * master - difference).max() < 2e-3 * np.abs(master).max()
+
+
+def test_the_screen_has_a_row_for_each_playback(usual):
+    report, _, screen = usual
+    lines = screen.splitlines()
+    assert lines[0].startswith("side A, 0:02.500 to 0:04.000, as the disc will play it (disc-12in-33@")
+    for row, line in zip(report["renderings"], lines[2:-1], strict=True):
+        assert line.split()[0] == row["file"]
+        assert f"{row['residual_db']['2-15 kHz']:.1f} dB" in line
+
+
+def test_a_free_side_is_played_at_the_level_it_is_judged_at(delivery):
+    path, folder = delivery
+    report, _, _ = run(delivery, "free", side="B", at="0:01-2")
+    checked = folder / "report.json"
+    called(["check", str(path), "--out", f"json={checked}", "--cache", str(folder / "store")])
+    side = json.loads(checked.read_text(encoding="utf-8"))["sides"][1]
+    assert report["renderings"][0]["level_db"] == side["levels"]["judged"]["value"]
+
+
+def test_levels_by_number_and_by_name_are_played_one_after_the_other(delivery):
+    report, _, _ = run(delivery, "levels", "--level", "-6 dB", "--level", "3 dB")
+    assert [row["level_db"] for row in report["renderings"]] == [-6.0, 3.0]
+    low, high = (row["residual_db"]["2-15 kHz"] for row in report["renderings"])
+    assert low < high
+
+
+def test_two_runs_write_the_same_bytes_with_any_number_of_threads(delivery, usual):
+    folder = delivery[1]
+    run(delivery, "again", "--radius", "60mm", "--tip", "18um", "--tip", "8x18um", "--workers", "1")
+    for path in (folder / "usual").iterdir():
+        assert path.read_bytes() == (folder / "again" / path.name).read_bytes(), path.name
+
+
+def test_nothing_is_written_over(delivery, usual):
+    path, folder = delivery
+    before = {file: file.stat().st_mtime_ns for file in (folder / "usual").iterdir()}
+    code, out, err = called(["listen", str(path), "--side", "A", "--at", "1-2", "--out", str(folder / "usual")])
+    assert (code, out) == (2, b"")
+    assert "is there already and is left as it is" in err
+    assert {file: file.stat().st_mtime_ns for file in (folder / "usual").iterdir()} == before
+
+
+REFUSED = {
+    "ends after": ("--at", "1.5-1.0"),
+    "4:02-4:06": ("--at", "1.5"),
+    "from 0.1 to 30 s": ("--at", "0-45"),
+    "the passage ends at 0:03.000": ("--at", "1-3"),
+    "lies outside the groove": ("--radius", "40mm"),
+    "is no radius": ("--radius", "60"),
+    "is no tip": ("--tip", "200um"),
+    "write its radius as 18um": ("--tip", "round"),
+    "is out of reach": ("--level", "60 dB"),
+    "is no level": ("--level", "loud"),
+    "no such side": ("--side", "C"),
+    "playbacks are too many": [word for mm in range(60, 90) for word in ("--radius", f"{mm}mm")],
+    "make it first": ("--out", "nowhere/near"),
+}
+
+
+@pytest.mark.parametrize(("sentence", "words"), REFUSED.items(), ids=REFUSED)
+def test_what_cannot_be_played_is_one_sentence(bench, sentence, words):
+    bench.deliver()
+    ran = bench.run(
+        "listen",
+        bench.folder,
+        "--side",
+        "A",
+        "--at",
+        "0.5-1.5",
+        "--out",
+        bench.output / "new",
+        "--workers",
+        "1",
+        *words,
+    )
+    assert sentence in one_sentence(ran)
+
+
+def test_a_side_that_cannot_be_decoded_is_refused(bench):
+    bench.deliver()
+    (bench.folder / "side-a.wav").write_bytes(b"no sound")
+    ran = bench.run("listen", bench.folder, "--side", "A", "--at", "0-1", "--out", bench.output / "new")
+    assert "side A cannot be played" in one_sentence(ran)
