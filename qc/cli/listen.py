@@ -1,4 +1,4 @@
-"""`sidegate listen`: write a passage as the disc will play it, beside the master."""
+"""`sidegate listen`: write a passage as the disc will play it, with the master."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ LONGEST = 40
 
 @dataclass(frozen=True)
 class ListenRequest:
-    """What to play: a side from one second to another, and levels, radii in m and tips where some are asked for."""
+    """Passage to play: a side from one second to another, and levels, radii in m and tips where some are asked for."""
 
     side: str
     start: float

@@ -1,4 +1,4 @@
-"""Models of what `sidegate listen` writes beside its sound files."""
+"""Models of what `sidegate listen` writes with its sound files."""
 
 from __future__ import annotations
 

@@ -11,6 +11,7 @@ from typing import Literal, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.groove.playback.imperfections import NONE, REFERENCE, Imperfections, burnished, surface_noise, tilted, wowed
 from qc.groove.playback.oversampling import FACTOR, lowered, raised, reach
 from qc.groove.playback.replay import replayed
 from qc.groove.playback.surface import wall_path
@@ -61,6 +62,7 @@ class PlaybackSetup:
     tip: Tip
     back_angle: float = math.pi / 4.0
     polarity: Literal["normal", "inverted"] = "normal"
+    imperfections: Imperfections = NONE
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,13 +102,22 @@ class CutPassage:
 
     def played(self, setup: PlaybackSetup, workers: int = 1, factor: int = FACTOR) -> Array:
         """Return the passage as it will play, (2, frames), on the scale of `master` and in time with it."""
-        scale = self.scale(setup.level)
-        return replayed(self.traced(setup, workers, factor) / scale, self.rate)
+        scale, rough = self.scale(setup.level), setup.imperfections
+        path = self.traced(setup, workers, factor)
+        if rough.vertical_error:
+            path = tilted(path, self._speed(setup), rough.vertical_error, self.rate)
+        sound = replayed(path / scale, self.rate)
+        if rough.eccentricity:
+            sound = wowed(sound, self._speed(setup), rough.eccentricity, rough.rpm, self.rate)
+        if rough.noise is not None:
+            tone = 20.0 * math.log10(math.sqrt(0.5) * REFERENCE / scale * math.sqrt(0.5))  # rms of its wall
+            sound = sound + surface_noise(sound.shape[1], self.rate, tone + rough.noise, rough.seed)
+        return sound
 
     def traced(self, setup: PlaybackSetup, workers: int = 1, factor: int = FACTOR) -> Array:
         """Return the path of the tip's centre as displacement of each wall, (2, frames), m, signed as `motion`."""
         frames = self.motion.shape[1]
-        speeds = np.broadcast_to(np.asarray(setup.speed, np.float64), (max(1, -(-frames // BLOCK)),))
+        speeds = self._speeds(setup)
         sign = self.scale(setup.level) * (1.0 if setup.polarity == "normal" else -1.0)
         out = np.empty_like(self.motion)
         jobs = [
@@ -123,6 +134,18 @@ class CutPassage:
                 job()
         return out
 
+    def _speeds(self, setup: PlaybackSetup) -> Array:
+        """Return the groove speed of each block, m/s, (blocks,)."""
+        blocks = max(1, -(-self.motion.shape[1] // BLOCK))
+        return np.broadcast_to(np.asarray(setup.speed, np.float64), (blocks,))
+
+    def _speed(self, setup: PlaybackSetup) -> Array:
+        """Return the groove speed at each frame, m/s, (frames,), without steps."""
+        speeds = self._speeds(setup)
+        middle = (np.arange(len(speeds)) + 0.5) * BLOCK
+        found: Array = np.interp(np.arange(self.motion.shape[1]), middle, speeds)
+        return found
+
     def _piece(
         self, setup: PlaybackSetup, speeds: Array, start: int, wall: tuple[int, float], factor: int, out: Array
     ) -> None:  # fmt: skip
@@ -136,16 +159,20 @@ class CutPassage:
         low, high = start - margin - BLOCK, start + -(-(end - start) // BLOCK) * BLOCK + margin + BLOCK + ahead
         z = gain * _stretch(self.motion[channel], low - around, high + around)
         length = speeds[np.clip(np.arange(low // BLOCK, -(-high // BLOCK)), 0, len(speeds) - 1)] / (self.rate * factor)
-        path = wall_path(raised(z, factor), length, BLOCK * factor, setup.tip.along, setup.back_angle, margin * factor)
+        wall_z, facet = raised(z, factor), setup.imperfections.facet
+        if facet > 0.0:
+            wall_z = burnished(wall_z, length, BLOCK * factor, facet)
+        path = wall_path(wall_z, length, BLOCK * factor, setup.tip.along, setup.back_angle, margin * factor)
         path = path[: len(path) - ahead * factor]
         back = lowered(path, factor)[BLOCK - around :]
         out[channel, start:end] = back[: end - start] * math.copysign(1.0, gain)
 
     def _ahead(self, setup: PlaybackSetup, channel: int, scale: float, speeds: Array) -> int:
-        """Return how many frames ahead the back edges may still reach: the whole swing, at their angle."""
+        """Return how many frames ahead edges and facet may still reach: the edges the whole swing, at their angle."""
         fall = float(speeds.min()) / self.rate * math.tan(setup.back_angle) / math.sqrt(2.0)
         swing = scale * self._swings[channel]
-        return BLOCK * -(-math.ceil(min(swing / fall, self.motion.shape[1])) // BLOCK)
+        facet = setup.imperfections.facet * self.rate / float(speeds.min())
+        return BLOCK * -(-math.ceil(min(swing / fall, self.motion.shape[1]) + facet) // BLOCK)
 
 
 def displaced(samples: Samples, stream: Stream, signal: Signal) -> Array:
