@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import atexit
 import contextlib
 import gc
 import importlib
@@ -399,6 +400,8 @@ def _run_named(words: argparse.Namespace) -> int:
 
 def run() -> NoReturn:
     """Run the command of the process, and end the process."""
+    end = _End()
+    atexit.register(end)  # the first to be registered, so it is called last
     stopping.at_once()
     gc.set_threshold(GARBAGE)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # no kernel uses the threads of numpy's linear algebra
@@ -412,7 +415,7 @@ def run() -> NoReturn:
     except KeyboardInterrupt as stopped:  # a signal during the handling of another one
         code = stopped.exit_code if isinstance(stopped, stopping.StoppedError) else 130
     stopping.at_once()
-    _leave(_flushed(code))
+    _leave(_flushed(code), end)
 
 
 def _flushed(code: str | int | None) -> str | int | None:
@@ -425,16 +428,31 @@ def _flushed(code: str | int | None) -> str | int | None:
     return code
 
 
-def _leave(code: str | int | None) -> NoReturn:
+class _End:
+    """Ends the process once every other exit handler was called.
+
+    To take down the modules, numba's and the compiler's among them, takes 50 ms, and nothing is left to be done there.
+    """
+
+    def __init__(self) -> None:
+        self.code = 1
+        """exit code of the process; 1 as long as an error that is not handled may end it"""
+
+    def __call__(self) -> NoReturn:
+        for stream in (sys.stdout, sys.stderr):
+            with contextlib.suppress(OSError, ValueError, AttributeError):  # AttributeError: there is no such stream
+                stream.flush()
+        os._exit(self.code)
+
+
+def _leave(code: str | int | None, end: _End) -> NoReturn:
     """End the process, even while a call of a plugin that timed out or was interrupted still runs."""
     stopping.not_at_all()
+    end.code = code if isinstance(code, int) else int(code is not None)
     runner = sys.modules.get("qc.plugin_host.runner")
     if runner is not None and runner.unfinished():
-        with contextlib.suppress(OSError, ValueError):
-            sys.stderr.flush()
         kernels = sys.modules.get("qc.dsp.kernels.cache")
         if kernels is not None:
             kernels.close()  # else what was compiled would be compiled again
-        os._exit(code if isinstance(code, int) else int(code is not None))
-    gc.freeze()  # the process ends: no need to collect garbage
+        end()
     sys.exit(code)

@@ -190,7 +190,7 @@ def test_a_record_that_cannot_be_written_leaves_the_older_one_and_nothing_else(f
 def test_what_was_compiled_is_recorded_though_the_process_leaves_a_plugin_behind(tmp_path):
     leaves = (
         "import qc.plugin_host.runner as runner; from qc.cli import main\n"
-        "runner.unfinished = lambda: True; sys.stdout.flush(); main._leave(0)\n"
+        "runner.unfinished = lambda: True; sys.stdout.flush(); main._leave(0, main._End())\n"
     )
     assert run(f"import sys\n{USE}{leaves}", tmp_path) == "1"
     assert run(USE, tmp_path) == "0"
