@@ -1,6 +1,6 @@
 """Measure `sidegate check` against ffmpeg's loudness meter, and against what it is meant to reach.
 
-    python tests/benchmarks/run.py FOLDER [--runs 5] [--json RESULTS.json] [--workers 2]
+    python tests/benchmarks/run.py FOLDER [--runs 5] [--json RESULTS.json] [--workers 2] [--command SIDEGATE]
 
 FOLDER gets the sides (2.5 GB of real music from Debian's wesnoth-1.16-music) when they are not there yet. The whole
 command is timed, all checks there are, with a JSON report; the meter does loudness and true peak only. Ratios are
@@ -62,9 +62,9 @@ class Row:
 class Bench:
     """The commands, the sides, and where what they write goes."""
 
-    def __init__(self, folder: Path, runs: int, workers: int, out: Path) -> None:
+    def __init__(self, folder: Path, runs: int, workers: int, out: Path, command: Path | None = None) -> None:
         self.folder, self.runs, self.out = folder, runs, out
-        script = Path(sys.executable).with_name("sidegate")
+        script = command or Path(sys.executable).with_name("sidegate")
         self.sidegate = [str(script)] if script.is_file() else [sys.executable, "-m", "qc"]
         self.more = ["--workers", str(workers)] if workers else []
         self.ffmpeg = shutil.which("ffmpeg") or sys.exit("ffmpeg is needed")
@@ -131,9 +131,14 @@ def main() -> None:
     words.add_argument("--runs", type=int, default=5)
     words.add_argument("--json", type=Path, help="also write the table, with all runs, as JSON")
     words.add_argument("--workers", type=int, default=0, help="threads of the check; 0: the cores there are")
+    words.add_argument(
+        "--command", type=Path, help="the sidegate to time, of another installation; default: this one's"
+    )
     asked = words.parse_args()
+    if asked.command is not None and not asked.command.is_file():
+        words.error(f"{asked.command} is not a command")
     with tempfile.TemporaryDirectory() as out:
-        bench = Bench(asked.folder, asked.runs, asked.workers, Path(out))
+        bench = Bench(asked.folder, asked.runs, asked.workers, Path(out), asked.command)
         pairs = {name: bench.compared(bench.side(*form)) for name, form in SIDES.items()}
         again = bench.again(bench.side("wav", 96_000))
         rows = [*ratios(pairs), second(again, pairs["WAV 96"]), *memory(bench, pairs), *starts(bench, again)]
