@@ -24,6 +24,15 @@ def make_private(folder: Path) -> None:
                 _settle(path, writable_by_others=closed)
 
 
+def check_private(folder: Path) -> None:
+    """Check that what is in a folder can only come from this user, and change nothing; raises OSError if it may not."""
+    if hasattr(os, "geteuid"):
+        _own_folder(folder, writable_by_others=False)
+        for inner in folder.glob("*"):
+            if inner.is_dir() or inner.is_symlink():
+                _own_folder(inner, writable_by_others=False)
+
+
 def _settle(path: Path, *, writable_by_others: bool) -> None:
     """Close a folder to others; remove what is no plain file of this user's; raises OSError.
 

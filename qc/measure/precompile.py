@@ -47,7 +47,8 @@ def precompile(host: Host) -> None:
 
     The rest is the wall motion and what the needs of the tool's own plugins process; other plugins may not end, and
     compile what they have when they are called. Several first runs at once compile once: the others wait
-    (`kernels.cache`). The folder is complete only when both parts ended; else the next run goes on.
+    (`kernels.cache`). The folder is complete only when both parts ended; else the next run goes on. Where nothing can
+    be stored, this process compiles all, so that no call of a plugin waits for it.
     """
     with contextlib.suppress(Exception), opened().compiling() as missing:
         if missing:
@@ -55,7 +56,7 @@ def precompile(host: Host) -> None:
                 noise = Path(folder) / "noise.wav"
                 _write_noise(noise)
                 names = own_needs(host)
-                if sys.executable and default_workers() > 1:
+                if sys.executable and default_workers() > 1 and opened().persistent:
                     _in_two_processes(noise, names)
                 else:
                     _groove()

@@ -44,7 +44,7 @@ def test_the_first_run_says_that_it_compiles_and_leaves_little_for_the_pass(deli
     assert set(cache.rglob("*.nbc")) == kept
 
 
-def test_a_folder_that_goes_away_is_not_prepared(tmp_path):
+def test_for_a_folder_that_goes_away_the_process_itself_compiles_before_any_plugin_is_called(tmp_path):
     blocked = tmp_path / "file"
     blocked.write_text("not a folder")
     code = (
@@ -53,10 +53,14 @@ def test_a_folder_that_goes_away_is_not_prepared(tmp_path):
         "from qc.plugin_host.host import Host\n"
         "subprocess.Popen = None\n"
         "precompile(Host.build(()))\n"
+        "from qc.dsp.kernels.cache import opened\n"
+        "from qc.groove.signal.sector_envelopes import envelopes\n"
+        "print(opened().complete, len(envelopes.signatures))\n"
     )
     done = run([], blocked, code)
     assert done.returncode == 0
     assert done.stderr.count("which cannot be stored") == 1
+    assert done.stdout == "True 1\n"
 
 
 def test_what_the_other_process_cannot_find_is_left_out(tmp_path):

@@ -14,6 +14,9 @@ The public way to choose numba's folder is `numba.config.CACHE_DIR`, the setting
 when a function is decorated, and then tries no other place, such as `__pycache__` by the sources that may be read-only,
 as long as the folder can be written. It is set for the length of the decoration alone, so that other code in the
 process that uses numba keeps the folder it chose.
+
+numba passes over a folder that is read-only, and raises where a kernel cannot be stored on a full disk. In both cases
+the kernels of a complete folder are copied to one that goes away with the process.
 """
 
 from __future__ import annotations
@@ -34,11 +37,11 @@ from typing import Any
 from qc.dsp.kernels import target
 from qc.files.atomic_write import write_file
 from qc.files.bounded_read import UnreadableFileError, read_bytes
-from qc.files.private_folder import make_private
+from qc.files.private_folder import check_private, make_private
 
 _PACKAGE = Path(__file__).parents[2]
 SPACE = 1 << 26
-"""Free bytes that the folder's disk must have before kernels are first stored there."""
+"""Free bytes that the folder's disk must have before kernels are stored there."""
 WAIT_S = 120.0
 """Time in seconds that a process waits for another one that compiles, before it compiles by itself."""
 LARGEST = 64 << 20
@@ -76,11 +79,11 @@ class KernelCache:
     """A folder that numba stores kernels in.
 
     `persistent` is False for a folder that goes away with the process. Every file of numba's whose bytes are not those
-    that were recorded is removed; raises OSError where that fails, where others may have filled the folder, or where it
-    cannot be written: numba passes over a folder that is read-only, even one with all kernels in it.
+    that were recorded is removed; raises OSError where that fails, where others may have filled the folder, where it
+    cannot be written, or where its disk is full, which `may_be_full` allows for a complete folder.
     """
 
-    def __init__(self, folder: Path, *, persistent: bool) -> None:
+    def __init__(self, folder: Path, *, persistent: bool, may_be_full: bool = False) -> None:
         self.folder, self.persistent = folder, persistent
         self.complete = False
         """whether some process has compiled all kernels into it"""
@@ -89,8 +92,29 @@ class KernelCache:
         make_private(folder)
         tempfile.TemporaryFile(dir=folder).close()  # as numba asks whether it can write
         self.check()
-        if persistent and not self.complete and shutil.disk_usage(folder).free < SPACE:
+        enough = not persistent or (may_be_full and self.complete) or shutil.disk_usage(folder).free >= SPACE
+        if not enough:
             raise OSError("too little space for compiled kernels")
+
+    def copy(self, folder: Path) -> None:
+        """Copy the recorded files of another folder, if that is complete; raises OSError where others may write to it.
+
+        Nothing in the other folder is changed, and all or nothing is copied.
+        """
+        check_private(folder)
+        complete, recorded = _recorded(folder)
+        try:
+            for path in _files(folder) if complete else ():
+                name = path.relative_to(folder).as_posix()
+                content = read_bytes(path, LARGEST, follow=False)
+                if hashlib.sha256(content).hexdigest() == recorded.get(name):
+                    (self.folder / name).parent.mkdir(mode=0o700, exist_ok=True)
+                    (self.folder / name).write_bytes(content)
+        except BaseException:
+            for path in _files(self.folder):
+                path.unlink()
+            raise
+        self.complete = complete
 
     @contextlib.contextmanager
     def chosen(self, config: Any) -> Iterator[None]:
@@ -106,19 +130,19 @@ class KernelCache:
 
         Until the folder is complete, files may be those that another process is just compiling; those stay.
         """
-        self.complete, recorded = self._recorded()
-        if self.complete or not self._files():
+        self.complete, recorded = _recorded(self.folder)
+        if self.complete or not _files(self.folder):
             self._keep(recorded)
             return
         with self._locked(0.0) as idle:
             if idle:
-                self.complete, recorded = self._recorded()
+                self.complete, recorded = _recorded(self.folder)
                 self._keep(recorded)
 
     def _keep(self, recorded: Mapping[str, str]) -> None:
         """Keep the files whose SHA-256 is recorded, and remove all others."""
         self._checked = {}
-        for path in self._files():
+        for path in _files(self.folder):
             name = path.relative_to(self.folder).as_posix()
             try:
                 found = _sha256(path)
@@ -131,10 +155,10 @@ class KernelCache:
 
     def record(self, *, complete: bool | None = None) -> None:
         """Record the files that were added since the folder was checked, and whether all kernels are there now."""
-        names = {path.relative_to(self.folder).as_posix() for path in self._files()}
+        names = {path.relative_to(self.folder).as_posix() for path in _files(self.folder)}
         if not self.persistent or (names == self._checked.keys() and complete in {None, self.complete}):
             return
-        self.complete = self._recorded()[0] if complete is None else complete
+        self.complete = _recorded(self.folder)[0] if complete is None else complete
         with contextlib.suppress(OSError, UnreadableFileError):  # what is not recorded is compiled again
             self._checked = {name: _sha256(self.folder / name) for name in names}
             text = json.dumps({"complete": self.complete, "files": self._checked}, indent=1, sort_keys=True)
@@ -151,22 +175,22 @@ class KernelCache:
     def compiling(self) -> Iterator[bool]:
         """Yield whether the caller has to compile all kernels; it says so on stderr, and waits for a process that does.
 
-        The folder is complete when the caller is done, unless it raises. A folder that goes away is not prepared:
-        kernels are then compiled when they are called.
+        The folder is complete when the caller is done, unless it raises.
         """
         if self.complete:
             yield False
             return
         if not self.persistent:
-            _say("compiling its measuring code, which cannot be stored; about 20 seconds")
-            yield False
+            _say("compiling its measuring code, which cannot be stored; about 30 seconds")
+            yield True
+            self.complete = True
             return
         with contextlib.ExitStack() as stack:
             alone = stack.enter_context(self._locked(0.0))
             if not alone:
                 _say("another run is compiling the measuring code for this machine; waiting for it")
                 alone = stack.enter_context(self._locked(WAIT_S))
-            self.complete, recorded = self._recorded()
+            self.complete, recorded = _recorded(self.folder)
             if alone or self.complete:
                 self._keep(recorded)
             if self.complete:
@@ -179,18 +203,6 @@ class KernelCache:
                 self.record()
                 raise
             self.record(complete=True)
-
-    def _recorded(self) -> tuple[bool, dict[str, str]]:
-        """Read the record: whether all kernels are there, and the SHA-256 of each file; none where it is damaged."""
-        try:
-            record = json.loads(read_bytes(self.folder / _RECORD, LARGEST, follow=False))
-            return bool(record["complete"]), {str(name): str(value) for name, value in record["files"].items()}
-        except (UnreadableFileError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
-            return False, {}
-
-    def _files(self) -> list[Path]:
-        """List numba's indices and data files."""
-        return [path for path in self.folder.glob("*/*") if path.suffix in {".nbi", ".nbc"}]
 
     @contextlib.contextmanager
     def _locked(self, wait: float) -> Iterator[bool]:
@@ -211,12 +223,32 @@ class KernelCache:
 
 @cache
 def opened() -> KernelCache:
-    """Open the cache of this process; one that goes away with the process where the user's cannot be used."""
+    """Open the cache of this process; one that goes away with the process where the user's cannot be written."""
+    folder = None
     try:
-        found = KernelCache(_root() / "sidegate" / folder_name(), persistent=True)
+        folder = _root() / "sidegate" / folder_name()
+        found = KernelCache(folder, persistent=True)
     except (OSError, RuntimeError):  # RuntimeError: a user without a home
-        found = KernelCache(Path(tempfile.mkdtemp(prefix="sidegate-kernels-")), persistent=False)
+        found = _passing(folder)
     atexit.register(found.close)
+    return found
+
+
+def _passing(folder: Path | None) -> KernelCache:
+    """Open a cache that goes away with the process, with the kernels of `folder` if that is complete.
+
+    Where they cannot be copied, because all disks are full, the complete folder itself is used.
+    """
+    found = KernelCache(Path(tempfile.mkdtemp(prefix="sidegate-kernels-")), persistent=False)
+    if folder is None:
+        return found
+    with contextlib.suppress(OSError, UnreadableFileError):
+        found.copy(folder)
+        return found
+    with contextlib.suppress(OSError):
+        full = KernelCache(folder, persistent=True, may_be_full=True)
+        found.close()
+        return full
     return found
 
 
@@ -233,6 +265,20 @@ def _root() -> Path:
         if named.is_absolute():
             return named
     return Path.home() / ".cache"
+
+
+def _recorded(folder: Path) -> tuple[bool, dict[str, str]]:
+    """Read the record: whether all kernels are there, and the SHA-256 of each file; none where it is damaged."""
+    try:
+        record = json.loads(read_bytes(folder / _RECORD, LARGEST, follow=False))
+        return bool(record["complete"]), {str(name): str(value) for name, value in record["files"].items()}
+    except (UnreadableFileError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return False, {}
+
+
+def _files(folder: Path) -> list[Path]:
+    """List numba's indices and data files."""
+    return [path for path in folder.glob("*/*") if path.suffix in {".nbi", ".nbc"}]
 
 
 def _sha256(path: Path) -> str:

@@ -271,6 +271,62 @@ def test_a_full_disk_is_not_filled_further(tmp_path, monkeypatch):
         KernelCache(tmp_path / "kernels", persistent=True)
 
 
+@pytest.fixture
+def complete(folder):
+    """The folder, marked as complete."""
+    KernelCache(folder, persistent=True).record(complete=True)
+    return folder
+
+
+@pytest.fixture
+def full(monkeypatch):
+    """Disks with too little space, all of them."""
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: shutil._ntuple_diskusage(1 << 30, 1 << 30, cache.SPACE - 1))
+
+
+def test_kernels_of_a_complete_folder_on_a_full_disk_are_copied(complete, full):
+    with pytest.raises(OSError, match="too little space"):
+        KernelCache(complete, persistent=True)
+    copy = cache._passing(complete)
+    assert (copy.complete, copy.persistent, names(copy.folder)) == (True, False, names(complete))
+    copy.close()
+    assert not copy.folder.exists()
+    assert names(complete) == ["a.1.nbc", "a.nbi"]
+
+
+def test_a_changed_kernel_is_not_copied(complete, full):
+    (complete / "meters_1" / "a.1.nbc").write_bytes(b"changed")
+    copy = cache._passing(complete)
+    assert names(copy.folder) == ["a.nbi"]
+    copy.close()
+
+
+def test_kernels_are_not_copied_from_a_folder_that_others_may_write(complete, full):
+    (complete / "meters_1").chmod(0o777)
+    complete.chmod(0o755)
+    copy = cache._passing(complete)
+    assert (copy.complete, list(copy.folder.iterdir())) == (False, [])
+    copy.close()
+
+
+def test_kernels_of_an_incomplete_folder_are_not_copied(folder, full):
+    copy = cache._passing(folder)
+    assert (copy.complete, copy.persistent, list(copy.folder.iterdir())) == (False, False, [])
+    copy.close()
+
+
+def test_where_no_copy_can_be_written_the_complete_folder_itself_is_used(complete, full, monkeypatch, tmp_path):
+    monkeypatch.setattr(cache.tempfile, "mkdtemp", lambda prefix: str(tmp_path / prefix))
+
+    def no_space(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(cache.Path, "write_bytes", no_space)
+    found = cache._passing(complete)
+    assert (found.folder, found.persistent) == (complete, True)
+    assert {path.name for path in tmp_path.iterdir()} == {"kernels"}
+
+
 def test_a_processor_with_other_features_has_a_folder_of_its_own(tmp_path):
     """Machines of one name may have vectors switched off, and may share a home."""
     settings = [{}, {"NUMBA_CPU_FEATURES": "-avx512f"}, {"NUMBA_CPU_NAME": "generic"}, {"NUMBA_ENABLE_AVX": "0"}]
