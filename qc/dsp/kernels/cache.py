@@ -35,6 +35,7 @@ from pathlib import Path
 from typing import Any
 
 from qc.dsp.kernels import target
+from qc.dsp.kernels.old_folders import mark_used, remove_unused
 from qc.files.atomic_write import write_file
 from qc.files.bounded_read import UnreadableFileError, read_bytes
 from qc.files.private_folder import check_private, make_private
@@ -90,6 +91,7 @@ class KernelCache:
         self._checked: dict[str, str] = {}
         """SHA-256 of each checked file, by path within the folder"""
         make_private(folder)
+        mark_used(folder)
         tempfile.TemporaryFile(dir=folder).close()  # as numba asks whether it can write
         self.check()
         enough = not persistent or (may_be_full and self.complete) or shutil.disk_usage(folder).free >= SPACE
@@ -168,6 +170,7 @@ class KernelCache:
         """Record what was added, or remove a folder that goes away with the process."""
         if self.persistent:
             self.record()
+            mark_used(self.folder)
         else:
             shutil.rmtree(self.folder, ignore_errors=True)
 
@@ -203,6 +206,7 @@ class KernelCache:
                 self.record()
                 raise
             self.record(complete=True)
+            remove_unused(self.folder)
 
     @contextlib.contextmanager
     def _locked(self, wait: float) -> Iterator[bool]:
