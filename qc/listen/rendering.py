@@ -112,9 +112,12 @@ class PassagePlayer:
         rate, lead = self.passage.rate, self.lead
         master = self.passage.master[:, lead:]
         bands = MasterBands.whole(master, rate)
-        sounds, rows = {MASTER: faded(resampled(master, rate))}, []
+        sounds = {MASTER: faded(resampled(master, rate))}
+        rows: list[PlayedPassage] = []
         target = loudness(sounds[MASTER])
         for radius, setup in self.setups(levels):
+            if any(self._name(radius, setup) == row.file for row in rows):
+                continue  # a requested radius that is the passage's own
             played = self.passage.played(setup, workers)[:, lead:]
             compared = bands.compared(played)
             row = self._row(radius, setup, compared)
@@ -124,17 +127,23 @@ class PassagePlayer:
             sounds[row.file] = matched * sound
             sounds[row.difference] = matched * (sound - fitted * sounds[MASTER])
             rows.append(row)
-        gain = min(1.0, PEAK / max(float(np.abs(sound).max()) for sound in sounds.values()))
+        peak = max(float(np.abs(sound).max()) for sound in sounds.values())
+        gain = min(1.0, PEAK / peak) if peak > 0.0 else 1.0
         report = ListenReport(
             tool=tool, ruleset=ruleset, master=MASTER, gain_db=20.0 * math.log10(gain), renderings=tuple(rows)
         )
         return ListenFiles(report, {name: gain * sound for name, sound in sounds.items()})
 
+    def _name(self, radius: float, setup: PlaybackSetup) -> str:
+        """Return the name of a playback's sound file."""
+        level, tip = round(setup.level, 3) + 0.0, setup.tip.name.replace(" ", "")
+        return f"{self.request.side}_{level:+g}dB_{1e3 * radius:.2f}mm_{tip}.wav"
+
     def _row(self, radius: float, setup: PlaybackSetup, compared: Residuals) -> PlayedPassage:
+        name = self._name(radius, setup)
         level, tip = round(setup.level, 3) + 0.0, setup.tip.name  # never -0.0
-        name = f"{self.request.side}_{level:+g}dB_{1e3 * radius:.6g}mm_{tip.replace(' ', '')}"
         return PlayedPassage(
-            file=f"{name}.wav", difference=f"{name}_difference.wav", side=self.request.side,
+            file=name, difference=f"{name.removesuffix('.wav')}_difference.wav", side=self.request.side,
             start_s=self.request.start, end_s=self.request.end, level_db=level, radius_mm=round(1e3 * radius, 3),
             tip=tip,
             residual_db={name: _finite(values[0]) for name, values in compared.by_band.items()},

@@ -171,6 +171,22 @@ def test_nothing_is_written_over(delivery, usual):
     assert {file: file.stat().st_mtime_ns for file in (folder / "usual").iterdir()} == before
 
 
+def test_silence_has_no_residual_and_one_channel_plays_on_both_walls(warm, tmp_path):
+    """A file of one channel is cut in both; its first seconds are digital silence."""
+    x = np.concatenate([np.zeros(48_000), 0.4 * song(Song(2.0, 48_000, seed=5, tempo=110.0))[0]])
+    soundfile.write(tmp_path / "a.wav", x, 48_000, subtype="PCM_24")
+    text = "schema: 1\ntitle: One Channel\ndisc: {size: 7in, speed: 45}\nsides:\n  - {id: A, audio: a.wav}\n"
+    (tmp_path / "delivery.yaml").write_text(text, encoding="utf-8")
+    silent, sounds, screen = run((tmp_path, tmp_path), "silent", at="0-0.5")
+    assert set(silent["renderings"][0]["residual_db"].values()) == {None}
+    assert not any(sound.any() for sound in sounds.values())
+    assert screen.splitlines()[2].split()[-5:] == ["-"] * 5
+    spoken, sounds, _ = run((tmp_path, tmp_path), "spoken", at="1.5-2.5")
+    master, played = sounds["master.wav"], sounds[spoken["renderings"][0]["file"]]
+    assert np.array_equal(master[0], master[1])
+    assert not np.array_equal(played[0], played[1])  # second harmonics of opposite sign: the pinch effect
+
+
 REFUSED = {
     "ends after": ("--at", "1.5-1.0"),
     "4:02-4:06": ("--at", "1.5"),

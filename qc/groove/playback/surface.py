@@ -54,8 +54,8 @@ def rolled(z: Array, step: Array, block: int, radius: float, margin: int, sag: A
         n = min(block, count - start)
         first = margin + start  # of z
         length = step[first // block]
-        steepest = 0.0
-        for k in range(first - margin + 1, first + n + margin):
+        steepest, around = 0.0, min(margin - 1, int(radius / length) + 1)
+        for k in range(first - around, first + n + around):
             steepest = max(steepest, abs(z[k] - z[k - 1]))
         wide = _sags(length, radius, steepest, sag)
         _lowest(z, first, n, sag, wide, low)
