@@ -57,7 +57,11 @@ def precompile(host: Host) -> None:
                 _write_noise(noise)
                 names = own_needs(host)
                 if sys.executable and default_workers() > 1 and opened().persistent:
-                    _in_two_processes(noise, names)
+                    try:
+                        _in_two_processes(noise, names)
+                    except subprocess.SubprocessError:
+                        _motion_and_needs(noise, names)  # else calls of plugins would wait for the compiler
+                        raise
                 else:
                     _groove()
                     _motion_and_needs(noise, names)
