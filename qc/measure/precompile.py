@@ -1,14 +1,16 @@
 """Compile all kernels before the first side is measured, in two processes where there are two cores.
 
 numba compiles in one thread at a time. So a second process measures a second of noise, the wall motion and what the
-tool's own plugins need, while this one computes a groove; each stores what it compiled, and the run that follows loads
-it. Whatever goes wrong here costs time only: a kernel that is still missing is compiled when it is called.
+tool's own plugins need, while this one computes a groove. Each stores what it compiled in a folder of its own, since
+numba lets two processes that store one kernel at once mix up its argument types; then this one takes over what it has
+not got. Whatever goes wrong here costs time only: a kernel that is still missing is compiled when it is called.
 """
 
 from __future__ import annotations
 
 import contextlib
 import importlib
+import os
 import random
 import subprocess
 import sys
@@ -78,8 +80,14 @@ def _in_two_processes(noise: Path, names: Sequence[str]) -> None:
     # -P: the folder it runs in may be a delivery, and nothing in that is to be imported
     code = "from qc.measure.precompile import other_process; other_process()"
     command = [sys.executable, "-P", "-c", code, str(noise), *names]
+    elsewhere = noise.parent / "kernels"
+    elsewhere.mkdir()
     with subprocess.Popen(  # noqa: S603 - this program itself
-        command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        command,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        env={**os.environ, "SIDEGATE_CACHE": str(elsewhere)},
     ) as other:
         try:
             _groove()
@@ -89,6 +97,8 @@ def _in_two_processes(noise: Path, names: Sequence[str]) -> None:
             raise
     if status:
         raise subprocess.CalledProcessError(status, sys.executable)
+    opened().adopt(elsewhere)
+    _motion_and_needs(noise, names)  # loads what was taken over; compiles what both had, for other argument types
 
 
 def other_process() -> None:

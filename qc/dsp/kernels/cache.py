@@ -23,6 +23,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import glob
 import hashlib
 import json
 import os
@@ -117,6 +118,20 @@ class KernelCache:
                 path.unlink()
             raise
         self.complete = complete
+
+    def adopt(self, root: Path) -> None:
+        """Move kernels from the cache of another process, which ended and had `root` as its SIDEGATE_CACHE, to here.
+
+        Those this folder has already stay as they are: numba numbers the data files of a kernel in the order of its
+        index, so what two processes stored of one kernel cannot be put together.
+        """
+        other = root / "sidegate" / folder_name()
+        for index in other.glob("*/*.nbi"):
+            there = self.folder / index.parent.name
+            if not (there / index.name).exists():
+                there.mkdir(mode=0o700, exist_ok=True)
+                for path in (*index.parent.glob(f"{glob.escape(index.stem)}.*.nbc"), index):
+                    shutil.move(path, there / path.name)
 
     @contextlib.contextmanager
     def chosen(self, config: Any) -> Iterator[None]:

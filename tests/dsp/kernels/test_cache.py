@@ -220,6 +220,25 @@ def test_several_first_runs_compile_once(folder, capsys):
     assert said.count("another run is compiling the measuring code for this machine; waiting for it") == 1
 
 
+def test_of_two_processes_kernels_the_missing_ones_are_taken_over_whole(folder, tmp_path):
+    """A name with brackets, as numba gives methods, is no pattern; what is there already stays as it is."""
+    other = tmp_path / "other" / "sidegate" / cache.folder_name()
+    ours = KernelCache(folder, persistent=True)
+    for place, mark in ((folder, b"ours"), (other, b"theirs")):
+        (place / "room_1").mkdir(parents=True)
+        for name in ("both-7.py311.nbi", "both-7.py311.1.nbc"):
+            (place / "room_1" / name).write_bytes(mark)
+    (other / "room_1" / "both-7.py311.2.nbc").write_bytes(b"theirs")
+    for name in ("new[a]-7.py311.nbi", "new[a]-7.py311.1.nbc", "new[a]-7.py311.2.nbc"):
+        (other / "room_1" / name).write_bytes(b"theirs")
+    ours.adopt(tmp_path / "other")
+    found = {path.name: path.read_bytes() for path in (folder / "room_1").iterdir()}
+    assert found == {
+        "both-7.py311.nbi": b"ours", "both-7.py311.1.nbc": b"ours", "new[a]-7.py311.nbi": b"theirs",
+        "new[a]-7.py311.1.nbc": b"theirs", "new[a]-7.py311.2.nbc": b"theirs",
+    }  # fmt: skip
+
+
 def test_a_run_that_has_waited_long_enough_compiles_by_itself(folder, monkeypatch):
     monkeypatch.setattr(cache, "WAIT_S", 0.1)
     first, second = (KernelCache(folder, persistent=True) for _ in range(2))
