@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import atexit
 import contextlib
+import functools
 import gc
 import importlib
 import os
@@ -67,6 +68,7 @@ COMMANDS = {
 """Commands with a module of their own in qc.cli."""
 
 
+@functools.cache
 def parser() -> argparse.ArgumentParser:
     """Build the parser of all commands."""
     top = _Parser(

@@ -80,12 +80,20 @@ def load_yaml(path: Path, kind: Kind, error: type[SidegateError]) -> YamlSource:
     Raises `error` with one sentence, "FILE:LINE: ..." (or "FILE: ..." where the file cannot be read at all).
     Folders, pipes and devices are refused before they are opened, so nothing here can block.
     """
-    name = shown(str(path), longest=500)
+    return parse_yaml(yaml_bytes(path, kind, error), name_of(path), kind, error, path=path)
+
+
+def name_of(path: Path) -> str:
+    """Return the name of a file for messages."""
+    return shown(str(path), longest=500)
+
+
+def yaml_bytes(path: Path, kind: Kind, error: type[SidegateError]) -> bytes:
+    """Read the bytes of a YAML file, as `load_yaml` does."""
     try:
-        text = read_bytes(path, LARGEST)
+        return read_bytes(path, LARGEST)
     except UnreadableFileError as fault:
-        raise error(f"{name}: {fault.sentence(_NAMES[kind], 'YAML file')}") from None
-    return parse_yaml(text, name, kind, error, path=path)
+        raise error(f"{name_of(path)}: {fault.sentence(_NAMES[kind], 'YAML file')}") from None
 
 
 def parse_yaml(

@@ -33,7 +33,8 @@ def find(entries: Iterable[EntryPoint] | None = None) -> tuple[InstalledPlugin, 
 def _found(entry: EntryPoint) -> InstalledPlugin:
     if entry.dist is None:
         return InstalledPlugin(entry.name, "", "", entry)
-    return InstalledPlugin(entry.name, entry.dist.name, entry.dist.version, entry)
+    metadata = entry.dist.metadata  # parsed anew each time it is asked for, or the name or the version
+    return InstalledPlugin(entry.name, metadata["Name"], metadata["Version"], entry)
 
 
 def named(name: str, package: str, version: str) -> str:

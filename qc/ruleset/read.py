@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 
 from packaging.specifiers import InvalidSpecifier
 
 import qc
-from qc.files.yaml_source import YamlSource, load_yaml
+from qc.files.yaml_source import YamlSource, name_of, parse_yaml, yaml_bytes
 from qc.model.errors import RulesetError
 from qc.ruleset.versions import read_specifier
 from qc.text.sanitize import shown
@@ -15,7 +16,13 @@ from qc.text.sanitize import shown
 
 def read_file(path: Path) -> YamlSource:
     """Read a ruleset file as it is written; raises RulesetError with one sentence, "FILE:LINE: ..."."""
-    yaml_source = load_yaml(path, "ruleset", RulesetError)
+    return _parsed(yaml_bytes(path, "ruleset", RulesetError), path)
+
+
+@lru_cache(maxsize=64)
+def _parsed(text: bytes, path: Path) -> YamlSource:
+    """Parse a ruleset file; kept in the process, which may judge many deliveries by the same rulesets."""
+    yaml_source = parse_yaml(text, name_of(path), "ruleset", RulesetError, path=path)
     _fits_this_tool(yaml_source)
     return yaml_source
 
