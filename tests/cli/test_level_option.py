@@ -27,12 +27,19 @@ sides:
 SPELLINGS = (["--level", "-6 dB"], ["--level=-6dB"], ["--level", "-6dB"], ["--level", "-6"], ["--level", "-.6e1dB"])
 
 
+@pytest.fixture(scope="module")
+def store_of_all(tmp_path_factory):
+    """A store for the tests of this file, so that their two sides are measured once."""
+    return tmp_path_factory.mktemp("store") / "store"
+
+
 @pytest.fixture
-def two(bench):
+def two(bench, store_of_all):
     """A delivery of two free sides, B 5 dB quieter, so that it may be cut that much hotter."""
     bench.deliver(FREE, audio=False)
+    bench.environment["SIDEGATE_STORE"] = str(store_of_all)
     for side, peak in (("a", 0.7), ("b", 0.4)):
-        soundfile.write(bench.folder / f"side-{side}.wav", programme(12.0, peak=peak), RATE, subtype="PCM_24")
+        soundfile.write(bench.folder / f"side-{side}.wav", programme(4.0, peak=peak), RATE, subtype="PCM_24")
     return bench
 
 
@@ -130,6 +137,7 @@ def test_no_report_speaks_of_a_level_that_nobody_chose(two):
 
 
 def test_equal_bytes_with_a_store_and_without(two):
+    two.environment["SIDEGATE_STORE"] = str(two.store)  # which is empty
     words = ("--level", "-3.3 dB", "--reproducible")
     first = two.check(*words).report
     assert two.check(*words).report == first
@@ -174,7 +182,7 @@ def test_what_stands_behind_two_hyphens_is_no_level(capsys):
 
 
 def test_a_plan_counts_a_house_limit_on_minutes_as_check_does(two):
-    """12 s take no room, so the limit asks for a chart of 24 minutes: only a quieter side has one."""
+    """4 s take no room, so the limit asks for a chart of 24 minutes: only a quieter side has one."""
     house = two.folder / "house.yaml"
     house.write_text(
         "schema: 1\nname: house\nversion: 1.0.0\nextends: disc-12in-33@2.0.0\nlimits:\n  layout.side-too-long:\n"

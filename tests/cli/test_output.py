@@ -111,8 +111,15 @@ def lengthy(bench):
     return bench
 
 
-@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
-@pytest.mark.parametrize("workers", ["1", "2"])
+@pytest.mark.parametrize(
+    ("workers", "number", "code"),
+    [
+        ("1", signal.SIGINT, 130),
+        ("2", signal.SIGTERM, 143),
+        pytest.param("1", signal.SIGTERM, 143, marks=pytest.mark.long),
+        pytest.param("2", signal.SIGINT, 130, marks=pytest.mark.long),
+    ],
+)
 def test_an_interrupt_leaves_nothing(lengthy, workers, number, code):
     """Told while it hears ten minutes: it ends at once, with no more of the processor than a small delivery takes."""
     words = ["check", str(lengthy.folder), "--workers", workers, "--out", f"json={lengthy.report}", "--out", "text=-"]
@@ -165,12 +172,14 @@ def test_a_report_that_nobody_reads_is_no_pass_and_keeps_no_other_report_away(go
 
 
 COMMANDS = [
-    ["rulesets"], ["plugins"], ["schema", "report"], ["--help"], ["check", "--help"], ["--version"],
-    ["explain", "level.clipped"], ["completion", "bash"], ["rulesets", "diff", "disc-12in-33", "disc-12in-45"],
+    ["rulesets"], ["schema", "report"], ["--help"], ["check", "--help"], ["--version"], ["completion", "bash"],
 ]  # fmt: skip
+SLOW_COMMANDS = [["plugins"], ["explain", "level.clipped"], ["rulesets", "diff", "disc-12in-33", "disc-12in-45"]]
 
 
-@pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
+@pytest.mark.parametrize(
+    "words", [*COMMANDS, *(pytest.param(words, marks=pytest.mark.long) for words in SLOW_COMMANDS)], ids=" ".join
+)
 @pytest.mark.parametrize("unbuffered", ["", pytest.param("1", marks=pytest.mark.long)])
 def test_a_command_whose_stdout_is_closed_does_not_end_well(words, unbuffered):
     env = os.environ | {"PYTHONUNBUFFERED": unbuffered}

@@ -17,6 +17,13 @@ from support.command import HUNG, heed_interrupts
 SAID = "sidegate: stopped; nothing more was written\n"
 CODES = {signal.SIGINT: 130, signal.SIGTERM: 143}
 
+
+def in_turn(places):
+    """Pair each place with one of the two signals, in turn; with the other where the longest laws run."""
+    pairs = [(place, number) for place in places for number in CODES]
+    return [pytest.param(*pair, marks=pytest.mark.long if i % 4 in {1, 2} else ()) for i, pair in enumerate(pairs)]
+
+
 AT_IMPORT = """
 import os, runpy, signal, sys
 
@@ -43,8 +50,7 @@ def run_code(code, **more):
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("number", CODES)
-@pytest.mark.parametrize("module", MODULES)
+@pytest.mark.parametrize(("module", "number"), in_turn(MODULES))
 def test_a_signal_while_a_module_is_imported(bench, module, number):
     bench.deliver()
     with bench.watched():
@@ -99,10 +105,12 @@ except KeyboardInterrupt as stopped:
 """
 
 
-@pytest.mark.parametrize("number", CODES)
-@pytest.mark.parametrize("put", ["put_file", "put_folder"])
-@pytest.mark.parametrize("fill", ["filled", "patiently"])
-def test_a_signal_while_a_report_is_written_leaves_the_one_before(tmp_path, put, fill, number):
+@pytest.mark.parametrize(
+    ("way", "number"),
+    in_turn([("put_file", "filled"), ("put_folder", "filled"), ("put_folder", "patiently"), ("put_file", "patiently")]),
+)
+def test_a_signal_while_a_report_is_written_leaves_the_one_before(tmp_path, way, number):
+    put, fill = way
     place = tmp_path / "report"
     done = subprocess.run(
         [sys.executable, "-c", WRITING.format(put=put, fill=fill, number=int(number)), str(place)],
@@ -112,8 +120,7 @@ def test_a_signal_while_a_report_is_written_leaves_the_one_before(tmp_path, put,
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("after", [0.03, 0.1, 0.2, 0.4, 0.8])
-@pytest.mark.parametrize("number", CODES)
+@pytest.mark.parametrize(("after", "number"), in_turn([0.03, 0.1, 0.2, 0.4, 0.8]))
 def test_a_signal_some_time_after_the_start(bench, after, number):
     """Wherever it comes: the exit code of the signal or that of a run that was over by then, and no traceback."""
     bench.deliver()
