@@ -37,6 +37,11 @@ WRONG = "0" * 64
 
 
 @cache
+def installed():
+    return api.build_host()
+
+
+@cache
 def sung(seed, seconds):
     return 0.5 * song(Song(seconds, RATE, seed=seed, tempo=120.0, cymbals=1.2, bass_width=0.2))
 
@@ -70,7 +75,7 @@ def check(tmp_path):
     def run(folder, host=None, *, ruleset=None, cache=tmp_path / "store", verify=False):
         said = []
         options = api.Options(ruleset, cache=cache, verify=verify, told=said.append)
-        report = api.check(folder, options, host)
+        report = api.check(folder, options, host or installed())
         return report.model_dump(mode="json", exclude={"run"}), dict(report.run.sides), said
 
     return run
@@ -84,7 +89,7 @@ def entries(folder):
 
 
 def test_a_second_run_hears_nothing_and_says_the_same(folder, check, passes, tmp_path):
-    plain = api.check(folder).model_dump(mode="json", exclude={"run"})
+    plain = api.check(folder, None, installed()).model_dump(mode="json", exclude={"run"})
     passes.clear()
     first = check(folder)
     assert first == (plain, {"A": "heard", "B": "heard"}, [])
@@ -145,7 +150,7 @@ def test_audio_of_the_same_length_is_heard(folder, check, passes, tmp_path):
     other = check(folder)
     assert other[1] == {"A": "heard", "B": "stored"}
     assert other[0]["sides"][0] != before[0]["sides"][0]
-    assert other[0] == api.check(folder).model_dump(mode="json", exclude={"run"})
+    assert other[0] == api.check(folder, None, installed()).model_dump(mode="json", exclude={"run"})
 
 
 def test_a_file_that_was_only_touched_or_copied_is_hashed_and_not_heard(folder, check, tmp_path):
@@ -182,7 +187,7 @@ def test_verify_does_not_trust_the_digest_that_is_remembered(folder, check, monk
     assert after[1] == {"A": "heard", "B": "heard"}
     assert [said.partition(" on ")[0] for said in after[2]] == ["side A: what was stored of it"]
     assert "(the digest of side-a.wav)" in after[2][0]
-    assert after[0] == api.check(folder).model_dump(mode="json", exclude={"run"})
+    assert after[0] == api.check(folder, None, installed()).model_dump(mode="json", exclude={"run"})
     assert check(folder)[0] == after[0]
 
 
@@ -210,7 +215,7 @@ def test_verify_takes_away_what_is_stored_of_audio_that_cannot_be_judged(tmp_pat
     """The numbers of a good master are stored for a file with nothing on it, or with a sample that is no number."""
     good = deliver(tmp_path / "good", {"A": Sent(music())})
     bad = deliver(tmp_path / "bad", {"A": Sent({"silent": silent, "not_finite": not_finite}[spoil](music()))})
-    fresh = api.check(bad).model_dump(mode="json", exclude={"run"})
+    fresh = api.check(bad, None, installed()).model_dump(mode="json", exclude={"run"})
     stored, keep = [], Store.keep
     monkeypatch.setattr(Store, "keep", lambda *words: stored.append(words) or keep(*words))
     check(good)
@@ -255,7 +260,7 @@ def test_audio_at_fault_is_found_as_without_a_store(folder, check, change):
     else:
         path.write_bytes({"empty": b"", "cut off": path.read_bytes()[:100_000], "text": b"no audio"}[change])
     report, origins, said = check(folder)
-    assert report == api.check(folder).model_dump(mode="json", exclude={"run"})
+    assert report == api.check(folder, None, installed()).model_dump(mode="json", exclude={"run"})
     assert (origins, said) == ({"B": "stored"}, [])
     assert report["sides"][0]["passes"] == 0
     assert check(folder)[0] == report
@@ -301,7 +306,7 @@ def test_an_md5_that_was_not_asked_for_before_is_worked_out(folder, check, passe
     report, origins, _ = check(folder)
     assert origins == {"B": "stored"}
     assert passes == []
-    assert report == api.check(folder).model_dump(mode="json", exclude={"run"})
+    assert report == api.check(folder, None, installed()).model_dump(mode="json", exclude={"run"})
 
 
 def test_a_file_that_changes_while_it_is_heard_is_not_stored(folder, check, monkeypatch, tmp_path):
@@ -335,7 +340,7 @@ def test_a_joined_side_goes_with_all_its_files_and_its_gaps(tmp_path, check):
     folder = tmp_path / "d"
     folder.mkdir()
     for i in (1, 2):
-        soundfile.write(folder / f"{i}.wav", music(i, 2.0).T, RATE, subtype="PCM_24")
+        soundfile.write(folder / f"{i}.wav", music(i).T, RATE, subtype="PCM_24")
     joined(folder, "1 s")
     first = check(folder)
     assert first[1] == {"A": "heard"}
@@ -348,7 +353,7 @@ def test_a_joined_side_goes_with_all_its_files_and_its_gaps(tmp_path, check):
         (folder / one).rename(folder / other)
     swapped = check(folder)
     assert swapped[1] == {"A": "heard"}
-    assert swapped[0] == api.check(folder).model_dump(mode="json", exclude={"run"})
+    assert swapped[0] == api.check(folder, None, installed()).model_dump(mode="json", exclude={"run"})
 
 
 # -- plugins ---------------------------------------------------------------------------------------------------
@@ -510,7 +515,7 @@ def test_a_folder_that_cannot_be_made_costs_a_sentence(folder, check, tmp_path, 
     (tmp_path / "taken").write_text("no folder")
     cache = tmp_path / "taken" if way == "a file" else tmp_path / "taken" / "store"
     report, origins, said = check(folder, cache=cache)
-    assert report == api.check(folder).model_dump(mode="json", exclude={"run"})
+    assert report == api.check(folder, None, installed()).model_dump(mode="json", exclude={"run"})
     assert set(origins.values()) == {"heard"}
     (sentence,) = said
     assert "measurements are not stored in" in sentence

@@ -25,7 +25,7 @@ from support.houses import SHIPPED_12IN_33
 from support.installed import environment, install
 from support.plugins import plugin
 
-PATIENCE = "2.5"
+PATIENCE = "1.5"
 MODULE = """
 import threading, time
 from dataclasses import dataclass
@@ -267,9 +267,9 @@ def hanging(step, endless):
 def test_a_need_that_hangs_is_an_error_of_the_checks_that_read_it(step, endless, delivery, tmp_path):
     ruleset = with_limits(tmp_path, "house.too-loud: {most: {warn: 0.5, source: practice}}")
     host = built(("acme", plugin(qc_measures=[hanging(step, endless)], qc_checks=[TooLoud])))
-    report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
+    report = api.check(delivery, api.Options(str(ruleset), patience=1.5), host)
     (failure,) = report.plugin_failures
-    says = "it had not ended after 2.5 s, and was given up"
+    says = "it had not ended after 1.5 s, and was given up"
     assert (failure.plugin, failure.stage, failure.side, failure.message) == ("acme", "house.loudest", "A", says)
     errors = [(one.check, one.reason) for one in report.results if one.outcome == "error"]
     assert errors == [("house.too-loud", f"house.loudest: {says}")]
@@ -333,10 +333,10 @@ def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
 
     ruleset = with_limits(tmp_path, "house.too-loud: {most: {warn: 0.1, source: practice}}")
     host = built(("acme", plugin(qc_measures=[Loudest], qc_checks=[Advises])))
-    report = api.check(delivery, api.Options(str(ruleset), patience=2.5), host)
+    report = api.check(delivery, api.Options(str(ruleset), patience=1.5), host)
     (failure,) = report.plugin_failures
     assert (failure.plugin, failure.stage) == ("acme", "house.too-loud")
-    assert failure.message == "it had not ended after 2.5 s, and was given up"
+    assert failure.message == "it had not ended after 1.5 s, and was given up"
     (result,) = [one for one in report.results if one.check == "house.too-loud"]
     assert (result.outcome, len(result.findings)) == ("warn", 1)
     assert result.findings[0].remedy == "Turn it down."

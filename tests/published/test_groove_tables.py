@@ -27,12 +27,15 @@ DISPLACEMENT_4A = (43.26, 31.19, 22.62, 17.64, 15.45, 11.73, 7.958, 5.360, 4.095
 ACCELERATION_4A = (0.07, 0.11, 0.23, 0.71, 2.5, 11.8, 32.0, 86.3, 412, 1557, 3464, 6133)
 
 
-@pytest.mark.parametrize("rate", [44_100, 48_000, 88_200, 96_000, 176_400, 192_000])
+@pytest.mark.parametrize(
+    "rate",
+    [44_100, 96_000, *(pytest.param(rate, marks=pytest.mark.long) for rate in (48_000, 88_200, 176_400, 192_000))],
+)
 def test_constant_level_sine_is_table_4a(judged, rate):
     """5 cm/s peak lateral at 1 kHz (L-5): velocity, displacement and acceleration at twelve frequencies."""
     names = named(len(HZ_4A))
     sides = {
-        name: Sent(both(tone(hz, 1.2, rate, ALIGN, phase=0.3)), rate, more={"cut_level": "0 dB"})
+        name: Sent(both(tone(hz, 0.7, rate, ALIGN, phase=0.3)), rate, more={"cut_level": "0 dB"})
         for name, hz in zip(names, HZ_4A, strict=True)
     }
     report = judged(sides)
@@ -59,12 +62,13 @@ SPEED_2E = {
 
 
 @pytest.mark.parametrize("speed", ["33", "45"])
-def test_groove_speed_is_table_2e(judged, variant, speed):
+def test_groove_speed_is_table_2e(tmp_path, variant, speed):
     """Lateral velocity over lateral slope at a 45 degree back angle is the groove's own speed."""
-    side = {"A": Sent(both(tone(1_000.0, 1.0, 48_000, ALIGN, fade=0.05)))}
+    side = {"A": Sent(both(tone(1_000.0, 0.5, 48_000, ALIGN, fade=0.05)))}
+    folder, store = deliver(tmp_path / "side", side, speed=int(speed)), ("--cache", str(tmp_path / "store"))
     for mm, cm_s in zip(MM_2E, SPEED_2E[speed], strict=True):
         ruleset = variant({"outer": f"{mm} mm", "finishing": "90 mm"}, speed)
-        report = judged(side, "--ruleset", str(ruleset), speed=speed)
+        report = judge(folder, tmp_path / "report.json", "--ruleset", str(ruleset), *store)  # measured once
         measured = report.side()["measurements"]["groove.lateral_slope_peak"]
         diameter = 2.0 * measured["at"]["radius_mm"]
         assert mm - 0.3 < diameter <= mm
