@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
+from functools import lru_cache
 from importlib.metadata import EntryPoint, entry_points
 from typing import NamedTuple
 
@@ -25,8 +27,17 @@ class InstalledPlugin(NamedTuple):
 
 def find(entries: Iterable[EntryPoint] | None = None) -> tuple[InstalledPlugin, ...]:
     """List the plugins of the group, by name and package; `entries` replace what is installed."""
-    group = entry_points(group=GROUP) if entries is None else entries
-    found = {_found(entry) for entry in group}
+    return _installed(tuple(sys.path)) if entries is None else _in_order(entries)
+
+
+@lru_cache(maxsize=4)
+def _installed(_: tuple[str, ...]) -> tuple[InstalledPlugin, ...]:
+    """List the plugins on a search path of modules, once a process: every installed package has to be looked into."""
+    return _in_order(entry_points(group=GROUP))
+
+
+def _in_order(entries: Iterable[EntryPoint]) -> tuple[InstalledPlugin, ...]:
+    found = {_found(entry) for entry in entries}
     return tuple(sorted(found, key=lambda plugin: (plugin.name, plugin.package, plugin.version, plugin.entry.value)))
 
 
