@@ -84,11 +84,12 @@ def cases_in(folder: Path) -> list[Case]:
     return found
 
 
-def run(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
+def run(case: Case, tmp_path: Path, host: Host | None = None, *, cache: Path | None = None) -> JudgedReport:
     """Write the delivery of a case under `tmp_path` and judge it with all checks of its ruleset.
 
     `host` has the plugins, by default the installed ones; `Host.build(extra=[("house", module)])` adds one that is not
-    installed. Raises CaseError where no plugin has the check, and the errors of `qc.api.check`.
+    installed. `cache` is a folder of stored measurements, for a case that is run under several limits. Raises
+    CaseError where no plugin has the check, and the errors of `qc.api.check`.
     """
     from qc import api
     from qc.delivery.reader import read_delivery
@@ -102,7 +103,7 @@ def run(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
     ruleset = _ruleset(case)
     if case.file.limits:
         ruleset = str(ruled(read_delivery(delivery), ruleset, case.file.limits, host, Path(tmp_path) / "case.yaml"))
-    report = api.check(delivery, api.Options(ruleset=ruleset, workers=1), host)
+    report = api.check(delivery, api.Options(ruleset=ruleset, workers=1, cache=cache), host)
     return JudgedReport(exit_code(report), json.loads(report.model_dump_json()))
 
 

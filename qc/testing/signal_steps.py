@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from pydantic import Field
@@ -133,6 +134,12 @@ class Music(SignalStep):
 
     def made(self, rate: int) -> Samples:
         """Return the samples, (2, frames)."""
-        from qc.testing.music import Song, song
+        return _song(self.lasts, rate, self.seed) * (self.level / 10.0 ** (-1.0 / 20.0))
 
-        return song(Song(self.lasts, rate, self.seed)) * (self.level / 10.0 ** (-1.0 / 20.0))
+
+@lru_cache(maxsize=4)
+def _song(seconds: float, rate: int, seed: int) -> Samples:
+    """Render a song, (2, frames), once for several cases; not to be written to."""
+    from qc.testing.music import Song, song
+
+    return song(Song(seconds, rate, seed))

@@ -21,6 +21,7 @@ from qc.testing.cases import cases_in, hold, run
 
 FOLDER = Path(__file__).parent
 CASES = cases_in(FOLDER)
+STORE = TemporaryDirectory()
 NEAR = 0.1
 NEAR_NOUGHT = {"um": 2.0, "dB": 0.11, "dBTP": 0.15, "min": 0.02}
 """by unit; of a correlation and a number of runs, which have none, by the measurement"""
@@ -40,10 +41,22 @@ def host():
     return api.build_host()
 
 
+@pytest.fixture(scope="module", autouse=True)
+def forgotten():
+    """Nothing that was measured here outlives these tests."""
+    yield
+    STORE.cleanup()
+
+
+def judge(case):
+    """Judge a case; where the check works something out itself it is judged twice, and measured once."""
+    with TemporaryDirectory() as folder:
+        return run(case, Path(folder), host(), cache=Path(STORE.name) if case.check in working_out() else None)
+
+
 @cache
 def judged(number):
-    with TemporaryDirectory() as folder:
-        return run(CASES[number], Path(folder), host())
+    return judge(CASES[number])
 
 
 @pytest.mark.parametrize("number", range(len(CASES)), ids=[str(case) for case in CASES])
@@ -74,6 +87,12 @@ def own_keys(check):
     return [key for key in limits_of(check) if key not in judges]
 
 
+@cache
+def working_out():
+    """Ids of the checks that work out themselves what some limit of theirs is held against."""
+    return {check.id for check in bound_checks() if own_keys(check)}
+
+
 def bounds():
     """(check, limit, grade, value, unit, op) of all of them, each once."""
     found = set()
@@ -97,8 +116,7 @@ def own_values(check_id):
     values = {key: [] for key in limits}
     for case in CASES:
         if case.check == check_id and case.outcome != "not_applicable":
-            with TemporaryDirectory() as folder:
-                report = run(case.with_limits({check_id: limits}), Path(folder), host()).report
+            report = judge(case.with_limits({check_id: limits})).report
             for result in report["results"]:
                 for finding in result["findings"] if result["check"] == check_id else ():
                     values[finding["limit"]["source"].removeprefix("house: ")].append(finding["measured"]["value"])
