@@ -24,5 +24,11 @@ def bench(warm, tmp_path):
 
 
 @pytest.fixture(scope="session")
+def shared_store(tmp_path_factory):
+    """A store for tests that may meet a side measured before: whatever several of them deliver is measured once."""
+    return str(tmp_path_factory.mktemp("shared") / "store")
+
+
+@pytest.fixture(scope="session")
 def shipped():
     return (files("qc_rulesets") / "disc-12in-33" / "1.0.0.yaml").read_bytes()

@@ -12,8 +12,9 @@ LINE = "chain changed for this run: cut.land 10 um (ruleset: 13 um)"
 
 
 @pytest.fixture
-def good(bench):
+def good(bench, shared_store):
     bench.deliver()
+    bench.environment["SIDEGATE_STORE"] = shared_store
     return bench
 
 

@@ -21,8 +21,9 @@ OF_THE_FILE = {"format", "coding", "sha256", "own_md5", "checked"}
 
 
 @pytest.fixture
-def good(bench):
+def good(bench, shared_store):
     bench.deliver()
+    bench.environment["SIDEGATE_STORE"] = shared_store
     return bench
 
 
@@ -82,7 +83,7 @@ def test_stdout_carries_the_one_format_that_was_asked_for_there(good):
 
 
 def test_reproducible_reports_are_the_same_bytes_for_one_worker_and_two(good):
-    one, two = (every(good, "--reproducible", "--workers", count) for count in "12")
+    one, two = (every(good, "--reproducible", "--no-cache", "--workers", count) for count in "12")
     assert one == two
     assert json.loads(one["json"])["run"] is None
     assert json.loads(every(good)["json"])["run"]["workers"] >= 1

@@ -27,17 +27,11 @@ sides:
 SPELLINGS = (["--level", "-6 dB"], ["--level=-6dB"], ["--level", "-6dB"], ["--level", "-6"], ["--level", "-.6e1dB"])
 
 
-@pytest.fixture(scope="module")
-def store_of_all(tmp_path_factory):
-    """A store for the tests of this file, so that their two sides are measured once."""
-    return tmp_path_factory.mktemp("store") / "store"
-
-
 @pytest.fixture
-def two(bench, store_of_all):
+def two(bench, shared_store):
     """A delivery of two free sides, B 5 dB quieter, so that it may be cut that much hotter."""
     bench.deliver(FREE, audio=False)
-    bench.environment["SIDEGATE_STORE"] = str(store_of_all)
+    bench.environment["SIDEGATE_STORE"] = shared_store
     for side, peak in (("a", 0.7), ("b", 0.4)):
         soundfile.write(bench.folder / f"side-{side}.wav", programme(4.0, peak=peak), RATE, subtype="PCM_24")
     return bench

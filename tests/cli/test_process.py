@@ -31,7 +31,10 @@ def loud(bench):
     return bench
 
 
-@pytest.mark.parametrize("case", WORDS)
+SLOW = ("a failure", "a level with a minus", "rulesets compared")
+
+
+@pytest.mark.parametrize("case", [pytest.param(case, marks=pytest.mark.long if case in SLOW else ()) for case in WORDS])
 def test_a_process_says_and_writes_what_the_command_does_here(loud, case):
     here = loud.run(*WORDS[case])
     written = {path.name: path.read_bytes() for path in loud.output.iterdir()}

@@ -30,8 +30,9 @@ def waiver(check, **more):
 
 
 @pytest.fixture
-def deliver(bench):
+def deliver(bench, shared_store):
     """Write a delivery: deliver(A=seconds of its bursts) with waivers of side A; side B is good."""
+    bench.environment["SIDEGATE_STORE"] = shared_store
 
     def write(*seconds, waivers=(), more=""):
         text = PINNED.replace("end: 2.0}", "end: 12.0}")

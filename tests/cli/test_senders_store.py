@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from support.command import PINNED, RATE, one_sentence, programme
+from support.command import PINNED, RATE, Bench, called, one_sentence, programme
 from support.forged_store import forge
 from support.signals import opposed, tone
 
@@ -29,18 +29,27 @@ def bad():
     return x.T
 
 
-@pytest.fixture
-def tricked(bench, tmp_path_factory):
-    """A delivery whose side A is bad, and a store that has the numbers of a good master for it."""
+@pytest.fixture(scope="module")
+def trick(warm, tmp_path_factory):
+    """The audio of a delivery whose side A is bad, and a store that has the numbers of a good master for it."""
     other = tmp_path_factory.mktemp("other")
-    store = other / "store"
+    bench, store = Bench(other), other / "store"
     bench.deliver(PINNED)
     good = shutil.copy(bench.folder / "side-a.wav", other / "good.wav")
-    assert bench.check("--cache", store).code == 0
+    words = ["check", str(bench.folder), "--cache", str(store), "--out", f"json={bench.report}"]
+    assert called(words)[0] == 0
     soundfile.write(bench.folder / "side-a.wav", bad(), RATE, subtype="PCM_24")
-    assert bench.check("--cache", store).code == 1
+    assert called(words)[0] == 1
     assert forge(store, Path(good), bench.folder / "side-a.wav", other / "forged") >= 6
-    return bench, other / "forged"
+    return bench.folder, other / "forged"
+
+
+@pytest.fixture
+def tricked(trick, bench, tmp_path_factory):
+    """Such a delivery at a bench, and a copy of such a store."""
+    folder, forged = trick
+    shutil.copytree(folder, bench.folder, dirs_exist_ok=True)
+    return bench, shutil.copytree(forged, tmp_path_factory.mktemp("forged") / "store")
 
 
 def judged(ran):
