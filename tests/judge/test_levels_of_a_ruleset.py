@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from qc.cli.main import main
-from qc.testing.deliveries import Sent, deliver, judge
+from qc.testing.deliveries import Sent, deliver
+from qc.testing.deliveries import judge as judged_anew
 from support.houses import Houses
 from support.signals import opposed, tone
 
@@ -43,6 +44,15 @@ def delivery(tmp_path_factory):
     return deliver(tmp_path_factory.mktemp("free"), {"A": Sent(song(), RATE, coding="PCM_24")})
 
 
+def store_of(delivery):
+    """Words of the command that keep what is measured beside the folder of a delivery: it is measured once."""
+    return ["--cache", str(delivery.with_name("store"))]
+
+
+def judge(delivery, out, *words):
+    return judged_anew(delivery, out, *store_of(delivery), *words)
+
+
 @pytest.fixture
 def houses(tmp_path):
     return Houses(tmp_path / "house")
@@ -52,8 +62,8 @@ def formats(delivery, tmp_path, *words):
     """The report in every format that people read, and the JSON."""
     places = {"text": "r.txt", "verbose": "v.txt", "html": "r.html", "note": "n.md", "json": "r.json"}
     outs = [f"{name}={tmp_path / places[name]}" for name in ("text", "html", "note", "json")]
-    main(["check", str(delivery), *[word for out in outs for word in ("--out", out)], "--no-cache", *words])
-    main(["check", str(delivery), "--verbose", "--out", f"text={tmp_path / 'v.txt'}", "--no-cache", *words])
+    main(["check", str(delivery), *[word for out in outs for word in ("--out", out)], *store_of(delivery), *words])
+    main(["check", str(delivery), "--verbose", "--out", f"text={tmp_path / 'v.txt'}", *store_of(delivery), *words])
     return {name: (tmp_path / place).read_text(encoding="utf-8") for name, place in places.items()}
 
 
@@ -114,7 +124,7 @@ measures:
 def test_a_limit_of_a_house_that_does_not_set_the_level_is_warned_about_once(delivery, houses, capfd, command):
     """Not the limit the other way round, nor what only warns, nor those that its parent, a shipped 1.1.0, has so."""
     path = house_with(houses, UNSET, "disc-12in-33@1.1.0")
-    main([command, str(delivery), "--ruleset", path, "--no-cache"])
+    main([command, str(delivery), "--ruleset", path, *store_of(delivery)])
     said = [line for line in capfd.readouterr().err.splitlines() if "sets_level: fail" in line]
     assert len(said) == 2
     slope, swing = said
@@ -188,7 +198,7 @@ def test_a_margin_lowers_the_level_and_all_that_depends_on_it(delivery, houses, 
 def test_a_plan_recommends_what_the_check_does(delivery, houses, tmp_path):
     path = house_with(houses, MARGIN)
     checked = judge(delivery, tmp_path / "a.json", "--ruleset", path)
-    main(["plan", str(delivery), "--ruleset", path, "--no-cache", "--out", f"json={tmp_path / 'p.json'}"])
+    main(["plan", str(delivery), "--ruleset", path, *store_of(delivery), "--out", f"json={tmp_path / 'p.json'}"])
     side = json.loads((tmp_path / "p.json").read_text())["sides"][0]
     own = next(row for row in side["formats"] if row["planned"])
     assert own["recommended"] == checked.side()["levels"]["recommended"]
@@ -198,7 +208,7 @@ def test_a_plan_recommends_what_the_check_does(delivery, houses, tmp_path):
 
 def test_a_policy_of_margin_needs_a_margin(delivery, houses, capfd):
     path = house_with(houses, MARGIN, "disc-12in-33@1.1.0")
-    assert main(["check", str(delivery), "--ruleset", path, "--no-cache"]) == 2
+    assert main(["check", str(delivery), "--ruleset", path, *store_of(delivery)]) == 2
     assert "house.yaml:6: the policy is margin, and no margin is given" in capfd.readouterr().err
 
 

@@ -31,7 +31,7 @@ def sent(tmp_path):
 
     def run(papers, *words, head=""):
         sides = {
-            name: Sent(programme(12.0, LOUD[name]), RATE, coding="PCM_24", more=more) for name, more in papers.items()
+            name: Sent(programme(4.0, LOUD[name]), RATE, coding="PCM_24", more=more) for name, more in papers.items()
         }
         folder = deliver(tmp_path / "sent", sides)
         if head:
@@ -179,6 +179,7 @@ def findings(judged, prefix):
 
 
 @pytest.mark.music
+@pytest.mark.long
 def test_real_sides_of_one_disc_warn_of_the_groove_that_will_be_cut(real):
     (one, sheet), (each, _) = real["release"], real["each"]
     recommended = at(each)

@@ -180,18 +180,23 @@ def code_of(report):
 # -- nothing to find -------------------------------------------------------------------------------------------
 
 
-def test_a_good_side_passes_every_check(judged):
-    """Music by code, well mixed, cut at a modest level: nothing failed, nothing even warned."""
-    x = song(Song(20.0, RATE, seed=3, cymbals=0.5))
-    report = judged(sent(x, -4.0), "--strict", *FIRST)
+@pytest.fixture(scope="module")
+def music():
+    """Music by code, well mixed."""
+    return song(Song(14.0, RATE, seed=3, cymbals=0.5))
+
+
+def test_a_good_side_passes_every_check(judged, music):
+    """Cut at a modest level: nothing failed, nothing even warned."""
+    report = judged(sent(music, -4.0), "--strict", *FIRST)
     assert report.code == 0
     assert report.report["verdict"] == "pass"
     assert {r["check"]: r["outcome"] for r in report.report["results"]} == dict.fromkeys(EVERY, "pass")
     assert not [f for r in report.report["results"] for f in r["findings"]]
 
 
-def test_a_good_side_with_a_free_level_has_nothing_failed(judged):
-    report = judged(sent(song(Song(20.0, RATE, seed=3, cymbals=0.5)), None))
+def test_a_good_side_with_a_free_level_has_nothing_failed(judged, music):
+    report = judged(sent(music, None))
     assert report.code == 0
     assert report.outcome("groove.level-above-recommended") == "not_applicable"
     assert "no cut level is requested" in report.result("groove.level-above-recommended")["reason"]

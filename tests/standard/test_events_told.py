@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from qc.testing.deliveries import Sent
+from qc.cli.main import main
+from qc.testing.deliveries import Sent, deliver, judge
 from support.signals import both, opposed, tone
 
 RATE = 48_000
@@ -53,13 +54,16 @@ def test_the_first_of_many_findings_keeps_its_fingerprint(judged):
 
 
 @pytest.fixture(scope="module")
-def bad():
-    """A side of two and a half minutes with a passage too narrow every second, the later the worse."""
-    return bursts(152.0, [(1.0 + n, 0.9 + 0.001 * n) for n in range(150)])
+def bad(tmp_path_factory):
+    """A delivery with a passage too narrow every second of two and a half minutes, the later the worse, and a store."""
+    folder = tmp_path_factory.mktemp("bad")
+    x = bursts(152.0, [(1.0 + n, 0.9 + 0.001 * n) for n in range(150)])
+    return str(deliver(folder / "delivery", sent(x))), "--cache", str(folder / "store")
 
 
-def test_the_hundred_most_severe_findings_are_kept(judged, bad):
-    report = judged(sent(bad))
+def test_the_hundred_most_severe_findings_are_kept(bad, tmp_path):
+    folder, *store = bad
+    report = judge(folder, tmp_path / "report.json", *store)
     result = report.result(CHECK)
     assert (len(result["findings"]), result["findings_omitted"]) == (100, 50)
     assert min(one["stretch"]["start_s"] for one in result["findings"]) > 50.0
@@ -68,11 +72,8 @@ def test_the_hundred_most_severe_findings_are_kept(judged, bad):
 
 @pytest.mark.parametrize(("words", "most"), [((), 60), (("--quiet",), 40)])
 def test_a_bad_side_is_reported_in_a_few_lines(bad, tmp_path, words, most):
-    from qc.cli.main import main
-    from qc.testing.deliveries import deliver
-
-    folder, out = deliver(tmp_path / "bad", sent(bad)), tmp_path / "report.txt"
-    main(["check", str(folder), "--out", f"text={out}", *words])
+    out = tmp_path / "report.txt"
+    main(["check", *bad, "--out", f"text={out}", *words])
     text = out.read_text(encoding="utf-8")
     assert text.count("\n") <= most
     assert "147 more" in text  # of 150, the worst three by themselves
