@@ -14,7 +14,8 @@ from qc.testing.deliveries import Sent
 from qc.testing.music import Song, song
 from support.signals import both, tone
 
-RATES = (44_100, 48_000, 96_000, 192_000)
+RATES = (44_100, 48_000, 192_000)
+"""the lowest, the one that filters are printed for, and the highest; ALL_RATES where a filter itself is on trial"""
 ALL_RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 
 
@@ -173,7 +174,7 @@ def test_tech_3341_cases_15_to_19(measured, rate):
 def test_tones_at_a_quarter_of_the_rate_are_read_to_a_tenth_of_a_decibel(measured):
     """At 45 degrees every sample is peak/sqrt(2): the peak lies between samples, 3.01 dB above all of them."""
     wanted = [(rate, peak) for rate in ALL_RATES for peak in (1.41, 1.0, 0.5, 0.05)]
-    tones = [both(tone(rate / 4, 1.0, rate, peak, np.pi / 4.0, fade=0.05)) for rate, peak in wanted]
+    tones = [both(tone(rate / 4, 0.4, rate, peak, np.pi / 4.0, fade=0.05)) for rate, peak in wanted]
     found = measured([Sent(behind_programme(x, rate), rate) for x, (rate, _) in zip(tones, wanted, strict=True)])
     for (rate, peak), values in zip(wanted, found, strict=True):
         near(values[TRUE], 20.0 * np.log10(peak), 0.1, f"{peak} at {rate} Hz")
@@ -211,8 +212,8 @@ def test_997_hz_at_full_scale_in_one_channel(measured):
     wanted = [(rate, channel) for rate in ALL_RATES for channel in (0, 1)]
     signals = []
     for rate, channel in wanted:
-        x = np.zeros((2, 10 * rate))
-        x[channel] = np.sin(2.0 * np.pi * 997.0 * np.arange(10 * rate) / rate)
+        x = np.zeros((2, 3 * rate))
+        x[channel] = np.sin(2.0 * np.pi * 997.0 * np.arange(3 * rate) / rate)
         signals.append(Sent(x, rate))
     for (rate, channel), values in zip(wanted, measured(signals), strict=True):
         near(values[INTEGRATED], -3.01, 0.005 if rate == 48_000 else 0.01, f"channel {channel} at {rate} Hz")
@@ -229,8 +230,8 @@ def test_sines_are_weighted_as_printed(measured, rate):
     """A sine of peak p in one channel reads -0.691 + 20 lg p - 3.010 + the weighting's gain."""
     signals = []
     for hz in K_WEIGHTING:
-        x = np.zeros((2, 10 * rate))
-        x[0] = 0.5 * np.sin(2.0 * np.pi * hz * np.arange(10 * rate) / rate)
+        x = np.zeros((2, 4 * rate))
+        x[0] = 0.5 * np.sin(2.0 * np.pi * hz * np.arange(4 * rate) / rate)
         signals.append(x)
     for (hz, gain), values in zip(K_WEIGHTING.items(), measured(signals, rate), strict=True):
         near(values[INTEGRATED], -0.691 + 20.0 * np.log10(0.5 / np.sqrt(2.0)) + gain, 0.01, f"{hz} Hz")
@@ -246,8 +247,8 @@ def stepped(x, *decibels):
 
 def test_integrated_loudness_is_that_of_a_reference_meter(measured):
     """Music made by code, and noise, in whole blocks of 400 ms: the reference counts a last part of one as well."""
-    music = song(Song(32.0, 48_000, seed=3))
-    noise = np.random.default_rng(7).standard_normal((2, 48_000 * 20)) * 0.1
+    music = song(Song(16.0, 48_000, seed=3))
+    noise = np.random.default_rng(7).standard_normal((2, 48_000 * 10)) * 0.1
     slope = np.cumsum(noise - noise.mean(axis=1, keepdims=True), axis=1)
     signals = [
         music,
@@ -267,8 +268,8 @@ PARTIALS = (31.5, 55.0, 110.0, 196.0, 330.0, 587.3, 997.0, 1661.2, 2489.0, 4186.
 
 
 def programme(rate, tilt):
-    """Twelve seconds of sines that swell and pause, by formula alone, so that every rate samples the same wave."""
-    t = np.arange(12 * rate) / rate
+    """Six seconds of sines that swell and pause, by formula alone, so that every rate samples the same wave."""
+    t = np.arange(6 * rate) / rate
     swell = 0.55 + 0.45 * np.cos(2.0 * np.pi * t / 6.0)  # falls below the relative gate and rises again
     weights = [(hz / 1000.0) ** tilt for hz in PARTIALS]
     channels = []
@@ -371,7 +372,7 @@ def test_correlation_is_the_cosine_of_the_angle(measured, rate):
     for angle, values in zip(degrees, found, strict=True):
         near(values[CORRELATION], np.cos(np.radians(angle)), 1e-5, f"{angle} degrees")
     found = measured(
-        [pair(100.0, 12.0, rate, angle) + pair(5000.0, 12.0, rate, 180.0 - angle) for angle in degrees], rate
+        [pair(100.0, 10.2, rate, angle) + pair(5000.0, 10.2, rate, 180.0 - angle) for angle in degrees], rate
     )
     for angle, values in zip(degrees, found, strict=True):
         near(values[LOW], np.cos(np.radians(angle)), 0.001, f"{angle} degrees below 300 Hz")

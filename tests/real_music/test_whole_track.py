@@ -29,7 +29,7 @@ TRACK = MUSIC / "traveling_minstrels.ogg"  # 3:35, a wide range, and peaks betwe
 SECTOR = 1.0 / 75.0  # s; the file ends within its last sector, and places end with a sector
 RULESET = files("qc_rulesets") / "disc-12in-33" / "2.0.0.yaml"
 
-pytestmark = pytest.mark.music
+pytestmark = [pytest.mark.music, pytest.mark.long]
 
 # starts the command from a small process: a child's peak memory would else count that of the tests themselves
 COUNTED = """
@@ -238,7 +238,6 @@ def test_a_step_above_its_levels_a_real_track_breaks_a_limit(whole, tmp_path):
         assert all(others[key] == reached[key] for key in ("recommended", "clean", "ruling", "by_limit")), name
 
 
-@pytest.mark.long
 def test_levels_of_real_music_are_those_of_the_model(whole, tmp_path):
     """Twenty seconds of it, against a model that shares no code with the command.
 
@@ -304,7 +303,6 @@ MIB_A_MINUTE = 5.0
 RATIO = 1.25
 
 
-@pytest.mark.long
 @pytest.mark.skipif(sys.platform != "linux", reason="counts memory as Linux does")
 def test_memory_does_not_grow_with_the_side(whole, tmp_path):
     """A side four times as long: what grows is the envelopes kept of it, neither the audio nor a copy for each level.

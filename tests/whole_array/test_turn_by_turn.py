@@ -95,6 +95,7 @@ def test_sectors_agree_with_the_edges_themselves(programme, cut):
         assert ours.spiral.land.min() == pytest.approx(13.0 * UM, abs=0.01 * UM)
 
 
+@pytest.mark.long
 def test_a_tone_that_faces_itself_takes_all_the_land_it_is_given():
     """327.5 periods a turn: crest lies beside crest, so that the land is the one the sectors leave, no more."""
     ours, _, laid = compared(both(tone(327.5 / 1.8, SECONDS, RATE, 0.5, fade=1.0)))
@@ -103,6 +104,7 @@ def test_a_tone_that_faces_itself_takes_all_the_land_it_is_given():
     assert ours.spiral.land[steady].min() <= 13.0 * UM + ours.spiral.advance.max()  # a sector's travel to spare
 
 
+@pytest.mark.long
 def test_a_tone_in_step_with_the_turns_lies_in_itself():
     """328 periods a turn: the edges run side by side, and the sectors, which know no phase, give it twice its swing."""
     ours, _, laid = compared(both(tone(328.0 / 1.8, SECONDS, RATE, 0.5, fade=1.0)))
