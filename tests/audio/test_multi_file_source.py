@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -37,6 +38,11 @@ def write(folder: Path, tracks, gaps=(), rate=48_000, coding="DOUBLE", suffix=".
 
 
 def music(rate, seed=3, seconds=9.0):
+    return sung(rate, seed, seconds).copy()
+
+
+@cache
+def sung(rate, seed, seconds):
     return 0.5 * song(Song(seconds, rate, seed=seed, tempo=120.0, cymbals=1.2, bass_width=0.2))
 
 
@@ -48,7 +54,12 @@ def numbers(report):
 
 
 @pytest.mark.parametrize(
-    ("rate", "mono"), [(44_100, False), (96_000, False), (48_000, True)], ids=["44.1 kHz", "96 kHz", "mono"]
+    ("rate", "mono"),
+    [
+        pytest.param(44_100, False, id="44.1 kHz", marks=pytest.mark.long),
+        pytest.param(96_000, False, id="96 kHz"),
+        pytest.param(48_000, True, id="mono"),
+    ],
 )
 def test_joined_tracks_are_the_same_programme_in_one_file(tmp_path, rate, mono):
     """Gaps: an odd time, a mark's 2 s, none; files of odd lengths, so that nothing falls on the edge of a slice."""

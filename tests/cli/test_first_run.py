@@ -14,7 +14,14 @@ from support.signals import tone
 
 pytestmark = pytest.mark.long
 
-PRECOMPILE = "from qc import api; from qc.measure.precompile import precompile; precompile(api.build_host())"
+PRECOMPILE = """
+import os, sys
+sys.path.remove("")
+os.chdir(sys.argv[1])
+from qc import api
+from qc.measure.precompile import precompile
+precompile(api.build_host())
+"""
 
 
 def run(words, cache, code=None):
@@ -23,16 +30,18 @@ def run(words, cache, code=None):
     return subprocess.run([sys.executable, *start, *words], env=env, capture_output=True, text=True, check=False)
 
 
-@pytest.fixture
-def delivered(tmp_path):
+@pytest.fixture(scope="module")
+def precompiled(tmp_path_factory):
+    """What a first run said that was in a folder with a file called as a library is, that folder, and its kernels."""
+    folder = tmp_path_factory.mktemp("first")
+    (folder / "soundfile.py").write_text(f"open({str(folder / 'run')!r}, 'w').close()\n")
+    return run([str(folder)], folder / "cache", PRECOMPILE), folder, folder / "cache"
+
+
+def test_the_first_run_says_that_it_compiles_and_leaves_little_for_the_pass(precompiled, tmp_path):
+    first, _, cache = precompiled
     side = Sent(0.2 * np.vstack([tone(400.0, 4.0, 96_000)] * 2), 96_000)
-    return deliver(tmp_path / "d", {"A": side}), tmp_path / "cache"
-
-
-def test_the_first_run_says_that_it_compiles_and_leaves_little_for_the_pass(delivered):
-    folder, cache = delivered
-    words = ["check", str(folder), "--no-cache", "--out", f"json={cache}.json"]
-    first = run([], cache, PRECOMPILE)
+    words = ["check", str(deliver(tmp_path / "d", {"A": side})), "--no-cache", "--out", f"json={tmp_path / 'r.json'}"]
     assert first.returncode == 0
     assert first.stderr.count("compiling its measuring code for this machine, once") == 1
     compiled = set(cache.rglob("*.nbc"))
@@ -76,17 +85,8 @@ def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
     assert (done.returncode, done.stderr) == (0, "")
 
 
-def test_nothing_in_the_folder_that_it_runs_in_is_imported(tmp_path):
+def test_nothing_in_the_folder_that_it_runs_in_is_imported(precompiled):
     """A delivery may hold anything, also a file called as a library is."""
-    (tmp_path / "soundfile.py").write_text(f"open({str(tmp_path / 'run')!r}, 'w').close()\n")
-    code = (
-        "import sys, os; sys.path.remove(''); os.chdir(sys.argv[1])\n"
-        "from qc.measure.precompile import precompile; from qc.plugin_host.host import Host\n"
-        "precompile(Host.build(()))\n"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code, str(tmp_path)],
-        env={**os.environ, "SIDEGATE_CACHE": str(tmp_path / "cache")}, check=False,
-    )  # fmt: skip
-    assert done.returncode == 0
-    assert not (tmp_path / "run").exists()
+    first, folder, _ = precompiled
+    assert first.returncode == 0
+    assert not (folder / "run").exists()

@@ -21,6 +21,7 @@ def written(tmp_path, monkeypatch):
     return tmp_path / "harbour-rules"
 
 
+@pytest.mark.long
 def test_what_it_writes_passes_its_own_tests(written, tmp_path):
     project = tomllib.loads((written / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     ((name, module),) = project["entry-points"]["sidegate.plugins"].items()

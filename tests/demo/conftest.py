@@ -2,12 +2,16 @@
 
 import contextlib
 import io
+import os
+import pickle
 import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from filelock import FileLock
 
 from qc import api
 from qc.cli import demo as command
@@ -48,15 +52,25 @@ def ran(*words):
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory):
-    """Run `sidegate demo` with no words, as the README does, in an empty folder."""
-    where = tmp_path_factory.mktemp("demo")
+    """The demo, made and judged by the first process that asks for it, and read by the others."""
+    run = tmp_path_factory.getbasetemp()
+    where = (run.parent if "PYTEST_XDIST_WORKER" in os.environ else run) / "demo"
+    with FileLock(f"{where}.lock"):
+        if not where.exists():
+            where.mkdir()
+            Path(f"{where}.pickle").write_bytes(pickle.dumps(made_in(where)))
+        return Ran(*pickle.loads(Path(f"{where}.pickle").read_bytes()))
+
+
+def made_in(where):
+    """Run `sidegate demo` with no words, as the README does, in an empty folder; gives the parts of Ran."""
     made = []
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(where)
         whole = api.demo
         patch.setattr(command.api, "demo", lambda *words: made.append(whole(*words)) or made[-1])
         code, out, err = ran("demo")
-    return Ran(code, out, err, where / "sidegate-demo", made[0])
+    return code, out, err, where / "sidegate-demo", made[0]
 
 
 @pytest.fixture(scope="session")

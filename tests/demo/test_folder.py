@@ -110,6 +110,7 @@ def test_nothing_half_made_stays(tmp_path, monkeypatch, quick, error, there):
     assert not there or names(place) == []
 
 
+@pytest.mark.long
 def test_ctrl_c_while_it_renders_leaves_nothing(tmp_path):
     words = [*COMMAND, "demo", "mine"]
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import sys
 import tomllib
+from functools import cache
 from importlib.metadata import packages_distributions
 from pathlib import Path
 
@@ -28,6 +29,7 @@ def declared(lines):
     return {canonicalize_name(Requirement(line).name): Requirement(line) for line in lines}
 
 
+@cache
 def imported():
     """Return what the shipped sources import from outside: distribution -> places, as "qc/audio/decode.py:20"."""
     known = packages_distributions()

@@ -4,6 +4,7 @@ How a kind of block is tried is in documents/kinds.py, how a command is in docum
 """
 
 import types
+from functools import cache
 
 import numpy as np
 import pytest
@@ -41,14 +42,20 @@ def test_every_block_and_command_of_a_page_is_tried(name, delivery, tmp_path, re
         print(f"{where}: {what}")
 
 
+@cache
+def page_at(path):
+    """A page, taken apart once for all the links that lead to it."""
+    return Read(path.read_text(encoding="utf-8"))
+
+
 @pytest.mark.parametrize("name", [*every_page(), "CHANGELOG.md"])
 def test_every_link_to_another_page_leads_there(name):
     page = ROOT / name
-    for link in Read(page.read_text(encoding="utf-8")).links:
+    for link in page_at(page).links:
         target, _, anchor = link.partition("#")
         assert "://" in link or (page.parent / target).exists(), link
         if anchor and target.endswith(".md"):
-            assert anchor in Read((page.parent / target).read_text(encoding="utf-8")).anchors, link
+            assert anchor in page_at((page.parent / target).resolve()).anchors, link
 
 
 def test_no_command_is_left_to_others_that_no_page_shows():

@@ -3,11 +3,14 @@
 import re
 from pathlib import Path
 
+import pytest
+
 from support.installed import install, own_tests
 
 PACKAGE = Path(__file__).parents[2] / "examples" / "house_rules"
 
 
+@pytest.mark.long
 def test_its_own_tests_pass(tmp_path):
     install(tmp_path, "lowtide-rules", "1.0.0", "lowtide = lowtide_rules")
     done = own_tests(PACKAGE, tmp_path)

@@ -108,7 +108,10 @@ def test_an_svg_stands_by_itself(files):
 
 
 def test_a_png_is_as_large_as_it_should_be_opaque_and_not_blank(files, rows):
-    for row in rows:
+    """The first picture of each kind."""
+    kinds = {row["shows"]: row for row in reversed(rows)}
+    assert len(kinds) > 3
+    for row in kinds.values():
         svg, png = (files[name] for name in row["files"])
         root, seen = etree.fromstring(svg), pixels(png)
         scale = SCALE if "-view-" in row["files"][0] else WIDE

@@ -60,7 +60,12 @@ def one_byte_changed(path):
 
 @pytest.mark.parametrize(
     ("pattern", "damage"),
-    [("*.nbc", cut_short), ("*.nbc", one_byte_changed), ("*.nbi", emptied), (cache._RECORD, cut_short)],
+    [
+        ("*.nbc", one_byte_changed),
+        pytest.param("*.nbc", cut_short, marks=pytest.mark.long),
+        pytest.param("*.nbi", emptied, marks=pytest.mark.long),
+        pytest.param(cache._RECORD, cut_short, marks=pytest.mark.long),
+    ],
 )
 def test_a_damaged_kernel_is_compiled_again(stored, tmp_path, pattern, damage):
     folder = tmp_path / "copy"
@@ -187,6 +192,7 @@ def test_a_record_that_cannot_be_written_leaves_the_older_one_and_nothing_else(f
     assert set(folder.iterdir()) == there
 
 
+@pytest.mark.long
 def test_what_was_compiled_is_recorded_though_the_process_leaves_a_plugin_behind(tmp_path):
     leaves = (
         "import qc.plugin_host.runner as runner; from qc.cli import main\n"
@@ -367,6 +373,7 @@ def test_another_python_or_installation_has_a_folder_of_its_own_but_the_same_dig
     assert cache.digest.__wrapped__() == digest
 
 
+@pytest.mark.long
 def test_kernels_of_one_name_in_two_files_are_two(tmp_path):
     """As two plugins may have; each is compiled by itself."""
     code = "from {0}.usable import first; print(first(3))"
