@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from functools import cache
 
 import numpy as np
 import pytest
@@ -22,6 +23,11 @@ TWO = HEAD + "    tracks:\n" + "".join(f"      - {{number: {i}, title: No, audio
 
 
 def music(seed=3):
+    return sung(seed).copy()
+
+
+@cache
+def sung(seed):
     return 0.5 * song(Song(2.0, RATE, seed=seed, tempo=120.0, cymbals=1.2, bass_width=0.2)).T
 
 

@@ -40,7 +40,7 @@ def bench(tmp_path_factory):
     folder = deliver(
         root / "delivery", {"A": Sent(music(1, 0.5)), "B": Sent(music(2, 0.9), more={"cut_level": "-3 dB"})}
     )
-    report = api.check(folder, api.Options(ruleset=PARENT))
+    report = api.check(folder, api.Options(ruleset=PARENT, cache=root / "store"))
     path = root / "report.json"
     path.write_bytes(json_bytes(report))
     return folder, path, report
@@ -70,7 +70,12 @@ def both(request, bench, tmp_path_factory):
     folder, path, before = bench
     house = Houses(tmp_path_factory.mktemp("house")).put_at("house.yaml", "house@1.0.0", HOUSES[request.param])
     told = api.rulesets_diff(PARENT, str(house), path).compared
-    return request.param, told, before, api.check(folder, api.Options(ruleset=str(house)))
+    return (
+        request.param,
+        told,
+        before,
+        api.check(folder, api.Options(ruleset=str(house), cache=folder.with_name("store"))),
+    )
 
 
 def test_what_is_said_is_so(both):
