@@ -14,8 +14,8 @@ from qc.testing.music import Song, song
 from whole_array import levels, model
 
 RATES = (44_100, 48_000, 96_000, 192_000)
-SECONDS = 11.0
-TRACKS = [(0.0, 5.0), (6.0, 11.0)]
+SECONDS = 14.0
+TRACKS = [(0.0, 6.0), (7.0, 14.0)]
 
 RELATIVE = {
     "groove.travel": 0.005, "groove.travel_least": 0.005,
@@ -52,7 +52,7 @@ def noise(rate):
     rng = np.random.default_rng(31)
     x = to_20k(0.03 * np.sqrt(rate / 48_000.0) * rng.standard_normal((2, round(SECONDS * rate))), rate)
     x[0] += 0.4 * x[1]
-    x[:, round(7.0 * rate) :] *= [[1.4], [-1.1]]
+    x[:, round(9.0 * rate) :] *= [[1.4], [-1.1]]
     return x
 
 
