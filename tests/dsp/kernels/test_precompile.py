@@ -12,7 +12,7 @@ from support.plugins import need, plugin
 
 @pytest.fixture
 def ended(tmp_path, monkeypatch):
-    """Precompile with a shell script as the other process: whether the folder is complete, and its part done here too."""
+    """Precompile with a script as the other process: whether the folder is complete, and its part done here too."""
     folder = KernelCache(tmp_path / "kernels", persistent=True)
     monkeypatch.setattr(precompile, "opened", lambda: folder)
     monkeypatch.setattr(precompile, "default_workers", lambda: 2)
