@@ -7,6 +7,7 @@ silent: where the other one is above -70 dBFS the correlation is then 0, and els
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Self
@@ -16,8 +17,10 @@ from numpy.typing import NDArray
 
 from qc.dsp.meters.lowband import LowBandSums
 from qc.dsp.meters.windows import part_frames, sliding
+from qc.groove.level.side_at_level import WorkedSide
 from qc.groove.signal.energies import Parts
 from qc.groove.signal.programme import Programme
+from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.plugin_api import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
 
 Array = NDArray[np.float64]
@@ -233,3 +236,22 @@ class LowCorrelation(Derived[LowCorrelationResult]):
     def curves(self, result: LowCorrelationResult) -> Mapping[str, Curve]:
         """Return the correlation along the side."""
         return {"stereo.low_correlation": result.along}
+
+
+def least_where_deep(along: Curve, worked: WorkedSide, deep: float) -> Quantity | None:
+    """Return the least correlation of the windows of a curve in which the bass moves the cutter `deep` um or more.
+
+    At the level the side is judged at; None where no window has one.
+    """
+    side, seconds = worked.search.side, 2.0 * along.start_s
+    moved = 1e6 * 10.0 ** (worked.judged / 20.0) * side.chain.cut.unity_velocity * side.envelopes.low_vertical
+    starts = along.step_s * np.arange(len(along.values))
+    first = np.floor(starts * SECTORS_A_SECOND + 1e-6).astype(np.int64) - side.span.start
+    end = np.clip(first + math.ceil(seconds * SECTORS_A_SECOND), 0, len(moved))
+    before = np.concatenate([[0], np.cumsum(moved >= deep)])
+    values = np.where(before[end] > before[np.clip(first, 0, len(moved))], along.values, np.nan)
+    if np.isnan(values).all():
+        return None
+    at = int(np.nanargmin(values))
+    place = At(start_s=float(starts[at]), end_s=float(starts[at] + seconds))
+    return Quantity(value=min(1.0, max(-1.0, float(values[at]))), unit="1", at=place)

@@ -67,8 +67,8 @@ def test_every_shipped_check_is_bound_in_the_units_of_its_measurements(ruleset):
         sets_level="warn",
         origin=ruleset.limits["groove.last-diameter-too-small"]["least"].origin,
     )
-    assert limits["groove.slope-too-steep"].lateral_share.warn == pytest.approx(0.02)
-    assert limits["groove.slope-too-steep"].lateral_share.unit == "1"
+    assert limits["groove.slope-too-steep"].lateral_time.warn == pytest.approx(0.01)
+    assert limits["groove.slope-too-steep"].lateral_time.unit == "1"
 
 
 def test_the_level_search_gets_plain_rows(ruleset):
@@ -78,19 +78,26 @@ def test_the_level_search_gets_plain_rows(ruleset):
     )
     assert rows["stereo.low-end-out-of-phase/excursion"].measure == "groove.low_vertical_peak"
     assert {row.measure.partition(".")[0] for row in rows.values()} == {"groove", "layout"}
-    assert len(rows) == 20
+    assert len(rows) == 27
     setting = {name for name, row in rows.items() if row.sets_level}
     assert setting == {
         "groove.last-diameter-too-small/least",
         "groove.top-width-too-narrow/least",
         "groove.cut-too-deep/greatest",
         "groove.too-little-land/least",
-        "groove.slope-too-steep/lateral_share",
-        "groove.slope-too-steep/vertical_share",
-        "groove.curvature-too-tight/share",
+        "groove.slope-too-steep/lateral_time",
+        "groove.slope-too-steep/lateral_time_twice",
+        "groove.slope-too-steep/vertical_time",
+        "groove.slope-too-steep/vertical_time_twice",
+        "groove.slope-too-steep/speed",
+        "groove.excursion-too-wide/peak",
+        "groove.excursion-too-wide/sustained",
+        "groove.curvature-too-tight/time",
+        "groove.curvature-too-tight/time_twice",
         "groove.drive-too-high/in_1s",
         "groove.drive-too-high/in_10s",
-        "hf.sibilance-or-cymbals-too-strong/share",
+        "hf.sibilance-or-cymbals-too-strong/time",
+        "hf.sibilance-or-cymbals-too-strong/time_twice",
         "layout.lead-out-room/least",
         "stereo.low-end-out-of-phase/excursion",
     }
@@ -135,7 +142,7 @@ def test_a_check_that_is_off_is_not_bound(ruleset):
         (
             "groove.slope-too-steep",
             {"peak": raw("2")},
-            'house.yaml:7: "groove.slope-too-steep" needs the limit "lateral_share"; add it, or put the check under',
+            'house.yaml:7: "groove.slope-too-steep" needs the limit "velocity"; add it, or put the check under',
         ),
         (
             "delivery.audio-disagrees",
@@ -234,7 +241,7 @@ def test_a_check_that_cannot_be_made_is_the_plugins_fault(ruleset):
 
 
 def test_the_shipped_ruleset_fits_the_shipped_checks(ruleset):
-    assert Path(ruleset.path).name == "2.0.1.yaml"
+    assert Path(ruleset.path).name == "3.0.0.yaml"
 
 
 def test_a_limit_that_only_the_check_reads_must_have_the_unit_of_the_check(ruleset):

@@ -71,7 +71,7 @@ def plain(text):
     return " ".join(text.split()).replace("\\", "")
 
 
-def house_with(houses, body, parent="disc-12in-33@2.0.1"):
+def house_with(houses, body, parent="disc-12in-33@3.0.0"):
     return str(houses.put_at("house.yaml", "house@1.0.0", body, parent))
 
 
@@ -81,7 +81,7 @@ def house_with(houses, body, parent="disc-12in-33@2.0.1"):
 def test_version_2_recommends_a_level_at_which_the_low_end_does_not_fail(delivery, tmp_path):
     judged = judge(delivery, tmp_path / "r.json")
     levels = judged.side()["levels"]
-    assert judged.report["ruleset"]["version"] == "2.0.1"
+    assert judged.report["ruleset"]["version"] == "3.0.0"
     assert judged.outcome(LOW_END) != "fail"
     assert levels["fails_at_recommended"] == []
     assert levels["by_limit"][EXCURSION]["level"]["value"] >= levels["edge"]["value"]

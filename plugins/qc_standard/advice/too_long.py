@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from qc.groove.geometry.cut import ROOM, ends_at
-from qc.groove.geometry.playing_time import minutes_for
+from qc.groove.geometry.cut import CHART, ROOM, ends_at
+from qc.groove.geometry.playing_time import above_chart, minutes_for
 from qc.groove.level.side_at_level import AsCut
 from qc.model.errors import NotMeasuredError
 from qc.model.quantity import show
@@ -79,6 +79,8 @@ def keep_to_the_table(finding: Finding, look: Excerpt) -> Finding:
     over = finding.measured.value - broken(finding)
     worked = look[AsCut]
     disc, on_disc = look.chain.disc, look.measured("groove.level_on_disc").value
+    if finding.measure == CHART:
+        on_disc += above_chart(look.chain.cut.reference_velocity)
     allowed = minutes_for(disc.size, disc.speed, on_disc)
     if allowed is None:
         raise NotMeasuredError("the table has no such disc")

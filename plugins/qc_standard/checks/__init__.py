@@ -12,6 +12,7 @@ from qc_standard.checks.delivery.same_audio_twice import SameAudioTwice
 from qc_standard.checks.groove.curvature_too_tight import CurvatureTooTight
 from qc_standard.checks.groove.cut_too_deep import CutTooDeep
 from qc_standard.checks.groove.drive_too_high import DriveTooHigh
+from qc_standard.checks.groove.excursion_too_wide import ExcursionTooWide
 from qc_standard.checks.groove.last_diameter_too_small import LastDiameterTooSmall
 from qc_standard.checks.groove.level_above_recommended import LevelAboveRecommended
 from qc_standard.checks.groove.level_on_disc_too_low import LevelOnDiscTooLow
@@ -49,6 +50,7 @@ def every_check() -> list[type[Check[Any]]]:
         CurvatureTooTight,
         CutTooDeep,
         DriveTooHigh,
+        ExcursionTooWide,
         LastDiameterTooSmall,
         LevelAboveRecommended,
         LevelOnDiscTooLow,

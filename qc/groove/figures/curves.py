@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.kernels.compile import read_only
-from qc.groove.geometry.cut import MEASURES, Cutting
+from qc.groove.geometry.cut import MEASURES, SWING, Cutting
 from qc.groove.geometry.spiral import take
 from qc.groove.geometry.time_shares import TIMES
 from qc.groove.geometry.traces import DRIVES, OF_SECTORS, SHARES, Trace
@@ -28,7 +28,7 @@ def along(worked: WorkedSide) -> dict[str, Array]:
     """
     found = {
         name: _worse([trace.sign for trace in traces], [_placed(trace) for trace in traces]) * MEASURES[name].factor
-        for name in (*OF_SECTORS, *DRIVES, *SHARES, *TIMES)
+        for name in (*OF_SECTORS, *DRIVES, *SHARES, *TIMES, SWING)
         if (traces := list(trace_of_each(worked.search, worked.judged, name).values()))
     }
     cutting = worked.cutting

@@ -10,7 +10,7 @@ import numpy as np
 
 from qc.dsp.kernels.compile import read_only
 from qc.groove.geometry.cut_arrays import Array, CutArrays
-from qc.groove.geometry.playing_time import minutes_for
+from qc.groove.geometry.playing_time import above_chart, minutes_for
 from qc.groove.geometry.ratios import over
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.time_shares import TIMES
@@ -90,29 +90,38 @@ class Cutting(CutArrays):
 
     def slope_peak(self, name: str) -> Worst:
         """Greatest of a velocity over what the cutter's back edges allow (C-1)."""
-        return self._ratio(name, self._scale, 0, edges=True)
+        return self._ratio(name, self._scale, 0, self._edges)
 
     def slope_share(self, name: str, seconds: int) -> Worst:
         """Share of sectors whose slope is above 1 in the worst `seconds`, or in all of a shorter side."""
-        return self._ratio(name, self._scale, seconds, edges=True)
+        return self._ratio(name, self._scale, seconds, self._edges)
 
     def tracing_peak(self, name: str, tip: float | None = None) -> Worst:
         """Greatest tracing ratio (C-3)."""
         radius = self.side.chain.playback.tip_radius if tip is None else tip
-        return self._ratio(name, radius * self._scale, 0, edges=False)
+        return self._ratio(name, radius * self._scale, 0, 0.0)
 
     def tracing_share(self, name: str, seconds: int) -> Worst:
         """Share of sectors whose tracing ratio is above 1 in the worst `seconds`; the greater wall."""
-        return self._ratio(name, self.side.chain.playback.tip_radius * self._scale, seconds, edges=False)
+        return self._ratio(name, self.side.chain.playback.tip_radius * self._scale, seconds, 0.0)
 
-    def _ratio(self, name: str, factor: float, seconds: int, *, edges: bool) -> Worst:
-        """Peak of a ratio (no seconds) or its share above 1, for an envelope times a factor."""
+    def speed_peak(self, name: str) -> Worst:
+        """Greatest of a velocity over the speed of the groove."""
+        return self._ratio(name, self._scale, 0, 1.0)
+
+    @property
+    def _edges(self) -> float:
+        """Tangent of the back angle."""
+        return math.tan(self.side.chain.playback.back_angle)
+
+    def _ratio(self, name: str, factor: float, seconds: int, edges: float) -> Worst:
+        """Peak of a ratio (no seconds) or its share above 1, for an envelope times a factor; `edges` as in `over`."""
         disc, rows = self.side.chain.disc, np.ascontiguousarray(np.atleast_2d(getattr(self.side.envelopes, name)))
         window = min(seconds * SECTORS_A_SECOND, rows.shape[1])
-        turning, angle = 2.0 * math.pi * disc.rpm / 60.0, self.side.chain.playback.back_angle
+        turning = 2.0 * math.pi * disc.rpm / 60.0
         value, sector, start, channel = over(
             read_only(rows[0]), read_only(rows[-1]), factor, self.spiral_path.radius, disc.finishing / 2.0, turning,
-            math.tan(angle) if edges else 0.0, window, np.empty(rows.shape[1] if window else 0, np.uint8),
+            edges, window, np.empty(rows.shape[1] if window else 0, np.uint8),
         )  # fmt: skip
         return Worst(value, sector, start, start + max(1, window), CHANNELS[channel] if len(rows) == 2 else None)
 
@@ -126,6 +135,11 @@ class Cutting(CutArrays):
         """Greatest lateral excursion to either side."""
         e = self.side.envelopes
         return self.scaled_peak(np.maximum(e.lateral_max, -e.lateral_min))
+
+    def kept_swing(self) -> Worst:
+        """Lateral excursion that a twentieth of the sectors of the worst 10 s reach."""
+        value, sector, start, end = self.side.kept_swing()
+        return Worst(self._scale * value, sector, start, end)
 
     def up(self) -> Worst:
         """Greatest excursion out of the disc."""
@@ -159,10 +173,15 @@ class Cutting(CutArrays):
         assert self.side.loudness is not None
         return self.side.loudness - self.side.chain.cut.align + self.level
 
-    def minutes_over(self) -> Worst:
-        """Minutes beyond what the playing-time table allows at this loudness on the disc (5a, S13)."""
+    @property
+    def on_chart(self) -> float:
+        """Loudness on the disc in dB against the reference of the studio's chart (L-8); as `on_disc` otherwise."""
+        return self.on_disc + above_chart(self.side.chain.cut.reference_velocity)
+
+    def minutes_over(self, level: float) -> Worst:
+        """Minutes beyond what the playing-time table allows at a level in dB (5a, S13)."""
         side = self.side
-        allowed = minutes_for(side.chain.disc.size, side.chain.disc.speed, self.on_disc)
+        allowed = minutes_for(side.chain.disc.size, side.chain.disc.speed, level)
         assert allowed is not None  # asked only where the table has the disc
         lasts = min(side.span.end / SECTORS_A_SECOND, side.span.file_end_s) - side.span.start / SECTORS_A_SECOND
         return self.whole(lasts / 60.0 - allowed)
@@ -174,12 +193,14 @@ class Cutting(CutArrays):
 
 
 G = 1.0 / STANDARD_GRAVITY
-DIAMETER, ROOM, MINUTES = "groove.last_diameter", "layout.lead_out_room", "layout.minutes_over_table"
+DIAMETER, ROOM, SWING = "groove.last_diameter", "layout.lead_out_room", "groove.lateral_displacement_10s"
+MINUTES, CHART = "layout.minutes_over_table", "layout.minutes_over_chart"
 
 MEASURES: dict[str, Measure] = {
     "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("v_abs")),
     "groove.lateral_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("lateral_v")),
     "groove.lateral_displacement_peak": Measure("um", 1e6, "<=", Cutting.swing),
+    SWING: Measure("um", 1e6, "<=", Cutting.kept_swing),
     "groove.vertical_up_peak": Measure("um", 1e6, "<=", Cutting.up),
     "groove.vertical_down_peak": Measure("um", 1e6, "<=", Cutting.down),
     "groove.low_vertical_peak": Measure("um", 1e6, "<=", lambda c: c.envelope_peak("low_vertical")),
@@ -190,6 +211,7 @@ MEASURES: dict[str, Measure] = {
     "groove.depth_max": Measure("um", 1e6, "<=", Cutting.deepest),
     "groove.land_min": Measure("um", 1e6, ">=", Cutting.land),
     "groove.lateral_slope_peak": Measure("1", 1.0, "<=", lambda c: c.slope_peak("lateral_v")),
+    "groove.lateral_speed_ratio_peak": Measure("1", 1.0, "<=", lambda c: c.speed_peak("lateral_v")),
     "groove.vertical_slope_peak": Measure("1", 1.0, "<=", lambda c: c.slope_peak("vertical_v")),
     "groove.tracing_ratio_peak": Measure("1", 1.0, "<=", lambda c: c.tracing_peak("a_abs")),
     "groove.tracing_ratio_peak_5um": Measure("1", 1.0, "<=", lambda c: c.tracing_peak("a_abs", 5e-6)),
@@ -209,7 +231,8 @@ MEASURES: dict[str, Measure] = {
 OF_LOUDNESS: dict[str, Measure] = {
     "groove.judged_level": Measure("dB", 1.0, "<=", lambda c: c.whole(c.level)),
     "groove.level_on_disc": Measure("LU", 1.0, "<=", lambda c: c.whole(c.on_disc)),
-    MINUTES: Measure("min", 1.0, "<=", Cutting.minutes_over),
+    MINUTES: Measure("min", 1.0, "<=", lambda c: c.minutes_over(c.on_disc)),
+    CHART: Measure("min", 1.0, "<=", lambda c: c.minutes_over(c.on_chart)),
 }
 """Measurements that rise with the cut level and take no envelope; all but the level itself take the side's loudness."""
 
@@ -220,7 +243,7 @@ FOLLOWING: dict[str, Measure] = MEASURES | OF_LOUDNESS
 def measurable(measure: str, side: SideGeometry) -> bool:
     """Whether a measurement of `FOLLOWING` has a value on a side."""
     disc, has_loudness = side.chain.disc, side.loudness is not None
-    if measure == MINUTES:
+    if measure in {MINUTES, CHART}:
         return has_loudness and minutes_for(disc.size, disc.speed, 0.0) is not None
     return has_loudness or measure != "groove.level_on_disc"
 
@@ -244,4 +267,4 @@ def is_worse(measure: Measure, value: float, other: float) -> bool:
 
 def windowed(name: str) -> bool:
     """Whether a measurement is taken over a window of seconds rather than one sector."""
-    return name.endswith("_share") or ".drive_" in name or name in TIMES
+    return name.endswith("_share") or ".drive_" in name or name in TIMES or name == SWING

@@ -12,6 +12,10 @@ MEANINGS: dict[str, str] = {
     "groove.wall_velocity_peak": f"Velocity of the wall that moves faster, {_PEAK}.",
     "groove.lateral_velocity_peak": f"Velocity of the movement along the radius, {_PEAK}.",
     "groove.lateral_displacement_peak": "How far the groove swings to either side of its middle at the most.",
+    "groove.lateral_displacement_10s": "How far the groove swings to either side in a twentieth of the sectors (1/75 s "
+    "each) of the worst 10 s, or of all of a shorter side, at the least.",
+    "groove.lateral_speed_ratio_peak": "Lateral velocity over the speed of the groove at that radius, the greatest "
+    "value at any moment: the tangent of the angle that the groove turns from its way.",
     "groove.vertical_up_peak": "How far the cutter rises at the most; the groove is narrowest and shallowest there.",
     "groove.vertical_down_peak": "How far the cutter sinks at the most; the groove is widest and deepest there.",
     "groove.low_vertical_peak": "How far the cutter rises or sinks at the most by what lies below 300 Hz.",
@@ -59,5 +63,8 @@ MEANINGS: dict[str, str] = {
     "groove.level_over_recommended": "How far the requested cut level, cut_level or --level, lies above the "
     "recommended one.",
     "layout.lead_out_room": "Turns of lead-out, 6.4 mm each, between the last groove and the finishing groove.",
-    "layout.minutes_over_table": "Minutes that the side is longer than the playing-time table allows at its loudness.",
+    "layout.minutes_over_table": "Minutes that the side is longer than the playing-time table allows at its loudness, "
+    "the table's 0 dB read as the alignment tone.",
+    "layout.minutes_over_chart": "Minutes that the side is longer than the playing-time table allows at its loudness, "
+    "the table's 0 dB read as the RIAA reference of 7 cm/s.",
 }

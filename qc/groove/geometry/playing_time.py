@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 Row = tuple[tuple[float, float], ...]
@@ -17,11 +19,21 @@ MINUTES: dict[tuple[str, str], Row] = {
 """(size, speed) -> rising (level in dB, minutes) (5a, S13)."""
 
 
+CHART_VELOCITY = 0.07
+"""m/s, peak and lateral at 1 kHz: the RIAA reference that the chart's 0 dB is (L-8, from memory)."""
+
+
+def above_chart(reference: float) -> float:
+    """Return the level in dB of a reference velocity in m/s against that of the chart: -2.92 for 5 cm/s."""
+    return 20.0 * math.log10(reference / CHART_VELOCITY)
+
+
 def minutes_for(size: str, speed: str, level: float) -> float | None:
     """Return the minutes a side may last at a level in dB: linear between rows, constant beyond them (S13).
 
-    None where the table has no such disc. Its 0 dB is not defined; it is read here as the loudness of the
-    alignment tone on the disc, so that a louder file that is cut that much lower is not another side.
+    None where the table has no such disc. The level is that of the programme's loudness on the disc, so that a louder
+    file that is cut that much lower is not another side: against the RIAA reference, which the chart's 0 dB is, or,
+    in rulesets before 3.0.0, against the alignment tone.
     """
     row = MINUTES.get((size, speed))
     if row is None:

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.groove.geometry.kept import KEPT, kept_most
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.spiral import lookahead
 from qc.groove.signal.cells import Cells
@@ -31,6 +32,7 @@ class SideGeometry:
     """integrated, LUFS; None where it was not measured"""
     _peaks: dict[str, tuple[int, int]] = field(default_factory=dict, init=False, repr=False)
     _loudest: dict[int, tuple[float, int, int, int]] = field(default_factory=dict, init=False, repr=False)
+    _swing: dict[int, tuple[float, int, int, int]] = field(default_factory=dict, init=False, repr=False)
     _cells: dict[str, CellRows] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
@@ -42,7 +44,7 @@ class SideGeometry:
         """Return the same span under another chain; arrays that are the same under both are shared."""
         side = SideGeometry(chain, self.span, self.envelopes, self.loudness)
         shared = vars(side)  # where a frozen dataclass and its cached properties keep what they know
-        shared |= {"_peaks": self._peaks, "_loudest": self._loudest, "_cells": self._cells}
+        shared |= {"_peaks": self._peaks, "_loudest": self._loudest, "_cells": self._cells, "_swing": self._swing}
         if _walls_of(chain) == _walls_of(self.chain):
             shared["walls"] = self.walls
         return side
@@ -83,6 +85,16 @@ class SideGeometry:
                 found.append((float(means[start]), channel, start, window))
             self._loudest[seconds] = max(found, key=lambda window: window[0])
         return self._loudest[seconds]
+
+    def kept_swing(self) -> tuple[float, int, int, int]:
+        """Return the lateral excursion that KEPT of the sectors of the worst 10 s reach, for 1 m/s at 0 dBFS.
+
+        Then the greatest sector there, and the first and the end of those 10 s; no level moves any of them.
+        """
+        if 0 not in self._swing:
+            e = self.envelopes
+            self._swing[0] = kept_most(np.maximum(e.lateral_max, -e.lateral_min), 10 * SECTORS_A_SECOND, KEPT)
+        return self._swing[0]
 
     def cells(self, name: str) -> CellRows:
         """Return the cells of 1 ms of a quantity, sector by sector; no level moves them."""

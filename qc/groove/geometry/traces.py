@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.groove.geometry.cut import MEASURES, Cutting
+from qc.groove.geometry.cut import MEASURES, SWING, Cutting
+from qc.groove.geometry.kept import KEPT, kept_along
 from qc.groove.geometry.time_shares import TIMES
 from qc.groove.geometry.worst import CHANNELS, Worst
 from qc.model.cutting_chain import SECTORS_A_SECOND
@@ -103,6 +104,8 @@ def trace(cutting: Cutting, measure: str, without: Mask | None = None) -> Trace 
     if measure in TIMES:
         values, walls, beyond = TIMES[measure].along(cutting, without)
         return Trace(values[None, :], walls.shape[1] + 1 - len(values), "<=", walls, beyond)
+    if measure == SWING:
+        return _kept(cutting, without)
     if measure in DRIVES:
         return _drive(cutting, DRIVES[measure], without)
     return None
@@ -126,6 +129,14 @@ def _drive(cutting: Cutting, seconds: int, without: Mask | None) -> Trace:
     means = (total[:, window:] - total[:, :-window]) / window
     scale, walls = cutting.scale, cutting.scale * np.sqrt(square)
     return Trace(scale * np.sqrt(np.maximum(0.0, means)), window, "<=", walls, walls.max(axis=0) ** 2)
+
+
+def _kept(cutting: Cutting, without: Mask | None) -> Trace:
+    swing = OF_SECTORS["groove.lateral_displacement_peak"](cutting)
+    if without is not None:
+        swing = np.where(without, 0.0, swing)
+    values = kept_along(swing, 10 * SECTORS_A_SECOND, KEPT)
+    return Trace(values[None, :], len(swing) + 1 - len(values), "<=", swing[None, :], swing**2)
 
 
 def loud(measure: str, bound: float) -> float:
@@ -152,6 +163,7 @@ OF_SECTORS: dict[str, Callable[[Cutting], Array]] = {
     "groove.depth_max": lambda c: c.greatest_depth,
     "groove.land_min": lambda c: c.spiral.land,
     "groove.lateral_slope_peak": lambda c: c.lateral_slope,
+    "groove.lateral_speed_ratio_peak": lambda c: c.scale * c.side.envelopes.lateral_v / c.speed,
     "groove.vertical_slope_peak": lambda c: c.vertical_slope,
     "groove.tracing_ratio_peak": lambda c: c.tracing(c.side.envelopes.a_abs),
     "groove.tracing_ratio_peak_5um": lambda c: c.tracing(c.side.envelopes.a_abs, 5e-6),

@@ -21,6 +21,7 @@ POWERS = {
     "groove.lateral_slope_share": 1,
     "groove.vertical_slope_share": 1,
     "groove.lateral_slope_peak": 1,
+    "groove.lateral_speed_ratio_peak": 1,
     "groove.vertical_slope_peak": 1,
 }
 """Power of the radius with which what is looked at falls (C-1, C-3); what is not here does not depend on it."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.groove.geometry.cut import Cutting
+from qc.groove.geometry.cut import SWING, Cutting
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.spiral import lookahead
 from qc.groove.geometry.time_shares import TIMES
@@ -109,6 +109,8 @@ def looked_at(cutting: Cutting, measure: str, start: int, end: int) -> Array:
         return TIMES[measure].by_cell(cutting, start, end)[None, :]
     if measure in SHARES:
         return np.atleast_2d(SHARES[measure][0](cutting))[:, start:end]
+    if measure == SWING:
+        measure = "groove.lateral_displacement_peak"
     if measure in DRIVES:
         drive: Array = cutting.scale * np.sqrt(cutting.side.envelopes.a_square[:, start:end])
         return drive

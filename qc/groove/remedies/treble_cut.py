@@ -203,6 +203,8 @@ def _moments(
     playback = cutting.side.chain.playback
     if "_slope_" in measure:
         factor = cutting.scale / (speed * math.tan(playback.back_angle))
+    elif "_speed_" in measure:
+        factor = cutting.scale / speed
     elif "velocity" in measure or "acceleration" in measure or measure in DRIVES:
         factor = np.full(len(speed), cutting.scale)
     else:

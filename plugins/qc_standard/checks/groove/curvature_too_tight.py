@@ -10,9 +10,14 @@ from qc_standard.advice import treble
 
 
 class CurvatureTooTightLimits(Model):
-    """Most of a second, and most by factor, by which the groove may bend more tightly than the tip."""
+    """Most of the time, and most by factor, by which the groove may bend more tightly than the tip.
 
-    share: Limit
+    Rulesets before 3.0.0 limit a share of sectors instead, and none of the time.
+    """
+
+    time: Limit | None = None
+    time_twice: Limit | None = None
+    share: Limit | None = None
     peak: Limit
 
 
@@ -27,7 +32,9 @@ class CurvatureTooTight(LimitCheck[CurvatureTooTightLimits]):
     )
     how = (
         "The radius of the tip is compared with the radius of the bend, on the worse wall: 1 means as "
-        "tight as the tip. The share counts the sectors of 1/75 s above 1 in the worst 10 s."
+        "tight as the tip. The time is counted in cells of 1 ms of the file in the worst 10 s: how much of it lies "
+        "above 1, and how much above 2. Rulesets before 3.0.0 count the sectors of 1/75 s above 1 instead, of which "
+        "one moment is enough."
     )
     remedy = "Soften the treble at the place given, cut lower, or move this track further out on the side."
     client = ForClient(
@@ -46,6 +53,16 @@ class CurvatureTooTight(LimitCheck[CurvatureTooTightLimits]):
     blind_to = "How finer or blunter tips fare: the measurements beside this one say it for 5 um and 18 um."
     Limits = CurvatureTooTightLimits
     judges: ClassVar[Mapping[str, Judged]] = {
+        "time": Judged(
+            "groove.tracing_ratio_time",
+            "<=",
+            "the time of the worst 10 s with curves tighter than the tip can follow",
+        ),
+        "time_twice": Judged(
+            "groove.tracing_ratio_time_twice",
+            "<=",
+            "the time of the worst 10 s with curves more than twice as tight as the tip can follow",
+        ),
         "share": Judged(
             "groove.tracing_ratio_share", "<=", "the part of the worst 10 s with curves tighter than the tip can follow"
         ),

@@ -10,12 +10,20 @@ from qc_standard.advice import treble
 
 
 class SlopeTooSteepLimits(Model):
-    """Most of a second, and most by factor, that the groove may be steeper than the cutter; highest velocity."""
+    """Most of the time, by one factor and by two, that the groove may be steeper than the cutter; highest velocity.
 
-    lateral_share: Limit
-    vertical_share: Limit
+    Rulesets before 3.0.0 limit shares of sectors instead, and none of the time.
+    """
+
+    lateral_time: Limit | None = None
+    lateral_time_twice: Limit | None = None
+    vertical_time: Limit | None = None
+    vertical_time_twice: Limit | None = None
+    lateral_share: Limit | None = None
+    vertical_share: Limit | None = None
     peak: Limit
     velocity: Limit
+    speed: Limit | None = None
 
 
 class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
@@ -29,8 +37,9 @@ class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
     )
     how = (
         "Speed sideways, and up and down, is compared with the speed of the groove and the angle of "
-        "the back edges: 1 means that they touch. The shares count the sectors of 1/75 s above 1 in "
-        "the worst 10 s."
+        "the back edges: 1 means that they touch. The time is counted in cells of 1 ms of the file in "
+        "the worst 10 s: how much of it lies above 1, and how much above 2. Rulesets before 3.0.0 count the sectors "
+        "of 1/75 s above 1 instead, of which one moment is enough."
     )
     remedy = (
         "Cut lower, soften loud upper middle and treble at the place given, or move this track further out on the side."
@@ -49,6 +58,26 @@ class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
     blind_to = "The stylus in hand: its back angle is assumed, and a worn one touches sooner."
     Limits = SlopeTooSteepLimits
     judges: ClassVar[Mapping[str, Judged]] = {
+        "lateral_time": Judged(
+            "groove.lateral_slope_time",
+            "<=",
+            "the time of the worst 10 s in which it swings sideways steeper than the cutter's back edges",
+        ),
+        "lateral_time_twice": Judged(
+            "groove.lateral_slope_time_twice",
+            "<=",
+            "the time of the worst 10 s in which it swings sideways more than twice as steep as the cutter allows",
+        ),
+        "vertical_time": Judged(
+            "groove.vertical_slope_time",
+            "<=",
+            "the time of the worst 10 s in which it rises or falls steeper than the cutter's back edges",
+        ),
+        "vertical_time_twice": Judged(
+            "groove.vertical_slope_time_twice",
+            "<=",
+            "the time of the worst 10 s in which it rises or falls more than twice as steep as the cutter allows",
+        ),
         "lateral_share": Judged(
             "groove.lateral_slope_share",
             "<=",
@@ -64,6 +93,9 @@ class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
         ),
         "peak.vertical": Judged(
             "groove.vertical_slope_peak", "<=", "the steepest rise or fall, over what the cutter's back edges allow,"
+        ),
+        "speed": Judged(
+            "groove.lateral_speed_ratio_peak", "<=", "the peak lateral velocity, over the speed of the groove,"
         ),
         "velocity": Judged("groove.lateral_velocity_peak", "<=", "the peak lateral velocity"),
     }

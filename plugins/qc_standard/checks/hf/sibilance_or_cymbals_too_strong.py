@@ -10,9 +10,14 @@ from qc_standard.advice import treble
 
 
 class SibilanceOrCymbalsTooStrongLimits(Model):
-    """Most of a second that sibilance or cymbals may overload."""
+    """Most of a second that sibilance or cymbals may overload.
 
-    share: Limit
+    Rulesets before 3.0.0 limit a share of sectors instead, and none of the time.
+    """
+
+    time: Limit | None = None
+    time_twice: Limit | None = None
+    share: Limit | None = None
 
 
 class SibilanceOrCymbalsTooStrong(LimitCheck[SibilanceOrCymbalsTooStrongLimits]):
@@ -25,8 +30,9 @@ class SibilanceOrCymbalsTooStrong(LimitCheck[SibilanceOrCymbalsTooStrongLimits])
         "from the disc as spitting, worst near the label."
     )
     how = (
-        "As the bends of the whole groove, but from 5 to 12 kHz alone: the share of sectors of 1/75 s "
-        "above 1 in the worst second."
+        "As the bends of the whole groove, but from 5 to 12 kHz alone: the time of the worst second, in cells of "
+        "1 ms of the file, that lies above 1, and that above 2. Rulesets before 3.0.0 count the sectors of 1/75 s "
+        "above 1 instead, of which one moment is enough."
     )
     remedy = (
         "De-ess the voice, or soften the cymbals, at the place given; cut lower; or move this track "
@@ -46,6 +52,16 @@ class SibilanceOrCymbalsTooStrong(LimitCheck[SibilanceOrCymbalsTooStrongLimits])
     blind_to = "Whether it is a voice or a cymbal: both lie in the same band, so listen there first."
     Limits = SibilanceOrCymbalsTooStrongLimits
     judges: ClassVar[Mapping[str, Judged]] = {
+        "time": Judged(
+            "groove.sibilance_time",
+            "<=",
+            "the time of the worst second with sibilance or cymbals tighter than the tip can follow",
+        ),
+        "time_twice": Judged(
+            "groove.sibilance_time_twice",
+            "<=",
+            "the time of the worst second with sibilance or cymbals more than twice as tight as the tip can follow",
+        ),
         "share": Judged(
             "groove.sibilance_share",
             "<=",

@@ -10,9 +10,13 @@ from qc_standard.advice import too_long
 
 
 class SideTooLongLimits(Model):
-    """Most minutes beyond the playing time of the table."""
+    """Most minutes beyond the playing time of the chart, whose 0 dB is the RIAA reference.
 
-    over: Limit
+    Rulesets before 3.0.0 take the alignment tone for its 0 dB, in the limit `over`.
+    """
+
+    over_chart: Limit | None = None
+    over: Limit | None = None
 
 
 class SideTooLong(LimitCheck[SideTooLongLimits]):
@@ -26,8 +30,8 @@ class SideTooLong(LimitCheck[SideTooLongLimits]):
     )
     how = (
         "The playing time, less the minutes that a studio's chart gives for this size and speed at the loudness that "
-        "ends up on the disc, against the alignment tone; between its rows in a straight line, beyond them as at the "
-        "end."
+        "ends up on the disc, against the RIAA reference of 7 cm/s; between its rows in a straight line, beyond them "
+        "as at the end. Rulesets before 3.0.0 take the alignment tone in place of that reference."
     )
     remedy = "Shorten the side, move a track to another side, or agree on a lower level. The spiral has the last word."
     client = ForClient(
@@ -39,11 +43,12 @@ class SideTooLong(LimitCheck[SideTooLongLimits]):
         ),
     )
     blind_to = (
-        "The programme itself: quiet passages and mono bass save room that no table knows of. The chart does not say "
-        "what its 0 dB is."
+        "The programme itself: quiet passages and mono bass save room that no table knows of. That the "
+        "chart's 0 dB is 7 cm/s is from memory: it only names the RIAA reference."
     )
     Limits = SideTooLongLimits
     judges: ClassVar[Mapping[str, Judged]] = {
+        "over_chart": Judged("layout.minutes_over_chart", "<=", "the playing time beyond the table"),
         "over": Judged("layout.minutes_over_table", "<=", "the playing time beyond the table"),
     }
 
