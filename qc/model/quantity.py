@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, SerializerFunctionWrapHandler, model_serializer
+from pydantic import AfterValidator, BaseModel, ConfigDict, SerializerFunctionWrapHandler, model_serializer
 
 Op = Literal["<=", ">="]
 Polarity = Literal["normal", "inverted"]
@@ -48,7 +48,8 @@ class At(Sparse):
 class Quantity(Sparse):
     """A measured value with its unit; the true value is less where `bound` is "<", greater where it is ">"."""
 
-    value: float
+    value: Annotated[float, AfterValidator(lambda value: value + 0.0)]
+    """never -0.0"""
     unit: str
     bound: Literal["<", ">"] | None = None
     at: At | None = None
