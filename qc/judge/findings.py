@@ -69,7 +69,7 @@ class MeasuredFinding:
         measured = self.finding.measured
         if isinstance(measured, str):
             return measured
-        return f"{measured.bound or ''}{number(self.measure, measured.value, measured.unit)}"
+        return f"{measured.prefix}{number(self.measure, measured.value, measured.unit)}"
 
     def limit_name(self, report: Report) -> str:
         """Return the name of the limit that was not kept, CHECK/LIMIT; empty without a limit.

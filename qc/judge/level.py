@@ -18,6 +18,7 @@ from qc.groove.geometry.span import Span
 from qc.groove.level.events import PlacedEvent
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.side_at_level import UNITS, AsCut, WorkedSide
+from qc.groove.playback.exact import replayed
 from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
@@ -71,10 +72,15 @@ class SearchedSide:
         if self.memo is not None:
             self.memo.keep()
 
-    def at(self, decided: JudgedLevel | None) -> tuple[SideReport, SideEvidence]:
-        """Return the side's part of the report and its evidence at a level; None where there is no groove to cut."""
+    def at(self, decided: JudgedLevel | None, workers: int = 1) -> tuple[SideReport, SideEvidence]:
+        """Return the side's part of the report and its evidence at a level; None where there is no groove to cut.
+
+        The seconds that play worst are replayed from the audio, by so many workers.
+        """
         measurement = self.measurement
         worked = None if self.worked is None or decided is None else self.worked.at(decided)
+        if worked is not None and (look := measurement.excerpts) is not None:
+            worked = replace(worked, replayed=replayed(look, look.stream, worked.cutting, workers))
         evidence = self.evidence(decided, worked)
         report = SideReport(
             id=self.id,

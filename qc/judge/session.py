@@ -133,7 +133,7 @@ class DeliveryJudging:
         """Judge a side at a level, then compute remedies and pictures from a second look."""
         case, side = self._case, searched.id
         excerpts = searched.measurement.excerpts
-        report, evidence = searched.at(level)
+        report, evidence = searched.at(level, self._how.workers)
         results, better = self._judged(searched, evidence)
         report = report.model_copy(update={"second_look_s": 0.0 if excerpts is None else excerpts.seconds})
         self.sides.append(_with_fixed(report, better))

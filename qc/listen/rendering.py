@@ -13,20 +13,17 @@ from numpy.typing import NDArray
 from qc.audio.excerpts import Excerpts
 from qc.files.atomic_write import put_folder
 from qc.groove.level.side_at_level import WorkedSide
-from qc.groove.playback.passage import CutPassage, PlaybackSetup, Tip, speeds_along
+from qc.groove.playback.passage import PlaybackSetup
 from qc.groove.playback.residual import MasterBands, Residuals
-from qc.groove.signal.wall_motion import Displacement
+from qc.groove.playback.side_passage import SidePassage
 from qc.listen.request import ListenRequest
 from qc.listen.sound_file import PEAK, faded, loudness, resampled, write_sound
-from qc.model.cutting_chain import SECTORS_A_SECOND, DiscGeometry
+from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.errors import SecondLookError, UsageError
 from qc.model.listen import ListenReport, PlayedPassage
-from qc.model.quantity import Polarity
 
 Array = NDArray[np.float64]
 
-LEAD_S = 0.1
-"""Seconds before a passage in which the replay curve settles: its slowest pole falls by 270 dB."""
 MASTER = "master.wav"
 REPORT = "listen.json"
 
@@ -51,66 +48,38 @@ class ListenFiles:
 
 @dataclass(frozen=True, eq=False)
 class PassagePlayer:
-    """A passage of a side that was read again, with LEAD_S before it, ready to be played at any level."""
+    """A passage of a side that was read again, ready to be played at any level."""
 
     request: ListenRequest
     worked: WorkedSide
-    passage: CutPassage
-    lead: int
-    """frames of motion before the passage"""
+    passage: SidePassage
 
     @classmethod
     def read(cls, request: ListenRequest, worked: WorkedSide, excerpts: Excerpts) -> PassagePlayer:
         """Read a passage again; raises UsageError where the audio cannot be read any more."""
-        stream = excerpts.stream
-        chain = worked.search.side.chain
-        tap = Displacement(chain.signal)
-        begin, rate = max(0.0, request.start - LEAD_S), tap.rate(stream)
         try:
-            motion = np.array(excerpts(begin, request.end, tap), dtype=np.float64)
+            passage = SidePassage.read(excerpts, excerpts.stream, worked.search.side, request.start, request.end)
         except SecondLookError as why:
             raise UsageError(f"listen: side {request.side} cannot be played: {why}") from None
-        passage = CutPassage(motion, rate, chain.cut.unity_velocity)
-        return cls(request, worked, passage, round(request.start * rate) - round(begin * rate))
-
-    @property
-    def disc(self) -> DiscGeometry:
-        """The disc that the side is cut on."""
-        return self.worked.search.side.chain.disc
-
-    @property
-    def begin(self) -> float:
-        """File second at which the motion begins."""
-        return max(0.0, self.request.start - LEAD_S)
-
-    def radii(self, level: float, polarity: Polarity) -> Array:
-        """Return the radius at the end of each sector of the motion, at a cut level in dB; (sectors,), m."""
-        worked = self.worked.search
-        radius = worked.cutting(level, polarity).spiral_path.radius
-        sectors = np.arange(int(self.begin * SECTORS_A_SECOND), math.ceil(self.request.end * SECTORS_A_SECOND) + 1)
-        inside = np.clip(sectors - worked.side.span.start, 0, len(radius) - 1)
-        found: Array = np.maximum(radius[inside], self.disc.finishing / 2.0)
-        return found
+        return cls(request, worked, passage)
 
     def setups(self, levels: tuple[float, ...]) -> list[tuple[float, PlaybackSetup]]:
         """Return what to play, each with the radius in m where the passage begins."""
-        chain, motion = self.worked.search.side.chain, self.passage.motion
-        tips = tuple(dict.fromkeys((Tip.spherical(chain.playback.tip_radius), *self.request.tips)))
-        sector = int((self.request.start - self.begin) * SECTORS_A_SECOND)
+        tips = tuple(dict.fromkeys((self.passage.tip, *self.request.tips)))
+        sector = int((self.request.start - self.passage.begin) * SECTORS_A_SECOND)
         found = []
         for level in levels:
-            polarity = self.worked.search.worst("groove.travel", level)[1]
-            own = self.radii(level, polarity)
+            search = self.worked.search
+            cutting = search.cutting(level, search.worst("groove.travel", level)[1])
+            own = self.passage.radii(cutting)
             for radius in (own, *(np.full_like(own, asked) for asked in self.request.radii)):
-                speed = speeds_along(radius, self.disc.rpm, motion.shape[1], self.passage.rate)
-                setup = PlaybackSetup(level, speed, tips[0], chain.playback.back_angle, polarity)
+                setup = self.passage.setup(cutting, radius)
                 found += [(float(radius[sector]), replace(setup, tip=tip)) for tip in tips]
         return found
 
     def files(self, levels: tuple[float, ...], tool: str, ruleset: str, workers: int) -> ListenFiles:
         """Play everything and return the files."""
-        rate, lead = self.passage.rate, self.lead
-        master = self.passage.master[:, lead:]
+        rate, master = self.passage.cut.rate, self.passage.master
         bands = MasterBands.whole(master, rate)
         sounds = {MASTER: faded(resampled(master, rate))}
         rows: list[PlayedPassage] = []
@@ -118,7 +87,7 @@ class PassagePlayer:
         for radius, setup in self.setups(levels):
             if any(self._name(radius, setup) == row.file for row in rows):
                 continue  # a requested radius that is the passage's own
-            played = self.passage.played(setup, workers)[:, lead:]
+            played = self.passage.played(setup, workers)
             compared = bands.compared(played)
             row = self._row(radius, setup, compared)
             sound = faded(resampled(played, rate))

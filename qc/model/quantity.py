@@ -46,16 +46,25 @@ class At(Sparse):
 
 
 class Quantity(Sparse):
-    """A measured value with its unit; the true value is less where `bound` is "<", greater where it is ">"."""
+    """A measured value with its unit; the true value is less where `bound` is "<", greater where it is ">".
+
+    `accuracy` says how a value was found that may be estimated or worked out exactly; others have none.
+    """
 
     value: Annotated[float, AfterValidator(lambda value: value + 0.0)]
     """never -0.0"""
     unit: str
     bound: Literal["<", ">"] | None = None
+    accuracy: Literal["estimated", "exact"] | None = None
     at: At | None = None
 
+    @property
+    def prefix(self) -> str:
+        """Return what is written before the number: "<", ">", or "about " for an estimate."""
+        return "about " if self.accuracy == "estimated" else self.bound or ""
+
     def __str__(self) -> str:
-        return f"{self.bound or ''}{show(self.value, self.unit)}"
+        return f"{self.prefix}{show(self.value, self.unit)}"
 
 
 # unit -> (dimension, factor to the dimension's first unit); levels of different references do not convert

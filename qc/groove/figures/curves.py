@@ -24,14 +24,15 @@ def along(worked: WorkedSide) -> dict[str, Array]:
     """Follow a side at the judged level: name -> (sectors,), of measurements the worse wall and polarity.
 
     A value over a window of seconds is placed at the middle of the window, and is NaN within half of one of the
-    ends. The worst of each is the number that the report gives.
+    ends. The worst of each is the number that the report gives. Playback has one value a second.
     """
     found = {
         name: _worse([trace.sign for trace in traces], [_placed(trace) for trace in traces]) * MEASURES[name].factor
         for name in (*OF_SECTORS, *DRIVES, *SHARES, *TIMES, SWING)
         if (traces := list(trace_of_each(worked.search, worked.judged, name).values()))
     }
-    cutting = worked.cutting
+    cutting, playback = worked.cutting, worked.playback
+    found |= {name: playback.along(name, cutting.side.span.sectors) for name in playback.by_name}
     spiral = cutting.spiral
     found[RADIUS], found[PITCH] = 1e3 * spiral.radius, 1e6 * spiral.pitch
     found[DEMAND], found[WIDTH] = 1e6 * demanded(cutting), 2e6 * cutting.depth

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from qc.groove.geometry.cut import Cutting
 from qc.groove.level.side_at_level import WorkedSide
-from qc.groove.remedies.passage import ExcerptReader
+from qc.groove.playback.side_passage import ExcerptReader
 from qc.groove.signal.band_limit import motion_rate
 from qc.groove.signal.wall_motion import Displacement
 from qc.model.cutting_chain import SECTORS_A_SECOND

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.groove.geometry.kept import KEPT, kept_most
+from qc.groove.geometry.second_powers import CELLS, TREBLE, SecondPowers
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.spiral import lookahead
 from qc.groove.signal.cells import Cells
@@ -102,6 +103,12 @@ class SideGeometry:
             alike = next(iter(self._cells.values()), None)  # a sector has as many cells of each quantity
             self._cells[name] = CellRows.of(getattr(self.envelopes, name), None if alike is None else alike.first)
         return self._cells[name]
+
+    @cached_property
+    def second_powers(self) -> SecondPowers:
+        """Fourth powers of the cells in each second; no level moves them."""
+        rows = {name: self.cells(name) for name in (*CELLS, TREBLE)}
+        return SecondPowers.of({name: row.bits for name, row in rows.items()}, rows[TREBLE].first)
 
     def at(
         self, start: int, end: int, radius: Array | float | None, polarity: Polarity | None, channel: str | None

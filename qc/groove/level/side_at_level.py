@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import ClassVar, Self
+from typing import ClassVar, Literal, Self
 
 from qc.groove.geometry.cut import MEASURES, OF_LOUDNESS, Cutting, measurable
 from qc.groove.geometry.side import SideGeometry
@@ -17,6 +17,7 @@ from qc.groove.level.memo import LevelMemo
 from qc.groove.level.print_through import Neighbours, neighbours
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.groove.playback.estimate import RESIDUAL, TOP_LOSS, PlaybackSeconds, estimate
 from qc.groove.signal.programme import ProgrammeBounds
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
@@ -29,6 +30,8 @@ UNITS: dict[str, str] = {name: measure.unit for name, measure in (MEASURES | OF_
     "groove.edge_level": "dB",
     "groove.clean_level": "dB",
     "groove.level_over_recommended": "dB",
+    RESIDUAL: "dB",
+    TOP_LOSS: "dB",
 }
 """Unit of every measurement that is worked out here."""
 
@@ -46,6 +49,8 @@ class WorkedSide:
     policy: LevelPolicy = EDGE
     decided: JudgedLevel | None = None
     """the level it is judged at; None: the one asked for, else the recommended one"""
+    replayed: PlaybackSeconds | None = None
+    """the playback of each second at the judged level, the worst ones exact; None: estimated"""
 
     @classmethod
     def of(
@@ -80,7 +85,7 @@ class WorkedSide:
 
     def at(self, decided: JudgedLevel) -> WorkedSide:
         """Return the same side judged at another level; the search and its memo are shared."""
-        return replace(self, decided=decided)
+        return replace(self, decided=decided, replayed=None)
 
     def levels(self, side: str) -> SideLevels:
         """Return the levels that the side brings to the decision about its disc."""
@@ -108,6 +113,11 @@ class WorkedSide:
         """The side as cut at the judged level, for the polarity that travels further."""
         return self.search.cutting(self.judged, self.polarity)
 
+    @property
+    def playback(self) -> PlaybackSeconds:
+        """The playback of each second at the judged level, for the polarity that travels further."""
+        return estimate(self.cutting) if self.replayed is None else self.replayed
+
     def quantities(self, integrated: Quantity | None) -> dict[str, Quantity]:
         """Return every groove measurement at the judged level; `integrated` is the loudness in LUFS."""
         found = {name: self.search.quantity(name, self.judged) for name in MEASURES}
@@ -121,9 +131,24 @@ class WorkedSide:
         found["groove.recommended_level"] = self.recommended.quantity()
         found["groove.edge_level"] = self.edge.quantity()
         found["groove.clean_level"] = self.clean.quantity()
+        found |= self._playback()
         if self.requested is not None:
             over = self.requested - self.recommended.level
             found["groove.level_over_recommended"] = Quantity(value=over, unit="dB", at=self._ruling_place())
+        return found
+
+    def _playback(self) -> dict[str, Quantity]:
+        """Return residual and loss of treble of the worst second; none where no second has programme."""
+        seconds, cutting, found = self.playback, self.cutting, {}
+        for name, values in seconds.by_name.items():
+            worst = seconds.worst(name)
+            if worst is not None:
+                start = int(seconds.starts[worst])
+                at = cutting.side.at(
+                    start, start + seconds.sectors, cutting.radius_at(start), cutting.polarity, None
+                )  # fmt: skip
+                accuracy: Literal["exact", "estimated"] = "exact" if worst in seconds.played else "estimated"
+                found[name] = Quantity(value=float(values[worst]), unit=UNITS[name], accuracy=accuracy, at=at)
         return found
 
     def _ruling_place(self) -> At | None:

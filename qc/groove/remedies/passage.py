@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,12 +13,13 @@ from qc.groove.geometry.spiral import lookahead
 from qc.groove.geometry.time_shares import TIMES
 from qc.groove.geometry.traces import DRIVES, OF_SECTORS, SHARES, Array
 from qc.groove.level.side_at_level import WorkedSide
+from qc.groove.playback.side_passage import ExcerptReader
 from qc.groove.signal.band_limit import motion_rate
 from qc.groove.signal.sector_envelopes import MARGIN, GrooveInput, envelopes_of
 from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import SECTORS_A_SECOND, Signal
 from qc.model.quantity import Polarity
-from qc.plugin_api import Samples, Stream, Tap
+from qc.plugin_api import Samples, Stream
 
 LEAD = 4
 """Sectors of motion ahead of a passage, 53 ms, so that what is filtered anew has settled: a first-order high-pass at
@@ -28,9 +28,6 @@ TAIL = 1
 """Sectors of motion behind it, where changing a band cuts the motion off (practice)."""
 DEPTHS = ("groove.top_width_min", "groove.depth_max")
 """Measurements for which the depth counts, that the preview carries on to neighbouring sectors."""
-
-ExcerptReader = Callable[[float, float, Tap], Samples]
-"""Returns file seconds, from and to, through a tap, as the second look does."""
 
 
 @dataclass(frozen=True, eq=False)

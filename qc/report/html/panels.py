@@ -49,13 +49,18 @@ SPECS = (
     PanelSpec(
         "Tracing ratio, 1 = the tip bridges the trough", (CurveSpec("groove.tracing_ratio_peak", "tip over curve"),)
     ),
+    PanelSpec(
+        "What playback adds from 2 to 15 kHz, each second; estimated but for the worst",
+        (CurveSpec("groove.playback_residual", "over the programme"),),
+    ),
+    PanelSpec("Treble lost in playback, 10 to 15 kHz", (CurveSpec("groove.top_loss", "each second"),)),
     PanelSpec("High-frequency drive", (CurveSpec("groove.drive_1s", "over 1 s"),)),
     PanelSpec("Loudness, 3 s", (CurveSpec("loudness.short_term", "short-term"),)),
     PanelSpec("Correlation below 300 Hz, 10 s", (CurveSpec("stereo.low_correlation", "low correlation", least=True),)),
 )
 
 
-HEIGHTS = {"um": 20.0, "g": 20.0, "LUFS": 12.0, "1": 0.2}
+HEIGHTS = {"um": 20.0, "g": 20.0, "LUFS": 12.0, "dB": 6.0, "1": 0.2}
 """Least height of a panel in its unit, so that a steady curve looks steady."""
 
 

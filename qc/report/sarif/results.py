@@ -142,8 +142,8 @@ def _limit(limit: Limit) -> Mapping[str, Any]:
 
 
 def _quantity(quantity: Quantity) -> Row:
-    bound = {"bound": quantity.bound} if quantity.bound else {}
-    return {"value": quantity.value, "unit": quantity.unit, **bound}
+    more = {"bound": quantity.bound, "accuracy": quantity.accuracy}
+    return {"value": quantity.value, "unit": quantity.unit, **{name: word for name, word in more.items() if word}}
 
 
 def file_uri(name: str) -> str:

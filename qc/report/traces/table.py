@@ -31,6 +31,8 @@ COLUMNS: Mapping[str, str] = {
     "acceleration [g]": "groove.acceleration_peak",
     "drive over 1 s [g]": "groove.drive_1s",
     "drive over 10 s [g]": "groove.drive_10s",
+    "playback residual [dB]": "groove.playback_residual",
+    "top loss [dB]": "groove.top_loss",
 }
 """Header with its unit -> name of the trace."""
 

@@ -229,7 +229,7 @@ def _limit_rows(report: Report, side: SideReport) -> Iterator[tuple[_Order, tupl
         grade = "waived" if grade and name in waived else grade
         last = None if reached is None else reached.level
         level = "" if last is None else str(last)
-        value = (quantity.bound or "") + number(limit.measure, quantity.value, quantity.unit)
+        value = quantity.prefix + number(limit.measure, quantity.value, quantity.unit)
         order = _Order(GRADES.index(grade), NEVER if last is None or last.bound == ">" else last.value, name)
         rules = "rules" if levels is not None and levels.ruling == name else ""
         yield order, (name, grade or rules, value, both(limit), level)
@@ -261,7 +261,7 @@ def _measurements(page: Page, side: SideReport) -> None:
     rows = []
     for name, quantity in sorted(side.measurements.items()):
         at = quantity.at
-        value = (quantity.bound or "") + number(name, quantity.value, quantity.unit)
+        value = quantity.prefix + number(name, quantity.value, quantity.unit)
         second = "" if at is None or at.start_s is None else clock(at.start_s)
         track = "" if at is None or at.track is None else str(at.track)
         radius = "" if at is None or at.radius_mm is None else f"{at.radius_mm:.1f} mm"
