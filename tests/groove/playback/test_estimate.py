@@ -13,7 +13,7 @@ from qc.groove.playback.passage import CutPassage, PlaybackSetup, Tip
 from qc.groove.playback.residual import WHOLE, MasterBands, residuals
 from qc.groove.playback.side_passage import LEAD_S
 from qc.model.errors import SecondLookError
-from qc.plugin_api import Stream
+from qc.plugin_api import Quantity, Stream
 from qc.testing.deliveries import Sent
 from qc.testing.music import Song, song
 from support.by_hand import CHAIN, heard, side
@@ -23,11 +23,15 @@ TURNING = 2.0 * math.pi * (100.0 / 3.0) / 60.0
 TIP = Tip.spherical(CHAIN.playback.tip_radius)
 
 
+def rms(apart):
+    return math.sqrt(float(np.square(apart).mean()))
+
+
 @pytest.fixture(scope="module")
 def music():
-    """Twelve seconds of a song with its drums and voice, then a second of silence."""
+    """Twelve seconds of a song with its drums and voice, then two of silence, in the first of which filters ring."""
     x = 0.7 * song(Song(17.0, RATE, seed=5, tempo=120.0, cymbals=1.5))[:, 5 * RATE :]
-    return np.pad(x, ((0, 0), (0, RATE)))
+    return np.pad(x, ((0, 0), (0, 2 * RATE)))
 
 
 @pytest.fixture(scope="module")
@@ -40,33 +44,46 @@ def passage(music):
     return CutPassage.of_samples(music, RATE)
 
 
-@pytest.mark.parametrize(("level", "radius"), [(0.0, 0.060), (6.0, 0.060), (0.0, 0.120), (-6.0, 0.080)])
-def test_estimates_lie_about_the_exact_model_as_closely_as_they_say(groove, passage, level, radius):
-    found = estimate(cut_at_radius(groove, level, radius))
-    (exact,) = residuals(passage, [PlaybackSetup(level, TURNING * radius, TIP, CHAIN.playback.back_angle)])
-    apart = (found.residual - exact.by_band[WHOLE])[:12]
-    assert math.sqrt(float(np.square(apart).mean())) <= OF_RESIDUAL.scatter
-    moderate = exact.top_loss[:12] < 4.0
-    apart = (found.top_loss - exact.top_loss)[:12][moderate]
-    assert math.sqrt(float(np.square(apart).mean())) <= OF_TOP_LOSS.scatter
+def test_estimates_lie_about_the_exact_model_as_closely_as_they_say(groove, passage):
+    apart: dict[str, list[float]] = {RESIDUAL: [], TOP_LOSS: []}
+    for level, radius in ((0.0, 0.060), (6.0, 0.060), (0.0, 0.120), (-6.0, 0.080)):
+        found = estimate(cut_at_radius(groove, level, radius))
+        (exact,) = residuals(passage, [PlaybackSetup(level, TURNING * radius, TIP, CHAIN.playback.back_angle)])
+        apart[RESIDUAL] += (found.residual - exact.by_band[WHOLE])[:12].tolist()
+        moderate = (exact.top_loss > 0.3) & (exact.top_loss < 4.0)
+        apart[TOP_LOSS] += (found.top_loss - exact.top_loss)[moderate].tolist()
+    assert rms(apart[RESIDUAL]) <= OF_RESIDUAL.scatter
+    assert len(apart[TOP_LOSS]) >= 12
+    assert rms(apart[TOP_LOSS]) <= OF_TOP_LOSS.scatter
+
+
+@pytest.mark.parametrize("tip", [5e-6, 18e-6])
+def test_estimates_follow_the_tip(groove, passage, tip):
+    chain = replace(CHAIN, playback=replace(CHAIN.playback, tip_radius=tip))
+    found = estimate(cut_at_radius(groove.under(chain), -3.0, 0.09))
+    setup = PlaybackSetup(-3.0, TURNING * 0.09, Tip.spherical(tip), CHAIN.playback.back_angle)
+    (exact,) = residuals(passage, [setup])
+    assert rms((found.residual - exact.by_band[WHOLE])[:12]) <= 2.5
 
 
 def test_a_level_raises_estimates_by_the_fourth_power_of_its_gain(groove):
-    softer, louder = (estimate(cut_at_radius(groove, level, 0.1)) for level in (-2.0, 2.0))
-    steps = (louder.residual - softer.residual)[:12]
-    assert steps == pytest.approx(np.full(12, OF_RESIDUAL.slope * 4.0 * 4.0), rel=1e-9)
+    softer, louder = (estimate(cut_at_radius(groove, level, 0.1)) for level in (-10.0, -6.0))
+    inside = (softer.residual > LEAST_DB) & (louder.residual < MOST_DB)
+    steps = (louder.residual - softer.residual)[inside]
+    assert len(steps) >= 10
+    assert steps == pytest.approx(np.full(len(steps), OF_RESIDUAL.slope * 2.0 * 4.0), rel=1e-9)
     losses = (louder.top_loss / softer.top_loss)[:12]
-    assert losses == pytest.approx(np.full(12, 10.0 ** (OF_TOP_LOSS.slope * 4.0 * 4.0 / 20.0)), rel=1e-9)
+    assert losses == pytest.approx(np.full(12, 10.0 ** (OF_TOP_LOSS.slope * 2.0 * 4.0 / 20.0)), rel=1e-9)
 
 
 def test_estimates_end_where_their_fit_did(groove):
     assert np.nanmax(estimate(cut_at_radius(groove, -40.0, 0.146)).residual) == LEAST_DB
-    assert np.nanmin(estimate(cut_at_radius(groove, 20.0, 0.05)).residual) == MOST_DB
+    assert np.nanmin(estimate(cut_at_radius(groove, 40.0, 0.05)).residual[:12]) == MOST_DB
 
 
 def test_silence_has_no_value(groove):
     found = estimate(cut_at_radius(groove, 0.0, 0.1))
-    assert np.isnan(found.residual).tolist() == np.isnan(found.top_loss).tolist() == [False] * 12 + [True]
+    assert np.isnan(found.residual).tolist() == np.isnan(found.top_loss).tolist() == [False] * 13 + [True]
     still = estimate(cut_at_radius(side(heard(np.zeros((2, 2 * RATE)), RATE)), 0.0, 0.1))
     assert still.worst(RESIDUAL) is None
     assert still.worst(TOP_LOSS) is None
@@ -95,7 +112,7 @@ def test_the_worst_seconds_are_replayed_and_the_others_stay_estimates(groove, pa
     chosen = sorted(found.played)
     assert min(np.diff(chosen), default=APART) >= APART
     assert int(np.nanargmax(before.residual)) in found.played
-    for second in range(13):
+    for second in range(14):
         if second in found.played:
             first = max(0, second * RATE - round(LEAD_S * RATE))
             part = CutPassage(passage.motion[:, first : (second + 1) * RATE], RATE, passage.unity_velocity)
@@ -109,7 +126,7 @@ def test_the_worst_seconds_are_replayed_and_the_others_stay_estimates(groove, pa
     worst = found.worst(RESIDUAL)
     assert worst in found.played
     assert found.residual[worst] == max(found.residual[second] for second in found.played)
-    assert np.nanmax(found.along(RESIDUAL, 13 * 75)) == found.residual[worst]
+    assert np.nanmax(found.along(RESIDUAL, 14 * 75)) == found.residual[worst]
 
 
 def test_a_side_that_plays_cleanly_is_not_read_again(groove, music):
@@ -137,19 +154,20 @@ def test_seconds_that_cannot_be_read_again_stay_estimates(groove, music):
 
 def test_the_report_says_whether_a_number_is_exact(judged, music):
     """The exact one is that of the same second of the programme, processed as a whole, at the radius it has there."""
-    hot = judged({"A": Sent(music, RATE)}, "--level", "+6 dB").sides[0]
-    number = hot.measurements[RESIDUAL]
+    hot = judged({"A": Sent(music, RATE)}, "--level", "+6 dB").side()
+    number = Quantity.model_validate(hot["measurements"][RESIDUAL])
     assert (number.unit, number.accuracy) == ("dB", "exact")
     assert number.at.end_s - number.at.start_s == pytest.approx(1.0)
-    assert hot.second_look_s > 0.0
+    assert hot["second_look_s"] > 0.0
     whole = CutPassage.of_samples(music, RATE)
     begin, end = (round(second * RATE) for second in (number.at.start_s, number.at.end_s))
-    part = replace(whole, motion=whole.motion[:, max(0, begin - RATE // 10) : end])
-    lead = begin - max(0, begin - RATE // 10)
+    lead = min(begin, RATE // 10)
+    part = CutPassage(whole.motion[:, begin - lead : end], RATE, whole.unity_velocity)
     speed = TURNING * number.at.radius_mm / 1e3
     played = part.played(PlaybackSetup(6.0, speed, TIP, CHAIN.playback.back_angle, number.at.polarity or "normal"))
     compared = MasterBands.whole(part.master[:, lead:], RATE).compared(played[:, lead:])
     assert number.value == pytest.approx(float(compared.by_band[WHOLE][0]), abs=0.02)
-    cool = judged({"A": Sent(music, RATE)}, "--level", "-20 dB").sides[0]
-    assert cool.measurements[RESIDUAL].accuracy == "estimated"
-    assert str(cool.measurements[RESIDUAL]).startswith("about -")
+    cool = judged({"A": Sent(music, RATE)}, "--level", "-20 dB").side()
+    calm = Quantity.model_validate(cool["measurements"][RESIDUAL])
+    assert calm.accuracy == "estimated"
+    assert str(calm).startswith("about -")
