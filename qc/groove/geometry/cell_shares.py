@@ -1,8 +1,8 @@
 """Shares of time: of the cells of 1 ms in a window, how many are beyond so many times what the groove's speed allows.
 
-A window is so many consecutive cells, and may begin at any. It is looked for by sectors first: sectors none of whose
-cells is beyond are passed over, and windows are counted cell by cell only where the sums of whole sectors leave open
-whether one of them has more than the best so far.
+A window is so many consecutive cells, and may begin at any. Sectors none of whose cells is beyond are passed over. The
+worst window is found among those that end with a cell beyond; where the most of each sector is asked for, windows are
+counted cell by cell only at sectors that have a cell beyond at either end of them.
 """
 
 from __future__ import annotations
@@ -40,15 +40,11 @@ def count_beyond(
     cell is beyond.
     """
     number = np.empty(1, np.float32)
-    bits = number.view(np.int32)
     before[0] = 0
     for i in range(len(tops)):
         count, least[i] = 0, NEVER
         if ratio[i] > times:
-            value = tops[i] * times / ratio[i]
-            number[0] = value
-            even = value < 2.0**-14  # below that the steps of half precision are even
-            bound = int(value * 2.0**24) if even else (int(bits[0]) >> 13) - (112 << 10)
+            bound = _bound(tops[i], ratio[i], times, number)
             least[i] = bound
             for k in range(cells.shape[1]):
                 count += int(cells[i, k] > bound)
@@ -56,30 +52,40 @@ def count_beyond(
 
 
 @as_written
-def worst_window(
-    cells: Bits, least: NDArray[np.int16], first: Counts, before: Counts, window: int
-) -> tuple[int, int]:  # fmt: skip
-    """Return the most cells beyond in any `window` consecutive ones, and the sector in which the first such begins.
+def _bound(top: float, ratio: float, times: float, number: NDArray[np.float32]) -> int:
+    """Return the bits above which a cell is beyond `times` where one of `top` has `ratio`; `number` (1,) is room."""
+    value = top * times / ratio
+    number[0] = value
+    even = value < 2.0**-14  # below that the steps of half precision are even
+    return int(value * 2.0**24) if even else (int(number.view(np.int32)[0]) >> 13) - (112 << 10)
 
-    `first` (sectors + 1) is the number of the first cell of each sector. The window is no longer than all cells.
+
+@as_written
+def worst_window(
+    cells: Bits, tops: NDArray[np.float32], ratio: Array, times: float, first: Counts, window: int
+) -> tuple[int, int]:  # fmt: skip
+    """Return the most cells beyond in any `window` consecutive ones, and the first cell of the first such window.
+
+    `tops` and `ratio` are as for `count_beyond`; `first` (sectors + 1) is the number of the first cell of each sector.
+    The window is no longer than all cells. The first of the worst windows ends with a cell beyond, unless it begins
+    with the first cell of all. So each cell beyond asks once: does a window that ends with it hold one more than the
+    most so far? It does if the cell beyond so many before it lies in that window.
     """
-    n, last = len(least), first[-1] - window
-    best, at, end = 0, 0, 0
-    for start in range(n):  # as many as whole sectors have in a window from the start of this one on
-        if first[start] > last:
-            break
-        end = _whole(first, end, first[start] + window)
-        best = max(best, before[end] - before[start])
-    best, end = best - 1, 0
-    for start in range(n):
-        if first[start] > last or best == window:
-            break
-        end = _whole(first, end, first[start] + window)
-        if before[min(n, end + 2)] - before[start] > best:
-            most = _most(cells, least, first, before, window, start, end)
-            if most > best:
-                best, at = most, start
-    return best, at
+    number, beyond = np.empty(1, np.float32), np.empty(window, np.int32)  # the numbers of the last cells beyond
+    most, end, back, at = 0, 0, 0, 0  # `back`: which of `beyond` is `most` before the one put in at `at`
+    for i in range(len(tops)):
+        if ratio[i] > times and most < window:
+            bound = _bound(tops[i], ratio[i], times, number)
+            for k in range(cells.shape[1]):
+                if cells[i, k] > bound and most < window:
+                    cell = first[i] + k
+                    beyond[at] = cell
+                    if beyond[back] > cell - window:
+                        most, end = most + 1, cell
+                    else:
+                        back = back + 1 if back + 1 < window else 0
+                    at = at + 1 if at + 1 < window else 0
+    return most, max(0, end + 1 - window)
 
 
 @as_written

@@ -133,8 +133,8 @@ class Cutting(CutArrays):
 
     def swing(self) -> Worst:
         """Greatest lateral excursion to either side."""
-        e = self.side.envelopes
-        return self.scaled_peak(np.maximum(e.lateral_max, -e.lateral_min))
+        value, sector = self.side.swing()
+        return Worst(self._scale * value, sector, sector, sector + 1)
 
     def kept_swing(self) -> Worst:
         """Lateral excursion that a twentieth of the sectors of the worst 10 s reach."""

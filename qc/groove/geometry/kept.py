@@ -22,20 +22,46 @@ KEPT = 0.05
 def kept_most(values: Array, window: int, part: float) -> tuple[float, int, int, int]:
     """Return the greatest value that `part` of the sectors of some window reach; its greatest sector; its two ends.
 
-    A shorter side is one window.
+    The first window of those that reach as much; a shorter side is one window.
     """
-    along = kept_along(values, window, part)
-    start = int(along.argmax())
-    end = start + len(values) + 1 - len(along)
-    return float(along[start]), start + int(values[start:end].argmax()), start, end
+    window = min(window, len(values))
+    most, start = _most(np.ascontiguousarray(values), window, _count(window, part))
+    end = start + window
+    return most, start + int(values[start:end].argmax()), start, end
 
 
 def kept_along(values: Array, window: int, part: float) -> Array:
     """Return the value that `part` of the sectors of each window reach, by its first sector, (starts,)."""
     window = min(window, len(values))
     found = np.empty(len(values) + 1 - window)
-    _sliding(np.ascontiguousarray(values), window, math.ceil(part * window - 1e-9), found)
+    _sliding(np.ascontiguousarray(values), window, _count(window, part), found)
     return found
+
+
+def _count(window: int, part: float) -> int:
+    """Return how many sectors of a window `part` of them are."""
+    return math.ceil(part * window - 1e-9)
+
+
+@as_written
+def _most(values: Array, window: int, count: int) -> tuple[float, int]:
+    """Return the most that `count` values of some window reach, and the first of the first such window.
+
+    A window is sorted only where so many in it are above the most so far: that is to say, where it reaches more.
+    """
+    most, first = np.sort(values[:window])[window - count], 0
+    above = 0
+    for i in range(window):
+        above += int(values[i] > most)
+    for i in range(window, len(values)):
+        above += int(values[i] > most) - int(values[i - window] > most)
+        if above >= count:
+            first = i + 1 - window
+            most = np.sort(values[first : i + 1])[window - count]
+            above = 0
+            for k in range(first, i + 1):
+                above += int(values[k] > most)
+    return most, first
 
 
 @as_written

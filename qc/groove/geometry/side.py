@@ -87,14 +87,25 @@ class SideGeometry:
             self._loudest[seconds] = max(found, key=lambda window: window[0])
         return self._loudest[seconds]
 
+    @property
+    def swings(self) -> Array:
+        """Greatest lateral excursion of each sector to either side, for 1 m/s at 0 dBFS, (sectors,)."""
+        return np.maximum(self.envelopes.lateral_max, -self.envelopes.lateral_min)
+
+    def swing(self) -> tuple[float, int]:
+        """Return the greatest lateral excursion for 1 m/s at 0 dBFS, and its sector; no level moves it."""
+        if "swing" not in self._peaks:
+            self._peaks["swing"] = 0, int(self.swings.argmax())
+        _, sector = self._peaks["swing"]
+        return float(max(self.envelopes.lateral_max[sector], -self.envelopes.lateral_min[sector])), sector
+
     def kept_swing(self) -> tuple[float, int, int, int]:
         """Return the lateral excursion that KEPT of the sectors of the worst 10 s reach, for 1 m/s at 0 dBFS.
 
         Then the greatest sector there, and the first and the end of those 10 s; no level moves any of them.
         """
         if 0 not in self._swing:
-            e = self.envelopes
-            self._swing[0] = kept_most(np.maximum(e.lateral_max, -e.lateral_min), 10 * SECTORS_A_SECOND, KEPT)
+            self._swing[0] = kept_most(self.swings, 10 * SECTORS_A_SECOND, KEPT)
         return self._swing[0]
 
     def cells(self, name: str) -> CellRows:
@@ -135,7 +146,7 @@ class CellRows:
     """
 
     bits: NDArray[np.int16]
-    tops: NDArray[np.float16]
+    tops: NDArray[np.float32]
     first: NDArray[np.int32]
 
     @classmethod
@@ -143,7 +154,7 @@ class CellRows:
         """Arrange cells, (MOST, sectors); `first` where it is known."""
         rows = np.ascontiguousarray(cells.T)
         bits = rows.view(np.int16)
-        tops = np.maximum(bits.max(axis=1), 0).view(np.float16)
+        tops = np.maximum(bits.max(axis=1), 0).view(np.float16).astype(np.float32)
         if first is None:
             first = np.zeros(len(bits) + 1, np.int32)
             np.cumsum((bits >= 0).sum(axis=1), out=first[1:])

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from qc.groove.geometry.cell_shares import count_beyond, most_by_start, ratios, worst_window
 from qc.groove.geometry.cut_arrays import CutArrays
+from qc.groove.geometry.side import CellRows
 from qc.groove.geometry.worst import CHANNELS, Worst
 from qc.groove.signal.cells import CELLS_A_SECOND, UNITS
 from qc.model.cutting_chain import SECTORS_A_SECOND
@@ -39,7 +40,7 @@ class TimeShare:
     def ratio(self, cutting: CutArrays) -> Array:
         """Return the ratio of the greatest cell of each sector, (sectors,)."""
         disc, playback = cutting.side.chain.disc, cutting.side.chain.playback
-        tops = cutting.side.cells(self.cells).tops.astype(np.float32)
+        tops = cutting.side.cells(self.cells).tops
         found = np.empty(len(tops))
         turning, edges = 2.0 * math.pi * disc.rpm / 60.0, math.tan(playback.back_angle) if self.slope else 0.0
         radius, least = cutting.spiral_path.radius, disc.finishing / 2.0
@@ -48,19 +49,18 @@ class TimeShare:
 
     def worst(self, cutting: CutArrays) -> Worst:
         """Return the share in the worst window, and the worst sector in it."""
-        side, ratio = cutting.side, self.ratio(cutting)
-        n = len(ratio)
-        count = _Counted(self, cutting, ratio)
+        cells, ratio = cutting.side.cells(self.cells), self.ratio(cutting)
+        n, window = len(ratio), self.window(cells)
         sectors = min(self.seconds * SECTORS_A_SECOND, n)
-        if not count.before[-1]:
+        most, first = worst_window(cells.bits, cells.tops, ratio, self.times, cells.first, window)
+        if not most:
             sector = int(ratio.argmax())
             start = max(0, min(sector - sectors // 2, n - sectors))
             return Worst(0.0, sector, start, start + sectors, self.channel(cutting, sector))
-        cells = side.cells(self.cells)
-        most, start = worst_window(cells.bits, count.least, cells.first, count.before, count.window)
+        start = int(cells.first.searchsorted(np.int32(first), "right")) - 1
         end = min(start + sectors, n)
         sector = start + int(ratio[start:end].argmax())
-        return Worst(most / count.window, sector, start, end, self.channel(cutting, sector))
+        return Worst(most / window, sector, start, end, self.channel(cutting, sector))
 
     def along(self, cutting: CutArrays, without: NDArray[np.bool_] | None) -> tuple[Array, Array, Array]:
         """Return the greatest share of any window that begins in a sector, (starts,); and of each sector two values.
@@ -71,11 +71,17 @@ class TimeShare:
         side, ratio = cutting.side, self.ratio(cutting)
         if without is not None:
             ratio = np.where(without, 0.0, ratio)
-        count = _Counted(self, cutting, ratio)
         n, cells = len(ratio), side.cells(self.cells)
+        least, before = np.empty(n, np.int16), np.empty(n + 1, np.int32)
+        count_beyond(cells.bits, cells.tops, ratio, self.times, least, before)
         found = np.empty(n + 1 - min(self.seconds * SECTORS_A_SECOND, n))
-        most_by_start(cells.bits, count.least, cells.first, count.before, count.window, found)
-        return found / count.window, ratio / self.times * self._walls(cutting), np.diff(count.before)
+        window = self.window(cells)
+        most_by_start(cells.bits, least, cells.first, before, window, found)
+        return found / window, ratio / self.times * self._walls(cutting), np.diff(before)
+
+    def window(self, cells: CellRows) -> int:
+        """Return the cells of a window."""
+        return min(self.seconds * CELLS_A_SECOND, int(cells.first[-1]))
 
     def by_cell(self, cutting: CutArrays, start: int, end: int) -> Array:
         """Return the ratio of every cell to `times`, (cells,), of the sectors from `start` to before `end`."""
@@ -96,17 +102,6 @@ class TimeShare:
         """Return the wall that is greater in a sector; None for what is the groove's."""
         rows = np.atleast_2d(getattr(cutting.side.envelopes, self.envelope))
         return CHANNELS[int(rows[:, sector].argmax())] if len(rows) == 2 else None
-
-
-class _Counted:
-    """The cells beyond, counted: `before` each sector, (sectors + 1,); `least` bits to be beyond; cells of a window."""
-
-    def __init__(self, share: TimeShare, cutting: CutArrays, ratio: Array) -> None:
-        cells = cutting.side.cells(share.cells)
-        self.least = np.empty(len(ratio), np.int16)
-        self.before = np.empty(len(ratio) + 1, np.int32)
-        count_beyond(cells.bits, cells.tops.astype(np.float32), ratio, share.times, self.least, self.before)
-        self.window = min(share.seconds * CELLS_A_SECOND, int(cells.first[-1]))
 
 
 _ONCE = {

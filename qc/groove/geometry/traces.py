@@ -152,9 +152,7 @@ def counts(measure: str) -> bool:
 OF_SECTORS: dict[str, Callable[[Cutting], Array]] = {
     "groove.wall_velocity_peak": lambda c: c.scale * c.side.envelopes.v_abs,
     "groove.lateral_velocity_peak": lambda c: c.scale * c.side.envelopes.lateral_v,
-    "groove.lateral_displacement_peak": lambda c: (
-        c.scale * np.maximum(c.side.envelopes.lateral_max, -c.side.envelopes.lateral_min)
-    ),
+    "groove.lateral_displacement_peak": lambda c: c.scale * c.side.swings,
     "groove.vertical_up_peak": lambda c: c.gain * c.walls.up,
     "groove.vertical_down_peak": lambda c: c.gain * c.walls.down,
     "groove.low_vertical_peak": lambda c: c.scale * c.side.envelopes.low_vertical,
