@@ -16,7 +16,7 @@ from qc.model.cutting_chain import SECTORS_A_SECOND
 Array = NDArray[np.float64]
 
 CELLS = ("a_cells", "lateral_v_cells", "vertical_v_cells")
-"""What powers are taken of."""
+"""Cells that powers are taken of."""
 TREBLE = "sibilance_cells"
 SILENT = 2.0 * math.pi * 5_000.0 * math.sqrt(2.0) * 1e-6
 """m/s2 for 1 m/s at 0 dBFS: a sine of 5 kHz at -120 dBFS. What stays below it from 5 to 12 kHz is no programme."""

@@ -20,8 +20,10 @@ from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.errors import SecondLookError
 from qc.plugin_api import Stream
 
-FROM_DB = -20.0
-"""Estimate of a residual in dB from which a second is replayed: what adds less is clean enough (practice)."""
+WORTH_DB = -20.0
+"""Residual in dB from which it should be exact: what adds less is clean enough (practice)."""
+FROM_DB = WORTH_DB - OF_RESIDUAL.scatter
+"""Estimate in dB from which a second is replayed."""
 MOST = 6
 """Most seconds of a side that are replayed, each of them 1.4 s of the second look."""
 APART = 3
