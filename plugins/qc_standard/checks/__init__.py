@@ -16,6 +16,7 @@ from qc_standard.checks.groove.excursion_too_wide import ExcursionTooWide
 from qc_standard.checks.groove.last_diameter_too_small import LastDiameterTooSmall
 from qc_standard.checks.groove.level_above_recommended import LevelAboveRecommended
 from qc_standard.checks.groove.level_on_disc_too_low import LevelOnDiscTooLow
+from qc_standard.checks.groove.playback_distorted import PlaybackDistorted
 from qc_standard.checks.groove.slope_too_steep import SlopeTooSteep
 from qc_standard.checks.groove.too_little_land import TooLittleLand
 from qc_standard.checks.groove.top_width_too_narrow import TopWidthTooNarrow
@@ -54,6 +55,7 @@ def every_check() -> list[type[Check[Any]]]:
         LastDiameterTooSmall,
         LevelAboveRecommended,
         LevelOnDiscTooLow,
+        PlaybackDistorted,
         SlopeTooSteep,
         TooLittleLand,
         TopWidthTooNarrow,

@@ -51,7 +51,7 @@ MEANINGS: dict[str, str] = {
     "more than twice as tightly as the tip.",
     "groove.playback_residual": "What playback adds from 2 to 15 kHz in the worst second, over the programme there: "
     "the disc as cut, traced by the chain's tip, less the master at the level that fits best. Estimated from the "
-    "groove's curvature and slope; from about -22 dB on the worst seconds are replayed from the audio, and it is exact.",
+    "groove's curvature and slope; from about -22 dB on the worst seconds are replayed from the audio and exact.",
     "groove.top_loss": "How much quieter 10 to 15 kHz play than they are on the master, in the worst second; found as "
     "groove.playback_residual is.",
     "groove.travel": "How far the groove runs inwards as cut, marks between tracks counted.",

@@ -1,0 +1,60 @@
+"""Distortion of playback."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import ClassVar
+
+from qc.groove.level.side_at_level import AsCut
+from qc.groove.playback.estimate import RESIDUAL
+from qc.model.errors import NotApplicableError
+from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model
+
+
+class PlaybackDistortedLimits(Model):
+    """Most that playback may add in the worst second."""
+
+    residual: Limit
+
+
+class PlaybackDistorted(LimitCheck[PlaybackDistortedLimits]):
+    """The disc would play back with audible distortion."""
+
+    id = "groove.playback-distorted"
+    title = "The side will not play cleanly"
+    why = (
+        "A cutter whose back edges cut once more what its face has cut, and a tip that is blunter than the groove's "
+        "bends, leave a sound that is not on the master: harsh, spitting treble, the more so towards the label."
+    )
+    how = (
+        "The groove is cut by the model with the cutter's back edges and traced by the chain's tip at the speed of "
+        "its radius. What playback has from 2 to 15 kHz that is not the master at its best level is compared with the "
+        "master there, second by second. Seconds are estimated; those that come near -20 dB are "
+        "worked out from the audio, at most six of a side."
+    )
+    remedy = "Cut lower, soften the treble at the second given, or move this track further out on the side."
+    client = ForClient(
+        name="A passage that would sound rough on the record",
+        means=(
+            "At this moment the sound is so loud and bright for its place on the side that a needle cannot follow it "
+            "exactly. The record would sound rough or spitting there, although your file sounds clean."
+        ),
+        asks=(
+            "Please have the brightest sounds softened a little at this moment. If you would rather keep them, we can "
+            "cut the side more quietly, or the track can move closer to the start of its side."
+        ),
+    )
+    blind_to = (
+        "Whether it is heard: distortion of a cymbal passes, that of a voice or a piano does not. And the pickup in "
+        "use, its alignment and the wear of the disc."
+    )
+    Limits = PlaybackDistortedLimits
+    judges: ClassVar[Mapping[str, Judged]] = {
+        "residual": Judged(RESIDUAL, "<=", "what playback adds from 2 to 15 kHz in the worst second"),
+    }
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Compare the residual; a side without programme in that band has none."""
+        if ctx[AsCut].playback.worst(RESIDUAL) is None:
+            raise NotApplicableError("there is no programme from 2 to 15 kHz")
+        yield from super().evaluate(ctx)
