@@ -27,10 +27,9 @@ class PlaybackDistorted(LimitCheck[PlaybackDistortedLimits]):
         "bends, leave a sound that is not on the master: harsh, spitting treble, the more so towards the label."
     )
     how = (
-        "The groove is cut by the model with the cutter's back edges and traced by the chain's tip at the speed of "
-        "its radius. What playback has from 2 to 15 kHz that is not the master at its best level is compared with the "
-        "master there, second by second. Seconds are estimated; those that come near -20 dB are "
-        "worked out from the audio, at most six of a side."
+        "A model cuts the groove with the cutter's back edges and plays it with the chain's tip. What playback has "
+        "from 2 to 15 kHz that is not the master at its best level is compared with the master, second by second: as "
+        "an estimate, and near -20 dB or above as worked out from the audio, six seconds at most."
     )
     remedy = "Cut lower, soften the treble at the second given, or move this track further out on the side."
     client = ForClient(
@@ -50,7 +49,7 @@ class PlaybackDistorted(LimitCheck[PlaybackDistortedLimits]):
     )
     Limits = PlaybackDistortedLimits
     judges: ClassVar[Mapping[str, Judged]] = {
-        "residual": Judged(RESIDUAL, "<=", "what playback adds from 2 to 15 kHz in the worst second"),
+        "residual": Judged(RESIDUAL, "<=", "the distortion of the worst second, from 2 to 15 kHz,"),
     }
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
