@@ -78,7 +78,7 @@ def test_the_level_search_gets_plain_rows(ruleset):
     )
     assert rows["stereo.low-end-out-of-phase/excursion"].measure == "groove.low_vertical_peak"
     assert {row.measure.partition(".")[0] for row in rows.values()} == {"groove", "layout"}
-    assert len(rows) == 27
+    assert len(rows) == 28
     setting = {name for name, row in rows.items() if row.sets_level}
     assert setting == {
         "groove.last-diameter-too-small/least",
