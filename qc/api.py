@@ -229,6 +229,7 @@ def listen(
     read = read or read_any(path, host)
     ruleset = changed(choose(read, options.ruleset, host, Shelf(host.ruleset_folders)), read_changes(options.chain))
     (chosen,) = _chosen(read, (request.side,))
+    request = request.with_tips(ruleset.tips, ruleset.full_name)
     request.refuse(ruleset.chain.disc, read_input(read, chosen[1]).received.facts.duration_s)
     bound, how = _bound(ruleset, host), _measure_options(options, host)
     case = _case(read, ruleset, bound, host, options, None)
@@ -294,7 +295,7 @@ def _discs(
 def _format(ruleset: Ruleset, bound: Bound) -> Format:
     from qc.plan.formats import Format  # imported late: only plans and pictures need it
 
-    return Format(ruleset.chain, bound.rows, bound.policy)
+    return Format(ruleset.chain, bound.rows, bound.policy, bound.tips)
 
 
 @dataclass(frozen=True)

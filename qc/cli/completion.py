@@ -21,7 +21,7 @@ FORMATS = {command: tuple(f"{name}=" for name in registry.formats(command)) for 
 """command -> the beginnings of its --out"""
 DISC_NAMES = tuple(disc_name(*disc) for disc in DISCS)
 
-TIPS = ("5um", "8um", "8x18um", "18um")
+TIPS = ("5um", "8um", "8x18um", "18um", "spherical", "elliptical", "line-contact")
 """Tips that --tip offers; any other may be written."""
 
 

@@ -245,7 +245,8 @@ def _listen(commands: argparse._SubParsersAction[_Parser]) -> None:
     )  # fmt: skip
     listen.add_argument(
         "--tip", metavar="TIP", action="append", default=[],
-        help="play it with this tip too: 18um, or 8x18um along and across the groove; repeatable",
+        help="play it with this tip too: 18um, 8x18um along and across the groove, or a name of the ruleset, such as "
+        "spherical; repeatable",
     )  # fmt: skip
     listen.add_argument("--out", metavar="FOLDER", required=True, help="a folder that is empty or not there yet")
     listen.add_argument("--ruleset", metavar="NAME[@VERSION]", help="cut by this ruleset (or a ruleset file)")

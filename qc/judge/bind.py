@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from qc.groove.geometry.cut import FOLLOWING, rises
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.judge.yaml_checks import made
+from qc.model.cutting_chain import NamedTip
 from qc.model.errors import FAULTS, PluginError, RulesetError
 from qc.model.quantity import meets, parse, read
 from qc.plugin_api import Check, Judged, Limit
@@ -25,11 +26,13 @@ GROOVE = "groove."
 
 @dataclass(frozen=True)
 class Bound:
-    """The checks of a run with their limits, by id, and the limits and policy of the level search."""
+    """The checks of a run with their limits, by id, and the limits, policy and tips of the level search."""
 
     checks: tuple[Check[Any], ...]
     rows: tuple[LevelRow, ...]
     policy: LevelPolicy = EDGE
+    tips: tuple[NamedTip, ...] = ()
+    """replay tips for each of which a report states the level"""
 
 
 def bind(
@@ -55,7 +58,7 @@ def bind(
         limits = dict(_limits(raw, kind, units))
         bound.append(_instance(kind, limits, raw.origins.get(check_id, ruleset.name), runner or Runner()))
         rows += _rows(kind, limits, units)
-    return Bound(tuple(bound), tuple(rows), ruleset.policy)
+    return Bound(tuple(bound), tuple(rows), ruleset.policy, ruleset.tips)
 
 
 class _Raw(NamedTuple):

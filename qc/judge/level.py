@@ -27,7 +27,7 @@ from qc.judge.context import SideEvidence
 from qc.judge.level_memo import MemoInStore
 from qc.judge.side_report import geometry, levels
 from qc.measure.side import SideMeasurement
-from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
+from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, NamedTip
 from qc.model.report import LineupToneFacts, SideReport
 from qc.model.track import Track
 from qc.plugin_api import At, Limit, Need, Quantity
@@ -46,6 +46,8 @@ class SearchedSide:
     worked: WorkedSide | None = None
     """None where the groove could not be computed"""
     memo: MemoInStore | None = None
+    tips: tuple[NamedTip, ...] = ()
+    """replay tips for each of which the report states the level"""
 
     @property
     def id(self) -> str:
@@ -88,7 +90,7 @@ class SearchedSide:
             line=self.line,
             geometry=None if worked is None else geometry(worked),
             measurements=dict(sorted(evidence.quantities.items())),
-            levels=None if worked is None else levels(worked),
+            levels=None if worked is None else levels(worked, self.tips),
             print_through=() if worked is None else print_through(worked),
             lineup=_lineup(measurement.results),
             declared=self.declared,
@@ -178,6 +180,7 @@ def search_levels(
         delivery=read.delivery.itself(),
         worked=worked,
         memo=memo,
+        tips=bound.tips,
     )
 
 

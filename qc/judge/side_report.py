@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 
 from qc.groove.level.levels import Reached
 from qc.groove.level.release import SIDES_OF_A_DISC, DiscDecision
 from qc.groove.level.rows import LevelRow
 from qc.groove.level.side_at_level import WorkedSide
 from qc.judge.budget_report import budget
-from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.judge.tip_report import levels_by_tip
+from qc.model.cutting_chain import SECTORS_A_SECOND, NamedTip
 from qc.model.report import DiscLevel, Geometry, LevelAt, Levels, TrackPlace
 from qc.plugin_api import Quantity
 
@@ -83,8 +84,8 @@ def disc_level(disc: DiscDecision, judged: Collection[str]) -> DiscLevel | None:
     )
 
 
-def levels(worked: WorkedSide) -> Levels:
-    """Return the levels, with the highest level that each limit alone allows."""
+def levels(worked: WorkedSide, tips: Sequence[NamedTip] = ()) -> Levels:
+    """Return the levels, with the highest level that each limit alone allows, and the level under each of the tips."""
     ruling = worked.recommended.by
     decided = worked.decided
     release = None if decided is None else decided.release
@@ -103,6 +104,7 @@ def levels(worked: WorkedSide) -> Levels:
         clean_of=_names(worked.mended),
         ruling=None if ruling is None else ruling.name,
         by_limit=by_limit,
+        by_tip=levels_by_tip(worked, tips),
         budget=budget(worked, by_limit),
     )
 

@@ -43,7 +43,7 @@ def ruleset_facts(ruleset: Ruleset, bound: Bound) -> RulesetFacts:
     extends = tuple(ExtendedFacts(**parent._asdict()) for parent in ruleset.extends)
     return RulesetFacts(
         name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, extends=extends, chain=ruleset.chain_rows,
-        level=ruleset.level_rows, limits=bound_limits(bound.checks),
+        level=ruleset.level_rows, tips=ruleset.tip_rows, limits=bound_limits(bound.checks),
     )  # fmt: skip
 
 

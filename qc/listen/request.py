@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self, TypeVar
 
 from qc.delivery.timecode import read_time
 from qc.groove.level.release import LevelOption
 from qc.groove.playback.passage import Tip
 from qc.judge.level_option import read_level
-from qc.model.cutting_chain import DiscGeometry
+from qc.model.cutting_chain import DiscGeometry, NamedTip
 from qc.model.errors import UsageError
 from qc.model.quantity import clock, read
 from qc.text.sanitize import shown
+from qc.text.suggest import meant
 
 T = TypeVar("T")
 
@@ -40,6 +41,8 @@ class ListenRequest:
     """in addition to the passage's own"""
     tips: tuple[Tip, ...] = ()
     """in addition to that of the ruleset's chain"""
+    tip_names: tuple[str, ...] = ()
+    """tips by the names of the ruleset, "spherical": see `with_tips`"""
 
     @classmethod
     def parse(
@@ -48,10 +51,27 @@ class ListenRequest:
         """Parse the options of the command; raises UsageError, one sentence, for what cannot be played."""
         start, end = _passage(at)
         chosen = tuple(level for text in levels if (level := read_level(text)) is not None)
-        request = cls(side, start, end, _once(chosen), _once(map(_radius, radii)), _once(map(_tip, tips)))
+        sizes = [tip for tip in tips if not _is_name(tip)]
+        names = [_plain_name(tip) for tip in tips if _is_name(tip)]
+        request = cls(
+            side, start, end, _once(chosen), _once(map(_radius, radii)), _once(map(_tip, sizes)), _once(names)
+        )
         if request.count > MOST:
             raise UsageError(f"listen: {request.count} playbacks are too many; ask for {MOST} at the most")
         return request
+
+    def with_tips(self, tips: Sequence[NamedTip], ruleset: str) -> Self:
+        """Return the request with its tips by name as their radii; raises UsageError for a name that is not there."""
+        by_name = {tip.name: tip for tip in tips}
+        for name in self.tip_names:
+            if name not in by_name:
+                hint = f"{meant(name, by_name)}; or " if by_name else ""
+                raise UsageError(
+                    f'--tip "{shown(name, LONGEST)}": {ruleset} names no such tip; {hint}write its radius as 18um'
+                )
+        named = [by_name[name] for name in self.tip_names]
+        found = [Tip(tip.along, tip.along if tip.across is None else tip.across) for tip in named]
+        return replace(self, tips=_once([*self.tips, *found]), tip_names=())
 
     def refuse(self, disc: DiscGeometry, duration: float | None) -> None:
         """Raise UsageError for a radius where a disc has no groove, or a passage beyond the side's seconds."""
@@ -70,7 +90,7 @@ class ListenRequest:
     @property
     def count(self) -> int:
         """Number of playbacks."""
-        return max(1, len(self.levels)) * (1 + len(self.radii)) * (1 + len(self.tips))
+        return max(1, len(self.levels)) * (1 + len(self.radii)) * (1 + len(self.tips) + len(self.tip_names))
 
 
 def _once(values: Iterable[T]) -> tuple[T, ...]:
@@ -102,6 +122,17 @@ def _radius(written: str) -> float:
     if not value > 0.0:
         raise UsageError(f'--radius "{shown(written, LONGEST)}" is no radius; write it as 60mm')
     return value
+
+
+def _is_name(written: str) -> bool:
+    """Whether a tip is written by its name rather than its radius."""
+    text = _plain_name(written)
+    return text.replace(" ", "").isalpha() and text != "x"
+
+
+def _plain_name(written: str) -> str:
+    """Return a name as rulesets write it: "line contact" for "line-contact"."""
+    return " ".join(written.replace("-", " ").split())
 
 
 def _tip(written: str) -> Tip:

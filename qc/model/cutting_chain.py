@@ -86,6 +86,29 @@ class Playback:
 
 
 @dataclass(frozen=True, slots=True)
+class NamedTip:
+    """A replay tip that a ruleset names, by its radii in m: along the groove, which traces, and across it.
+
+    `across` is None where the ruleset does not state it.
+    """
+
+    name: str
+    along: float
+    across: float | None = None
+
+    @property
+    def size(self) -> str:
+        """Size in um: "18 um", "8 x 18 um"."""
+        return tip_size(self.along, self.along if self.across is None else self.across)
+
+
+def tip_size(along: float, across: float) -> str:
+    """Write the radii of a tip, m, in um: "18 um" for a spherical one, else "8 x 18 um"."""
+    first, second = f"{1e6 * along:g}", f"{1e6 * across:g}"
+    return f"{first} um" if first == second else f"{first} x {second} um"
+
+
+@dataclass(frozen=True, slots=True)
 class Chain:
     """All assumptions of a cut, from the file to the stylus."""
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import Field
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
-from qc.model.quantity import Model, Quantity
+from qc.model.quantity import Model, Quantity, without_empty
 from qc.model.report import AudioFacts, DeliveryFacts, PluginFailure, RulesetFacts, Run
 
 Fit = Literal["fits", "quiet", "too_quiet", "too_long", "not_compared"]
@@ -39,6 +39,8 @@ class AssumptionRow(Model):
 
     key: str
     value: str
+    name: str = ""
+    """name of the tip with that radius; not in the JSON where the ruleset names none"""
     own: bool = False
     recommended: Quantity | None = None
     change: Quantity | None = None
@@ -47,6 +49,10 @@ class AssumptionRow(Model):
     ruling: str | None = None
     reason: str = ""
     """why there is no level"""
+
+    @model_serializer(mode="wrap")
+    def _leave_out_no_name(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return without_empty(handler(self), "name")
 
 
 class PlannedTrack(Model):

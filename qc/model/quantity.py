@@ -34,6 +34,11 @@ class Sparse(Model):
         return {key: value for key, value in handler(self).items() if value is not None}
 
 
+def without_empty(data: dict[str, Any], key: str) -> dict[str, Any]:
+    """Return a serialised model without one of its keys where that is empty."""
+    return {name: value for name, value in data.items() if name != key or value}
+
+
 class At(Sparse):
     """A place on a side: file seconds, track number, channel, radius in mm, polarity of the cut."""
 

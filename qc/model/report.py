@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
-from qc.model.quantity import At, Model, Op, Polarity, Quantity, Sparse
+from qc.model.quantity import At, Model, Op, Polarity, Quantity, Sparse, without_empty
 
 Outcome = Literal["pass", "warn", "fail", "waived", "not_applicable", "not_measured", "error"]
 Scope = Literal["side", "delivery", "series", "pressing"]
@@ -215,6 +215,25 @@ class Budget(Model):
     repairs: tuple[Repair, ...] = ()
 
 
+class TipLevel(Model):
+    """The recommended level of a side if another tip traced it, the limit that rules there, and where it would end.
+
+    `radius` is that along the groove. `own` marks the tip of the chain, which the side is judged by.
+    """
+
+    tip: str
+    """name in the ruleset, "line contact" """
+    size: str
+    """ "18 um", or "8 x 18 um" along the groove and across it"""
+    radius: Quantity
+    own: bool = False
+    recommended: Quantity | None = None
+    ruling: str | None = None
+    last_diameter: Quantity | None = None
+    reason: str = ""
+    """why there is no level"""
+
+
 class Levels(Model):
     """Cut levels of a side in dB: judged, requested, recommended, and the clean level without any warning.
 
@@ -241,9 +260,15 @@ class Levels(Model):
     fails_at_recommended: tuple[str, ...] = ()
     clean_of: tuple[str, ...] = ()
     by_limit: Mapping[str, LevelAt] = Field(default_factory=dict)
+    by_tip: tuple[TipLevel, ...] = ()
+    """for each tip that the ruleset names; not in the JSON where it names none"""
     budget: Budget | None = None
     fixed_at_recommended: tuple[str, ...] | None = None
     """checks that fail at the judged level and not at the recommended one; None where that is no lower"""
+
+    @model_serializer(mode="wrap")
+    def _leave_out_no_tips(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return without_empty(handler(self), "by_tip")
 
 
 class TrackPlace(Model):
@@ -359,7 +384,13 @@ class RulesetFacts(Model):
     chain: Mapping[str, Any] = Field(default_factory=dict)
     level: Mapping[str, Mapping[str, str]] = Field(default_factory=dict)
     """"policy", "margin" -> {"value": ..., "source": ...}, where the ruleset states them"""
+    tips: Mapping[str, Mapping[str, str]] = Field(default_factory=dict)
+    """name of a replay tip -> {"value": "8 x 18 um", "source": ...}; not in the JSON where the ruleset names none"""
     limits: Mapping[str, HeldLimit] = Field(default_factory=dict)
+
+    @model_serializer(mode="wrap")
+    def _leave_out_no_tips(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return without_empty(handler(self), "tips")
 
 
 class DeliveryFacts(Model):

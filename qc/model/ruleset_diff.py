@@ -40,7 +40,7 @@ class ChainRow(Model):
 
 
 class PolicyRow(Model):
-    """A policy value that differs; `moves` says whether the recommended level changes with it."""
+    """A policy value or a named tip that differs; `moves` says whether the recommended level changes with it."""
 
     key: str
     moves: bool

@@ -16,7 +16,7 @@ from qc.groove.geometry.traces import OF_TRAVEL
 from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.signal.sector_envelopes import GrooveInput
-from qc.model.cutting_chain import Chain
+from qc.model.cutting_chain import Chain, NamedTip
 from qc.model.quantity import meets
 
 ON_DISC = "groove.level_on_disc"
@@ -26,11 +26,13 @@ Fit = Literal["fits", "quiet", "too_quiet", "too_long", "other_signal"]
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """A disc to be tried: its cutting chain, its limits, and the policy for the recommended level."""
+    """A disc to be tried: its cutting chain, its limits, its tips, and the policy for the recommended level."""
 
     chain: Chain
     rows: tuple[LevelRow, ...]
     policy: LevelPolicy = EDGE
+    tips: tuple[NamedTip, ...] = ()
+    """replay tips that its ruleset names"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from qc.groove.signal.programme import LOUDNESS, Programme, ProgrammeBounds
 from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
 from qc.measure.side import SideMeasurement
 from qc.model import plan as report
-from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.cutting_chain import SECTORS_A_SECOND, NamedTip
 from qc.model.quantity import Quantity
 from qc.plan.breaks import BreakSearch, SideCandidate
 from qc.plan.discs import DiscToPlan, fitted, format_rows, last_diameter, ruling
@@ -52,7 +52,7 @@ def plan_side(side: SideMeasurement, discs: Sequence[DiscToPlan], *, reorder: bo
     form = planned.form
     rows = assumptions.sensitivity(
         SideGeometry.of(form.chain, cut.span, cut.envelopes, None if loudness is None else loudness.value), form.rows,
-        base, form.policy,
+        base, form.policy, tuple(tip.along for tip in form.tips),
     )  # fmt: skip
     declared = side.side.cut_level
     update = {
@@ -60,7 +60,7 @@ def plan_side(side: SideMeasurement, discs: Sequence[DiscToPlan], *, reorder: bo
         "loudness": None if loudness is None else Quantity(value=loudness.value, unit="LUFS", bound=loudness.bound),
         "declared": None if declared is None else Quantity(value=declared, unit="dB"),
         "formats": format_rows(discs, fits),
-        "sensitivity": tuple(_assumption(row, base) for row in rows),
+        "sensitivity": tuple(_assumption(row, base, form.tips) for row in rows),
         "reordered": _order_of(cut, form, base) if reorder else None,
     }
     return planned_side.model_copy(update=update)
@@ -138,9 +138,13 @@ def _tracks(order: RunningOrder, indices: Sequence[int]) -> tuple[report.Planned
     return tuple(report.PlannedTrack(side=piece.side, number=piece.number, title=piece.title) for piece in pieces)
 
 
-def _assumption(level: assumptions.AssumptionLevel, base: Highest | None) -> report.AssumptionRow:
+def _assumption(
+    level: assumptions.AssumptionLevel, base: Highest | None, tips: Sequence[NamedTip]
+) -> report.AssumptionRow:  # fmt: skip
     value = level.value if isinstance(level.value, str) else f"{round(1e6 * level.value, 6):g} um"
-    row = report.AssumptionRow(key=level.key, value=value, own=level.own)
+    of_tip = level.key == assumptions.TIP_RADIUS
+    name = next((tip.name for tip in tips if of_tip and tip.along == level.value), "")
+    row = report.AssumptionRow(key=level.key, value=value, name=name, own=level.own)
     if level.highest is None:
         return row.model_copy(update={"reason": "does not go with the rest of the chain"})
     reached = level.highest.reached

@@ -13,7 +13,7 @@ import qc
 from qc.delivery.fields import InputModel
 from qc.files.yaml_source import Loc, YamlSource
 from qc.groove.level.rows import EDGE, LevelPolicy
-from qc.model.cutting_chain import Chain, Cut, DiscGeometry, Playback, Signal
+from qc.model.cutting_chain import Chain, Cut, DiscGeometry, NamedTip, Playback, Signal
 from qc.model.errors import RulesetError
 from qc.ruleset.ancestry import Read
 from qc.ruleset.find import Available
@@ -24,6 +24,7 @@ from qc.ruleset.model import AbstractFile, ChainEntry, LimitEntry, RulesetFile, 
 from qc.ruleset.read import read_file
 from qc.ruleset.released import digest, is_released
 from qc.ruleset.sources import Sources
+from qc.ruleset.tips import tip_rows, tips_of
 from qc.ruleset.value_types import Between, Sourced
 from qc.ruleset.versions import read_specifier, read_version
 
@@ -98,6 +99,10 @@ class Ruleset:
     """"policy", "margin" -> {"value": as written, "source": ...}, as far as they are stated"""
     policy: LevelPolicy = EDGE
     """where the recommended level lies"""
+    tips: tuple[NamedTip, ...] = ()
+    """replay tips that it names"""
+    tip_rows: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """name of a tip -> {"value": "8 x 18 um", "source": ...}"""
 
     @property
     def full_name(self) -> str:
@@ -182,6 +187,8 @@ def _loaded(generation: Generation, file: RulesetFile | AbstractFile, sha256: st
         extends=lineage.extends,
         level_rows=rows_of(file.level),
         policy=policy_of(file.level),
+        tips=tips_of(file.tips),
+        tip_rows=tip_rows(file.tips),
     )
 
 
@@ -282,6 +289,8 @@ def _cited(file: RulesetFile | AbstractFile) -> Iterator[tuple[Loc, str]]:
             yield ("chain", section, name), entry.source
     for name, row in rows_of(file.level).items():
         yield ("level", name), row["source"]
+    for name, row in tip_rows(file.tips).items():
+        yield ("tips", name), row["source"]
     for check, limits in file.limits.items():
         for key, limit in limits.items():
             yield ("limits", check, key), limit.source

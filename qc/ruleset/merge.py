@@ -1,7 +1,7 @@
 """A ruleset file merged with those that it extends: one document, with the file that each value comes from.
 
-The chain and the level policy are taken leaf by leaf, a limit, a measure and a reason for being off whole; what a
-file says of itself (schema, name, version, what it needs) is never handed on here. A file that names a check under
+The chain and the level policy are taken leaf by leaf, a tip, a limit, a measure and a reason for being off whole; what
+a file says of itself (schema, name, version, what it needs) is never handed on here. A file that names a check under
 `limits` or `measures` judges it, also where what it extends had put it off; where a file does both, off wins.
 """
 
@@ -20,7 +20,7 @@ from qc.text.sanitize import first_fault
 
 M = TypeVar("M", bound=BaseModel)
 
-DEPTH = {"serves": 1, "chain": 3, "level": 2, "limits": 3, "off": 2, "measures": 2}
+DEPTH = {"serves": 1, "chain": 3, "level": 2, "tips": 2, "limits": 3, "off": 2, "measures": 2}
 """Key that is handed on -> how many keys down a value is that is taken whole."""
 
 

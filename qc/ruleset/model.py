@@ -16,6 +16,7 @@ from qc.model.discs import DiscSize
 from qc.model.names import CHECK_ID, RULESET_NAME
 from qc.model.quantity import parse, read
 from qc.ruleset.level import LevelEntry
+from qc.ruleset.tips import TipsEntry
 from qc.ruleset.value_types import Between, OneOf, Sourced
 from qc.ruleset.versions import read_specifier, read_version
 from qc.text.sanitize import misplaced, shown
@@ -222,6 +223,8 @@ class RulesetHead(InputModel):
     """distribution -> versions"""
     level: LevelEntry | None = None
     """the policy for the recommended level"""
+    tips: TipsEntry | None = None
+    """replay tips by name, for each of which reports state the recommended level"""
     off: Mapping[str, Line] = Field(default_factory=dict)
     """check id -> reason"""
     measures: Mapping[str, MeasureEntry] = Field(default_factory=dict)

@@ -72,7 +72,7 @@ def changed(ruleset: Ruleset, changes: Sequence[Change]) -> Ruleset:
     }
     for change in changes:
         row = rows[change.section][change.name]
-        row |= {"value": change.value, "source": ASKED, "was": row.get("was", row["value"])}
+        row |= {"value": _of_tip(ruleset, change), "source": ASKED, "was": row.get("was", row["value"])}
     try:
         entry = ChainEntry.model_validate(_without_was(rows))
     except ValidationError as faults:
@@ -83,6 +83,14 @@ def changed(ruleset: Ruleset, changes: Sequence[Change]) -> Ruleset:
         if getattr(part, change.name) == getattr(getattr(chain, change.section), change.name):
             rows[change.section][change.name] = dict(ruleset.chain_rows[change.section][change.name])  # it is so anyway
     return replace(ruleset, chain=chain, chain_rows=rows)
+
+
+def _of_tip(ruleset: Ruleset, change: Change) -> str:
+    """Return the value of a change; for a tip that the ruleset names, its radius along the groove."""
+    if change.key != "playback.tip_radius":
+        return change.value
+    name = change.value.replace("-", " ")
+    return next((f"{1e6 * tip.along:g} um" for tip in ruleset.tips if tip.name == name), change.value)
 
 
 def _without_was(rows: Mapping[str, Mapping[str, Mapping[str, str]]]) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from qc.model.quantity import Op, parse, read
-from qc.ruleset.level import stated
+from qc.ruleset.level import UNSTATED, stated
 from qc.ruleset.load import RawLimit, RawMeasure, Ruleset
 
 Ops = Callable[[str, str], Op | None]
@@ -31,7 +31,7 @@ class ChainDifference:
 
 @dataclass(frozen=True, slots=True)
 class PolicyDifference:
-    """A value of the policy for the recommended level that differs; one that is left out as it then is."""
+    """A value of the policy for the recommended level that differs, or a named tip; one left out as it then is."""
 
     key: str
     before: Mapping[str, str]
@@ -138,6 +138,11 @@ def _level(before: Ruleset, after: Ruleset) -> Iterator[PolicyDifference]:
     for name, row in old.items():
         if row != new[name]:
             yield PolicyDifference(f"level.{name}", row, new[name], moves and row["value"] != new[name]["value"])
+    absent = {"value": "none", "source": UNSTATED}
+    for name in dict.fromkeys([*before.tip_rows, *after.tip_rows]):
+        row, other = before.tip_rows.get(name, absent), after.tip_rows.get(name, absent)
+        if row != other:
+            yield PolicyDifference(f"tips.{name}", row, other, moves=False)
 
 
 def _limits(before: Limits, after: Limits, ops: Ops) -> Iterator[LimitDifference]:

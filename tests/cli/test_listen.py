@@ -155,6 +155,11 @@ def test_levels_by_number_and_by_name_are_played_one_after_the_other(delivery):
     assert low < high
 
 
+def test_a_tip_by_name_is_the_one_of_its_radii(delivery, usual):
+    words = ["--radius", "60mm", "--tip", "spherical", "--tip", "elliptical"]
+    assert run(delivery, "named", *words)[0]["renderings"] == usual[0]["renderings"]
+
+
 def test_two_runs_write_the_same_bytes_with_any_number_of_threads(delivery, usual):
     folder = delivery[1]
     run(delivery, "again", "--radius", "60mm", "--tip", "18um", "--tip", "8x18um", "--workers", "1")
@@ -195,7 +200,8 @@ REFUSED = {
     "lies outside the groove": ("--radius", "40mm"),
     "is no radius": ("--radius", "60"),
     "is no tip": ("--tip", "200um"),
-    "write its radius as 18um": ("--tip", "round"),
+    "names no such tip; known are": ("--tip", "round"),
+    'did you mean "spherical"?; or write its radius as 18um': ("--tip", "sferical"),
     "is out of reach": ("--level", "60 dB"),
     "is no level": ("--level", "loud"),
     "no such side": ("--side", "C"),

@@ -15,8 +15,9 @@ from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.model.cutting_chain import Chain, Cut
 
+TIP_RADIUS = "playback.tip_radius"
 TIPS = (18e-6, 8e-6, 5e-6)
-"""m; a round tip, the side radius of an elliptical one, a slim one (G-13, G-15)."""
+"""m; a spherical tip, an elliptical one along the groove, a line contact (G-13, G-15), where a ruleset names none."""
 LANDS = (8e-6, 13e-6, 25e-6)
 """m; half a mil and a mil are kept by custom, 8 um is bold (V-7)."""
 WIDTHS = (50e-6, 56e-6, 65e-6)
@@ -41,13 +42,17 @@ class AssumptionLevel:
 
 
 def sensitivity(
-    side: SideGeometry, rows: Sequence[LevelRow], base: Highest | None = None, policy: LevelPolicy = EDGE
+    side: SideGeometry, rows: Sequence[LevelRow], base: Highest | None = None, policy: LevelPolicy = EDGE,
+    tips: Sequence[float] = (),
 ) -> tuple[AssumptionLevel, ...]:  # fmt: skip
-    """Search the level under each assumption; `base` is the one without a change, searched where None."""
+    """Search the level under each assumption; `base` is the one without a change, searched where None.
+
+    `tips` are the radii of the tips that the ruleset names, m; TIPS where it names none.
+    """
     search = HighestSearch(side, rows, policy=policy)
     own_level = base or search.highest()
     found = []
-    for key, values in _values(side.chain).items():
+    for key, values in _values(side.chain, tips or TIPS).items():
         for value in values:
             chain = assumed(side.chain, key, value)
             if chain == side.chain:
@@ -70,17 +75,17 @@ def assumed(chain: Chain, key: str, value: float | Depth) -> Chain:
     return changed
 
 
-def _values(chain: Chain) -> dict[str, tuple[float | Depth, ...]]:
+def _values(chain: Chain, tips: Sequence[float]) -> dict[str, tuple[float | Depth, ...]]:
     """Return the values to be tried by key, the chain's own put among them in order."""
     return {
-        "playback.tip_radius": _with(TIPS, chain.playback.tip_radius, falling=True),
+        TIP_RADIUS: _with(tips, chain.playback.tip_radius, falling=True),
         "cut.land": _with(LANDS, chain.cut.land),
         "cut.top_width": _with(WIDTHS, chain.cut.top_width),
         "cut.depth": DEPTHS,
     }
 
 
-def _with(values: tuple[float, ...], own: float, *, falling: bool = False) -> tuple[float, ...]:
+def _with(values: Sequence[float], own: float, *, falling: bool = False) -> tuple[float, ...]:
     return tuple(sorted({*values, own}, reverse=falling))
 
 

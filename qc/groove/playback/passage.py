@@ -17,7 +17,7 @@ from qc.groove.playback.replay import replayed
 from qc.groove.playback.surface import wall_path
 from qc.groove.signal.band_limit import Topped, motion_rate
 from qc.groove.signal.wall_motion import Displacement, Motion
-from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, Signal
+from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, Signal, tip_size
 from qc.plugin_api import RunningTap, Samples, Stream
 
 Array = NDArray[np.float64]
@@ -46,8 +46,7 @@ class Tip:
     @property
     def name(self) -> str:
         """Name in um: "18 um", "8 x 18 um"."""
-        along, across = f"{1e6 * self.along:g}", f"{1e6 * self.across:g}"
-        return f"{along} um" if along == across else f"{along} x {across} um"
+        return tip_size(self.along, self.across)
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,6 +122,8 @@ def _side(report: Report, number: int, evidence: Evidence, pictures: SidePicture
         "own_md5": own_md5(side.audio),
         "ruled": worth.ruled(report, side),
         "margin": level_notes.margin(side),
+        "by_tip": level_notes.by_tip(side),
+        "tips": tables.tips(side),
         "unset": level_notes.unset(report, side),
         "fixed": requested_level.fixed_by_recommended(report, side),
         "declared": [*_lineup(side), *declared_lines(side.declared)],

@@ -49,6 +49,28 @@ def second(at: At | None) -> str:
     return "" if at is None or at.start_s is None else clock(at.start_s)
 
 
+class OfTip(NamedTuple):
+    """A row of the table of tips, as texts: the recommended level if this tip traced the side."""
+
+    tip: str
+    size: str
+    own: bool
+    level: str
+    ruling: str
+    diameter: str
+
+
+def tips(side: SideReport) -> list[OfTip]:
+    """Return a row for each tip that the ruleset names; the reason in place of the limit where there is no level."""
+    return [
+        OfTip(
+            tip.tip, tip.size, tip.own, str(tip.recommended or ""), tip.ruling or tip.reason,
+            "" if tip.last_diameter is None else f"{tip.last_diameter.value:.1f} mm",
+        )
+        for tip in (() if side.levels is None else side.levels.by_tip)
+    ]  # fmt: skip
+
+
 class Measured(NamedTuple):
     """A row of the table of measurements, as texts."""
 
@@ -81,10 +103,12 @@ class AssumptionView(NamedTuple):
 
 
 def assumed(report: Report) -> list[tuple[str, list[AssumptionView]]]:
-    """Return the values of the chain and of the level policy, by section."""
+    """Return the values of the chain, of the level policy and the named tips, by section."""
     return [
         (section, [_assumed(name, row) for name, row in part.items()])
-        for section, part in {**report.ruleset.chain, "level": report.ruleset.level}.items()
+        for section, part in {
+            **report.ruleset.chain, "level": report.ruleset.level, "tips": report.ruleset.tips
+        }.items()
     ]  # fmt: skip
 
 

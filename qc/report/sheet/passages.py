@@ -9,7 +9,7 @@ from typing import Any
 from qc.judge.findings import MeasuredFinding, by_time, every
 from qc.model.quantity import clock
 from qc.model.report import Geometry, Report, SideReport
-from qc.report.views import since
+from qc.report.views import level_notes, since
 from qc.report.views import waivers as waived
 from qc.report.views.changed import change_lines
 from qc.report.views.declared import approval_words, source_words
@@ -143,6 +143,8 @@ def _levels(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     yield "Level", f"judged at {levels.judged}{how}; recommended {levels.recommended}{ruled}; clean {levels.clean}"
     if option := option_words(report):
         yield "Judged at", option
+    if tips := level_notes.tip_lines(report, side):
+        yield "By tip", "; ".join(tips)
     for disc in report.discs:
         if side.id not in sides_of(disc):
             continue

@@ -108,6 +108,8 @@ def _glance(page: Page, report: Report, side: SideReport, shown_too: _Shown, *, 
             page.say(fails, label=" " * INDENT, indent=INDENT + 2, body="yellow")
         if shown_too.rules and not verbose and (rules := worth.ruled(report, side)):
             page.say(rules, label=" " * INDENT, indent=INDENT + 2)
+        if (verbose or shown_too.rules) and (tips := level_notes.by_tip(side)):
+            page.say(tips, label=" " * INDENT, indent=INDENT + 2)
         if shown_too.strips:
             page.raw(" " * INDENT + _strip(page, report, side))
     if tones:

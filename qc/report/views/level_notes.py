@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from qc.judge.findings import MeasuredFinding
 from qc.model.report import Report, SideReport
+from qc.report.views import worth
 from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
@@ -27,6 +28,33 @@ def margin(side: SideReport) -> str:
     if levels is None or levels.edge is None or levels.policy == "edge":
         return ""
     return f"{levels.edge.value - levels.recommended.value:.1f} dB below the edge at {levels.edge}"
+
+
+def by_tip(side: SideReport) -> str:
+    """Write the recommended level under each other tip; empty where all come to the same tenth of a dB."""
+    levels = side.levels
+    if levels is None:
+        return ""
+    tips = [tip for tip in levels.by_tip if tip.recommended is not None and not tip.own]
+    if all(str(tip.recommended) == str(levels.recommended) for tip in tips):
+        return ""
+    first, *others = tips
+    article = "an" if first.tip[0] in "aeiou" else "a"
+    words = [f"with {article} {first.tip} {first.size} tip {first.recommended}"]
+    return ", ".join(words + [f"{tip.tip} {tip.size} {tip.recommended}" for tip in others])
+
+
+def tip_lines(report: Report, side: SideReport) -> list[str]:
+    """Return a line for each tip that the ruleset names: its level, where the side would end, the limit that rules."""
+    lines = []
+    for tip in () if side.levels is None else side.levels.by_tip:
+        name = f"{tip.tip} {tip.size}{' (as judged)' if tip.own else ''}"
+        if tip.recommended is None or tip.last_diameter is None:
+            lines.append(f"{name}: {tip.reason}")
+            continue
+        ruled = f", limited by the {worth.limit_words(report, tip.ruling)}" if tip.ruling else ""
+        lines.append(f"{name}: {tip.recommended}, ends at {tip.last_diameter.value:.1f} mm{ruled}")
+    return lines
 
 
 def goes_when_clean(report: Report, measured: MeasuredFinding) -> bool:
