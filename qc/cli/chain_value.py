@@ -6,6 +6,7 @@ from qc.rulebook.words import FILTERED, may_be
 from qc.ruleset.level import UNSTATED, stated
 from qc.ruleset.load import Ruleset
 from qc.ruleset.meanings import MEANINGS, OF_LEVEL
+from qc.ruleset.overrides import TIP_RADIUS
 from qc.ruleset.sources import keys_of
 from qc.text.page import Page
 
@@ -22,9 +23,11 @@ def write_value(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:
     rows = [("is", MEANINGS[key]), ("value", own), ("may be", may_be(key))]
     rows += [("acts on", FILTERED)] if section == "signal" else []
     rows += [("for one run", f"--chain {key}={row['value'].replace(' ', '')} with check or plan; the report says so")]
+    tips = ruleset.tip_rows if key == TIP_RADIUS else {}
+    rows += [("or by name", ", ".join(f"{tip} ({entry['value']})" for tip, entry in tips.items()))] if tips else []
     for label, words in rows:
         page.say(words, label=label.ljust(LABEL), style="bold", indent=LABEL)
-    return keys_of(row["source"])
+    return tuple(dict.fromkeys(source for entry in (row, *tips.values()) for source in keys_of(entry["source"])))
 
 
 def write_policy(page: Page, key: str, ruleset: Ruleset) -> tuple[str, ...]:

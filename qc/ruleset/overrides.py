@@ -17,6 +17,8 @@ from qc.text.suggest import meant
 
 ASKED = "command line"
 """The source of a value that was changed for one run."""
+TIP_RADIUS = "playback.tip_radius"
+"""Key of the value that a tip's name may stand for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,10 +89,16 @@ def changed(ruleset: Ruleset, changes: Sequence[Change]) -> Ruleset:
 
 def _of_tip(ruleset: Ruleset, change: Change) -> str:
     """Return the value of a change; for a tip that the ruleset names, its radius along the groove."""
-    if change.key != "playback.tip_radius":
+    if change.key != TIP_RADIUS or not ruleset.tips or not change.value.replace("-", " ").replace(" ", "").isalpha():
         return change.value
+    radii = {tip.name: f"{1e6 * tip.along:g} um" for tip in ruleset.tips}
     name = change.value.replace("-", " ")
-    return next((f"{1e6 * tip.along:g} um" for tip in ruleset.tips if tip.name == name), change.value)
+    if name not in radii:
+        raise UsageError(
+            f"--chain {shown(change.word)}: {ruleset.full_name} names no such tip; {meant(name, radii)}; or write its "
+            'radius, as "18um"'
+        )
+    return radii[name]
 
 
 def _without_was(rows: Mapping[str, Mapping[str, Mapping[str, str]]]) -> dict[str, Any]:

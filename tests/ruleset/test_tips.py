@@ -2,6 +2,7 @@
 
 import pytest
 
+from qc.cli.main import main
 from qc.model.cutting_chain import NamedTip
 from qc.model.errors import RulesetError, UsageError
 from qc.ruleset.overrides import changed, read_changes
@@ -69,5 +70,15 @@ def test_the_chain_takes_a_tip_by_its_name_for_one_run(houses):
     for name, written in (("spherical", "18 um"), ("line-contact", "5 um"), ("line contact", "5 um")):
         other = changed(shipped, read_changes([f"playback.tip_radius={name}"]))
         assert other == changed(shipped, read_changes([f"playback.tip_radius={written}"]))
+    with pytest.raises(UsageError, match='names no such tip; did you mean "spherical"') as caught:
+        changed(shipped, read_changes(["playback.tip_radius=sferical"]))
+    assert "--chain playback.tip_radius=sferical" in str(caught.value)
     with pytest.raises(UsageError, match="write a number and its unit, um"):
-        changed(shipped, read_changes(["playback.tip_radius=conical"]))
+        changed(houses.load("disc-12in-33@2.0.1"), read_changes(["playback.tip_radius=spherical"]))
+
+
+def test_explain_lists_the_names_with_their_sources(capfd):
+    assert main(["explain", "playback.tip_radius"]) == 0
+    said = " ".join(capfd.readouterr().out.split())
+    assert "or by name spherical (18 um), elliptical (8 x 18 um), line contact (5 um)" in said
+    assert "G-13" in said
