@@ -1,7 +1,7 @@
 """Values turned into MessagePack and plain arrays, and back, along the types that the running code names.
 
 msgspec checks what it reads against the type that is wanted: what a file says never chooses a type, it only fills one
-in. An array stands as its number among the arrays, and its kind of number and dimensions must be those of its type.
+in. An array is written as its number among the arrays, and its kind of number and dimensions must be those of its type.
 """
 
 from __future__ import annotations

@@ -71,9 +71,10 @@ def _near(name: str, host: Host, published: Iterable[str]) -> str:
     word = name.casefold().replace("_", "-").strip()
     folded = {valid_name.replace("_", "-"): valid_name for valid_name in valid}
     ends = {spelling.partition(".")[2]: spelling for spelling in folded}
-    alike = difflib.get_close_matches(word, folded, n=3, cutoff=0.6)
+    holding = [spelling for spelling in folded if len(word) > 2 and word in spelling]
+    alike = sorted(holding, key=lambda spelling: folded[spelling] not in host.checks)
+    alike += difflib.get_close_matches(word, folded, n=3, cutoff=0.6)
     alike += [ends[end] for end in difflib.get_close_matches(word, ends, n=2, cutoff=0.7)]
-    alike += [spelling for spelling in folded if len(word) > 2 and word in spelling]
     nearest = [folded[spelling] for spelling in dict.fromkeys(alike)][:4]
     if nearest:
         return f"did you mean {' or '.join(nearest)}?"

@@ -18,7 +18,7 @@ from qc.text.suggest import meant
 ASKED = "command line"
 """The source of a value that was changed for one run."""
 TIP_RADIUS = "playback.tip_radius"
-"""Key of the value that a tip's name may stand for."""
+"""Key whose value a tip's name may replace."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,7 +83,7 @@ FILES = {
     ),
     "an unknown version of a ruleset": (
         DELIVERY.replace("disc: {size: 12in, speed: 33}", "ruleset: disc-12in-33@9.0.0"), 3,
-        "disc-12in-33 has no version 9.0.0", "2.0.0",
+        "disc-12in-33 has no version 9.0.0", "3.0.0",
     ),
     "a ruleset that is only there to be extended": (
         DELIVERY.replace("disc: {size: 12in, speed: 33}", "ruleset: disc-common@3.0.0"), 3,

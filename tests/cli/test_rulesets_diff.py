@@ -119,7 +119,7 @@ def test_the_text_says_it_all_within_the_width(bench, house):
 
 
 def test_on_a_delivery_both_judge_it(bench, found, house):
-    told = found("disc-12in-33", house, "--on", bench.folder)["compared"]
+    told = found("disc-12in-33@2.0.1", house, "--on", bench.folder)["compared"]
     rows = {(row["side"], row["check"]): (row["before"], row["after"]) for row in told["outcomes"]}
     for side in ("A", "B"):
         assert rows[side, "house.quiet-side"] == (None, "warn")
@@ -127,7 +127,7 @@ def test_on_a_delivery_both_judge_it(bench, found, house):
     assert [level["side"] for level in told["levels"]] == ["A", "B"]
     assert all(level["before"]["value"] >= level["after"]["value"] for level in told["levels"])
     assert told["unsaid"] == []
-    text = bench.run("rulesets", "diff", "disc-12in-33", house, "--on", bench.folder).out.decode()
+    text = bench.run("rulesets", "diff", "disc-12in-33@2.0.1", house, "--on", bench.folder).out.decode()
     assert "side A  house.quiet-side: not judged, then warn" in text
     assert "ON Quiet Harbour, judged by both" in text
 

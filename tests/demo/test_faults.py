@@ -73,7 +73,10 @@ def test_the_command_owns_up_to_a_fault_that_was_not_found(demo, tmp_path, monke
 def test_side_a_passes(demo):
     outcomes = {result.check: result.outcome for result in demo.made.report.results if result.side == "A"}
     assert len(outcomes) > 10
-    assert set(outcomes.values()) <= {"pass", "not_applicable"}, outcomes
+    assert {check for check, outcome in outcomes.items() if outcome not in {"pass", "not_applicable"}} == {
+        "groove.excursion-too-wide"  # it warns: free to be as loud as its bass can be tracked, it is
+    }
+    assert outcomes["groove.excursion-too-wide"] == "warn"
 
 
 def test_side_b_is_judged_at_the_level_that_is_asked_for(demo):

@@ -67,7 +67,7 @@ def test_every_shipped_check_is_bound_in_the_units_of_its_measurements(ruleset):
         sets_level="warn",
         origin=ruleset.limits["groove.last-diameter-too-small"]["least"].origin,
     )
-    assert limits["groove.slope-too-steep"].lateral_time.warn == pytest.approx(0.01)
+    assert limits["groove.slope-too-steep"].lateral_time.warn == pytest.approx(0.005)
     assert limits["groove.slope-too-steep"].lateral_time.unit == "1"
 
 

@@ -239,7 +239,7 @@ class Fault:
 DEEP = (110.0, 127.0, "um")
 NARROW = (30.0, 25.4, "um")
 BASS = (40.0, 60.0, "um")
-LATERAL_SHARE, VERTICAL_SHARE, BENDS = (0.02, 0.10, "1"), (0.01, 0.05, "1"), (0.02, 0.10, "1")
+LATERAL_TIME, VERTICAL_TIME, BENDS = (0.005, 0.05, "1"), (0.002, 0.02, "1"), (0.005, 0.05, "1")
 ONE_S, TEN_S = (200.0, 400.0, "g"), (150.0, 300.0, "g")
 
 
@@ -256,19 +256,19 @@ FAULTS = {
     "bass, warn": bass("stereo.low-end-out-of-phase", "groove.low_vertical_peak", "warn", BASS, 45.0, 45.0),
     "bass, fail": bass("stereo.low-end-out-of-phase", "groove.low_vertical_peak", "fail", BASS, 64.0, 64.0),
     "steep sideways, warn": Fault(
-        "groove.slope-too-steep", "groove.lateral_slope_share", "warn", LATERAL_SHARE, both, 3e3, 0.8, 0.9, 2.0,
+        "groove.slope-too-steep", "groove.lateral_slope_time", "warn", LATERAL_TIME, both, 3e3, 0.8, 0.9, 2.0,
         window=SECONDS,
     ),
     "steep sideways, fail": Fault(
-        "groove.slope-too-steep", "groove.lateral_slope_share", "fail", LATERAL_SHARE, both, 3e3, 1.7, 0.95, 6.0,
+        "groove.slope-too-steep", "groove.lateral_slope_time", "fail", LATERAL_TIME, both, 3e3, 1.7, 0.95, 6.0,
         window=SECONDS,
     ),
     "steep upright, warn": Fault(
-        "groove.slope-too-steep", "groove.vertical_slope_share", "warn", VERTICAL_SHARE, opposed, 3e3, 0.4, 0.9, 2.0,
+        "groove.slope-too-steep", "groove.vertical_slope_time", "warn", VERTICAL_TIME, opposed, 3e3, 0.4, 0.9, 2.0,
         window=SECONDS,
     ),
     "steep upright, fail": Fault(
-        "groove.slope-too-steep", "groove.vertical_slope_share", "fail", VERTICAL_SHARE, opposed, 3e3, 1.6, 0.9, 2.0,
+        "groove.slope-too-steep", "groove.vertical_slope_time", "fail", VERTICAL_TIME, opposed, 3e3, 1.6, 0.9, 2.0,
         window=SECONDS,
     ),
     "steepest sideways": Fault(
@@ -284,11 +284,11 @@ FAULTS = {
         2.0, expected=100.0 * velocity(3e3, 0.7, 2.0),
     ),
     "bends, warn": Fault(
-        "groove.curvature-too-tight", "groove.tracing_ratio_share", "warn", BENDS, both, 10e3, 0.5, 0.6, 0.0,
+        "groove.curvature-too-tight", "groove.tracing_ratio_time", "warn", BENDS, both, 10e3, 0.5, 0.6, 0.0,
         window=SECONDS,
     ),
     "bends, fail": Fault(
-        "groove.curvature-too-tight", "groove.tracing_ratio_share", "fail", BENDS, both, 10e3, 1.7, 0.8, 1.0,
+        "groove.curvature-too-tight", "groove.tracing_ratio_time", "fail", BENDS, both, 10e3, 1.7, 0.8, 1.0,
         window=SECONDS,
     ),
     "tightest bend": Fault(
@@ -314,11 +314,11 @@ FAULTS = {
         window=SECONDS, expected=drive_g(7e3, 0.8, -3.0, 1.6, SECONDS),
     ),
     "sibilance, warn": Fault(
-        "hf.sibilance-or-cymbals-too-strong", "groove.sibilance_share", "warn", (0.1, 0.3, "1"), both, 9e3, 0.4, 0.8,
+        "hf.sibilance-or-cymbals-too-strong", "groove.sibilance_time", "warn", (0.01, 0.1, "1"), both, 9e3, 0.1, 0.8,
         -2.0, window=1.0,
     ),
     "sibilance, fail": Fault(
-        "hf.sibilance-or-cymbals-too-strong", "groove.sibilance_share", "fail", (0.1, 0.3, "1"), both, 9e3, 0.9, 0.8,
+        "hf.sibilance-or-cymbals-too-strong", "groove.sibilance_time", "fail", (0.01, 0.1, "1"), both, 9e3, 0.9, 0.8,
         0.0, window=1.0,
     ),
     "true peak, warn": Fault(
@@ -367,11 +367,11 @@ def test_the_drive_of_one_moment_is_found(judged):
 def test_small_bass_out_of_phase_is_found(judged):
     """The correlation only says where to look: its window of 10 s holds the fault, and no 20 ms of it are named."""
     middle = 14.0
-    x = plant(programme(18.0, 0.01), opposed(swell(60.0, 3.0, peak_for(20.0, 60.0, 0.0))), middle)
+    x = plant(programme(18.0, 0.01), opposed(swell(60.0, 3.0, peak_for(35.0, 60.0, 0.0))), middle)
     report = judged(sent(x, 0.0))
     check = "stereo.low-end-out-of-phase"
-    found = finding(report, check, "stereo.low_correlation")
-    is_graded(report, check, found, (0.0, None, "1"), ">=")
+    (found,) = [f for f in report.result(check)["findings"] if f["measure"] == "stereo.low_correlation"]
+    assert (found["severity"], found["limit"]["warn"]) == ("warn", 0.0)
     where = found["location"]
     assert where["end_s"] - where["start_s"] == pytest.approx(10.0, abs=0.011)
     assert where["start_s"] < middle < where["end_s"]
@@ -379,7 +379,7 @@ def test_small_bass_out_of_phase_is_found(judged):
     assert where["radius_mm"] == pytest.approx(plain_mm(where["start_s"]), abs=NEAR_MM)
     assert found["measured"]["value"] < -0.9
     assert len(report.result(check)["findings"]) == 1
-    assert report.outcome("programme.polarity-reversed") == "pass"  # what lies above the bass is not opposite
+    assert report.outcome("programme.polarity-reversed") in {"pass", "not_applicable"}  # only the bass is opposite
 
 
 # -- room ------------------------------------------------------------------------------------------------------
@@ -400,7 +400,7 @@ def test_turns_that_the_carriage_cannot_follow_are_found(judged, um, severity):
     taken = um + PLAIN_UM + given  # the turn before the first swell's end, and the one between the two
     lies_at(found, second, plain_mm(second - 2.0 * TURN_S) - 1e-3 * taken)
     assert report.side()["geometry"]["overlaps"] == (severity == "fail")
-    assert report.code == code_of(report) == (severity == "fail")
+    assert report.code == code_of(report)
 
 
 @pytest.mark.long

@@ -166,10 +166,13 @@ def long_seven_inch(tmp_path_factory):
 
 
 @pytest.mark.parametrize(
-    ("on_disc", "allowed", "outcome"), [(-1.0, 5.0 + 1.0 / 3.0, "pass"), (1.5, 4.5, "warn"), (5.0, 4.0, "warn")]
+    ("on_disc", "allowed", "outcome"), [(1.9, 5.0 + 1.0 / 3.0, "pass"), (4.4, 4.5, "warn"), (7.9, 4.0, "warn")]
 )
 def test_a_seven_inch_side_that_is_too_long_is_found(long_seven_inch, tmp_path, on_disc, allowed, outcome):
-    """4 min 42 s at 45: the chart has 4 min at +3 dB and 5 at 0, by the loudness that ends up on the disc."""
+    """4 min 42 s at 45: the chart has 4 min at +3 dB and 5 at 0, by the loudness that ends up on the disc.
+
+    Its 0 dB is the RIAA's reference of 7 cm/s, 2.9 dB above the 5 of the chain (L-8).
+    """
     (folder, store), seconds = long_seven_inch, 282.0
     level = round(on_disc + 0.691 - 20.0 * np.log10(0.1) - 0.691 - 18.0, 1)
     paper = folder / f"{level}.yaml"
@@ -177,13 +180,13 @@ def test_a_seven_inch_side_that_is_too_long_is_found(long_seven_inch, tmp_path, 
     paper.write_text(text.replace("LEVEL", f"{level}"), encoding="utf-8")
     report = judge(paper, tmp_path / "report.json", "--cache", str(store))
     assert report.value("groove.level_on_disc") == pytest.approx(on_disc, abs=0.06)
-    over = report.value("layout.minutes_over_table")
+    over = report.value("layout.minutes_over_chart")
     assert over == pytest.approx(seconds / 60.0 - allowed, abs=0.025)
     assert report.outcome("layout.side-too-long") == outcome
     if outcome == "warn":
         found = only(report, "layout.side-too-long")
         is_graded(report, "layout.side-too-long", found, "warn")
-        assert found["sources"] == ["5a", "S13"]
+        assert found["sources"] == ["5a", "S13", "L-8"]
         assert found["measured"]["unit"] == "min"
 
 

@@ -25,6 +25,7 @@ BOUNDED = {
     "qc/delivery/checksum_files.py": "sums.LONGEST_LINE, looked at before; the split into lines: " + ONE_PASS,
     "qc/delivery/timecode.py": "times.LONGEST_TEXT, looked at before",
     "qc/demo/band.py": OWN,
+    "qc/dsp/kernels/old_folders.py": "names of files in the cache folder",
     "qc/files/atomic_write.py": "a line of the kernel's own status file",
     "qc/files/yaml_nodes.py": "yaml_source.LARGEST; " + ONE_PASS,
     "qc/model/names.py": "names of files, values of YAML and words of the command line; " + ONE_PASS,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from qc.groove.geometry.cut import windowed
+from qc.groove.geometry.time_shares import TIMES
 from qc.groove.geometry.traces import DRIVES
 from qc.groove.level.side_at_level import AsCut, WorkedSide
 from qc.groove.remedies.outermost import POWERS, LeastDiameter, outermost
@@ -15,6 +16,8 @@ from qc.plugin_api import Excerpt, Finding, Quantity, Remedy, Stretch
 from qc_standard.advice.advised import about_worst, advised, broken, polarity, window
 
 MEASURED = {*POWERS, *DRIVES, "groove.acceleration_peak", "groove.lateral_velocity_peak"}
+A_SECOND = LOOKED + 1
+"""Most sectors that cells of 1 s lie in: they begin and end within sectors."""
 LISTED = 20
 """Most moments that a report lists of a finding, the longest first; the sentence states their total length."""
 
@@ -27,13 +30,16 @@ def add_remedy(finding: Finding, look: Excerpt) -> Finding:
     worked, bound = look[AsCut], broken(finding)
     which = polarity(finding, worked)
     start, end = window(finding, worked) if windowed(measure) else about_worst(finding, worked, LOOKED)
+    if measure in TIMES:  # its cells begin within a sector, and so end in the one after
+        end = min(end + 1, worked.search.side.span.sectors)
     cutting = worked.search.cutting(worked.judged, which)
     ratios = to_limit(looked_at(cutting, measure, start, end), measure, bound)
     whole = needed(ratios, measure, bound)
-    first = start + densest(ratios, measure)
-    passage = PassageMotion.read(look, look.stream, worked, first, min(end, first + LOOKED))
+    looked = A_SECOND if measure in TIMES else LOOKED
+    first = start if end - start <= looked else start + densest(ratios, measure)
+    passage = PassageMotion.read(look, look.stream, worked, first, min(end, first + looked))
     cut = treble_cut(passage, measure, which, bound, whole)
-    remedies = [_cut(cut, part=end - start > LOOKED)]
+    remedies = [_cut(cut, part=end - start > looked)]
     place = outermost(worked, measure, which, start, end, bound)
     if place is not None:
         remedies.append(_further_out(place, worked))

@@ -25,7 +25,7 @@ def mark_used(folder: Path) -> None:
 
 
 def remove_unused(folder: Path) -> None:
-    """Remove the folders beside `folder`, this user's own and named alike, that nothing used for UNUSED_S.
+    """Remove the folders next to `folder`, this user's own and named alike, that nothing used for UNUSED_S.
 
     A process marks its folder when it opens and when it closes it, so none is removed that one may still load from.
     """

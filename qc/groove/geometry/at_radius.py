@@ -1,4 +1,4 @@
-"""A side as if all of it lay at one radius: for comparing a measurement with what is heard there."""
+"""A side with every sector at one radius, for comparing a measurement with playback there."""
 
 from __future__ import annotations
 

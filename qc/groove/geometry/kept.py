@@ -1,7 +1,7 @@
-"""What a part of the sectors of a window reaches: how far the groove swings for long, not at one moment.
+"""Swings that a part of the sectors of a window reach: how far the groove swings for long, not at one moment.
 
 A limit on a share needs the limit inside the measurement. What so many sectors reach is a length like the peak, goes
-with the gain, and needs no spiral. The greatest swing of a sector stands for it: bass, which swings widest, is slow.
+with the gain, and needs no spiral. The greatest swing of a sector is taken for it: bass, which swings widest, is slow.
 """
 
 from __future__ import annotations

@@ -151,7 +151,7 @@ class CellRows:
 
     @classmethod
     def of(cls, cells: Cells, first: NDArray[np.int32] | None = None) -> CellRows:
-        """Arrange cells, (MOST, sectors); `first` where it is known."""
+        """Arrange cells, (MOST, sectors); with `first` where another quantity has it."""
         rows = np.ascontiguousarray(cells.T)
         bits = rows.view(np.int16)
         tops = np.maximum(bits.max(axis=1), 0).view(np.float16).astype(np.float32)

@@ -16,8 +16,8 @@ from typing import Any, Generic, TypeVar
 from qc.groove.geometry.worst import NumbersAtLevel, Worst
 from qc.model.quantity import Polarity
 
-MOST_LEVELS = 250
-"""Levels, each of one polarity, that are stored: some four searches, and no more than one file of the store takes."""
+MOST_LEVELS = 180
+"""Levels, each of one polarity, that are stored: some three searches, and no more than one file of the store takes."""
 MOST_TRIALS = 50
 """Trials of repairs that are stored."""
 

@@ -23,9 +23,9 @@ THIRDS = 3
 SOME = 3000
 """Sectors whose peaks are kept as float32 at once."""
 SUMMIT, SUMMIT_ON = 1.08, 1.18
-"""Most by which a summit stands above the values about it: of 20 kHz at 176.4 kHz, of 14 kHz at 88.2 kHz, and more."""
+"""Greatest ratio of a summit to the values about it: of 20 kHz at 176.4 kHz, of 14 kHz at 88.2 kHz, and more."""
 NONE = -1.0
-"""What stands in place of a cell that a sector does not have."""
+"""Value of a cell that a sector does not have."""
 UNITS = {"lateral_v_cells": 1.0, "vertical_v_cells": 1.0, "a_cells": 4096.0, "sibilance_cells": 4096.0}
 """Unit of the cells of each quantity, m/s or m/s2. Half precision holds any value to 0.05 % from 1/16384 of its unit to
 65504 times it; a limit at any level, radius and tip lies above 0.04 m/s, or 400 m/s2."""

@@ -29,11 +29,26 @@ def ruled(report: Report, side: SideReport) -> str:
     return "; ".join([words, *_gains(budget)])
 
 
+SAID = {
+    "groove.lateral_displacement_10s": "sustained swing to the side",
+    "groove.lateral_displacement_peak": "widest swing to the side",
+    "groove.lateral_slope_time": "time it swings too steeply",
+    "groove.lateral_slope_time_twice": "time it swings far too steeply",
+    "groove.vertical_slope_time": "time it rises and falls too steeply",
+    "groove.vertical_slope_time_twice": "time it rises and falls far too steeply",
+    "groove.tracing_ratio_time": "time its curves are too tight",
+    "groove.tracing_ratio_time_twice": "time its curves are far too tight",
+    "groove.sibilance_time": "time with too strong sibilance or cymbals",
+    "groove.sibilance_time_twice": "time with far too strong sibilance or cymbals",
+}
+"""Measurements that have other words than their names."""
+
+
 def limit_words(report: Report, name: str) -> str:
     """Name a limit by its measurement: "last diameter", "drive 1s"."""
     limit = report.ruleset.limits.get(name)
     measure = name if limit is None else limit.measure
-    return measure.partition(".")[2].replace("_", " ") or measure
+    return SAID.get(measure) or measure.partition(".")[2].replace("_", " ") or measure
 
 
 def _gains(budget: Budget) -> list[str]:

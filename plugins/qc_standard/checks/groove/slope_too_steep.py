@@ -38,8 +38,7 @@ class SlopeTooSteep(LimitCheck[SlopeTooSteepLimits]):
     how = (
         "Speed sideways, and up and down, is compared with the speed of the groove and the angle of "
         "the back edges: 1 means that they touch. The time is counted in cells of 1 ms of the file in "
-        "the worst 10 s: how much of it lies above 1, and how much above 2. Rulesets before 3.0.0 count the sectors "
-        "of 1/75 s above 1 instead, of which one moment is enough."
+        "the worst 10 s: how much lies above 1, and above 2. Rulesets before 3.0.0 count sectors of 1/75 s above 1."
     )
     remedy = (
         "Cut lower, soften loud upper middle and treble at the place given, or move this track further out on the side."
