@@ -241,8 +241,7 @@ def test_a_step_above_its_levels_a_real_track_breaks_a_limit(whole, tmp_path):
 def test_levels_of_real_music_are_those_of_the_model(whole, tmp_path):
     """Twenty seconds of it, against a model that shares no code with the command.
 
-    It is faded in and out: a hard cut is a click up to 22 kHz, and would be weighed by the shape of the top from 20 to
-    24.1 kHz, which the groove model leaves open, and not by the music.
+    It is faded in and out: a hard cut is a click up to 22 kHz, and the levels would be those of the click.
     """
     ramp = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, whole.rate // 5))
     excerpt = whole.samples[:, 60 * whole.rate : 80 * whole.rate].copy()

