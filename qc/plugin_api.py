@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from qc.model.check_docs import CheckWords, ForClient
 from qc.model.cutting_chain import Chain
+from qc.model.errors import NotApplicableError
 from qc.model.figures import Curve, Spectrum, View
 from qc.model.quantity import At, Model, Op, Quantity
 from qc.model.report import (
@@ -379,7 +380,9 @@ class LimitCheck(Check[P]):
     """A check made of limits alone: each entry of `judges` is compared with its measurement."""
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Compare every measurement with its limit."""
+        """Compare every measurement with its limit; raises NotApplicableError where the ruleset states none."""
+        if self.judges and not any(getattr(self.limits, key.partition(".")[0]) for key in self.judges):
+            raise NotApplicableError("the ruleset states none of its limits")
         for key, judged in self.judges.items():
             limit: Limit | None = getattr(self.limits, key.partition(".")[0])
             if limit is not None:  # a ruleset may leave out an optional limit

@@ -227,7 +227,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
 def _listen(commands: argparse._SubParsersAction[_Parser]) -> None:
     listen = commands.add_parser(
         "listen", help="play a passage as the disc will",
-        description="Write a passage of a side as sound files, all equally loud: the master, what a tip plays of it at "
+        description="Write a passage of a side as sound files: the master and, equally loud, what a tip plays of it at "
         "its own radius and at others, and what playback adds. The disc is measured first, for level and radius. "
         "Nothing is written over.",
     )  # fmt: skip

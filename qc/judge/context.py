@@ -15,7 +15,7 @@ from qc.model.errors import NotMeasuredError
 from qc.model.quantity import Op, clock, convert, margin, meets, show
 from qc.model.report import Stretch
 from qc.plugin_api import At, Check, Finding, Limit, Location, Need, Quantity, Severity
-from qc.text.numbers import is_share
+from qc.text.numbers import is_share, percent
 
 R = TypeVar("R")
 Field = tuple[str | int, ...]
@@ -171,7 +171,7 @@ class Context:
                 value, than = _apart(key, quantity.value, bound, quantity.unit)
                 yield self._finding(
                     severity,
-                    f"{_capital(of)} is {quantity.bound or ''}{value}, {side} {than}",
+                    f"{_capital(of)} is {quantity.prefix}{value}, {side} {than}",
                     measured=quantity,
                     location=location,
                     limit=limit,
@@ -277,7 +277,7 @@ def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
     """Format a value and the limit it breaks, with enough digits to make the two differ."""
     shown, than = _shown(name, value, unit), _shown(name, bound, unit)
     if shown == than:
-        factor, after = (100.0, " %") if is_share(name) else (1.0, "" if unit == "1" else f" {unit}")
+        factor, after = (100.0, " %") if is_share(name, unit) else (1.0, "" if unit == "1" else f" {unit}")
         digits = (f"{factor * value:.{n}g}" for n in range(3, 18))
         shown = next(text for text in digits if float(text) != float(f"{factor * bound:.12g}")) + after
     return shown, than
@@ -285,7 +285,7 @@ def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
 
 def _shown(name: str, value: float, unit: str) -> str:
     """Format a value for the reader; a share as a percentage."""
-    return f"{100.0 * value:.1f} %" if is_share(name) else show(value, unit)
+    return percent(value) if is_share(name, unit) else show(value, unit)
 
 
 def _capital(text: str) -> str:

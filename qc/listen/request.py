@@ -65,7 +65,7 @@ class ListenRequest:
         by_name = {tip.name: tip for tip in tips}
         for name in self.tip_names:
             if name not in by_name:
-                hint = f"{meant(name, by_name)}; or " if by_name else ""
+                hint = f"{meant(name, by_name).rstrip('?')}, or " if by_name else ""
                 raise UsageError(
                     f'--tip "{shown(name, LONGEST)}": {ruleset} names no such tip; {hint}write its radius as 18um'
                 )
@@ -99,7 +99,7 @@ def _once(values: Iterable[T]) -> tuple[T, ...]:
 
 def _passage(written: str) -> tuple[float, float]:
     """Read START-END; raises UsageError."""
-    start, dash, end = written.partition("-")
+    start, dash, end = written.replace("\N{EN DASH}", "-").partition("-")
     if not dash:
         raise UsageError(f'--at "{shown(written, LONGEST)}": write a passage from one time to another, as 4:02-4:06')
     try:

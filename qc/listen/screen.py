@@ -16,8 +16,8 @@ def listen_table(report: ListenReport) -> str:
     lines = text_columns([HEAD, *(_row(row) for row in report.renderings)])
     return (
         f"side {first.side}, {clock(first.start_s)} to {clock(first.end_s)}, as the disc will play it "
-        f"({report.ruleset}); all files equally loud\n{lines}"
-        "Bands: what playback adds, in dB below the programme there (-20 is a tenth of it). Top loss: 10 to 15 kHz.\n"
+        f"({report.ruleset}); master and playbacks equally loud\n{lines}"
+        "Bands: what playback adds, in dB over the programme there (-20 dB is a tenth of it). Top loss: 10 to 15 kHz.\n"
     )
 
 

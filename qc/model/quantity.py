@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, SerializerFunctionWrapHandler, model_serializer
+from pydantic import BaseModel, ConfigDict, SerializerFunctionWrapHandler, field_validator, model_serializer
 
 Op = Literal["<=", ">="]
 Polarity = Literal["normal", "inverted"]
@@ -56,12 +56,17 @@ class Quantity(Sparse):
     `accuracy` says how a value was found that may be estimated or worked out exactly; others have none.
     """
 
-    value: Annotated[float, AfterValidator(lambda value: value + 0.0)]
+    value: float
     """never -0.0"""
     unit: str
     bound: Literal["<", ">"] | None = None
     accuracy: Literal["estimated", "exact"] | None = None
     at: At | None = None
+
+    @field_validator("value")
+    @classmethod
+    def _without_a_sign_of_nought(cls, value: float) -> float:
+        return value + 0.0
 
     @property
     def prefix(self) -> str:

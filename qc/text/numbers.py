@@ -8,21 +8,27 @@ from qc.model.quantity import show
 from qc.model.report import HeldLimit
 
 
-def is_share(name: str) -> bool:
+def is_share(name: str, unit: str) -> bool:
     """Whether a measurement is a share 0..1, of sectors or of time, which people read as a percentage."""
-    return name.endswith(("_share", "_time", "_time_twice"))
+    return unit == "1" and name.endswith(("_share", "_time", "_time_twice"))
+
+
+def percent(share: float) -> str:
+    """Write a share as a percentage, with a digit after the point, or two digits where it is below 1 %."""
+    value = 100.0 * share
+    return f"{value:.1f} %" if abs(value) >= 0.995 or value == 0.0 else f"{value:.2g} %"
 
 
 def number(name: str, value: float, unit: str) -> str:
     """Write a measured value for people; a share as a percentage, a count whole."""
-    if unit == "1" and not is_share(name) and value.is_integer():
+    if unit == "1" and not is_share(name, unit) and value.is_integer():
         return f"{value:.0f}"  # a count
-    return f"{100.0 * value:.1f} %" if is_share(name) else show(value, unit)
+    return percent(value) if is_share(name, unit) else show(value, unit)
 
 
 def both(limit: HeldLimit) -> str:
     """Write warn and fail of a limit with one unit: "120.65/115 mm", "2/10 %", "5000/- g"."""
-    share = is_share(limit.measure)
+    share = is_share(limit.measure, limit.unit)
     unit = "%" if share else "" if limit.unit == "1" else limit.unit
     values = (None if value is None else value * (100.0 if share else 1.0) for value in (limit.warn, limit.fail))
     return f"{'/'.join('-' if value is None else f'{value:.6g}' for value in values)} {unit}".rstrip()

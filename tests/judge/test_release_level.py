@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from qc.model.quantity import show
 from qc.testing.deliveries import Sent, deliver, judge
 from support.real_music import MUSIC, needed
 
@@ -127,7 +128,7 @@ def test_the_sheet_states_the_last_diameter_at_the_release_level(sent, tmp_path)
     asked = sent({"A": {}, "B": {"cut_level": f"{release:.1f} dB"}})
     ends = asked.side("B")["geometry"]["last_diameter_mm"]
     assert f"at {ends:.1f} mm" in page
-    assert f"judged at {release:+.1f} dB, the release level" in page
+    assert f"judged at {show(release, 'dB')}, the release level" in page
 
 
 def test_reports_are_identical_with_and_without_stored_measurements(sent, tmp_path):

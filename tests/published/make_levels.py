@@ -100,30 +100,36 @@ class Programme:
 def programmes() -> Iterator[Programme]:
     """Yield every programme: whole tracks, brightened ones, lossless loops, speech."""
     for path in sorted(MUSIC.glob("*.ogg")):
-        track = _read(path)
+        track = read_programme(path)
         if track.seconds >= LEAST_S:
             yield track
             if track.name in BRIGHTENED:
-                yield Programme(f"{track.name}, brightened", _brightened(track), track.rate)
+                yield Programme(f"{track.name}, brightened", brightened(track), track.rate)
     for name, parts in LOOPS_OF.items():
-        read = [_read(LOOPS / f"{part}.flac") for part in parts.split()]
+        read = [read_programme(LOOPS / f"{part}.flac") for part in parts.split()]
         rate = read[0].rate
         joined = np.concatenate([part.samples for part in read if part.rate == rate] * 2, axis=1)
         yield Programme(name, 0.9 * joined / np.abs(joined).max(), rate)
+    yield from speech()
+
+
+def speech() -> Iterator[Programme]:
+    """Yield speech by a synthesiser, plain and dense."""
     with tempfile.TemporaryDirectory() as folder:
         for name, speed, drive in (("speech", "170", 1.0), ("speech, dense", "200", 6.0)):
             path = Path(folder) / "speech.wav"
             subprocess.run(["espeak-ng", "-s", speed, "-w", str(path), SPOKEN], check=True)
-            said = _read(path)
+            said = read_programme(path)
             yield Programme(name, 0.9 * np.tanh(drive * said.samples / np.abs(said.samples).max()), said.rate)
 
 
-def _read(path: Path) -> Programme:
+def read_programme(path: Path) -> Programme:
+    """Read a file of audio as two channels."""
     samples, rate = soundfile.read(path, dtype="float64", always_2d=True)
     return Programme(path.stem, np.ascontiguousarray(np.broadcast_to(samples.T, (2, len(samples)))), rate)
 
 
-def _brightened(track: Programme) -> Array:
+def brightened(track: Programme) -> Array:
     """Raise the treble by a first-order shelf of 6 dB above 6 kHz; the peak stays below full scale."""
     spectrum = np.fft.rfft(track.samples)
     hz = np.fft.rfftfreq(track.samples.shape[1], 1.0 / track.rate)

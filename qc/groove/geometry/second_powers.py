@@ -18,8 +18,8 @@ Array = NDArray[np.float64]
 CELLS = ("a_cells", "lateral_v_cells", "vertical_v_cells")
 """Cells that powers are taken of."""
 TREBLE = "sibilance_cells"
-SILENT = 2.0 * math.pi * 5_000.0 * math.sqrt(2.0) * 1e-6
-"""m/s2 for 1 m/s at 0 dBFS: a sine of 5 kHz at -120 dBFS. What stays below it from 5 to 12 kHz is no programme."""
+SILENT = 2.0 * math.pi * 5_000.0 * math.sqrt(2.0) * 10.0 ** (-90.0 / 20.0)
+"""m/s2 for 1 m/s at 0 dBFS: a sine of 5 kHz at -90 dBFS. What stays below it from 5 to 12 kHz is no programme."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -31,10 +31,12 @@ BANDS = {
 TOP, WHOLE = "10-15 kHz", "2-15 kHz"
 RAMP_S = 0.01
 """Length in s over which a second fades into the next one, so that bass does not leak into the bands."""
-SILENT = 1e-12
-"""Mean square, both channels, below which a band holds no programme: -120 dBFS; it has no residual."""
+SILENT = 1e-9
+"""Mean square, both channels, below which a band holds no programme: -90 dBFS, as dither of 16 bits; no residual."""
 FARTHEST = 20e-6
 """Greatest delay in s that is looked for."""
+MOST_DB = 40.0
+"""Residual, and loss of treble, in dB that is stated where nothing of the master is left, or less than a hundredth."""
 LEAST_DB = -140.0
 """Residual in dB below which only rounding is left."""
 
@@ -83,8 +85,8 @@ class MasterBands:
 
     @cached_property
     def _ramp(self) -> int:
-        """Frames over which stretches fade; an even number."""
-        return 2 * round(RAMP_S * self.rate / 2.0)
+        """Frames over which stretches fade; an even number, no more than a stretch has."""
+        return 2 * min(round(RAMP_S * self.rate / 2.0), self._size // 2)
 
     @cached_property
     def _points(self) -> int:
@@ -125,7 +127,8 @@ class MasterBands:
             stretch[:, ramp // 2 : ramp // 2 + ramp] *= rise
         if high >= x.shape[1]:
             end = x.shape[1] - low
-            stretch[:, end - ramp : end] *= rise[::-1]
+            fade = min(ramp, end)
+            stretch[:, end - fade : end] *= rise[::-1][ramp - fade :]
         first, last = self._bins(*BANDS[WHOLE])
         found: NDArray[np.complex128] = np.fft.rfft(stretch, self._points)[:, first:last]
         return found
@@ -146,7 +149,7 @@ class MasterBands:
             common, energy = float(both[low:high].real.sum()), float(squares[low:high].sum())
             levels.append(_residual(common, energy, float(played_squares[low:high].sum()), floor))
             gains[name] = common / energy if energy > floor else math.nan
-        loss = -20.0 * math.log10(gains[TOP]) if gains[TOP] > 0.0 else math.nan
+        loss = _loss(gains[TOP])
         return [*levels, loss, gains[WHOLE]]
 
 
@@ -167,9 +170,16 @@ def _residual(common: float, energy: float, played: float, floor: float) -> floa
     if energy <= floor:
         return math.nan
     if common <= 0.0:
-        return math.inf
+        return MOST_DB
     ratio = played * energy / common**2 - 1.0
-    return max(LEAST_DB, 10.0 * math.log10(ratio)) if ratio > 0.0 else LEAST_DB
+    return min(MOST_DB, max(LEAST_DB, 10.0 * math.log10(ratio))) if ratio > 0.0 else LEAST_DB
+
+
+def _loss(gain: float) -> float:
+    """Return the loss in dB of a gain, NaN for NaN."""
+    if math.isnan(gain):
+        return gain
+    return min(MOST_DB, -20.0 * math.log10(gain)) if gain > 0.0 else MOST_DB
 
 
 def _smooth(least: int) -> int:
