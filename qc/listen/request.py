@@ -65,7 +65,7 @@ class ListenRequest:
         by_name = {tip.name: tip for tip in tips}
         for name in self.tip_names:
             if name not in by_name:
-                hint = f"{meant(name, by_name).rstrip('?')}, or " if by_name else ""
+                hint = f"{meant(name, by_name)}; or " if by_name else ""
                 raise UsageError(
                     f'--tip "{shown(name, LONGEST)}": {ruleset} names no such tip; {hint}write its radius as 18um'
                 )

@@ -43,9 +43,20 @@ def _written(ruleset: Ruleset, limits: Mapping[str, Mapping[str, LimitEntry]]) -
         "serves": {"size": size, "speed": speed},
         "requires": dict(ruleset.requires),
         "chain": {section: _rows(rows) for section, rows in ruleset.chain_rows.items()},
+        **({"tips": _tips(ruleset)} if ruleset.tips else {}),
         "limits": merged,
         "off": {check: reason for check, reason in ruleset.off.items() if check not in limits},
     }
+
+
+def _tips(ruleset: Ruleset) -> dict[str, dict[str, str]]:
+    """Return the tips as a ruleset file names them: a spherical one by its radius, others by those along and across."""
+    rows = {}
+    for tip in ruleset.tips:
+        sizes = {"along": tip.along, "across": tip.across} if tip.across != tip.along else {"radius": tip.along}
+        written = {key: f"{1e6 * size:.10g} um" for key, size in sizes.items() if size is not None}
+        rows[tip.name] = {**written, "source": ruleset.tip_rows[tip.name]["source"]}
+    return rows
 
 
 def _limit(limit: RawLimit | LimitEntry) -> dict[str, str]:
