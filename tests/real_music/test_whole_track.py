@@ -63,7 +63,11 @@ class Checked:
 def check(folder, out):
     """Run the command with both formats; gives the report, the text and what it said meanwhile."""
     text = out.with_suffix(".txt")
-    words = ["check", str(folder), "--out", f"json={out}", "--out", f"text={text}", "--verbose", "--no-cache"]
+    words = [
+        "check", str(folder), "--ruleset", str(RULESET), "--out", f"json={out}", "--out", f"text={text}", "--verbose",
+        "--no-cache",
+    ]  # fmt: skip
+
     done = subprocess.run([*COMMAND, *words], capture_output=True, check=False, text=True, timeout=540)
     assert done.stdout == ""
     assert "Traceback" not in done.stderr
