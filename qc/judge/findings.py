@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from qc.model.report import Finding, Report, Severity
-from qc.text.numbers import number
+from qc.text.numbers import number, quantity_text
 
 STEPS = {"1": 0.5, "um": 10.0, "g": 100.0}
 """unit -> size of one step beyond a limit of zero that has only one value; 1 for other units."""
@@ -69,7 +69,7 @@ class MeasuredFinding:
         measured = self.finding.measured
         if isinstance(measured, str):
             return measured
-        return f"{measured.prefix}{number(self.measure, measured.value, measured.unit)}"
+        return quantity_text(self.measure, measured)
 
     def limit_name(self, report: Report) -> str:
         """Return the name of the limit that was not kept, CHECK/LIMIT; empty without a limit.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from qc.model.quantity import show
+from qc.model.quantity import Quantity, show
 from qc.model.report import HeldLimit
 
 
@@ -24,6 +24,11 @@ def number(name: str, value: float, unit: str) -> str:
     if unit == "1" and not is_share(name, unit) and value.is_integer():
         return f"{value:.0f}"  # a count
     return percent(value) if is_share(name, unit) else show(value, unit)
+
+
+def quantity_text(name: str, quantity: Quantity) -> str:
+    """Write a measurement for people, with what stands before its number where it is a bound or an estimate."""
+    return f"{quantity.prefix}{number(name, quantity.value, quantity.unit)}"
 
 
 def both(limit: HeldLimit) -> str:

@@ -9,7 +9,7 @@ from qc.judge.findings import grades
 from qc.model.plan import FormatRow
 from qc.model.quantity import At, clock
 from qc.model.report import Report, SideReport
-from qc.text.numbers import both, listed, number
+from qc.text.numbers import both, listed, quantity_text
 
 NEVER = 1e3
 """Level in dB that sorts a limit that no level reaches behind the others."""
@@ -38,7 +38,7 @@ def limits(report: Report, side: SideReport) -> list[LimitLine]:
             continue
         reached = None if levels is None or name not in levels.by_limit else levels.by_limit[name].level
         word = words.get(name) or ("rules" if levels is not None and levels.ruling == name else "")
-        value = f"{quantity.prefix}{number(limit.measure, quantity.value, quantity.unit)}"
+        value = quantity_text(limit.measure, quantity)
         row = LimitLine(name, word, value, both(limit), str(reached or ""), second(quantity.at), limit.source)
         rows.append((GRADES.index(word), NEVER if reached is None else reached.value, row))
     return [row for *_, row in sorted(rows)]
@@ -86,7 +86,7 @@ def measurements(side: SideReport) -> list[Measured]:
     rows = []
     for name, quantity in sorted(side.measurements.items()):
         at = quantity.at or At()
-        value = f"{quantity.prefix}{number(name, quantity.value, quantity.unit)}"
+        value = quantity_text(name, quantity)
         track = "" if at.track is None else str(at.track)
         radius = "" if at.radius_mm is None else f"{at.radius_mm:.1f} mm"
         rows.append(Measured(name, value, second(at), track, radius))

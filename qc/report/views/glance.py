@@ -13,7 +13,7 @@ from qc.report.views import level_notes, worth
 from qc.report.views.declared import declared_lines
 from qc.report.views.level_words import disc_notes, judged_as, sides_of
 from qc.report.views.lineup import lineup_line
-from qc.text.numbers import both, listed, number
+from qc.text.numbers import both, listed, quantity_text
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:
@@ -231,7 +231,7 @@ def _limit_rows(report: Report, side: SideReport) -> Iterator[tuple[_Order, tupl
         grade = "waived" if grade and name in waived else grade
         last = None if reached is None else reached.level
         level = "" if last is None else str(last)
-        value = quantity.prefix + number(limit.measure, quantity.value, quantity.unit)
+        value = quantity_text(limit.measure, quantity)
         order = _Order(GRADES.index(grade), NEVER if last is None or last.bound == ">" else last.value, name)
         rules = "rules" if levels is not None and levels.ruling == name else ""
         yield order, (name, grade or rules, value, both(limit), level)
@@ -263,7 +263,7 @@ def _measurements(page: Page, side: SideReport) -> None:
     rows = []
     for name, quantity in sorted(side.measurements.items()):
         at = quantity.at
-        value = quantity.prefix + number(name, quantity.value, quantity.unit)
+        value = quantity_text(name, quantity)
         second = "" if at is None or at.start_s is None else clock(at.start_s)
         track = "" if at is None or at.track is None else str(at.track)
         radius = "" if at is None or at.radius_mm is None else f"{at.radius_mm:.1f} mm"
