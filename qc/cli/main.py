@@ -84,7 +84,7 @@ def parser() -> argparse.ArgumentParser:
         "check", help="judge a delivery", description="Judge a delivery side by side.",
         epilog=f"formats of --out:\n{registry.described()}", formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
-    check.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
+    _delivery(check)
     check.add_argument("--ruleset", metavar="NAME[@VERSION]", help="judge by this ruleset (or a ruleset file)")
     check.add_argument("--side", metavar="ID", action="append", default=[], help="judge only this side; repeatable")
     check.add_argument(
@@ -175,6 +175,10 @@ def parser() -> argparse.ArgumentParser:
     return top
 
 
+def _delivery(command: argparse.ArgumentParser) -> None:
+    command.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
+
+
 def _reproducible(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--reproducible", action="store_true",
@@ -204,7 +208,7 @@ def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         "if asked the breaks into sides and the order of tracks. The exit code is 0 when the plan was "
         "made, whatever fits.",
     )  # fmt: skip
-    plan.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
+    _delivery(plan)
     disc = plan.add_mutually_exclusive_group()
     disc.add_argument("--ruleset", metavar="NAME[@VERSION]", help="plan by this ruleset (or a ruleset file)")
     disc.add_argument("--disc", metavar="SIZE-SPEED", help="plan for another disc than its own, as 12in-45")
@@ -231,7 +235,7 @@ def _listen(commands: argparse._SubParsersAction[_Parser]) -> None:
         "its own radius and at others, and what playback adds. The disc is measured first, for level and radius. "
         "Nothing is written over.",
     )  # fmt: skip
-    listen.add_argument("delivery", metavar="DELIVERY", help="a delivery file, or a folder holding delivery.yaml")
+    _delivery(listen)
     listen.add_argument("--side", metavar="ID", required=True, help="the side")
     listen.add_argument("--at", metavar="START-END", required=True, help="the passage in file time, as 4:02-4:06")
     listen.add_argument(
