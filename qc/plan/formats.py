@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from qc.groove.geometry.cut import CHART, MINUTES
+from qc.groove.geometry.cut import OF_MINUTES
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.traces import OF_TRAVEL
@@ -77,4 +77,4 @@ def fitted(form: Format, highest: Highest, integrated: float | None) -> Fitted:
 
 def _runs_in(highest: Highest) -> bool:
     """Whether the length is the reason, which no level cures; any other limit that never holds is one of level."""
-    return highest.reached.by is not None and highest.reached.by.measure in {*OF_TRAVEL, MINUTES, CHART}
+    return highest.reached.by is not None and highest.reached.by.measure in {*OF_TRAVEL, *OF_MINUTES}

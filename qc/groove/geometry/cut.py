@@ -195,6 +195,8 @@ class Cutting(CutArrays):
 G = 1.0 / STANDARD_GRAVITY
 DIAMETER, ROOM, SWING = "groove.last_diameter", "layout.lead_out_room", "groove.lateral_displacement_10s"
 MINUTES, CHART = "layout.minutes_over_table", "layout.minutes_over_chart"
+OF_MINUTES = frozenset({MINUTES, CHART})
+"""Measurements against the table of playing times, which not every disc has a row in."""
 
 MEASURES: dict[str, Measure] = {
     "groove.wall_velocity_peak": Measure("cm/s", 1e2, "<=", lambda c: c.envelope_peak("v_abs")),
@@ -243,7 +245,7 @@ FOLLOWING: dict[str, Measure] = MEASURES | OF_LOUDNESS
 def measurable(measure: str, side: SideGeometry) -> bool:
     """Whether a measurement of `FOLLOWING` has a value on a side."""
     disc, has_loudness = side.chain.disc, side.loudness is not None
-    if measure in {MINUTES, CHART}:
+    if measure in OF_MINUTES:
         return has_loudness and minutes_for(disc.size, disc.speed, 0.0) is not None
     return has_loudness or measure != "groove.level_on_disc"
 

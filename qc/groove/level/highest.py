@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from qc.groove.geometry.cut import CHART, DIAMETER, FOLLOWING, MINUTES, ROOM, Cutting, ends_at, measurable
+from qc.groove.geometry.cut import DIAMETER, FOLLOWING, OF_MINUTES, ROOM, Cutting, ends_at, measurable
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.spiral import SpiralPath
 from qc.groove.level.levels import Reached, Wanted, below
@@ -101,7 +101,7 @@ class SharedSpirals:
 
         None also for the table of minutes: the spirals are shared by discs of several sizes.
         """
-        if want[0].measure in {MINUTES, CHART}:
+        if want[0].measure in OF_MINUTES:
             return None
         if want not in self._flat:
             try:

@@ -81,22 +81,13 @@ def to_limit(rows: Array, measure: str, bound: float) -> Array:
 def densest(rows: Array, measure: str) -> int:
     """Return the sector from which on LOOKED sectors of ratios (walls, values) exceed the limit the most."""
     greater = rows.max(axis=0)
-    if measure in TIMES:
-        return _densest_time(greater)
+    a_second = CELLS_A_SECOND if measure in TIMES else SECTORS_A_SECOND
+    looked = LOOKED * a_second // SECTORS_A_SECOND
     weight = greater**2 if measure in DRIVES else (greater > 1.0) + 1e-6 * greater
-    if len(weight) <= LOOKED:
+    if len(weight) <= looked:
         return 0
     total = np.concatenate([[0.0], np.cumsum(weight, dtype=np.float64)])
-    return int((total[LOOKED:] - total[:-LOOKED]).argmax())
-
-
-def _densest_time(greater: Array) -> int:
-    """Return what `densest` does for the ratios of cells."""
-    looked = LOOKED * CELLS_A_SECOND // SECTORS_A_SECOND
-    if len(greater) <= looked:
-        return 0
-    total = np.concatenate([[0.0], np.cumsum((greater > 1.0) + 1e-6 * greater)])
-    return int((total[looked:] - total[:-looked]).argmax()) * SECTORS_A_SECOND // CELLS_A_SECOND
+    return int((total[looked:] - total[:-looked]).argmax()) * SECTORS_A_SECOND // a_second
 
 
 def treble_cut(passage: PassageMotion, measure: str, polarity: Polarity, bound: float, whole: float) -> TrebleCut:
