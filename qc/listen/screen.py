@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from qc.groove.playback.residual import BANDS
 from qc.model.listen import ListenReport, PlayedPassage
 from qc.model.quantity import clock
 from qc.text.table import text_columns
 
-BANDS = ("2-5 kHz", "5-10 kHz", "10-15 kHz", "2-15 kHz")
 HEAD = ("file", "level", "radius", "tip", *BANDS, "top loss")
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.filters import biquad
-from qc.dsp.filters.fir import kaiser_low_pass
+from qc.dsp.filters.fir import kaiser_low_pass, mirrored
 from qc.dsp.filters.kweighting import k_weighting
 
 Array = NDArray[np.float64]
@@ -34,7 +34,7 @@ def resampled(x: Array, rate: int) -> Array:
     half = up * kaiser_low_pass(PASS, STOP, float(rate * up), ATTENUATION)
     reach = -(-len(half) // up) * up
     half = np.concatenate([half, np.zeros(reach + 1 - len(half))])
-    taps = np.concatenate([half[:0:-1], half])  # centre at `reach`
+    taps = mirrored(half)  # centre at `reach`
     frames, around = x.shape[1] * up // down, reach // up
     padded = np.pad(x, ((0, 0), (around, around + 1)))
     out = np.empty((2, frames))

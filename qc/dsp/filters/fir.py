@@ -68,7 +68,7 @@ def half_band(edge: float, rate: float, attenuation: float) -> Array:
 
 def in_turn(half: Array, other: Array) -> Array:
     """Return the right half of the filter that does what two symmetric ones of a rate do, one after the other."""
-    return np.convolve(_whole(half), _whole(other))[len(half) + len(other) - 2 :]
+    return np.convolve(mirrored(half), mirrored(other))[len(half) + len(other) - 2 :]
 
 
 def zero_phase(half: Array, frequency: Array, rate: float) -> Array:
@@ -319,7 +319,7 @@ def thin(
     return done
 
 
-def _whole(half: Array) -> Array:
+def mirrored(half: Array) -> Array:
     """Return all taps of a symmetric filter, from the half that begins at its centre."""
     return np.concatenate([half[:0:-1], half])
 
@@ -354,7 +354,7 @@ class Same(_Stream):
 
     def __init__(self, half: Array) -> None:
         super().__init__(len(half) - 1)
-        self._taps = arrange(_whole(half))
+        self._taps = arrange(mirrored(half))
 
     def push(self, x: NDArray[Any]) -> Waves:
         """Filter the next frames, (2, n); return those that are ready, (2, m), valid until the next call."""
@@ -374,7 +374,7 @@ class Doubler(_Stream):
 
     def __init__(self, half: Array) -> None:
         super().__init__((len(half) + 1) // 2)
-        even, odd = _whole(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
+        even, odd = mirrored(half[0::2]), np.concatenate([half[1::2][::-1], half[1::2]])
         self._on = self.reach - len(even) // 2, *arrange(even / even.sum()), _rows(self._back + STEP)
         self._between = self.reach - (len(odd) // 2 - 1), *arrange(odd / odd.sum()), _rows(self._back + STEP)
 

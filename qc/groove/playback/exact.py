@@ -56,9 +56,7 @@ def replayed_second(
     passage = SidePassage.read(look, stream, side, start, end)
     played = passage.played(passage.setup(cutting, passage.radii(cutting)), workers)
     compared = MasterBands.whole(passage.master, passage.cut.rate).compared(played)
-    values = compared.by_band[WHOLE][0], compared.top_loss[0]
-    residual, loss = (float(value) if math.isfinite(value) else math.nan for value in values)
-    return residual, loss
+    return float(compared.by_band[WHOLE][0]), float(compared.top_loss[0])
 
 
 def _in_order(seconds: PlaybackSeconds) -> Iterator[int]:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.filters.fir import kaiser_low_pass
+from qc.dsp.filters.fir import kaiser_low_pass, mirrored
 from qc.dsp.kernels.compile import kernel
 from qc.dsp.kernels.simd import lane, loader, muladd, splatter, store
 
@@ -37,8 +37,7 @@ def taps(factor: int = FACTOR) -> Array:
     """Return the symmetric low-pass at the oversampled rate, gain 1 at 0 Hz; its length is 2 `reach` factor + 1."""
     half = kaiser_low_pass(PASS, STOP, float(factor), ATTENUATION)
     half = np.concatenate([half, np.zeros(reach() * factor + 1 - len(half))])
-    whole: Array = np.concatenate([half[:0:-1], half])
-    return whole
+    return mirrored(half)
 
 
 @cache
