@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from qc.model.cutting_chain import TIP_RADIUS
 from qc.rulebook.words import FILTERED, may_be
 from qc.ruleset.level import UNSTATED, stated
 from qc.ruleset.load import Ruleset
 from qc.ruleset.meanings import MEANINGS, OF_LEVEL
-from qc.ruleset.overrides import TIP_RADIUS
 from qc.ruleset.sources import keys_of
 from qc.text.page import Page
 

@@ -12,7 +12,7 @@ from qc.groove.playback.passage import Tip
 from qc.judge.level_option import read_level
 from qc.model.cutting_chain import DiscGeometry, NamedTip
 from qc.model.errors import UsageError
-from qc.model.quantity import clock, read
+from qc.model.quantity import clock, read, rounded
 from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
@@ -149,9 +149,4 @@ def _tip(written: str) -> Tip:
             f'--tip "{shown(written, LONGEST)}" is no tip; write its radius as 18um, or as 8x18um along the groove and '
             f"across it, from {1e6 * LEAST_TIP:g} to {1e6 * GREATEST_TIP:g} um"
         )
-    return Tip(_exact(first), _exact(second))
-
-
-def _exact(metres: float) -> float:
-    """Return the nearest short number: 18 um are 1.8e-05 m and no 1.7999999999999997e-05."""
-    return float(f"{metres:.9g}")
+    return Tip(rounded(first), rounded(second))

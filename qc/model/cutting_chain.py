@@ -102,6 +102,10 @@ class NamedTip:
         return tip_size(self.along, self.along if self.across is None else self.across)
 
 
+TIP_RADIUS = "playback.tip_radius"
+"""Key of the chain's tip, in place of whose value a tip of the ruleset may be named."""
+
+
 def tip_size(along: float, across: float) -> str:
     """Write the radii of a tip, m, in um: "18 um" for a spherical one, else "8 x 18 um"."""
     first, second = f"{1e6 * along:g}", f"{1e6 * across:g}"

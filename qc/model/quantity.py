@@ -166,6 +166,11 @@ def read(text: str, to: str) -> float:
     return convert(value, unit, to)
 
 
+def rounded(value: float) -> float:
+    """Return a value that was converted, to twelve digits: 18 um are 1.8e-05 m and no 1.7999999999999997e-05."""
+    return float(f"{value:.12g}")
+
+
 def meets(value: float, bound: float, op: Op, unit: str) -> bool:
     """Whether `value` keeps the limit `bound`, with a tolerance of 0.01 um (0.01 mm for a diameter)."""
     furthest = limit_with_tolerance(bound, op, unit)

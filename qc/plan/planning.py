@@ -13,7 +13,7 @@ from qc.groove.signal.programme import LOUDNESS, Programme, ProgrammeBounds
 from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
 from qc.measure.side import SideMeasurement
 from qc.model import plan as report
-from qc.model.cutting_chain import SECTORS_A_SECOND, NamedTip
+from qc.model.cutting_chain import SECTORS_A_SECOND, TIP_RADIUS, NamedTip
 from qc.model.quantity import Quantity
 from qc.plan.breaks import BreakSearch, SideCandidate
 from qc.plan.discs import DiscToPlan, fitted, format_rows, last_diameter, ruling
@@ -142,7 +142,7 @@ def _assumption(
     level: assumptions.AssumptionLevel, base: Highest | None, tips: Sequence[NamedTip]
 ) -> report.AssumptionRow:  # fmt: skip
     value = level.value if isinstance(level.value, str) else f"{round(1e6 * level.value, 6):g} um"
-    of_tip = level.key == assumptions.TIP_RADIUS
+    of_tip = level.key == TIP_RADIUS
     name = next((tip.name for tip in tips if of_tip and tip.along == level.value), "")
     row = report.AssumptionRow(key=level.key, value=value, name=name, own=level.own)
     if level.highest is None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from qc.model.cutting_chain import TIP_RADIUS
 from qc.model.errors import UsageError
 from qc.model.quantity import spaced
 from qc.ruleset.load import Ruleset, chain_of
@@ -17,8 +18,6 @@ from qc.text.suggest import meant
 
 ASKED = "command line"
 """The source of a value that was changed for one run."""
-TIP_RADIUS = "playback.tip_radius"
-"""Key whose value a tip's name may replace."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from qc.delivery.fields import InputModel, Line
 from qc.model.cutting_chain import NamedTip
-from qc.model.quantity import read
+from qc.model.quantity import read, rounded
 from qc.text.sanitize import misplaced, shown
 
 LEAST, GREATEST = 1.0, 50.0
@@ -106,5 +106,5 @@ def _named(entry: TipsEntry | None) -> list[tuple[str, SphericalEntry | Elliptic
 
 
 def _metres(written: str) -> float:
-    """Return a radius in m, rounded as the chain's is: 18 um are 1.8e-05 m."""
-    return float(f"{read(written, 'm'):.12g}")
+    """Return a radius in m, rounded as the chain's is."""
+    return rounded(read(written, "m"))

@@ -9,7 +9,7 @@ from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from qc.delivery.fields import InputModel, Line
-from qc.model.quantity import read
+from qc.model.quantity import read, rounded
 from qc.text.sanitize import misplaced, shown
 
 
@@ -54,7 +54,7 @@ class Between:
     def in_si(self, entry: Sourced) -> float:
         """Return it in SI; 292.6 mm is 0.2926 m and no 0.29260000000000003."""
         value = read(entry.value, self.si)
-        return value if self.si == "rad" else float(f"{value:.12g}")
+        return value if self.si == "rad" else rounded(value)
 
 
 @dataclass(frozen=True, slots=True)

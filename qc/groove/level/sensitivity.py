@@ -13,9 +13,8 @@ from typing import Literal
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
-from qc.model.cutting_chain import Chain, Cut
+from qc.model.cutting_chain import TIP_RADIUS, Chain, Cut
 
-TIP_RADIUS = "playback.tip_radius"
 TIPS = (18e-6, 8e-6, 5e-6)
 """m; a spherical tip, an elliptical one along the groove, a line contact (G-13, G-15), where a ruleset names none."""
 LANDS = (8e-6, 13e-6, 25e-6)
