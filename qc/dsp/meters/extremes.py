@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.kernels.compile import index, kernel
+from qc.dsp.kernels.compile import index, inlined, kernel
 from qc.dsp.kernels.simd import lane, loader, splatter, store, widen
 from qc.dsp.kernels.target import AVX512
 from qc.dsp.meters.search import ends, first_as_great, first_of, magnitude_of
@@ -181,21 +181,33 @@ def peak(on: Wave, half: Wave, n: int) -> float:
 
     `on[k]` lies at k - 1 and `half[k]` at k - 1/2, so that both neighbours of every value that counts are there.
     """
-    first = index(1)
-    top, top_half = magnitude_of(on, first, n + 1), magnitude_of(half, first, n + 1)
-    if top >= top_half:
-        i = first_as_great(on, first, n + 1, top)
+    return summit_of(on, half, n, max(magnitude_of(on, index(1), n + 1), magnitude_of(half, index(1), n + 1)))
+
+
+@kernel
+def summit_of(on: Wave, half: Wave, n: int, top: float) -> float:
+    """Top of a wave as `peak` takes it, of which `top` is the greatest magnitude: about the first such value.
+
+    A value on a sample goes before one half-way between two.
+    """
+    i = first_as_great(on, index(1), n + 1, top)
+    if i <= n:
         sign = 1.0 if on[i] >= 0.0 else -1.0
         return summit(sign * on[i - 1], sign * half[i - 1], top, sign * half[i], sign * on[i + 1])
-    j = first_as_great(half, first, n + 1, top_half)
+    j = first_as_great(half, index(1), n + 1, top)
     sign = 1.0 if half[j] >= 0.0 else -1.0
-    return summit(sign * half[j - 1], sign * on[j], top_half, sign * on[j + 1], sign * half[j + 1])
+    return summit(sign * half[j - 1], sign * on[j], top, sign * on[j + 1], sign * half[j + 1])
 
 
 @kernel
 def peak_on(x: Wave, start: int, stop: int) -> float:
     """Greatest magnitude of a wave well below a quarter of its rate; x reaches two samples beyond on either side."""
     top = magnitude_of(x, index(start), stop)
-    i = first_as_great(x, index(start), stop, top)
+    return summit_at(x, first_as_great(x, index(start), stop, top), top)
+
+
+@inlined
+def summit_at(x: Wave, i: int, top: float) -> float:
+    """Top of a wave about x[i], whose magnitude is `top`, from two values on either side."""
     sign = 1.0 if x[i] >= 0.0 else -1.0
     return summit(sign * x[i - 2], sign * x[i - 1], top, sign * x[i + 1], sign * x[i + 2])

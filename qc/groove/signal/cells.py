@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.kernels.compile import index, inlined, kernel
-from qc.dsp.meters.extremes import summit
+from qc.dsp.meters.extremes import summit, summit_at, summit_of
 from qc.dsp.meters.search import first_as_great, first_as_great_of, short_magnitude_of
 from qc.model.cutting_chain import SECTORS_A_SECOND
 
@@ -117,7 +117,7 @@ def peak_by_cell(
         at, of = _place(third, piece, row)
         if top * SUMMIT > cells[at, of]:
             cells[at, of] = max(cells[at, of], np.float32(_summit(on, half, start, stop, top)))
-    return _of_sector(on, half, n, best)
+    return summit_of(on, half, n, best)
 
 
 @kernel
@@ -137,10 +137,8 @@ def peak_on_by_cell(
         best = max(best, top)
         at, of = _place(third, piece, row)
         if top * SUMMIT_ON > cells[at, of]:
-            cells[at, of] = max(cells[at, of], np.float32(_alone(x, start, stop, top)))
-    i = first_as_great(x, index(2), n + 2, best)
-    sign = 1.0 if x[i] >= 0.0 else -1.0
-    return summit(sign * x[i - 2], sign * x[i - 1], best, sign * x[i + 1], sign * x[i + 2])
+            cells[at, of] = max(cells[at, of], np.float32(summit_at(x, first_as_great_of(x, x, start, stop, top), top)))
+    return summit_at(x, first_as_great(x, index(2), n + 2, best), best)
 
 
 @inlined
@@ -165,23 +163,3 @@ def _summit(on: Waves, half: Waves, start: int, stop: int, top: float) -> float:
         sign * (before if is_on else before_half), sign * (before_half if is_on else here), top,
         sign * (here_half if is_on else after), sign * (after if is_on else after_half),
     )  # fmt: skip
-
-
-@inlined
-def _alone(x: Waves, start: int, stop: int, top: float) -> float:
-    """Summit about the first value of a short stretch that is as great as any."""
-    i = first_as_great_of(x, x, start, stop, top)
-    sign = 1.0 if x[i] >= 0.0 else -1.0
-    return summit(sign * x[i - 2], sign * x[i - 1], top, sign * x[i + 1], sign * x[i + 2])
-
-
-@kernel
-def _of_sector(on: Waves, half: Waves, n: int, top: float) -> float:
-    """Summit about the first value of a sector that is as great as any, of `on` before those of `half`."""
-    i = first_as_great(on, index(1), n + 1, top)
-    if i <= n:
-        sign = 1.0 if on[i] >= 0.0 else -1.0
-        return summit(sign * on[i - 1], sign * half[i - 1], top, sign * half[i], sign * on[i + 1])
-    j = first_as_great(half, index(1), n + 1, top)
-    sign = 1.0 if half[j] >= 0.0 else -1.0
-    return summit(sign * half[j - 1], sign * on[j], top, sign * on[j + 1], sign * half[j + 1])
