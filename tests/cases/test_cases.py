@@ -91,7 +91,7 @@ def own_keys(check):
 
 @cache
 def working_out():
-    """Ids of the checks that work out themselves what some limit of theirs is held against."""
+    """Ids of the checks that compute by themselves what one of their limits is compared with."""
     return {check.id for check in bound_checks() if own_keys(check)}
 
 

@@ -105,13 +105,18 @@ class PlaybackSeconds:
         return found
 
 
-def estimate(cutting: CutArrays) -> PlaybackSeconds:
-    """Estimate how each second of a side plays as cut, with the chain's tip and back angle."""
+def powers_as_cut(cutting: CutArrays) -> tuple[Array, Array]:
+    """Return what a `Fit` is of, for each second: mean fourth powers, (3, seconds), and R / V in s, (seconds,)."""
     seconds, playback = cutting.side.second_powers, cutting.side.chain.playback
     speed = cutting.speed[seconds.starts + seconds.sectors // 2]
     passing = playback.tip_radius / speed
     edges = cutting.scale / (speed * math.tan(playback.back_angle))
-    powers = seconds.powers * np.vstack([passing / speed * cutting.scale, edges, edges]) ** 4
+    return seconds.powers * np.vstack([passing / speed * cutting.scale, edges, edges]) ** 4, passing
+
+
+def estimate(cutting: CutArrays) -> PlaybackSeconds:
+    """Estimate how each second of a side plays as cut, with the chain's tip and back angle."""
+    seconds, (powers, passing) = cutting.side.second_powers, powers_as_cut(cutting)
     residual = np.clip(OF_RESIDUAL.decibels(powers, passing), LEAST_DB, MOST_DB)
     loss = np.minimum(10.0 ** (OF_TOP_LOSS.decibels(powers, passing) / 20.0), MOST_LOSS_DB)
     return PlaybackSeconds(seconds.starts, seconds.sectors, residual, loss)

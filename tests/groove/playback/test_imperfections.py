@@ -60,8 +60,8 @@ def test_an_eccentric_hole_gives_the_wow_of_its_table(millimetres, percent):
     """P-7: 0.2 mm off, the greatest departure of the frequency from its own, at 33 1/3."""
     hz, rpm = 3_150.0, 100.0 / 3.0
     speed = math.pi * millimetres * 1e-3 * rpm / 60.0
-    heard = sine(hz, 0.001, 0.0, 1.0, 1.8).played(setup(speed, eccentricity=0.2e-3, rpm=rpm))[1]
-    spectrum = np.fft.fft(heard)
+    played = sine(hz, 0.001, 0.0, 1.0, 1.8).played(setup(speed, eccentricity=0.2e-3, rpm=rpm))[1]
+    spectrum = np.fft.fft(played)
     spectrum[len(spectrum) // 2 :] = 0.0
     phase = np.unwrap(np.angle(np.fft.ifft(spectrum)))[RATE // 20 : -RATE // 20]
     frequency = np.diff(phase[:: RATE // 100]) * 100.0 / (2.0 * np.pi)
@@ -71,13 +71,13 @@ def test_an_eccentric_hole_gives_the_wow_of_its_table(millimetres, percent):
 def test_surface_noise_has_the_level_asked_for_and_the_slope_of_the_replay_curve():
     """P-15: dB re 5 cm/s peak lateral, in each channel; the curve falls by 13.7 dB from 1 to 10 kHz."""
     silent = CutPassage(np.zeros((2, 10 * RATE)), RATE, 0.28)
-    heard = silent.played(setup(noise=-55.0))
+    played = silent.played(setup(noise=-55.0))
     reference = math.sqrt(0.5) * 0.05 / 0.28 / math.sqrt(2.0)
-    assert 20.0 * np.log10(np.sqrt(np.square(heard).mean(axis=1)) / reference) == pytest.approx([-55.0] * 2, abs=0.3)
-    power, hz = np.square(np.abs(np.fft.rfft(heard[0]))), np.fft.rfftfreq(heard.shape[1], 1.0 / RATE)
+    assert 20.0 * np.log10(np.sqrt(np.square(played).mean(axis=1)) / reference) == pytest.approx([-55.0] * 2, abs=0.3)
+    power, hz = np.square(np.abs(np.fft.rfft(played[0]))), np.fft.rfftfreq(played.shape[1], 1.0 / RATE)
     around = [power[(hz > 0.9 * at) & (hz < 1.1 * at)].mean() for at in (1_000.0, 10_000.0)]
     assert 10.0 * math.log10(around[0] / around[1]) == pytest.approx(13.73, abs=0.3)
-    assert np.array_equal(heard, silent.played(setup(noise=-55.0), workers=2))
+    assert np.array_equal(played, silent.played(setup(noise=-55.0), workers=2))
     assert not np.array_equal(surface_noise(1_000, RATE, 0.0, 1), surface_noise(1_000, RATE, 0.0, 2))
 
 
