@@ -110,7 +110,7 @@ class Store:
     # -- results -----------------------------------------------------------------------------------------------
 
     def results(self, sound: Sound | None, analyses: Iterable[Analysis[Any]]) -> StoredResults:
-        """Return what is stored of some analyses, nothing where the sound is not known yet; arrays are read-only.
+        """Return the stored results of some analyses, none before the sound has a digest; arrays are read-only.
 
         The sources are read now in any case: an edit while the audio is measured must not go with its results.
         """

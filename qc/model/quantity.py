@@ -65,7 +65,7 @@ class Quantity(Sparse):
 
     @field_validator("value")
     @classmethod
-    def _without_a_sign_of_nought(cls, value: float) -> float:
+    def _without_negative_zero(cls, value: float) -> float:
         return value + 0.0
 
     @property

@@ -27,7 +27,7 @@ def number(name: str, value: float, unit: str) -> str:
 
 
 def quantity_text(name: str, quantity: Quantity) -> str:
-    """Write a measurement for people, with what stands before its number where it is a bound or an estimate."""
+    """Write a measurement for people, with the sign before its number of a bound or of an estimate."""
     return f"{quantity.prefix}{number(name, quantity.value, quantity.unit)}"
 
 
