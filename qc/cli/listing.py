@@ -12,7 +12,7 @@ def plugins() -> int:
 
     host = api.build_host()
     rows = [("PLUGIN", "PACKAGE", "VERSION", "HOOKS")]
-    rows += [(p.name, p.package, p.version, ", ".join(p.hooks) or "-") for p in host.plugins]
+    rows += [(p.name, p.package, p.version, ", ".join(p.hooks or ()) or "-") for p in host.plugins]
     emit(text_columns(rows).encode())
     emit("".join(f"{failure.plugin}: {failure.stage}: {failure.message}\n" for failure in host.failures).encode())
     return 3 if host.failures else 0

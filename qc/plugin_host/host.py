@@ -18,9 +18,10 @@ otherwise than in most programs in three places, so that one bad plugin costs th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
+from importlib.metadata import EntryPoint
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -30,6 +31,7 @@ from qc.model.report import PluginFailure
 from qc.plugin_api import Check, Need, Renderer, Report
 from qc.plugin_host.finder import InstalledPlugin, find, named
 from qc.plugin_host.names import PROJECT
+from qc.plugin_host.outline import outlined_hooks
 from qc.plugin_host.relay import Relay
 from qc.plugin_host.runner import Runner
 from qc.plugin_host.validation import RefusedError, refuse_taken_names
@@ -44,8 +46,15 @@ class Plugin(NamedTuple):
     name: str
     package: str
     version: str
-    hooks: tuple[str, ...] = ()
+    hooks: tuple[str, ...] | None = ()
+    """names of the hooks it answers; None where it did not load and its source does not show them"""
     error: str | None = None
+    folders: tuple[Path, ...] | None = ()
+    """its folders of rulesets; None where it was left out before they could be read"""
+
+    def may_answer(self, hook: str) -> bool:
+        """Whether it answers a hook, as far as that can be said of a plugin that did not load."""
+        return self.hooks is None or hook in self.hooks
 
 
 class _Candidate(NamedTuple):
@@ -55,10 +64,18 @@ class _Candidate(NamedTuple):
     package: str
     version: str
     load: Callable[[], object]
+    entry: EntryPoint | None = None
+    """None for a plugin that was passed as an object"""
 
     @property
     def shown(self) -> str:
         return named(self.name, self.package, self.version)
+
+    def not_loaded(self) -> Plugin:
+        """Describe it without running any code of it."""
+        hooks = outlined_hooks(self.entry) if isinstance(self.entry, EntryPoint) else None
+        folders = None if hooks is None or "qc_rulesets" in hooks else ()
+        return Plugin(self.name, self.package, self.version, hooks, None, folders)
 
 
 class _Contribution(NamedTuple):
@@ -84,6 +101,7 @@ class Host:
     needs: tuple[type[Need[Any]], ...]
     need_owner: Mapping[type[Need[Any]], str]
     ruleset_folders: tuple[Path, ...]
+    """those of the tool itself first, then by the names of the plugins; the first file of a name and version counts"""
     renderers: Mapping[str, type[Renderer]]
     failures: list[PluginFailure] = field(default_factory=list)
     """failures so far"""
@@ -91,6 +109,10 @@ class Host:
     """those of the folders that the tool itself brings"""
     runner: Runner = field(default_factory=Runner)
     """calls the code of the plugins"""
+    renderer_owner: Mapping[str, str] = field(default_factory=dict)
+    """name of a format -> name of its plugin"""
+    without: tuple[Plugin, ...] = ()
+    """plugins that were switched off, of which no code ran"""
     _relays: tuple[tuple[_Candidate, Relay], ...] = ()
 
     @classmethod
@@ -102,8 +124,11 @@ class Host:
         core: Iterable[str] = (),
         formats: Iterable[str] = (),
         runner: Runner | None = None,
+        without: Collection[str] = (),
     ) -> Host:
         """Load the installed plugins (or those `found`), then `extra` ones, given as (name, module or object).
+
+        Those named in `without` are not loaded.
 
         `core` are the measurement names, `formats` the report formats that the core itself has. The tool's
         own plugins come first, so that no other can take the place of what they bring. A plugin whose import
@@ -111,12 +136,16 @@ class Host:
         """
         installed = sorted(find() if found is None else found, key=lambda plugin: plugin.package != PROJECT)
         candidates = [
-            _Candidate(plugin.name, plugin.package, plugin.version, plugin.entry.load) for plugin in installed
+            _Candidate(plugin.name, plugin.package, plugin.version, plugin.entry.load, plugin.entry)
+            for plugin in installed
         ]
         candidates += [_Candidate(name, "", "", partial(_itself, plugin)) for name, plugin in extra]
         builder = _HostBuilder(core, formats, runner or Runner())
         for candidate in candidates:
-            builder.add(candidate)
+            if candidate.name in without:
+                builder.switch_off(candidate)
+            else:
+                builder.add(candidate)
         return builder.host()
 
     def with_time_limit(self, seconds: float | None) -> Host:
@@ -151,6 +180,7 @@ class _HostBuilder:
     def __init__(self, core: Iterable[str], formats: Iterable[str], runner: Runner) -> None:
         self.runner = runner
         self.plugins: list[Plugin] = []
+        self.without: list[Plugin] = []
         self.contributions: list[_Contribution] = []
         self.failures: list[PluginFailure] = []
         self.names: dict[str, str] = {}
@@ -159,19 +189,38 @@ class _HostBuilder:
         self.measures: dict[str, str] = dict.fromkeys(core, CORE)
         self.formats: dict[str, str] = dict.fromkeys(formats, CORE)
 
+    def switch_off(self, candidate: _Candidate) -> None:
+        """Leave out a plugin without loading it."""
+        self.without.append(candidate.not_loaded())
+
     def add(self, candidate: _Candidate) -> None:
-        """Load one plugin; after any failure nothing of it is kept."""
-        contribution, failure = self._load(candidate)
+        """Load one plugin; after any failure nothing of it is kept but its folders of rulesets, apart from the others.
+
+        A ruleset in them can still be named, and then judges as far as the other plugins reach.
+        """
+        relay, failure = self._relay(candidate)
+        contribution = None
+        if relay is not None:
+            contribution, failure = self._contribution(candidate, relay)
         if failure is None and contribution is not None:
             self.contributions.append(contribution)
             self._register_names(contribution)
-        elif failure is not None:
+            plugin = Plugin(
+                candidate.name, candidate.package, candidate.version, contribution.relay.hooks, None,
+                contribution.folders,
+            )  # fmt: skip
+        elif relay is not None:
+            folders, _ = _call_plugin(self.runner, candidate, "qc_rulesets", relay.rulesets)
+            plugin = Plugin(candidate.name, candidate.package, candidate.version, relay.hooks, None, folders)
+        else:
+            plugin = candidate.not_loaded()
+        if failure is not None:
             self.failures.append(failure)
-        hooks = () if contribution is None else contribution.relay.hooks
-        error = None if failure is None else failure.message
-        self.plugins.append(Plugin(candidate.name, candidate.package, candidate.version, hooks, error))
+            plugin = plugin._replace(error=failure.message)
+        self.plugins.append(plugin)
 
-    def _load(self, candidate: _Candidate) -> tuple[_Contribution | None, PluginFailure | None]:
+    def _relay(self, candidate: _Candidate) -> tuple[Relay | None, PluginFailure | None]:
+        """Import a plugin whose name is free, and look its hooks through."""
         _, failure = _call_plugin(
             self.runner, candidate, "find", lambda: refuse_taken_names([candidate.name], self.names, "the plugin name")
         )
@@ -181,9 +230,12 @@ class _HostBuilder:
         plugin, failure = _call_plugin(self.runner, candidate, "load", candidate.load)
         if failure is not None:
             return None, failure
-        relay, failure = _call_plugin(self.runner, candidate, "hooks", lambda: Relay(plugin))
-        if relay is None:
-            return None, failure
+        return _call_plugin(self.runner, candidate, "hooks", lambda: Relay(plugin))
+
+    def _contribution(
+        self, candidate: _Candidate, relay: Relay
+    ) -> tuple[_Contribution | None, PluginFailure | None]:  # fmt: skip
+        """Call the hooks that say what a plugin brings."""
         results: list[Any] = []
         calls = {
             "qc_checks": relay.checks,
@@ -221,7 +273,16 @@ class _HostBuilder:
         checks = {
             check.id: (check, contribution.candidate.name) for contribution in ordered for check in contribution.checks
         }
-        formats = {renderer.name: renderer for contribution in ordered for renderer in contribution.renderers}
+        formats = {
+            renderer.name: (renderer, contribution.candidate.name)
+            for contribution in ordered for renderer in contribution.renderers
+        }  # fmt: skip
+        shipped = tuple(
+            folder
+            for contribution in ordered
+            if contribution.candidate.package == PROJECT
+            for folder in contribution.folders
+        )
         return Host(
             plugins=tuple(sorted(self.plugins, key=lambda plugin: (plugin.name, plugin.package, plugin.version))),
             checks=MappingProxyType({key: checks[key][0] for key in sorted(checks)}),
@@ -230,15 +291,14 @@ class _HostBuilder:
             need_owner=MappingProxyType(
                 {need: contribution.candidate.name for contribution in ordered for need in contribution.needs}
             ),
-            ruleset_folders=tuple(dict.fromkeys(folder for contribution in ordered for folder in contribution.folders)),
-            renderers=MappingProxyType({key: formats[key] for key in sorted(formats)}),
-            failures=self.failures,
-            shipped_folders=tuple(
-                folder
-                for contribution in ordered
-                if contribution.candidate.package == PROJECT
-                for folder in contribution.folders
+            ruleset_folders=tuple(
+                dict.fromkeys([*shipped, *(folder for contribution in ordered for folder in contribution.folders)])
             ),
+            renderers=MappingProxyType({key: formats[key][0] for key in sorted(formats)}),
+            renderer_owner=MappingProxyType({key: formats[key][1] for key in sorted(formats)}),
+            without=tuple(self.without),
+            failures=self.failures,
+            shipped_folders=shipped,
             runner=self.runner,
             _relays=tuple((contribution.candidate, contribution.relay) for contribution in ordered),
         )
