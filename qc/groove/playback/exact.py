@@ -1,19 +1,22 @@
 """The worst seconds of a side replayed by the exact model, in place of their estimates.
 
-Seconds are taken in the order of their estimates, a few s apart so that they come from several passages, until no other
-could be worse by what the estimate may be wrong. A side whose estimates keep below what is worth it is left alone.
+Seconds are taken in the order of their estimated residual, a few s apart so that they come from several passages, until
+no other could be worse by what the estimate may be wrong. Then come two more, those whose loss of treble is estimated
+greatest. A side whose estimates of the residual stay below what is worth it is left alone: its loss is small too.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Collection, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qc.groove.geometry.cut_arrays import CutArrays
-from qc.groove.playback.estimate import OF_RESIDUAL, PlaybackSeconds, estimate
+from qc.groove.playback.estimate import OF_RESIDUAL, RESIDUAL, TOP_LOSS, PlaybackSeconds, estimate
 from qc.groove.playback.residual import WHOLE, MasterBands
 from qc.groove.playback.side_passage import ExcerptReader, SidePassage
 from qc.model.cutting_chain import SECTORS_A_SECOND
@@ -25,24 +28,57 @@ WORTH_DB = -20.0
 FROM_DB = WORTH_DB - OF_RESIDUAL.scatter
 """Estimate in dB from which a second is replayed."""
 MOST = 6
-"""Most seconds of a side that are replayed, each of them 1.4 s of the second look."""
+"""Most seconds of a side that are replayed for their residual, each of them 1.4 s of the second look."""
+MOST_FOR_LOSS = 2
+"""Most that are replayed after them for their loss of treble (practice)."""
 APART = 3
-"""Least distance of two of them, in seconds from start to start."""
+"""Least distance of two that are replayed for the same value, in seconds from start to start."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Order:
+    """Seconds to replay for a value: from an estimate of `least` dB on, the greatest first, `most` of them."""
+
+    name: str
+    least: float
+    most: int
+    margin: float
+    """dB by which exact values may exceed estimates: a second that stays below the worst one even so is left out"""
+
+    def seconds(
+        self, found: PlaybackSeconds, exact: NDArray[np.float64], played: Collection[int]
+    ) -> Iterator[int]:  # fmt: skip
+        """Yield seconds that were not played; `exact` and `played` grow meanwhile."""
+        estimates, chosen = found.by_name[self.name], list[int]()
+        order = np.argsort(-estimates, kind="stable")  # NaN comes last
+        for index in order[: int((estimates >= self.least).sum())].tolist():
+            worst = max((exact[other] for other in played if not math.isnan(exact[other])), default=-math.inf)
+            if len(chosen) == self.most or estimates[index] + self.margin < worst:
+                return
+            distances = (abs(found.starts[index] - found.starts[other]) for other in chosen)
+            if index not in played and all(distance >= APART * SECTORS_A_SECOND for distance in distances):
+                chosen.append(index)
+                yield index
+
+
+BY_RESIDUAL = _Order(RESIDUAL, FROM_DB, MOST, OF_RESIDUAL.scatter)
+BY_TOP_LOSS = _Order(TOP_LOSS, -math.inf, MOST_FOR_LOSS, math.inf)
 
 
 def replayed(look: ExcerptReader, stream: Stream, cutting: CutArrays, workers: int = 1) -> PlaybackSeconds:
     """Return the seconds of a side as cut, the worst of them exact; those that cannot be read again stay estimates."""
     found = estimate(cutting)
     residual, top_loss, played = found.residual.copy(), found.top_loss.copy(), set[int]()
-    for second in _in_order(found):
-        worst = max((residual[index] for index in played if not math.isnan(residual[index])), default=-math.inf)
-        if found.residual[second] + OF_RESIDUAL.scatter < worst:
-            break
-        try:
+
+    def replay(seconds: Iterator[int]) -> None:
+        for second in seconds:
             residual[second], top_loss[second] = replayed_second(look, stream, cutting, found, second, workers)
-        except SecondLookError:
-            break
-        played.add(second)
+            played.add(second)
+
+    with suppress(SecondLookError):
+        replay(BY_RESIDUAL.seconds(found, residual, played))
+        if played:
+            replay(BY_TOP_LOSS.seconds(found, top_loss, played))
     return replace(found, residual=residual, top_loss=top_loss, played=frozenset(played))
 
 
@@ -57,16 +93,3 @@ def replayed_second(
     played = passage.played(passage.setup(cutting, passage.radii(cutting)), workers)
     compared = MasterBands.whole(passage.master, passage.cut.rate).compared(played)
     return float(compared.by_band[WHOLE][0]), float(compared.top_loss[0])
-
-
-def _in_order(seconds: PlaybackSeconds) -> Iterator[int]:
-    """Yield the seconds worth replaying, the worst first."""
-    chosen: list[int] = []
-    order = np.argsort(-seconds.residual, kind="stable")  # NaN comes last
-    for index in order[: int((seconds.residual >= FROM_DB).sum())].tolist():
-        start = seconds.starts[index]
-        if all(abs(start - seconds.starts[other]) >= APART * SECTORS_A_SECOND for other in chosen):
-            chosen.append(index)
-            yield index
-        if len(chosen) == MOST:
-            return

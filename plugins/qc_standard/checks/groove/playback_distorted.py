@@ -28,8 +28,9 @@ class PlaybackDistorted(LimitCheck[PlaybackDistortedLimits]):
     )
     how = (
         "A model cuts the groove with the cutter's back edges and plays it with the chain's tip. What playback has "
-        "from 2 to 15 kHz that is not the master at its best level is compared with the master, second by second: as "
-        "an estimate, and near -20 dB or above as worked out from the audio, six seconds at most."
+        "from 2 to 15 kHz that is not the master at its best level is compared with the master, second by second. Each "
+        "second is estimated; where an estimate is -22.3 dB or more, the worst seconds, at most six and 3 s apart, are "
+        "replayed from the audio and exact."
     )
     remedy = "Cut lower, soften the treble at the second given, or move this track further out on the side."
     client = ForClient(
