@@ -36,7 +36,7 @@ APART = 3
 
 
 @dataclass(frozen=True, slots=True)
-class _Order:
+class _ReplayOrder:
     """Seconds to replay for a value: from an estimate of `least` dB on, the greatest first, `most` of them."""
 
     name: str
@@ -61,8 +61,8 @@ class _Order:
                 yield index
 
 
-BY_RESIDUAL = _Order(RESIDUAL, FROM_DB, MOST, OF_RESIDUAL.scatter)
-BY_TOP_LOSS = _Order(TOP_LOSS, -math.inf, MOST_FOR_LOSS, math.inf)
+BY_RESIDUAL = _ReplayOrder(RESIDUAL, FROM_DB, MOST, OF_RESIDUAL.scatter)
+BY_TOP_LOSS = _ReplayOrder(TOP_LOSS, -math.inf, MOST_FOR_LOSS, math.inf)
 
 
 def replayed(look: ExcerptReader, stream: Stream, cutting: CutArrays, workers: int = 1) -> PlaybackSeconds:
