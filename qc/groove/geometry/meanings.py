@@ -51,8 +51,8 @@ MEANINGS: dict[str, str] = {
     "more than twice as tightly as the tip.",
     "groove.playback_residual": "What playback adds from 2 to 15 kHz in the worst second, over the programme there: "
     "the disc as cut, traced by the chain's tip, less the master at the level that fits best. Estimated from the "
-    "groove's curvature and slope. Where an estimate is -22.3 dB or more, the worst seconds, at most six and 3 s apart, "
-    "are replayed from the audio and exact.",
+    "groove's curvature and slope. Where an estimate is -22.3 dB or more, the worst seconds, at most six and 3 s "
+    "apart, are replayed from the audio and exact.",
     "groove.top_loss": "How much quieter 10 to 15 kHz play than they are on the master, in the worst second. Estimated "
     "from the groove's curvature and slope; where seconds are replayed for groove.playback_residual, so are up to two "
     "more with the greatest estimated loss, and the worst of all replayed is exact.",
