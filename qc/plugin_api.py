@@ -20,6 +20,7 @@ from qc.model.check_docs import CheckWords, ForClient
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError
 from qc.model.figures import Curve, Spectrum, View
+from qc.model.parameters import Pattern, Unit
 from qc.model.quantity import At, Model, Op, Quantity
 from qc.model.report import (
     CheckResult,
@@ -40,8 +41,8 @@ if TYPE_CHECKING:
 __all__ = [
     "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "CheckWords", "Curve", "Derived",
     "Evidence", "Excerpt", "Finding", "FolderRenderer", "ForClient", "Judged", "Limit", "LimitCheck", "Location",
-    "Measurements", "Model", "Need", "Outcome", "Quantity", "Remedy", "Renderer", "Report", "Running", "RunningTap",
-    "Samples", "Scope", "Severity", "Spectrum", "Stream", "Stretch", "Tap", "View",
+    "Measurements", "Model", "Need", "Outcome", "Pattern", "Quantity", "Remedy", "Renderer", "Report", "Running",
+    "RunningTap", "Samples", "Scope", "Severity", "Spectrum", "Stream", "Stretch", "Tap", "Unit", "View",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]
@@ -355,6 +356,8 @@ class Check(ABC, Generic[P]):
     scope: ClassVar[Scope] = "side"
     needs: ClassVar[tuple[type[Need[Any]], ...]] = ()
     Limits: ClassVar[type[Model]]
+    """its limits, each a `Limit`, and its parameters: fields of type str, bool, int, float, Literal, Enum or `Pattern`,
+    a number in a unit as `Annotated[float, Unit("mm")]`, each with a description, as `Field(description=...)`"""
     judges: ClassVar[Mapping[str, Judged]] = {}
     """limit key -> the measurement it applies to; only these limits can set the level. One limit may apply to several
     measurements: "peak" and "peak.vertical" are both the limit "peak"."""

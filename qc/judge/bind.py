@@ -1,4 +1,4 @@
-"""Bind limits to checks: convert each limit of a ruleset to a number in the unit of its measurement."""
+"""Bind limits and parameters to checks: convert each limit of a ruleset to a number in the unit of its measurement."""
 
 from __future__ import annotations
 
@@ -10,14 +10,16 @@ from pydantic import ValidationError
 
 from qc.groove.geometry.cut import FOLLOWING, rises
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
+from qc.judge.parameters import read_parameters
 from qc.judge.yaml_checks import made
 from qc.model.cutting_chain import NamedTip
 from qc.model.errors import FAULTS, PluginError, RulesetError
+from qc.model.parameters import is_limit
 from qc.model.quantity import meets, parse, read
 from qc.plugin_api import Check, Judged, Limit
 from qc.plugin_host.runner import Runner
-from qc.ruleset.load import RawLimit, Ruleset
-from qc.text.sanitize import exception_line, shown
+from qc.ruleset.load import RawLimit, RawParameter, Ruleset
+from qc.text.sanitize import exception_line, first_fault, shown
 from qc.text.suggest import meant
 
 GROOVE = "groove."
@@ -50,41 +52,58 @@ def bind(
         if check_id not in checks and check_id not in lost:
             raise RulesetError(f'{origin}: no check is called "{shown(check_id)}"; {meant(check_id, checks)}')
     own = {check_id: measure.limits for check_id, measure in ruleset.measures.items()}
-    raw = _Raw({**ruleset.limits, **own}, {**ruleset.origins, **{k: m.origin for k, m in ruleset.measures.items()}})
+    origins = {**ruleset.origins, **{check_id: measure.origin for check_id, measure in ruleset.measures.items()}}
+    raw = _Raw({**ruleset.limits, **own}, ruleset.parameters, origins)
     bound: list[Check[Any]] = []
     rows: list[LevelRow] = []
     for check_id in sorted(set(raw.limits) - set(ruleset.off) - set(lost)):
         kind = checks[check_id]
-        limits = dict(_limits(raw, kind, units))
-        bound.append(_instance(kind, limits, raw.origins.get(check_id, ruleset.name), runner or Runner()))
+        _keys_fit(raw, kind)
+        limits = {key: _limit(kind, key, limit, units) for key, limit in raw.limits[check_id].items()}
+        values = {**limits, **dict(read_parameters(kind, raw.parameters.get(check_id, {})))}
+        bound.append(_instance(kind, values, raw, runner or Runner()))
         rows += _rows(kind, limits, units)
     return Bound(tuple(bound), tuple(rows), ruleset.policy, ruleset.tips)
 
 
 class _Raw(NamedTuple):
-    """All limits of a ruleset as written, and the file and line of each check's limits."""
+    """All limits and parameters of a ruleset as written, and the file and line of each check's entry."""
 
     limits: Mapping[str, Mapping[str, RawLimit]]
+    parameters: Mapping[str, Mapping[str, RawParameter]]
     origins: Mapping[str, str]
 
+    def entries(self, check_id: str) -> dict[str, RawLimit | RawParameter]:
+        """Return the limits and the parameters of a check by key."""
+        return {**self.limits[check_id], **self.parameters.get(check_id, {})}
 
-def _limits(written: _Raw, kind: type[Check[Any]], units: Mapping[str, str]) -> Iterator[tuple[str, Limit]]:
-    """Convert the limits of one check; unknown keys are reported first, since a misspelt key leaves another missing."""
-    raw, valid = written.limits[kind.id], kind.Limits.model_fields
-    for key, limit in raw.items():
+    def origin(self, check_id: str, key: str) -> str:
+        """Return file and line of a limit or parameter; of the check's entry where it is not written."""
+        entries = self.entries(check_id)
+        return entries[key].origin if key in entries else self.origins.get(check_id, "")
+
+
+def _keys_fit(raw: _Raw, kind: type[Check[Any]]) -> None:
+    """Refuse unknown keys of a check, and missing ones after them, since a misspelt key leaves another missing."""
+    valid, there = kind.Limits.model_fields, raw.entries(kind.id)
+    for key, entry in there.items():
         if key not in valid:
-            raise RulesetError(f'{limit.origin}: "{kind.id}" has no limit "{shown(key)}"; {meant(key, valid)}')
+            what = "limit" if isinstance(entry, RawLimit) else "parameter"
+            raise RulesetError(f'{entry.origin}: "{kind.id}" has no {what} "{shown(key)}"; {meant(key, valid)}')
     for key, info in valid.items():
-        if key not in raw and info.is_required():
+        if key not in there and info.is_required():
+            what = "limit" if is_limit(info) else "parameter"
             raise RulesetError(
-                f'{written.origins[kind.id]}: "{kind.id}" needs the limit "{key}"; add it, or put the check under '
+                f'{raw.origins[kind.id]}: "{kind.id}" needs the {what} "{key}"; add it, or put the check under '
                 '"off" and say why'
             )
-    for key, limit in raw.items():
-        yield key, _limit(kind, key, limit, units)
 
 
 def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, str]) -> Limit:
+    if not is_limit(kind.Limits.model_fields[key]):
+        raise RulesetError(
+            f'{raw.origin}: "{key}" of "{kind.id}" is a parameter; write it as {{value: ..., source: ...}}'
+        )
     judged = [entry for name, entry in kind.judges.items() if _limit_key(name) == key]
     for entry in judged:
         if entry.measure not in units:
@@ -144,22 +163,34 @@ def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, judged: l
         raise RulesetError(f'{where} cannot set the level: it is compared with no measurement; leave "sets_level" out')
 
 
-def _instance(kind: type[Check[Any]], limits: Mapping[str, Limit], origin: str, runner: Runner) -> Check[Any]:
+def _instance(kind: type[Check[Any]], values: Mapping[str, Any], raw: _Raw, runner: Runner) -> Check[Any]:
     try:
-        made_or_fault = runner(_construct, kind, limits)
+        made_or_fault = runner(_construct, kind, values)
     except FAULTS as why:
         raise PluginError(f'the check "{kind.id}" cannot be made: {exception_line(why)}') from why
-    if isinstance(made_or_fault, str):
-        raise RulesetError(f'{origin}: the limits of "{kind.id}" do not fit: {made_or_fault}')
+    if isinstance(made_or_fault, _Misfit):
+        key, sentence = made_or_fault
+        raise RulesetError(f'{raw.origin(kind.id, key)}: the limits of "{kind.id}" do not fit: {sentence}')
     return made_or_fault
 
 
-def _construct(kind: type[Check[Any]], limits: Mapping[str, Limit]) -> Check[Any] | str:
-    """Return a check with its limits, or the first fault of the limits."""
+class _Misfit(NamedTuple):
+    """A value that a check's Limits refuse: its key, empty where they refuse several together, and a sentence."""
+
+    key: str
+    sentence: str
+
+
+def _construct(kind: type[Check[Any]], values: Mapping[str, Any]) -> Check[Any] | _Misfit:
+    """Return a check with its limits and parameters, or the first fault of those."""
     try:
-        return kind(kind.Limits(**limits))
+        limits = kind.Limits(**values)
     except ValidationError as faults:
-        return faults.errors()[0]["msg"]
+        fault = faults.errors(include_url=False)[0]
+        if not fault["loc"]:
+            return _Misfit("", str(fault.get("ctx", {}).get("error") or fault["msg"]))
+        return _Misfit(str(fault["loc"][0]), first_fault([fault], kind.Limits, lambda _: 0)[0].sentence)
+    return kind(limits)
 
 
 def _rows(kind: type[Check[Any]], limits: Mapping[str, Limit], units: Mapping[str, str]) -> Iterator[LevelRow]:

@@ -203,10 +203,15 @@ class Context:
             remedy=remedy,
         )
 
+    def of_text(self, message: str, text: str) -> Finding:
+        """Return the finding of a text in the delivery file that cannot be judged, at its line where it is found."""
+        count = Quantity(value=len(text), unit="1")
+        return self.found("fail", message, measured=count, field=_place_of(text, self.declared), remedy="Shorten it.")
+
     def _in_the_file(self, field: Field) -> dict[str, str | int | None]:
         """Return the field and line of a key of the side in the delivery file."""
         line = self._evidence.line if field == ("audio",) else self._evidence.line_of(field)
-        return {"field": ".".join(map(str, field)), "line": line}
+        return {"field": ".".join(map(str, field)) or None, "line": line}
 
     def _location(self, at: At | None, window: At | None) -> Location:
         """Return the location of a finding: the window of a share or a drive, else the sector."""
@@ -244,6 +249,17 @@ class Context:
             sources=tuple(part.strip() for part in limit.source.split(";")) if limit else (),
             fingerprint=_digest(parts),
         )
+
+
+def _place_of(text: str, data: Any) -> Field:
+    """Return the path of a text in what a side declares; empty where it is not there as it is."""
+    entries = data.items() if isinstance(data, Mapping) else enumerate(data) if isinstance(data, list | tuple) else ()
+    for key, value in entries:
+        if value == text:
+            return (key,)
+        if place := _place_of(text, value):
+            return (key, *place)
+    return ()
 
 
 def _digest(parts: Sequence[str]) -> str:

@@ -10,7 +10,7 @@ from qc.judge.context import BrokenNeedError, Context, SideEvidence, with_distin
 from qc.judge.findings import MeasuredFinding
 from qc.judge.severity import failed
 from qc.judge.waivers.model import Waivers
-from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError
+from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError, TextTooLongError
 from qc.model.report import PluginFailure, Verdict
 from qc.plugin_api import Check, CheckResult, Finding, Outcome, Report
 from qc.plugin_host.runner import Runner
@@ -130,6 +130,10 @@ def _judged(check: Check[Any], context: Context, call: Runner) -> _Judged:
         without, reason = "not_measured", str(why)
     except BrokenNeedError as broken:
         return _Judged("error", (), str(broken))
+    except (
+        TextTooLongError
+    ) as why:  # a text of the sender, which no pattern is kept busy by: neither a pass nor an error
+        findings.append(context.of_text(str(why), why.text))
     except FAULTS as error:
         return _Judged("error", (), exception_line(error), at_fault=True)
     return _Judged(without, findings, reason or " ".join(context.notes))

@@ -8,6 +8,7 @@ from qc.judge.bind import Bound
 from qc.judge.bound_limits import bound_limits
 from qc.judge.engine import verdict
 from qc.judge.level_option import level_words
+from qc.judge.parameters import bound_parameters
 from qc.judge.session import DeliveryJudging, PreparedRun
 from qc.model.cautions import CAUTIONS
 from qc.model.report import DeliveryFacts, ExtendedFacts, Report, RulesetFacts
@@ -39,11 +40,12 @@ def plugin_names(host: Host) -> tuple[str, ...]:
 
 
 def ruleset_facts(ruleset: Ruleset, bound: Bound) -> RulesetFacts:
-    """Return the facts of a ruleset: version, digest, extended rulesets, chain, and limits as bound."""
+    """Return the facts of a ruleset: version, digest, extended rulesets, chain, limits and parameters as bound."""
     extends = tuple(ExtendedFacts(**parent._asdict()) for parent in ruleset.extends)
     return RulesetFacts(
         name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, extends=extends, chain=ruleset.chain_rows,
         level=ruleset.level_rows, tips=ruleset.tip_rows, limits=bound_limits(bound.checks),
+        parameters=bound_parameters(bound.checks, ruleset),
     )  # fmt: skip
 
 

@@ -47,6 +47,14 @@ class NotMeasuredError(Exception):
     """Raised on access to a measurement that this side does not have; the text is the reason in the report."""
 
 
+class TextTooLongError(Exception):
+    """Raised where a pattern is matched with a text that is too long for it, which becomes a finding of the check."""
+
+    def __init__(self, text: str, longest: int) -> None:
+        super().__init__(f"A text of {len(text)} characters is too long to be judged; at most {longest} are")
+        self.text = text
+
+
 class SecondLookError(Exception):
     """Raised when audio cannot be read a second time: the allowance is used up, or the file changed or is gone."""
 

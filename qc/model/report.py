@@ -46,6 +46,18 @@ class HeldLimit(Model):
     origin: str = ""
 
 
+class ParameterFacts(Sparse):
+    """A parameter of a check as it was set: a text, a switch or a number in `unit`, its source, file and line.
+
+    A parameter that the ruleset leaves out has the value of the check itself, and no file and line.
+    """
+
+    value: bool | int | float | str
+    unit: str | None = None
+    source: str
+    origin: str = ""
+
+
 class Location(Model):
     """The place of a finding: on the side (file seconds, track, radius) or in the delivery file (field, line)."""
 
@@ -387,10 +399,12 @@ class RulesetFacts(Model):
     tips: Mapping[str, Mapping[str, str]] = Field(default_factory=dict)
     """name of a replay tip -> {"value": "8 x 18 um", "source": ...}; not in the JSON where the ruleset names none"""
     limits: Mapping[str, HeldLimit] = Field(default_factory=dict)
+    parameters: Mapping[str, ParameterFacts] = Field(default_factory=dict)
+    """CHECK/PARAMETER -> its value; not in the JSON where no check has any"""
 
     @model_serializer(mode="wrap")
-    def _leave_out_no_tips(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        return without_empty(handler(self), "tips")
+    def _leave_out_empty(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return without_empty(without_empty(handler(self), "tips"), "parameters")
 
 
 class DeliveryFacts(Model):

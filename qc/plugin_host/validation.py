@@ -12,7 +12,7 @@ from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
 if TYPE_CHECKING:
-    from qc.plugin_api import Check, Need, Renderer
+    from qc.plugin_api import Check, Model, Need, Renderer
 
 _TEXTS = ("title", "why", "how", "remedy")
 
@@ -23,6 +23,7 @@ class RefusedError(Exception):
 
 def checks(result: object) -> tuple[type[Check[Any]], ...]:
     """Return the result of qc_checks, classes of Check with an id, texts and Limits; raises RefusedError."""
+    from qc.model.parameters import is_limit
     from qc.plugin_api import Check, ForClient, Judged, Model
 
     found = _classes(result, Check, "qc_checks")
@@ -37,13 +38,32 @@ def checks(result: object) -> tuple[type[Check[Any]], ...]:
         limits = getattr(check, "Limits", None)
         if not (isinstance(limits, type) and issubclass(limits, Model)):
             raise RefusedError(f'the check "{name}" has no Limits, a class made from Model')
+        _can_be_written(limits, name)
         for key, judged in check.judges.items():
             if not isinstance(judged, Judged):
                 raise RefusedError(f'the check "{name}" judges "{key}" by {_described(judged)}, and not by a Judged')
             if key.partition(".")[0] not in limits.model_fields:
                 hint = meant(key, limits.model_fields)
                 raise RefusedError(f'the check "{name}" judges "{key}", which is not in its Limits; {hint}')
+            if not is_limit(limits.model_fields[key.partition(".")[0]]):
+                raise RefusedError(f'the check "{name}" judges "{key}", which is a parameter and no Limit')
     return found
+
+
+def _can_be_written(limits: type[Model], name: str) -> None:
+    """Refuse a field of a check's Limits that no ruleset can write, and a parameter without a description."""
+    from qc.model.parameters import is_limit, parameter_type
+
+    for key, info in limits.model_fields.items():
+        if is_limit(info):
+            continue
+        if parameter_type(info) is None:
+            kinds = "a Limit, str, bool, int, float, a Pattern, a Literal or an Enum"
+            raise RefusedError(f'the check "{name}" has "{key}" in its Limits with a type that is not {kinds}')
+        if not (info.description or "").strip():
+            raise RefusedError(
+                f'the check "{name}" has the parameter "{key}" without a description; write Field(description=...)'
+            )
 
 
 def measures(result: object) -> tuple[type[Need[Any]], ...]:

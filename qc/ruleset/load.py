@@ -20,7 +20,7 @@ from qc.ruleset.find import Available
 from qc.ruleset.inheritance import Generation, generations
 from qc.ruleset.level import policy_of, rows_of
 from qc.ruleset.merge import Document, both, joined
-from qc.ruleset.model import AbstractFile, ChainEntry, LimitEntry, RulesetFile, RulesetHead
+from qc.ruleset.model import AbstractFile, ChainEntry, Entry, LimitEntry, ParameterEntry, RulesetFile, RulesetHead
 from qc.ruleset.read import read_file
 from qc.ruleset.released import digest, is_released
 from qc.ruleset.sources import Sources
@@ -41,6 +41,16 @@ class RawLimit:
     """"disc-12in-33/1.0.0.yaml:57" """
     path: Path | None = field(default=None, compare=False)
     """the file that holds it"""
+
+
+@dataclass(frozen=True, slots=True)
+class RawParameter:
+    """A parameter of a check as it is written, with the line it is written on."""
+
+    value: str
+    source: str
+    origin: str = ""
+    """"disc-12in-33/1.0.0.yaml:57" """
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +91,7 @@ class Ruleset:
     chain_rows: Mapping[str, Mapping[str, Mapping[str, str]]]
     """section -> name -> {"value": as written, "source": ...}; with "was" where it was changed for one run"""
     limits: Mapping[str, Mapping[str, RawLimit]]
-    """check id -> limit key -> limit"""
+    """check id -> limit key -> limit; every check that it names is here, also one without limits"""
     off: Mapping[str, str]
     """check id -> reason"""
     requires: Mapping[str, str]
@@ -91,6 +101,8 @@ class Ruleset:
     """check id -> "FILE:LINE" of its entry under limits"""
     off_origins: Mapping[str, str]
     """check id -> "FILE:LINE" of its entry under off"""
+    parameters: Mapping[str, Mapping[str, RawParameter]] = field(default_factory=dict)
+    """check id -> parameter key -> parameter"""
     measures: Mapping[str, RawMeasure] = field(default_factory=dict)
     """check id -> measurement with limits and no code"""
     extends: tuple[Extended, ...] = ()
@@ -108,6 +120,10 @@ class Ruleset:
     def full_name(self) -> str:
         """Name and version as a delivery pins them."""
         return f"{self.name}@{self.version}"
+
+    def entries(self, check: str) -> dict[str, RawLimit | RawParameter]:
+        """Return the limits and the parameters of a check by key; empty where its file has none."""
+        return {**self.limits.get(check, {}), **self.parameters.get(check, {})}
 
 
 class _Lineage(NamedTuple):
@@ -183,6 +199,7 @@ def _loaded(generation: Generation, file: RulesetFile | AbstractFile, sha256: st
         needs_tool=both(file.needs_tool, lineage.needs_tool),
         origins={check: document.origin(("limits", check)) for check in file.limits},
         off_origins={check: document.origin(("off", check)) for check in file.off},
+        parameters={check: _parameters(document, check, entries) for check, entries in file.limits.items()},
         measures=_measures(document, file),
         extends=lineage.extends,
         level_rows=rows_of(file.level),
@@ -192,7 +209,15 @@ def _loaded(generation: Generation, file: RulesetFile | AbstractFile, sha256: st
     )
 
 
-def _raw(document: Document, loc: Loc, entries: Mapping[str, LimitEntry]) -> dict[str, RawLimit]:
+def _parameters(document: Document, check: str, entries: Mapping[str, Entry]) -> dict[str, RawParameter]:
+    return {
+        key: RawParameter(entry.value, entry.source, document.origin(("limits", check, key)))
+        for key, entry in entries.items()
+        if isinstance(entry, ParameterEntry)
+    }
+
+
+def _raw(document: Document, loc: Loc, entries: Mapping[str, Entry]) -> dict[str, RawLimit]:
     return {
         key: RawLimit(
             limit.warn,
@@ -203,6 +228,7 @@ def _raw(document: Document, loc: Loc, entries: Mapping[str, LimitEntry]) -> dic
             document.holder((*loc, key)).path,
         )
         for key, limit in entries.items()
+        if isinstance(limit, LimitEntry)
     }
 
 

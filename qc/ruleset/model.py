@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from packaging.specifiers import InvalidSpecifier
 from packaging.version import InvalidVersion
-from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
+from pydantic import AfterValidator, Field, ValidationInfo, WithJsonSchema, WrapValidator, model_validator
 
 from qc.delivery.fields import InputModel, Line, SchemaOne
 from qc.delivery.model import Rpm
 from qc.model.discs import DiscSize
 from qc.model.names import CHECK_ID, RULESET_NAME
+from qc.model.parameters import LONGEST
 from qc.model.quantity import parse, read
 from qc.ruleset.level import LevelEntry
 from qc.ruleset.tips import TipsEntry
@@ -185,6 +186,35 @@ class LimitEntry(InputModel):
         return self
 
 
+def _value(text: str) -> str:
+    if len(text) > LONGEST:
+        raise ValueError(f"a value of {len(text)} characters is too long; at most {LONGEST} are read")
+    return text
+
+
+class ParameterEntry(InputModel):
+    """One parameter of one check, as it is written."""
+
+    value: Annotated[Line, AfterValidator(_value)]
+    source: Line = Field(examples=["practice"])
+
+
+def _entry(data: Any, _: object, info: ValidationInfo) -> LimitEntry | ParameterEntry:
+    """Read an entry by its keys: a parameter has "value", a limit "warn" or "fail"."""
+    if isinstance(data, LimitEntry | ParameterEntry):
+        return data
+    is_parameter = isinstance(data, Mapping) and "value" in data
+    if is_parameter and (mixed := [key for key in ("warn", "fail", "sets_level") if key in data]):
+        sentence = f'a limit has "warn" and "fail", a parameter has "value"; leave out "{mixed[0]}" or "value"'
+        raise misplaced(sentence, (mixed[0],))
+    model = ParameterEntry if is_parameter else LimitEntry
+    return model.model_validate(data, context=info.context, by_alias=True, by_name=False)
+
+
+Entry = Annotated[LimitEntry | ParameterEntry, WrapValidator(_entry)]
+"""A limit or a parameter of a check, as it is written."""
+
+
 class MeasureEntry(InputModel):
     """A published measurement with limits in the ruleset alone, without code."""
 
@@ -236,7 +266,7 @@ class AbstractFile(RulesetHead):
 
     serves: Serves | None = None
     chain: Mapping[str, Mapping[str, Sourced]] = Field(default_factory=dict)
-    limits: Mapping[str, Mapping[str, LimitEntry]] = Field(default_factory=dict)
+    limits: Mapping[str, Mapping[str, Entry]] = Field(default_factory=dict)
 
 
 class RulesetFile(RulesetHead):
@@ -244,8 +274,8 @@ class RulesetFile(RulesetHead):
 
     serves: Serves = Field(examples=["{size: 12in, speed: 33}"])
     chain: ChainEntry
-    limits: Mapping[str, Mapping[str, LimitEntry]]
-    """check id -> limit key -> limit"""
+    limits: Mapping[str, Mapping[str, Entry]]
+    """check id -> key -> limit or parameter"""
 
     @model_validator(mode="after")
     def _measures_are_named_as_checks_are(self) -> Self:

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from qc.delivery.fields import InputModel, Line, SideId, Text
 from qc.delivery.model import Disc
-from qc.ruleset.model import LimitEntry
+from qc.ruleset.model import Entry
 from qc.testing.fault_steps import FileFaults
 from qc.testing.steps import Step
 from qc.testing.written import Number, Rate, Seconds
@@ -98,7 +98,7 @@ class CaseFile(InputModel):
     """12 inches at 33 1/3 by default"""
     ruleset: Line | None = None
     """NAME, NAME@VERSION, or a path relative to the case file; by default the newest ruleset for the disc"""
-    limits: Mapping[Line, Mapping[Line, LimitEntry]] = Field(default_factory=dict)
+    limits: Mapping[Line, Mapping[Line, Entry]] = Field(default_factory=dict)
     """check id -> limit key -> limit, which replaces the limit of the ruleset or is added"""
     delivery: Mapping[str, Any] = Field(default_factory=dict)
     """further or replaced top-level keys of the delivery file: catalogue, part, notes ..."""

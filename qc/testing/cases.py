@@ -17,11 +17,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from pydantic import TypeAdapter
+
 from qc.files.yaml_source import load_yaml, validate
 from qc.model.errors import SidegateError
 from qc.plugin_host.host import Host
 from qc.ruleset.find import is_path
-from qc.ruleset.model import LimitEntry
+from qc.ruleset.model import Entry
 from qc.testing.case_file import CaseFile, Expected
 from qc.testing.deliveries import JudgedReport
 from qc.testing.findings import Found, assert_outcome, reaches, result_of
@@ -32,6 +34,9 @@ from qc.text.suggest import meant
 
 OUTCOMES = {"pass": "pass", "warn": "warn", "fail": "fail", "na": "not_applicable"}
 _NAMED = re.compile(rf"({'|'.join(OUTCOMES)})-[a-z0-9][a-z0-9.-]*")
+
+
+_ENTRY: TypeAdapter[Entry] = TypeAdapter(Entry)
 
 
 class CaseError(SidegateError):
@@ -55,10 +60,9 @@ class Case:
         return f"{self.check}/{self.path.stem}"
 
     def with_limits(self, limits: Mapping[str, Mapping[str, Any]]) -> Case:
-        """Return the case with other limits, check id -> key -> {"warn": "2 s", "source": "practice"}."""
+        """Return the case with other limits and parameters, check id -> key -> {"warn": "2 s", "source": "..."}."""
         more = {
-            check: {key: LimitEntry.model_validate(limit) for key, limit in own.items()}
-            for check, own in limits.items()
+            check: {key: _ENTRY.validate_python(entry) for key, entry in own.items()} for check, own in limits.items()
         }
         return replace(self, file=self.file.model_copy(update={"limits": {**self.file.limits, **more}}))
 

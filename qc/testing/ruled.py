@@ -1,4 +1,4 @@
-"""Write the ruleset of a case: the one that would judge it, with some limits replaced."""
+"""Write the ruleset of a case: the one that would judge it, with some limits and parameters replaced."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ from typing import Any
 from qc.delivery.reader import ReadDelivery
 from qc.plugin_host.host import Host
 from qc.ruleset.choose import choose
-from qc.ruleset.load import RawLimit, Ruleset
-from qc.ruleset.model import LimitEntry
+from qc.ruleset.load import RawLimit, RawParameter, Ruleset
+from qc.ruleset.model import Entry
 
-WRITTEN = ("warn", "fail", "sets_level", "source")
+WRITTEN = ("value", "warn", "fail", "sets_level", "source")
 
 
 def ruled(
-    read: ReadDelivery, asked: str | None, limits: Mapping[str, Mapping[str, LimitEntry]], host: Host, path: Path
+    read: ReadDelivery, asked: str | None, limits: Mapping[str, Mapping[str, Entry]], host: Host, path: Path
 ) -> Path:
     """Write the ruleset of a delivery, or the requested one, with further limits, and return the path of the file.
 
-    A limit replaces the one with the same key, and a check that was off is judged. Raises the errors of
+    A limit or parameter replaces the one with the same key, and a check that was off is judged. Raises the errors of
     `qc.ruleset.choose.choose`.
     """
     ruleset = choose(read, asked, host)
@@ -30,11 +30,11 @@ def ruled(
     return path
 
 
-def _written(ruleset: Ruleset, limits: Mapping[str, Mapping[str, LimitEntry]]) -> dict[str, Any]:
+def _written(ruleset: Ruleset, limits: Mapping[str, Mapping[str, Entry]]) -> dict[str, Any]:
     """Return the contents of the ruleset file."""
-    merged = {check: {key: _limit(limit) for key, limit in own.items()} for check, own in ruleset.limits.items()}
+    merged = {check: {k: _entry(entry) for k, entry in ruleset.entries(check).items()} for check in ruleset.limits}
     for check, more in limits.items():
-        merged[check] = merged.get(check, {}) | {key: _limit(limit) for key, limit in more.items()}
+        merged[check] = merged.get(check, {}) | {key: _entry(entry) for key, entry in more.items()}
     size, speed = ruleset.serves
     return {
         "schema": "1",
@@ -59,8 +59,8 @@ def _tips(ruleset: Ruleset) -> dict[str, dict[str, str]]:
     return rows
 
 
-def _limit(limit: RawLimit | LimitEntry) -> dict[str, str]:
-    return {key: getattr(limit, key) for key in WRITTEN if getattr(limit, key) is not None}
+def _entry(entry: RawLimit | RawParameter | Entry) -> dict[str, str]:
+    return {key: value for key in WRITTEN if (value := getattr(entry, key, None)) is not None}
 
 
 def _rows(rows: Mapping[str, Mapping[str, str]]) -> dict[str, dict[str, str]]:

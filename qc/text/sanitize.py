@@ -193,6 +193,10 @@ _MUST = {
     "tuple_type": 'it must be a list, [...] or lines that begin with "- "',
     "list_type": 'it must be a list, [...] or lines that begin with "- "',
     "too_short": "it must hold at least {min_length}",
+    "string_too_short": "it must have at least {min_length} characters",
+    "string_too_long": "it must have at most {max_length} characters",
+    "string_pattern_mismatch": "it must match {pattern}",
+    "multiple_of": "it must be a multiple of {multiple_of}",
     "greater_than_equal": "it must be at least {ge}",
     "greater_than": "it must be greater than {gt}",
     "less_than_equal": "it must be at most {le}",
@@ -237,7 +241,8 @@ def _nearest(loc: Loc, model: type[BaseModel]) -> str | None:
 
 def _keys(loc: Loc, model: type[BaseModel]) -> list[str]:
     """List the keys that may be written at a place, in the order of the model."""
-    return [info.alias or name for owner in _models(loc, model) for name, info in owner.model_fields.items()]
+    keys = [info.alias or name for owner in _models(loc, model) for name, info in owner.model_fields.items()]
+    return list(dict.fromkeys(keys))
 
 
 def _models(loc: Loc, model: type[BaseModel]) -> list[type[BaseModel]]:

@@ -250,7 +250,7 @@ def test_a_limit_that_only_the_check_reads_must_have_the_unit_of_the_check(rules
     start = bound.checks[0].limits.start
     assert (start.warn, start.fail, start.unit) == (pytest.approx(0.5), pytest.approx(6.0), "s")
     sentence = refused(with_limits(ruleset, check, start=raw("3 dB")))
-    assert sentence.startswith('house.yaml:7: the limits of "layout.track-times-disagree" do not fit: ')
+    assert sentence.startswith('house.yaml:9: the limits of "layout.track-times-disagree" do not fit: ')
     assert "3 dB is a dB, s is a time" in sentence
     sentence = refused(with_limits(ruleset, check, start=raw("3 s", "2 s")))
     assert "it warns above 3 s and already fails above 2 s" in sentence

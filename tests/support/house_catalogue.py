@@ -1,0 +1,66 @@
+"""A plugin as a house might write it: a check of the delivery's texts, with a parameter of each type."""
+
+from __future__ import annotations
+
+from enum import Enum
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from qc import hookimpl
+from qc.plugin_api import Check, Model, Pattern, Unit
+
+
+class Case(Enum):
+    """The letters that titles may have."""
+
+    ANY = "any"
+    UPPER = "upper case"
+
+
+class Catalogue(Model):
+    """The house's own conventions."""
+
+    pattern: Pattern = Field(description="What a catalogue number looks like.")
+    required: bool = Field(description="Whether a delivery without a catalogue number fails.")
+    grade: Literal["warn", "fail"] = Field(description="How grave a number of another form is.")
+    shortest: Annotated[float, Unit("s")] = Field(ge=0.0, description="Shortest track that may stand alone.")
+    letters: Case = Field(default=Case.ANY, description="Letters of the titles.")
+    most_tracks: int = Field(default=20, description="Most tracks of a side.")
+    forbidden: str | None = Field(default=None, description="A word that no title may hold.")
+
+
+class CatalogueNumber(Check[Catalogue]):
+    """The texts of a delivery do not follow the house's conventions."""
+
+    id = "house.catalogue-number"
+    title = "Catalogue number of another form"
+    why = "The number is engraved in the run-out."
+    how = "The catalogue number of the delivery, matched with the house's pattern."
+    remedy = "Ask for the number."
+    Limits = Catalogue
+
+    def evaluate(self, ctx):
+        number = ctx.delivery.get("catalogue")
+        if number is None:
+            if self.limits.required:
+                yield ctx.found("fail", "There is no catalogue number", measured="none", field=())
+        elif not self.limits.pattern.matches(number):
+            yield ctx.found(self.limits.grade, f'The catalogue number is "{number}"', measured=number, field=())
+        for index, track in enumerate(ctx.declared["tracks"]):
+            field = ("tracks", index, "title")
+            title = track["title"]
+            if track["end"] - track["start"] < self.limits.shortest:
+                yield ctx.found("warn", f'"{title}" is short', measured=title, field=field)
+            if self.limits.letters is Case.UPPER and title != title.upper():
+                yield ctx.found("warn", f'"{title}" has small letters', measured=title, field=field)
+            if self.limits.forbidden and Pattern(self.limits.forbidden).matches(title):
+                yield ctx.found("warn", f'"{title}" is no title', measured=title, field=field)
+        if len(ctx.declared["tracks"]) > self.limits.most_tracks:
+            yield ctx.found("warn", "There are many tracks", measured="tracks")
+
+
+@hookimpl
+def qc_checks():
+    """Return the check."""
+    return [CatalogueNumber]
