@@ -11,6 +11,7 @@ from qc import api
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import emit, say
+from qc.listen.imperfections import OPTIONS
 from qc.listen.request import ListenRequest
 from qc.listen.screen import listen_table
 from qc.measure.precompile import precompile
@@ -22,7 +23,8 @@ def listen(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for unusable input, before anything is written."""
     if not words.delivery:
         raise UsageError("listen: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
-    request = ListenRequest.parse(words.side, words.at, words.level, words.radius, words.tip)
+    imperfections = {name: getattr(words, name.replace("-", "_")) for name in OPTIONS}
+    request = ListenRequest.parse(words.side, words.at, words.level, words.radius, words.tip, imperfections)
     folder = _free(words.out)
     host = api.build_host(words.patience)
     path = Path(words.delivery)

@@ -30,6 +30,9 @@ EPILOG = """\
 exit codes: 0 nothing failed, 1 a check failed (with --strict: or warned), 2 the command line, delivery file or
 ruleset cannot be used, 3 a plugin or the tool failed"""
 
+SIGNED = {"--level", "--surface-noise", "--vertical-angle-error"}
+"""Options whose value may begin with a minus."""
+
 GARBAGE = 400_000
 """Objects created before the garbage collector runs: a start creates many, all of which stay."""
 
@@ -252,11 +255,37 @@ def _listen(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="play it with this tip too: 18um, 8x18um along and across the groove, or a name of the ruleset, such as "
         "spherical; repeatable",
     )  # fmt: skip
+    _imperfections(listen)
     listen.add_argument("--out", metavar="FOLDER", required=True, help="a folder that is empty or not there yet")
     listen.add_argument("--ruleset", metavar="NAME[@VERSION]", help="cut by this ruleset (or a ruleset file)")
     _chain(listen)
     _processing(listen)
     _stored(listen)
+
+
+def _imperfections(listen: argparse.ArgumentParser) -> None:
+    """Add the imperfections of a disc and a pickup, each with its source."""
+    group = listen.add_argument_group(
+        "imperfections", "Of the disc and the pickup; none unless asked for. The keys of their sources are in brackets."
+    )  # fmt: skip
+    group.add_argument(
+        "--vertical-angle-error", metavar="ANGLE",
+        help="the pickup's vertical tracking angle exceeds the cutter's by this much, as 3deg (P-3, from memory)",
+    )  # fmt: skip
+    group.add_argument(
+        "--off-centre",
+        metavar="LENGTH",
+        help="the hole is off the centre by this much, as 0.2mm: wow once a turn (P-7)",
+    )
+    group.add_argument(
+        "--surface-noise", metavar="LEVEL",
+        help='noise of the surface in each channel, re 5 cm/s peak lateral at 1 kHz, as "-55 dB" (P-15, from memory; '
+        "its spectrum, white in velocity, is assumed)",
+    )  # fmt: skip
+    group.add_argument(
+        "--burnishing-facet", metavar="LENGTH",
+        help="length along the groove that the cutter's burnishing facet smooths, as 5um (C-5, a weak source)",
+    )  # fmt: skip
 
 
 def _stored(command: argparse.ArgumentParser) -> None:
@@ -346,7 +375,7 @@ def _count(text: str) -> int:
 def main(argv: list[str] | None = None) -> int:
     """Run a command and return its exit code; each error is one sentence on stderr."""
     try:
-        return _run(parser().parse_args(_levels_joined(sys.argv[1:] if argv is None else argv)))
+        return _run(parser().parse_args(_signed_joined(sys.argv[1:] if argv is None else argv)))
     except SidegateError as error:
         say(str(error))
         return error.exit_code
@@ -364,14 +393,14 @@ def main(argv: list[str] | None = None) -> int:
         return 3
 
 
-def _levels_joined(argv: Sequence[str]) -> list[str]:
-    """Join `--level -6dB` to `--level=-6dB`, since a value with a leading minus looks like an option."""
+def _signed_joined(argv: Sequence[str]) -> list[str]:
+    """Join `--level -6dB` to `--level=-6dB` and the like: a value with a leading minus looks like an option."""
     joined: list[str] = []
     for index, word in enumerate(argv):
         if word == "--":
             return [*joined, *argv[index:]]
-        if joined and joined[-1] == "--level" and re.match(r"-[0-9.]", word):
-            joined[-1] = f"--level={word}"
+        if joined and joined[-1] in SIGNED and re.match(r"-[0-9.]", word):
+            joined[-1] += f"={word}"
         else:
             joined.append(word)
     return joined

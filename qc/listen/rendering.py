@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 from qc.audio.excerpts import Excerpts
 from qc.files.atomic_write import put_folder
 from qc.groove.level.side_at_level import WorkedSide
+from qc.groove.playback.imperfections import Imperfections
 from qc.groove.playback.passage import PlaybackSetup
 from qc.groove.playback.residual import MasterBands, Residuals
 from qc.groove.playback.side_passage import SidePassage
+from qc.listen.imperfections import playback_imperfections
 from qc.listen.request import ListenRequest
 from qc.listen.sound_file import PEAK, faded, loudness, resampled, write_sound
 from qc.model.cutting_chain import SECTORS_A_SECOND
@@ -73,14 +75,18 @@ class PassagePlayer:
             cutting = search.cutting(level, search.worst("groove.travel", level)[1])
             own = self.passage.radii(cutting)
             for radius in (own, *(np.full_like(own, asked) for asked in self.request.radii)):
-                setup = self.passage.setup(cutting, radius)
+                setup = replace(self.passage.setup(cutting, radius), imperfections=self._imperfections)
                 found += [(float(radius[sector]), replace(setup, tip=tip)) for tip in tips]
         return found
+
+    @property
+    def _imperfections(self) -> Imperfections:
+        return playback_imperfections(self.request.imperfections, self.worked.search.side.chain.disc.rpm)
 
     def files(self, levels: tuple[float, ...], tool: str, ruleset: str, workers: int) -> ListenFiles:
         """Play everything and return the files."""
         rate, master = self.passage.cut.rate, self.passage.master
-        bands = MasterBands.whole(master, rate)
+        bands, swings = MasterBands.whole(master, rate), self._imperfections.eccentricity > 0.0
         sounds = {MASTER: faded(resampled(master, rate))}
         rows: list[PlayedPassage] = []
         target = loudness(sounds[MASTER])
@@ -88,13 +94,18 @@ class PassagePlayer:
             if any(self._name(radius, setup) == row.file for row in rows):
                 continue  # a requested radius that is the passage's own
             played = self.passage.played(setup, workers)
-            compared = bands.compared(played)
+            reference, timed_master = bands, sounds[MASTER]
+            if swings:
+                moved = self.passage.compared_with(setup)
+                reference, timed_master = MasterBands.whole(moved, rate), faded(resampled(moved, rate))
+            compared = reference.compared(played)
             row = self._row(radius, setup, compared)
             sound = faded(resampled(played, rate))
             fitted = float(compared.gain[0]) if math.isfinite(compared.gain[0]) else 1.0
-            matched = math.sqrt(target / energy) if (energy := loudness(sound)) > 0.0 else 1.0
+            energy = loudness(sound)
+            matched = math.sqrt(target / energy) if target > 0.0 and energy > 0.0 else 1.0
             sounds[row.file] = matched * sound
-            sounds[row.difference] = matched * (sound - fitted * sounds[MASTER])
+            sounds[row.difference] = matched * (sound - fitted * timed_master)
             rows.append(row)
         peak = max(float(np.abs(sound).max()) for sound in sounds.values())
         gain = min(1.0, PEAK / peak) if peak > 0.0 else 1.0
@@ -114,7 +125,7 @@ class PassagePlayer:
         return PlayedPassage(
             file=name, difference=f"{name.removesuffix('.wav')}_difference.wav", side=self.request.side,
             start_s=self.request.start, end_s=self.request.end, level_db=level, radius_mm=round(1e3 * radius, 3),
-            tip=tip,
+            tip=tip, imperfections=self.request.imperfections,
             residual_db={name: _finite(values[0]) for name, values in compared.by_band.items()},
             top_loss_db=_finite(compared.top_loss[0]),
         )  # fmt: skip

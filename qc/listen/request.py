@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Self, TypeVar
 
@@ -10,8 +10,10 @@ from qc.delivery.timecode import read_time
 from qc.groove.level.release import LevelOption
 from qc.groove.playback.passage import Tip
 from qc.judge.level_option import read_level
+from qc.listen.imperfections import LONGEST, read_imperfections
 from qc.model.cutting_chain import DiscGeometry, NamedTip
 from qc.model.errors import UsageError
+from qc.model.listen import PlayedImperfection
 from qc.model.quantity import clock, read, rounded
 from qc.text.sanitize import shown
 from qc.text.suggest import meant
@@ -24,8 +26,6 @@ LEAST_TIP, GREATEST_TIP = 2e-6, 30e-6
 """m: half the finest line contact, and beyond the tips for coarse microgrooves (G-14, G-15)."""
 MOST = 24
 """Most playbacks of one passage."""
-LONGEST = 40
-"""Most characters of a written option."""
 
 
 @dataclass(frozen=True)
@@ -43,10 +43,13 @@ class ListenRequest:
     """in addition to that of the ruleset's chain"""
     tip_names: tuple[str, ...] = ()
     """tips by the names of the ruleset, "spherical": see `with_tips`"""
+    imperfections: tuple[PlayedImperfection, ...] = ()
+    """of every playback"""
 
     @classmethod
     def parse(
-        cls, side: str, at: str, levels: Sequence[str] = (), radii: Sequence[str] = (), tips: Sequence[str] = ()
+        cls, side: str, at: str, levels: Sequence[str] = (), radii: Sequence[str] = (), tips: Sequence[str] = (),
+        imperfections: Mapping[str, str | None] | None = None,
     ) -> Self:  # fmt: skip
         """Parse the options of the command; raises UsageError, one sentence, for what cannot be played."""
         start, end = _passage(at)
@@ -54,8 +57,9 @@ class ListenRequest:
         sizes = [tip for tip in tips if not _is_name(tip)]
         names = [_plain_name(tip) for tip in tips if _is_name(tip)]
         request = cls(
-            side, start, end, _once(chosen), _once(map(_radius, radii)), _once(map(_tip, sizes)), _once(names)
-        )
+            side, start, end, _once(chosen), _once(map(_radius, radii)), _once(map(_tip, sizes)), _once(names),
+            read_imperfections(imperfections or {}),
+        )  # fmt: skip
         if request.count > MOST:
             raise UsageError(f"listen: {request.count} playbacks are too many; ask for {MOST} at the most")
         return request

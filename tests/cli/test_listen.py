@@ -5,12 +5,16 @@ from __future__ import annotations
 import csv
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 from jsonschema import Draft202012Validator
 
+import qc_rulesets
+from qc.listen.imperfections import OPTIONS
+from qc.ruleset.sources import Sources
 from qc.schemas.build import generated
 from qc.testing.deliveries import Sent, deliver
 from qc.testing.music import Song, song
@@ -192,7 +196,80 @@ def test_silence_has_no_residual_and_one_channel_plays_on_both_walls(warm, tmp_p
     assert not np.array_equal(played[0], played[1])  # second harmonics of opposite sign: the pinch effect
 
 
+IMPERFECT = {
+    "--off-centre": "0.2mm",
+    "--surface-noise": "-40dB",
+    "--vertical-angle-error": "-3 deg",
+    "--burnishing-facet": "5um",
+}
+
+
+def test_imperfections_are_in_the_report_and_in_the_row_of_each_playback(delivery):
+    report, _, screen = run(delivery, "imperfect", *(word for option in IMPERFECT.items() for word in option))
+    (row,) = report["renderings"]
+    assert {(found["name"], found["value"], found["unit"], found["source"]) for found in row["imperfections"]} == {
+        ("off centre", 0.2, "mm", "P-7"),
+        ("surface noise", -40.0, "dB", "P-15"),
+        ("vertical angle error", -3.0, "deg", "P-3"),
+        ("burnishing facet", 5.0, "um", "C-5"),
+    }
+    lines = screen.splitlines()
+    assert lines[1].split()[-1] == "imperfections"
+    for words in ("off centre 0.2 mm", "surface noise -40 dB", "vertical angle error -3 deg", "burnishing facet 5 um"):
+        assert words in lines[2]
+    assert "off centre (P-7)" in lines[-1]
+
+
+def test_without_imperfections_none_is_named(usual):
+    report, _, screen = usual
+    assert {tuple(row["imperfections"]) for row in report["renderings"]} == {()}
+    assert "mperfections" not in screen
+
+
+def test_an_off_centre_hole_sways_the_sound_and_leaves_the_residual(delivery, usual):
+    """P-7: the speed swings by eccentricity / radius; half a turn on, the groove is twice the eccentricity ahead."""
+    report, sounds, _ = run(delivery, "swaying", "--off-centre", "0.2mm", at="0.6-4.0")
+    even, plain, _ = run(delivery, "even", at="0.6-4.0")
+    (row,), (steady,) = report["renderings"], even["renderings"]
+    for band, value in steady["residual_db"].items():
+        assert row["residual_db"][band] == pytest.approx(value, abs=0.1)
+    swaying, straight = (rows[name][0] for rows, name in ((sounds, row["file"]), (plain, steady["file"])))
+    speed = 2.0 * math.pi * (100.0 / 3.0) / 60.0 * row["radius_mm"] / 1e3
+    half_turn = round(0.9 * FILE_RATE)  # from the passage's beginning, less the lead of 0.1 s
+    start, size = half_turn - round(0.1 * FILE_RATE), 4_800
+    late = [float(np.dot(straight[start + i : start + i + size], swaying[start : start + size])) for i in range(200)]
+    assert int(np.argmax(late)) / FILE_RATE == pytest.approx(2.0 * 0.2e-3 / speed, abs=1.5 / FILE_RATE)
+
+
+def test_surface_noise_is_part_of_what_playback_adds(delivery, usual):
+    quiet, noisy = (usual[0]["renderings"][0], run(delivery, "noisy", "--surface-noise", "-30dB")[0]["renderings"][0])
+    assert noisy["residual_db"]["10-15 kHz"] > quiet["residual_db"]["10-15 kHz"]
+
+
+def test_silence_with_surface_noise_can_be_heard(warm, tmp_path):
+    text = "schema: 1\ntitle: Quiet\ndisc: {size: 7in, speed: 45}\nsides:\n  - {id: A, audio: a.wav}\n"
+    x = np.concatenate([np.zeros(48_000), 0.4 * song(Song(2.0, 48_000, seed=5, tempo=110.0))[0]])
+    soundfile.write(tmp_path / "a.wav", x, 48_000, subtype="PCM_24")
+    (tmp_path / "delivery.yaml").write_text(text, encoding="utf-8")
+    report, sounds, _ = run((tmp_path, tmp_path), "noise", "--surface-noise=-55 dB", at="0-0.5")
+    assert np.square(sounds[report["renderings"][0]["file"]]).mean() > 0.0
+
+
+def test_each_imperfection_is_described_with_its_source():
+    code, screen, _ = called(["listen", "--help"])
+    described = " ".join(screen.decode().split())
+    listed = Sources([Path(str(qc_rulesets.qc_rulesets()))])
+    assert code == 0
+    for name, option in OPTIONS.items():
+        assert option.source in listed
+        assert f"({option.source}" in described.rpartition(f" --{name} ")[2].partition(" --")[0]
+
+
 REFUSED = {
+    "from -20 to 20 deg": ("--vertical-angle-error", "30deg"),
+    "from 0.01 to 2 mm": ("--off-centre", "1cm"),
+    "from -90 to -20 dB": ("--surface-noise", "loud"),
+    "from 0.5 to 20 um": ("--burnishing-facet", "5"),
     "ends after": ("--at", "1.5-1.0"),
     "4:02-4:06": ("--at", "1.5"),
     "from 0.1 to 30 s": ("--at", "0-45"),

@@ -89,6 +89,13 @@ class CutPassage:
         """The programme as the groove carries it, (2, frames): with subsonic and top, without cutter and tip."""
         return replayed(self.motion, self.rate)
 
+    def compared_with(self, setup: PlaybackSetup) -> Array:
+        """Return the master that a playback is compared with, (2, frames): its speed swings as that of the disc."""
+        rough = setup.imperfections
+        if not rough.eccentricity:
+            return self.master
+        return wowed(self.master, self._speed(setup), rough.eccentricity, rough.rpm, self.rate)
+
     @cached_property
     def _swings(self) -> tuple[float, float]:
         """Whole swing of each wall, in units of `motion`."""

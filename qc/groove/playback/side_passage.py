@@ -62,6 +62,10 @@ class SidePassage:
         """The programme as the groove carries it, without what lies before the passage, (2, frames)."""
         return self.cut.master[:, self.lead :]
 
+    def compared_with(self, setup: PlaybackSetup) -> Array:
+        """Return the master that a playback is compared with, (2, frames)."""
+        return self.cut.compared_with(setup)[:, self.lead :]
+
     def played(self, setup: PlaybackSetup, workers: int = 1) -> Array:
         """Return the passage as it will play, in time with `master`, (2, frames)."""
         return self.cut.played(setup, workers)[:, self.lead :]
