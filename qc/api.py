@@ -19,25 +19,29 @@ from qc.groove.level.release import LevelOption, by_discs
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.bind import Bound, bind
 from qc.judge.inputs import InputPaths, read_optional_inputs
+from qc.judge.left_out import LeftOutPlugins
 from qc.judge.level_option import level_words, read_level
 from qc.judge.session import CORE, DeliveryJudging, PreparedRun, broken_measures, needs_of_levels
 from qc.judge.unset import unset_limits
-from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report
+from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report, with_failures
 from qc.measure.side import FILE_UNITS, MeasureOptions, Progress
 from qc.model.check_docs import CheckWords
 from qc.model.discs import disc_name
 from qc.model.errors import DeliveryError, UsageError
 from qc.model.report import Origin, PluginFailure, Run
 from qc.plugin_api import Check, Evidence, Need, Report
+from qc.plugin_host.finder import find
 from qc.plugin_host.host import Host
+from qc.plugin_host.names import PROJECT
 from qc.plugin_host.runner import Runner
 from qc.report.registry import formats
-from qc.ruleset.choose import choose, for_disc, loaded, others
-from qc.ruleset.find import Available, available, find
-from qc.ruleset.library import Shelf
+from qc.ruleset.choose import choose, chosen, for_disc, loaded, named, needed_without, others
+from qc.ruleset.find import Available, available
+from qc.ruleset.library import Shelf, doubled_rulesets
 from qc.ruleset.load import Ruleset
 from qc.ruleset.overrides import Change, changed, read_changes
-from qc.text.suggest import nearest
+from qc.text.sanitize import shown
+from qc.text.suggest import meant
 
 if TYPE_CHECKING:
     from qc.demo.planted import Planted
@@ -85,6 +89,8 @@ class Options:
     level: str | float | None = None
     """judge every side at this level instead of its requested or release level: "release", "recommended", "clean", a
     level such as "-6 dB", or a number in dB"""
+    formats: tuple[str, ...] = ()
+    """names of the formats that will be written; a plugin that did not load and may have one of them is needed"""
 
 
 @dataclass(frozen=True)
@@ -105,7 +111,7 @@ class Checked:
     report: Report
     evidence: Evidence
     undrawn: tuple[PluginFailure, ...] = ()
-    """plugins that failed while drawing, which the report does not contain"""
+    """plugins that failed while drawing, which is among the failures of the report and does not change its verdict"""
 
 
 def check(
@@ -128,11 +134,14 @@ def checked(
     options, clock = options or Options(), Clock.started()
     level, host = read_level(options.level), _host(host, options)
     read = read or read_any(path, host)
-    changes, shelf = read_changes(options.chain), Shelf(host.ruleset_folders)
-    ruleset = changed(choose(read, options.ruleset, host, shelf), changes)
+    changes, shelf = read_changes(options.chain), Shelf.of(host)
+    choice = chosen(read, options.ruleset, host, shelf)
+    ruleset = changed(choice.ruleset, changes)
+    left_out = _left_out(ruleset, host, options)
     bound = _bound(ruleset, host)
     _warn_of_unset_limits(ruleset, bound, host, options)
     case = _case(read, ruleset, bound, host, options, level)
+    case = replace(case, failures=left_out.failures([*choice.failures, *doubled_rulesets(host)]))
     if draws:
         case = replace(case, discs=tuple(_discs(ruleset, bound, changes, host, shelf)))
     how, ids = _measure_options(options, host), frozenset(side.id for _, side in _chosen(read, options.sides))
@@ -140,9 +149,10 @@ def checked(
     for sides in by_discs(list(enumerate(read.delivery.sides))):
         judging.disc(sides, ids, lambda side: replace(how, progress=_side_progress(options.progress, side)))
     judging.delivery()
-    report = _shown_to_plugins(case.inputs.compared(whole_report(case, judging)), host)
+    report = with_failures(case.inputs.compared(whole_report(case, judging)), judging.undrawn)
+    report = _shown_to_plugins(report, host)
     report = report.model_copy(update={"run": clock.run(how.workers, judging.origins)})
-    shown = replace(judging.shown, words=words(_installed(host, bound)), sources=shelf.sources)
+    shown = replace(judging.shown, words=words(_installed(host, bound)), sources=shelf.sources_of(ruleset.path))
     return Checked(report, shown, tuple(judging.undrawn))
 
 
@@ -163,17 +173,18 @@ def plan(
     level, changes = read_level(options.level), read_changes(options.chain)
     host = _host(host, options)
     read = read or read_any(path, host)
-    shelf = Shelf(host.ruleset_folders)
-    ruleset = choose(read, options.ruleset, host, shelf)
-    ruleset = changed(ruleset if options.disc is None else for_disc(options.disc, host, shelf), changes)
+    shelf = Shelf.of(host)
+    choice = chosen(read, options.ruleset, host, shelf)
+    ruleset = changed(choice.ruleset if options.disc is None else for_disc(options.disc, host, shelf), changes)
+    before = _left_out(ruleset, host, options).failures([*choice.failures, *doubled_rulesets(host)])
     bound = _bound(ruleset, host)
     _warn_of_unset_limits(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = needs_of_levels(host.needs)
     how, origins = _measure_options(options, host), dict[str, Origin]()
-    sides, delivered, failures, cuts = [], [], list(host.failures), dict[str, Delivered | None]()
-    chosen = [index for index, _ in _chosen(read, options.sides)]
-    for index in _planned(read, chosen, level):
+    sides, delivered, failures, cuts = [], [], list(before.needed), dict[str, Delivered | None]()
+    asked = [index for index, _ in _chosen(read, options.sides)]
+    for index in _planned(read, asked, level):
         side = read.delivery.sides[index]
         how = replace(how, progress=_side_progress(options.progress, side.id))
         measurement = measure_side(read, index, ruleset.chain, needs, how)
@@ -182,7 +193,7 @@ def plan(
         failures += broken_measures(measurement.broken, side.id, host)
         cut = delivered_side(measurement) if options.split or level is not None else None
         cuts[side.id] = cut
-        if index in chosen:
+        if index in asked:
             sides.append(plan_side(measurement, discs, reorder=options.reorder and not options.split))
             delivered += [cut] if options.split and cut is not None else []
     if level is not None and own.form is not None:
@@ -208,6 +219,7 @@ def plan(
         breaks=breaks,
         no_breaks=no_breaks,
         plugin_failures=tuple(failures),
+        plugin_warnings=before.unneeded,
         run=clock.run(how.workers, origins),
     )
 
@@ -227,13 +239,14 @@ def listen(
     options = options or Options()
     host = _host(host, options)
     read = read or read_any(path, host)
-    ruleset = changed(choose(read, options.ruleset, host, Shelf(host.ruleset_folders)), read_changes(options.chain))
-    (chosen,) = _chosen(read, (request.side,))
+    ruleset = changed(choose(read, options.ruleset, host, Shelf.of(host)), read_changes(options.chain))
+    _left_out(ruleset, host, options)
+    (side,) = _chosen(read, (request.side,))
     request = request.with_tips(ruleset.tips, ruleset.full_name)
-    request.refuse(ruleset.chain.disc, read_input(read, chosen[1]).received.facts.duration_s)
+    request.refuse(ruleset.chain.disc, read_input(read, side[1]).received.facts.duration_s)
     bound, how = _bound(ruleset, host), _measure_options(options, host)
     case = _case(read, ruleset, bound, host, options, None)
-    played = judged_side(case, chosen, request.levels, how, lambda side: _side_progress(options.progress, side))
+    played = judged_side(case, side, request.levels, how, lambda name: _side_progress(options.progress, name))
     player = PassagePlayer.read(request, played.worked, played.excerpts)
     return player.files(played.levels, f"sidegate {qc.__version__}", ruleset.full_name, how.workers)
 
@@ -251,10 +264,11 @@ def rulesets_diff(
 
     options = options or Options()
     host = _host(host, options)
-    shelf = Shelf(host.ruleset_folders)
-    pair = [find(spec, shelf.folders) for spec in (before, after)]
+    shelf = Shelf.of(host)
+    pair = [named(spec, host, shelf) for spec in (before, after)]
     old, new = (shelf.load(there) for there in pair)
     for ruleset in (old, new):
+        _left_out(ruleset, host, options)
         _bound(ruleset, host)  # raises for a ruleset that cannot judge
     found = differences(old, new, host)
     if on is None:
@@ -320,7 +334,10 @@ def _case(
     read: ReadDelivery, ruleset: Ruleset, bound: Bound, host: Host, options: Options, level: LevelOption | None
 ) -> PreparedRun:  # fmt: skip
     """Collect the inputs of a run: bound limits, waivers and baseline, needs, the requested level."""
-    lost, sides = _lost(ruleset, host), [side for _, side in _chosen(read, options.sides)]
+    lost, sides = (
+        LeftOutPlugins(host, ruleset, units(host.needs)).checks,
+        [side for _, side in _chosen(read, options.sides)],
+    )
     paths = InputPaths(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
     inputs = read_optional_inputs(read, sides, paths, ruleset, _installed(host, bound), lost)
     return PreparedRun(read, ruleset, bound, host, inputs, (*CORE, *host.needs), lost, level=level)
@@ -333,10 +350,7 @@ def _installed(host: Host, bound: Bound) -> dict[str, type[Check[Any]]]:
 
 def _shown_to_plugins(report: Report, host: Host) -> Report:
     """Pass the finished report to plugins; failures are added to it without changing the verdict."""
-    failures = host.report_done(report)
-    if not failures:
-        return report
-    return report.model_copy(update={"plugin_failures": (*report.plugin_failures, *failures)})
+    return with_failures(report, host.report_done(report))
 
 
 def _warn_of_unset_limits(ruleset: Ruleset, bound: Bound, host: Host, options: Options) -> None:
@@ -347,7 +361,17 @@ def _warn_of_unset_limits(ruleset: Ruleset, bound: Bound, host: Host, options: O
 
 
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
-    return bind(ruleset, host.checks, units(host.needs), _lost(ruleset, host), host.runner)
+    names = units(host.needs)
+    left_out = LeftOutPlugins(host, ruleset, names)
+    return bind(ruleset, host.checks, names, (*left_out.checks, *left_out.off), host.runner)
+
+
+def _left_out(ruleset: Ruleset, host: Host, options: Options) -> LeftOutPlugins:
+    """Compare the plugins that are not there with what a run asks for; raises UsageError for one switched off."""
+    missing = [name for name in options.formats if name not in {*FORMATS, *host.renderers}]
+    left_out = LeftOutPlugins(host, ruleset, units(host.needs), missing)
+    left_out.refuse_switched_off()
+    return left_out
 
 
 @dataclass(frozen=True)
@@ -370,13 +394,22 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
     return Demo(check(folder, options, host), planted)
 
 
-def build_host(time_limit_s: float | None = None) -> Host:
+def build_host(time_limit_s: float | None = None, without: Sequence[str] = ()) -> Host:
     """Load the installed plugins, none of which may replace a measurement or format of the core.
 
-    A call of their code times out after `time_limit_s`, 120 s by default.
+    A call of their code times out after `time_limit_s`, 120 s by default. No code of those in `without` is run; raises
+    UsageError for a name that no plugin has, and for the plugins of the tool itself.
     """
     runner = None if time_limit_s is None else Runner(time_limit_s)
-    return Host.build(core=units(()), formats=FORMATS, runner=runner)
+    installed = {plugin.name: plugin.package for plugin in find()}
+    for name in without:
+        if name not in installed:
+            others = [other for other, package in installed.items() if package != PROJECT]
+            what = f'no plugin is called "{shown(name)}", which --without or SIDEGATE_WITHOUT switches off'
+            raise UsageError(f"{what}; {meant(name, others)}")
+        if installed[name] == PROJECT:
+            raise needed_without(name, "it is part of sidegate itself")
+    return Host.build(core=units(()), formats=FORMATS, runner=runner, without=without)
 
 
 def _host(host: Host | None, options: Options) -> Host:
@@ -387,14 +420,6 @@ def _host(host: Host | None, options: Options) -> Host:
 def words(checks: Mapping[str, type[Check[Any]]]) -> Mapping[str, CheckWords]:
     """Return the texts of every check, by id."""
     return {check_id: CheckWords.of(check) for check_id, check in checks.items()}
-
-
-def _lost(ruleset: Ruleset, host: Host) -> tuple[str, ...]:
-    """Return the checks of a ruleset that may belong to a plugin that did not load: those near no existing id."""
-    if all(plugin.error is None for plugin in host.plugins):
-        return ()
-    missing = set(ruleset.limits) - set(host.checks) - set(ruleset.off)
-    return tuple(sorted(check_id for check_id in missing if nearest(check_id, host.checks) is None))
 
 
 def read_any(path: Path, host: Host) -> ReadDelivery:

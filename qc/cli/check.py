@@ -12,15 +12,17 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
+from qc.cli.plugin_host import host_of, say_failures
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
-from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
+from qc.cli.writing import CORE, FormatFailedError, Output, attempted, outputs, refuse_sources, write
 from qc.judge.engine import exit_code
 from qc.judge.level_option import read_level
+from qc.judge.whole_report import with_failures
 from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
-from qc.plugin_api import Renderer, Report
+from qc.plugin_api import Evidence, Renderer, Report
 from qc.report.views.since import counted_words
 from qc.ruleset.find import is_path
 from qc.text.sanitize import shown
@@ -31,10 +33,11 @@ def check(words: argparse.Namespace) -> int:
     if not words.delivery:
         raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
     read_level(words.level)  # refuse a bad value before anything is loaded
-    host = api.build_host(words.patience)
+    host = host_of(words)
     if words.note_template is not None and not any(word.startswith("note=") for word in words.out):
         raise UsageError("--note-template: no note is written; request one with --out note=note.md")
-    targets = outputs(words.out or ["text=-"], host, partial(_renderer, words))
+    asked = words.out or ["text=-"]
+    targets, unwritten = outputs(asked, host, partial(_renderer, words))
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
@@ -48,21 +51,32 @@ def check(words: argparse.Namespace) -> int:
         options = replace(
             inputs, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.update,
             chain=tuple(words.chain), cache=cache(words, read), verify=words.verify, told=say,
-            level=words.level,
+            level=words.level, formats=tuple(word.partition("=")[0] for word in asked),
         )  # fmt: skip
         checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in targets))
     report = checked.report.model_copy(update={"run": None}) if words.reproducible else checked.report
-    code = exit_code(report, strict=words.strict, only_new=words.only_new)
-    for output in targets:
-        code = max(code, attempted(partial(write, output, report, checked.evidence)))
-    code = max(code, 3 if checked.undrawn else 0)
-    for failure in (*report.plugin_failures, *checked.undrawn):
-        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    report, code = _written(targets, with_failures(report, unwritten), checked.evidence)
+    code = max(code, exit_code(report, strict=words.strict, only_new=words.only_new))
+    say_failures(report.plugin_failures, report.plugin_warnings)
     if not any(output.path is None for output in targets):
         failed = sum(result.outcome == "fail" for result in report.results)
         count = f", {failed} check{'s' * (failed > 1)} failed" if failed else ""
         say(f"{report.delivery.title}: {report.verdict}{count}{_new(report, words)}")
     return code
+
+
+def _written(targets: Sequence[Output], report: Report, evidence: Evidence) -> tuple[Report, int]:
+    """Write every report; return the report with the formats that failed, and an exit code.
+
+    The formats of plugins are written first, so that the reports of the others state their failures.
+    """
+    code = 0
+    for output in sorted(targets, key=lambda output: output.owner == CORE):
+        try:
+            code = max(code, attempted(partial(write, output, report, evidence)))
+        except FormatFailedError as error:
+            report = with_failures(report, [error.failure])
+    return report, code
 
 
 def _optional_inputs(words: argparse.Namespace) -> api.Options:

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from qc import api
+from qc.cli.plugin_host import host_of, say_failures
 from qc.cli.progress import Progress
 from qc.cli.streams import emit, say
 from qc.demo.folder import refuse
@@ -34,14 +35,13 @@ def demo(words: argparse.Namespace) -> int:
     if not words.folder:
         raise UsageError("demo: the folder has no name; name one that is empty or not there yet")
     folder = Path(words.folder)
-    host = api.build_host()
+    host = host_of(words)
     refuse(folder)
     say(f"making a 7-inch single by code in {folder}")
     precompile(host)
     with Progress(sys.stderr) as progress:
         result = api.demo(folder, api.Options(progress=progress.update), host)
-    for failure in result.report.plugin_failures:
-        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    say_failures(result.report.plugin_failures, result.report.plugin_warnings)
     missed = [fault for fault in result.planted if not findings(fault, result.report)]
     for fault in missed:
         say(f"the planted fault was not found on side {fault.side}: {fault.what} ({fault.check})")

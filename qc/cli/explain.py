@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import argparse
 import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
 from qc import api
 from qc.cli import chain_value
+from qc.cli.plugin_host import host_of
 from qc.cli.streams import emit
 from qc.cli.terminal import colour, width
 from qc.judge.bind import bind
 from qc.judge.bound_limits import bound_limits
+from qc.judge.left_out import LeftOutPlugins
 from qc.judge.yaml_checks import made, owners
 from qc.model.errors import UsageError
 from qc.model.report import HeldLimit
@@ -21,11 +23,11 @@ from qc.plugin_api import Check, Limit
 from qc.plugin_host.host import Host
 from qc.report.text.report import LEAST, MOST
 from qc.rulebook.words import SILENT, finds, judging, meanings, publisher, side_of, trust
-from qc.ruleset.find import find
-from qc.ruleset.load import Ruleset, load_ruleset
+from qc.ruleset.choose import named
+from qc.ruleset.library import Shelf
+from qc.ruleset.load import Ruleset
 from qc.ruleset.meanings import MEANINGS as MEANINGS_OF_CHAIN
 from qc.ruleset.meanings import OF_LEVEL
-from qc.ruleset.serving import serving
 from qc.ruleset.sources import HOUSE, Sources, keys_of
 from qc.text.numbers import both
 from qc.text.page import Page
@@ -36,17 +38,20 @@ LABEL = 12
 
 def explain(words: argparse.Namespace) -> int:
     """Explain a check, a measurement or a value of the chain; raises UsageError for any other name."""
-    host = api.build_host()
-    sources = Sources(host.ruleset_folders)
-    ruleset = _ruleset(words.ruleset, host, sources)
-    host = _with_its_own(host, ruleset)
+    host = host_of(words)
+    shelf = Shelf.of(host)
+    ruleset = shelf.load(named(words.ruleset, host, shelf) if words.ruleset else shelf.serving("12in", "33"))
+    sources, left_out = shelf.sources_of(ruleset.path), LeftOutPlugins(host, ruleset, api.units(host.needs))
+    left_out.refuse_switched_off()
+    lost = (*left_out.checks, *left_out.off)
+    host = _with_its_own(host, ruleset, lost)
     published = dict(api.units(host.needs))
     name = words.name.partition("/")[0]  # reports name a limit as CHECK/LIMIT
     if name not in host.checks and name not in {*published, *MEANINGS_OF_CHAIN, *OF_LEVEL}:
         near = _near(name, host, [*published, *MEANINGS_OF_CHAIN, *OF_LEVEL])
         raise UsageError(f'explain: no check, measurement or value of the chain is called "{shown(name)}"; {near}')
     installed = {check: kind for check, kind in host.checks.items() if check not in ruleset.measures}
-    bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs), (), host.runner).checks}
+    bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs), lost, host.runner).checks}
     page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
     if name in MEANINGS_OF_CHAIN:
         _sources(page, chain_value.write_value(page, name, ruleset), sources)
@@ -82,15 +87,9 @@ def _near(name: str, host: Host, published: Iterable[str]) -> str:
     return f"names begin with {', '.join(f'{area}.' for area in areas)}; sidegate completion --list names gives all"
 
 
-def _ruleset(spec: str | None, host: Host, sources: Sources) -> Ruleset:
-    """Load the requested ruleset, or that of a 12-inch disc at 33 1/3."""
-    folders = host.ruleset_folders
-    return load_ruleset(find(spec, folders) if spec else serving("12in", "33", folders), sources)
-
-
-def _with_its_own(host: Host, ruleset: Ruleset) -> Host:
-    """Return the host with the checks that a ruleset defines without code."""
-    own = made(ruleset, host.checks, api.units(host.needs))
+def _with_its_own(host: Host, ruleset: Ruleset, lost: Collection[str]) -> Host:
+    """Return the host with the checks that a ruleset defines without code, but for those `lost` with a plugin."""
+    own = made(ruleset, host.checks, api.units(host.needs), lost)
     return replace(host, checks={**host.checks, **own}, owner={**host.owner, **owners(ruleset)})
 
 

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from qc import api
+from qc.cli.plugin_host import host_of
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import emit, say
@@ -26,7 +27,7 @@ def listen(words: argparse.Namespace) -> int:
     imperfections = {name: getattr(words, name.replace("-", "_")) for name in OPTIONS}
     request = ListenRequest.parse(words.side, words.at, words.level, words.radius, words.tip, imperfections)
     folder = _free(words.out)
-    host = api.build_host(words.patience)
+    host = host_of(words)
     path = Path(words.delivery)
     read = api.read_any(path, host)
     precompile(host)

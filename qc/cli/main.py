@@ -171,6 +171,7 @@ def parser() -> argparse.ArgumentParser:
     explain.add_argument(
         "--ruleset", metavar="NAME[@VERSION]", help="show the limits of this ruleset (or a ruleset file)"
     )
+    _without(explain)
     explain.add_argument("--ascii", action="store_true", help="plain ASCII")
     completion = commands.add_parser("completion", help="print a completion script for a shell")
     completion.add_argument("shell", nargs="?", choices=["bash", "zsh", "fish"])
@@ -340,7 +341,15 @@ def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:
     _stored(diff)
 
 
+def _without(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--without", metavar="PLUGIN", action="append", default=[],
+        help="leave out this plugin, as SIDEGATE_WITHOUT=PLUGIN,PLUGIN does for every command; repeatable",
+    )  # fmt: skip
+
+
 def _processing(command: argparse.ArgumentParser) -> None:
+    _without(command)
     command.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: one for each core")
     command.add_argument(
         "--patience", metavar="SECONDS", type=_seconds,

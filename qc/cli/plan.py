@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
+from qc.cli.plugin_host import host_of, say_failures
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
@@ -28,7 +29,7 @@ def plan(words: argparse.Namespace) -> int:
         raise UsageError("--most: it says over how many sides to break at the most; give --split too")
     read_level(words.level)  # refuse a bad value before anything is loaded
     targets = places(words.out or ["text=-"], registry.formats("plan"))
-    host = api.build_host(words.patience)
+    host = host_of(words)
     path = Path(words.delivery)
     read = api.read_any(path, host)
     spec = words.ruleset or read.delivery.ruleset
@@ -46,8 +47,7 @@ def plan(words: argparse.Namespace) -> int:
     code = exit_code(report)
     for output in targets:
         code = max(code, attempted(partial(write_result, output, "plan", report, ascii_only=words.ascii)))
-    for failure in report.plugin_failures:
-        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    say_failures(report.plugin_failures, report.plugin_warnings)
     for side in report.sides:
         if side.fault:
             say(f"side {side.id} was not planned: {side.fault}")

@@ -8,9 +8,10 @@ from collections.abc import Container, Sequence
 from functools import cache
 from pathlib import Path
 
+from qc.cli.plugin_host import switched_off
 from qc.cli.streams import emit, say
 from qc.ruleset.ancestry import Read, ancestry
-from qc.ruleset.find import Available, available
+from qc.ruleset.find import Available, available, doubled
 from qc.ruleset.read import read_file
 from qc.ruleset.released import edited
 from qc.ruleset.summary import summary
@@ -27,17 +28,20 @@ def rulesets(words: argparse.Namespace) -> int:
 
 
 def listed() -> int:
-    """List rulesets with the disc they serve and their digest; return 2 if a released file was edited."""
+    """List rulesets with discs and digests; return 2 if a released one was edited, 3 if one was left out."""
     from qc.plugin_host.folders import ruleset_folders
 
-    folders = ruleset_folders()
+    folders = ruleset_folders(without=switched_off(()))
     rulesets, read = available(folders), cache(read_file)
     faults = {ruleset.path: fault for ruleset in rulesets if (fault := _edited(ruleset.path))}
     rows = [("RULESET", "SERVES", "SHA-256"), *(_row(ruleset, folders, faults, read) for ruleset in rulesets)]
     emit(text_columns(rows).encode())
     for fault in faults.values():
         say(fault)
-    return 2 if faults else 0
+    later = doubled(folders)
+    for ruleset, first in later:
+        say(f"{ruleset.path} is left out, since {ruleset.name}@{ruleset.version} is there already, in {first}")
+    return 3 if later else 2 if faults else 0
 
 
 def _row(ruleset: Available, folders: Sequence[Path], edits: Container[Path], read: Read) -> tuple[str, str, str]:

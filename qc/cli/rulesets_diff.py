@@ -9,6 +9,7 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
+from qc.cli.plugin_host import host_of, say_failures
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
@@ -29,21 +30,20 @@ def diff(words: argparse.Namespace) -> int:
     sources = [Path(spec) for spec in (words.before, words.after) if is_path(spec)]
     if on is None or on.suffix == ".json":
         refuse_sources(targets, [*sources, *([] if on is None else [on])])
-        comparison = api.rulesets_diff(words.before, words.after, on, host=api.build_host(words.patience))
+        comparison = api.rulesets_diff(words.before, words.after, on, host=host_of(words))
     else:
         comparison = _judged(words, on, targets, sources)
     code = 0
     for output in targets:
         code = max(code, attempted(partial(write_result, output, "rulesets", comparison, ascii_only=words.ascii)))
     broken = () if comparison.compared is None else comparison.compared.plugin_failures
-    for failure in broken:
-        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    say_failures(broken)
     return max(code, 3 if broken else 0)
 
 
 def _judged(words: argparse.Namespace, on: Path, targets: list[OutputTarget], sources: list[Path]) -> RulesetDiff:
     """Compare two rulesets on a delivery, judged by both."""
-    host = api.build_host(words.patience)
+    host = host_of(words)
     read = api.read_any(on, host)
     refuse_sources(targets, [*sources, *read.files])
     precompile(host)

@@ -9,15 +9,17 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple, TypeVar
 
 from qc.cli.streams import emit, say
 from qc.cli.terminal import colour, width
 from qc.files.atomic_write import not_ours, put_file, put_folder
 from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError
+from qc.model.report import PluginFailure
 from qc.plugin_api import Evidence, FolderRenderer, Model, Renderer, Report
 from qc.report import registry
 from qc.report.registry import ReportFormat
+from qc.ruleset.choose import needed_without
 from qc.text.sanitize import exception_line, shown
 from qc.text.suggest import nearest
 
@@ -27,6 +29,8 @@ if TYPE_CHECKING:
 
 R = TypeVar("R")
 
+CORE = "sidegate"
+"""The owner of the formats of the tool itself, as failures name it."""
 FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 
@@ -41,6 +45,23 @@ class Output:
     """as it was requested"""
     runner: Runner
     """calls the renderer, with a time-out"""
+    owner: str = CORE
+    """name of the plugin of the format"""
+
+
+class Outputs(NamedTuple):
+    """The reports to write, and a failure of a plugin for each that cannot be written."""
+
+    reports: list[Output]
+    failures: list[PluginFailure]
+
+
+class FormatFailedError(PluginError):
+    """A format that raised or timed out; `failure` names its plugin."""
+
+    def __init__(self, failure: PluginFailure) -> None:
+        super().__init__(failure.message)
+        self.failure = failure
 
 
 def _built(kind: type[Renderer], path: Path | None) -> Renderer:
@@ -51,17 +72,50 @@ def outputs(
     words: Sequence[str],
     host: Host,
     build: Callable[[type[Renderer], Path | None], Renderer] = _built,
-) -> list[Output]:
+) -> Outputs:
     """Read FORMAT=PATH words; raises UsageError for an unknown format or a place that cannot be written.
 
-    `build` makes the renderer of a format for its place; formats come from the core and from the plugins of `host`.
+    `build` makes the renderer of a format for its place; formats come from the core and from the plugins of `host`. A
+    format that may be of a plugin that did not load is a failure of that plugin, and so is one that breaks here.
     """
+    formats = registry.with_plugins(host.renderers)
+    there, failures = _without_missing(words, formats, host)
     result = []
-    for place in places(words, registry.with_plugins(host.renderers)):
-        path = None if place.path is None else Path(place.place)
-        renderer = _unbroken(partial(build, place.format.load(), path), place.format.name, host.runner)
-        result.append(Output(renderer, place.path, place.place, host.runner))
-    return result
+    for place in places(there, formats):
+        path, name = None if place.path is None else Path(place.place), place.format.name
+        owner = host.renderer_owner.get(name, CORE)
+        try:
+            renderer = _unbroken(partial(build, place.format.load(), path), name, owner, host.runner)
+        except FormatFailedError as error:
+            failures.append(error.failure)
+        else:
+            result.append(Output(renderer, place.path, place.place, host.runner, owner))
+    return Outputs(result, failures)
+
+
+def _without_missing(
+    words: Sequence[str], formats: Mapping[str, ReportFormat], host: Host
+) -> tuple[list[str], list[PluginFailure]]:  # fmt: skip
+    """Return the words without those of formats that a plugin may have that did not load, and its failures.
+
+    Raises UsageError where a plugin that is switched off may have the format.
+    """
+    there, failures = [], list[PluginFailure]()
+    for word in words:
+        name, equals, place = word.partition("=")
+        missing = equals and place and name not in formats
+        suspects = [plugin for plugin in host.left_out if plugin.may_answer("qc_renderers")] if missing else []
+        for plugin in host.without if missing else ():
+            if plugin.may_answer("qc_renderers"):
+                raise needed_without(plugin.name, f'the format "{shown(name)}" may be of this plugin')
+        if not suspects:
+            there.append(word)
+        message = (
+            f'the format "{shown(name)}" is not there, and may be one of this plugin, which did not load; nothing was '
+            f"written to {shown(place)}"
+        )
+        failures += [PluginFailure(plugin=plugin.name, stage="qc_renderers", message=message) for plugin in suspects]
+    return there, failures
 
 
 @dataclass(frozen=True)
@@ -96,8 +150,8 @@ def places(words: Sequence[str], formats: Mapping[str, ReportFormat]) -> list[Ou
     return targets
 
 
-def _unbroken(call: Callable[[], R], name: str, runner: Runner) -> R:
-    """Call into a format and return its result; raises PluginError if it raises or times out.
+def _unbroken(call: Callable[[], R], name: str, owner: str, runner: Runner) -> R:
+    """Call into a format of a plugin and return its result; raises FormatFailedError if it raises or times out.
 
     A UsageError of its own passes as it is, and so does an OSError of a full disk, which is no fault of the format.
     """
@@ -108,7 +162,8 @@ def _unbroken(call: Callable[[], R], name: str, runner: Runner) -> R:
     except FAULTS as error:
         if isinstance(error, OSError) and error.errno in FULL:
             raise
-        raise PluginError(f'the format "{name}" broke: {exception_line(error)}; nothing was written') from None
+        message = f'the format "{name}" broke: {exception_line(error)}; nothing was written'
+        raise FormatFailedError(PluginFailure(plugin=owner, stage=name, message=message)) from None
 
 
 def _taken(output: OutputTarget, others: Sequence[OutputTarget]) -> str:
@@ -162,13 +217,13 @@ def refuse_sources(targets: Sequence[Output | OutputTarget], sources: Sequence[P
 def write(output: Output, report: Report, evidence: Evidence) -> None:
     """Write one report.
 
-    The remark of the format goes to stderr once the report is written. Raises PluginError if the format fails,
+    The remark of the format goes to stderr once the report is written. Raises FormatFailedError if the format fails,
     UsageError if it cannot use its input, OutputError if the place cannot be written; nothing is left half written.
     """
     renderer, path = output.renderer, output.path
 
     def into(call: Callable[[Any, Any, Any], None], place: BinaryIO | Path) -> None:
-        _unbroken(partial(call, report, evidence, place), renderer.name, output.runner)
+        _unbroken(partial(call, report, evidence, place), renderer.name, output.owner, output.runner)
 
     if path is None:
         content = io.BytesIO()
@@ -178,7 +233,7 @@ def write(output: Output, report: Report, evidence: Evidence) -> None:
         put_folder(path, partial(into, renderer.fill), output.place)
     else:
         put_file(path, partial(into, renderer.render), output.place)
-    if remark := _unbroken(lambda: str(renderer.remark), renderer.name, output.runner):
+    if remark := _unbroken(lambda: str(renderer.remark), renderer.name, output.owner, output.runner):
         say(remark)
 
 
@@ -193,9 +248,14 @@ def write_result(output: OutputTarget, command: registry.Command, result: Model,
 
 
 def attempted(writing: Callable[[], None]) -> int:
-    """Write a report and return its exit code, so that the others are written even if this one cannot be."""
+    """Write a report and return its exit code, so that the others are written even if this one cannot be.
+
+    Raises FormatFailedError where the format itself failed, which the other reports can state.
+    """
     try:
         writing()
+    except FormatFailedError:
+        raise
     except SidegateError as error:
         say(str(error))
         return error.exit_code

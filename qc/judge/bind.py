@@ -47,7 +47,7 @@ def bind(
     defines, without code, are bound like any other. Raises RulesetError, "FILE:LINE: ...", where the ruleset does not
     fit the checks, and PluginError where a check raises or times out.
     """
-    checks = {**checks, **made(ruleset, checks, units)}
+    checks = {**checks, **made(ruleset, checks, units, lost)}
     for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
         if check_id not in checks and check_id not in lost:
             raise RulesetError(f'{origin}: no check is called "{shown(check_id)}"; {meant(check_id, checks)}')

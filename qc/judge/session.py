@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from qc.delivery.model import Side
@@ -16,6 +16,7 @@ from qc.judge.context import SideEvidence
 from qc.judge.engine import CheckRunner, judge_delivery, judge_side
 from qc.judge.fixed import fixed
 from qc.judge.inputs import OptionalInputs
+from qc.judge.left_out import NO_FAILURES, Failures
 from qc.judge.level import SearchedSide, closure, search_levels
 from qc.judge.remedies import advise
 from qc.judge.side_report import disc_level
@@ -50,8 +51,10 @@ class PreparedRun:
     host: Host
     inputs: OptionalInputs
     needs: tuple[type[Need[Any]], ...]
-    lost: tuple[str, ...] = ()
-    """checks of the ruleset that probably belong to a plugin that did not load"""
+    lost: Mapping[str, str] = field(default_factory=dict)
+    """checks of the ruleset that cannot run because a plugin did not load, by id with the reason"""
+    failures: Failures = NO_FAILURES
+    """plugin failures before the run"""
     discs: tuple[DiscToPlan, ...] = ()
     """discs to compare, for formats that draw"""
     level: LevelOption | None = None
@@ -70,7 +73,7 @@ class DeliveryJudging:
         self.sides: list[SideReport] = []
         self.discs: list[DiscLevel] = []
         self.results: list[CheckResult] = []
-        self.failures: list[PluginFailure] = list(case.host.failures)
+        self.failures: list[PluginFailure] = list(case.failures.needed)
         self.origins: dict[str, Origin] = {}
         self.shown = Evidence()
         self.undrawn: list[PluginFailure] = []
@@ -144,7 +147,7 @@ class DeliveryJudging:
             self.shown, broken = draw(evidence, excerpts, results, case.discs, self.shown, case.host.runner)
             self.undrawn += broken_measures(broken, side, case.host)
         searched.forget()
-        self.results += [*results, *(_not_run(check_id, side) for check_id in case.lost)]
+        self.results += [*results, *(_not_run(check_id, side, why) for check_id, why in case.lost.items())]
         self.failures += broken_measures(searched.broken, side, case.host)
 
     def _judged(
@@ -203,8 +206,7 @@ def _with_fixed(side: SideReport, checks: tuple[str, ...] | None) -> SideReport:
     return side.model_copy(update={"levels": side.levels.model_copy(update={"fixed_at_recommended": checks})})
 
 
-def _not_run(check_id: str, side: str) -> CheckResult:
-    reason = "the check is not there; a plugin did not load"
+def _not_run(check_id: str, side: str, reason: str) -> CheckResult:
     return CheckResult(check=check_id, scope="side", side=side, outcome="error", reason=reason)
 
 

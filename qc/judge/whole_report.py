@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import qc
 from qc.delivery.reader import ReadDelivery
 from qc.judge.bind import Bound
@@ -11,7 +13,7 @@ from qc.judge.level_option import level_words
 from qc.judge.parameters import bound_parameters
 from qc.judge.session import DeliveryJudging, PreparedRun
 from qc.model.cautions import CAUTIONS
-from qc.model.report import DeliveryFacts, ExtendedFacts, Report, RulesetFacts
+from qc.model.report import DeliveryFacts, ExtendedFacts, PluginFailure, Report, RulesetFacts
 from qc.plugin_host.host import Host
 from qc.ruleset.load import Ruleset
 
@@ -29,9 +31,17 @@ def whole_report(case: PreparedRun, judging: DeliveryJudging) -> Report:
         discs=tuple(judging.discs),
         results=tuple(results),
         plugin_failures=tuple(failures),
+        plugin_warnings=case.failures.unneeded,
         verdict=verdict(results, failures),
         cautions=CAUTIONS,
     )
+
+
+def with_failures(report: Report, failures: Sequence[PluginFailure]) -> Report:
+    """Add failures that came after the verdict, which they do not change."""
+    if not failures:
+        return report
+    return report.model_copy(update={"plugin_failures": (*report.plugin_failures, *failures)})
 
 
 def plugin_names(host: Host) -> tuple[str, ...]:

@@ -18,8 +18,10 @@ OPS: dict[str, Op] = {"at_least": ">=", "at_most": "<="}
 """key of a limit in a ruleset -> its operator"""
 
 
-def made(ruleset: Ruleset, installed: Collection[str], units: Mapping[str, str]) -> dict[str, type[Check[Any]]]:
-    """Return a check class for every measure of a ruleset, by id.
+def made(
+    ruleset: Ruleset, installed: Collection[str], units: Mapping[str, str], lost: Collection[str] = ()
+) -> dict[str, type[Check[Any]]]:  # fmt: skip
+    """Return a check class for every measure of a ruleset but those `lost` with a plugin, by id.
 
     Raises RulesetError, "FILE:LINE: ...", where an id is that of an installed check or a measurement is unknown.
     """
@@ -29,11 +31,13 @@ def made(ruleset: Ruleset, installed: Collection[str], units: Mapping[str, str])
                 f'{raw.origin}: "{check_id}" is a check that is installed; set its own limits under "limits", or give '
                 "this one another name"
             )
-        if raw.measure not in units:
+        if raw.measure not in units and check_id not in lost:
             raise RulesetError(
                 f'{raw.measured_at}: nothing installed measures "{shown(raw.measure)}"; {meant(raw.measure, units)}'
             )
-    return {check_id: _check(ruleset, check_id, raw) for check_id, raw in ruleset.measures.items()}
+    return {
+        check_id: _check(ruleset, check_id, raw) for check_id, raw in ruleset.measures.items() if check_id not in lost
+    }
 
 
 def owners(ruleset: Ruleset) -> dict[str, str]:

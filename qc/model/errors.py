@@ -27,6 +27,10 @@ class RulesetError(SidegateError):
     exit_code = 2
 
 
+class MissingRulesetError(RulesetError):
+    """A ruleset that is not there, by its name or for a disc; a plugin that did not load may have it."""
+
+
 class PluginError(SidegateError):
     """A plugin that is missing, does not load, or breaks the contract."""
 

@@ -149,6 +149,8 @@ class PlanReport(Model):
     no_breaks: str = ""
     """why there are none although they were requested"""
     plugin_failures: tuple[PluginFailure, ...] = ()
+    plugin_warnings: tuple[PluginFailure, ...] = ()
+    """plugins that did not load and that nothing in this plan needs"""
     run: Run | None = None
 
 

@@ -534,6 +534,8 @@ class Report(Model):
     waivers: tuple[WaiverFacts, ...] = ()
     baseline: BaselineFacts | None = None
     plugin_failures: tuple[PluginFailure, ...] = ()
+    plugin_warnings: tuple[PluginFailure, ...] = ()
+    """plugins that did not load and that nothing in this report needs; they do not change the exit code"""
     verdict: Verdict
     cautions: tuple[str, ...] = ()
     run: Run | None = None

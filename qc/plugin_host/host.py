@@ -148,6 +148,11 @@ class Host:
                 builder.add(candidate)
         return builder.host()
 
+    @property
+    def left_out(self) -> tuple[Plugin, ...]:
+        """The plugins that did not load."""
+        return tuple(plugin for plugin in self.plugins if plugin.error is not None)
+
     def with_time_limit(self, seconds: float | None) -> Host:
         """Return a host with the same plugins and another time limit of calls; None leaves the limit as it is."""
         return self if seconds is None else replace(self, runner=Runner(seconds))

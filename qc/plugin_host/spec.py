@@ -32,8 +32,8 @@ def qc_checks() -> Sequence[type[Check[Any]]]:  # type: ignore[empty-body]
         Each with an id ("area.plain-words", that no other check has), title, why, how, remedy, and Limits; an empty
         list if there are none.
 
-    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin; the others are judged, and
-    the run ends with exit code 3.
+    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin, and the others are judged;
+    where the run needs the plugin, it ends with exit code 3.
     """
 
 
@@ -50,8 +50,8 @@ def qc_measures() -> Sequence[type[Need[Any]]]:  # type: ignore[empty-body]
         Each with an id and `publishes`, measurement names that no other plugin has, each with its unit; an empty list
         if there are none. A need that a check names and that publishes nothing may be left out.
 
-    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin; the others are judged, and
-    the run ends with exit code 3.
+    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin, and the others are judged;
+    where the run needs the plugin, it ends with exit code 3.
     """
 
 
@@ -67,8 +67,10 @@ def qc_rulesets() -> Path | Traversable | Sequence[Path | Traversable]:  # type:
         Folders that are there, on disk; `importlib.resources.files("my_rules") / "rulesets"` is one. Sources that
         begin with "house:" need no sources.yaml.
 
-    What it raises, a folder that is not there, or a time-out leaves out the whole plugin; the others are judged, and
-    the run ends with exit code 3.
+    Of two files with one name and version the first counts, and the plugin of the later one is named.
+
+    What it raises, a folder that is not there, or a time-out leaves out the whole plugin, and the others are judged;
+    where the run needs the plugin, it ends with exit code 3.
     """
 
 
@@ -104,9 +106,9 @@ def qc_renderers() -> Sequence[type[Renderer]]:  # type: ignore[empty-body]
     list of classes made from Renderer
         Each with a name that no other format has; an empty list if there is nothing to give.
 
-    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin; the others are judged, and
-    the run ends with exit code 3. A format that raises later, or never ends, writes
-    nothing; the other reports are written.
+    What it raises, a list that cannot be used, or a time-out leaves out the whole plugin, and the others are judged;
+    where the run needs the plugin, it ends with exit code 3. A format that raises later, or never ends, writes nothing;
+    the other reports are written and name it, and the run ends with exit code 3.
     """
 
 

@@ -55,6 +55,9 @@ def _suites(report: Report, *, only_new: bool) -> ET.Element:
     alone = [failure for failure in report.plugin_failures if id(failure) not in in_cases]
     if alone:
         root.append(_suite("plugins", report, [_broken(failure) for failure in alone], []))
+    if report.plugin_warnings:
+        cases = [_unneeded(warning) for warning in report.plugin_warnings]
+        root.append(_suite("plugins that are not needed", report, cases, []))
     for count in ("tests", "failures", "errors"):
         root.set(count, str(sum(int(suite.attrib[count]) for suite in root)))
     if report.run is not None:
@@ -150,6 +153,16 @@ def _broken(failure: PluginFailure) -> ET.Element:
         "testcase", {"name": _clean(f"{failure.plugin} at {failure.stage}{side}"), "classname": "plugins"}
     )
     _fault(case, failure.plugin, failure.message)
+    return case
+
+
+def _unneeded(warning: PluginFailure) -> ET.Element:
+    """Write a plugin that did not load and that nothing needs, as a case that passes with its words."""
+    case = ET.Element(
+        "testcase", {"name": _clean(f"{warning.plugin} at {warning.stage}"), "classname": "plugins that are not needed"}
+    )
+    words = f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}"
+    ET.SubElement(case, "system-out").text = _clean(words)
     return case
 
 

@@ -59,7 +59,7 @@ def _parent(yaml_source: YamlSource, folders: Sequence[Path]) -> Available | Non
             found = (there for there in versions if read_version(there.version) == pinned)
             return next(found, None) or find(spec, folders, to_extend=True)  # which names the nearest
     except RulesetError as error:
-        raise RulesetError(f"{where}: {error}") from None
+        raise type(error)(f"{where}: {error}") from None
     raise RulesetError(f'{where}: "extends" needs an exact version; write {name}@{versions[-1].version}')
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from qc.delivery.model import Disc
 from qc.delivery.reader import ReadDelivery
 from qc.model.discs import DISCS, disc_name
-from qc.model.errors import PluginError, RulesetError, SidegateError, UsageError
-from qc.plugin_host.host import Host
-from qc.ruleset.find import Available, find, is_path
+from qc.model.errors import MissingRulesetError, PluginError, RulesetError, SidegateError, UsageError
+from qc.model.report import PluginFailure
+from qc.plugin_host.host import Host, Plugin
+from qc.ruleset.find import Available, is_path
 from qc.ruleset.library import Shelf
 from qc.ruleset.load import Ruleset, missing_requirements
 from qc.ruleset.overrides import Change, changed
@@ -18,9 +20,85 @@ from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
 
+class Chosen(NamedTuple):
+    """The ruleset that judges, and why it is not the one asked for: a failure of each plugin that may have that one."""
+
+    ruleset: Ruleset
+    failures: tuple[PluginFailure, ...] = ()
+
+
+def chosen(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf) -> Chosen:
+    """Choose as `choose` does, and judge by the ruleset of the disc where a plugin that has another did not load.
+
+    Raises PluginError, which names the plugin, where no other ruleset can be chosen.
+    """
+    try:
+        return Chosen(_chosen(read, asked, host, shelf))
+    except MissingRulesetError as error:
+        suspects, spec, disc = _suspects(host, error), asked or read.delivery.ruleset, read.delivery.disc
+        if spec is None or is_path(spec) or disc is None:
+            raise _of_plugin(suspects, error) from None
+    try:
+        ruleset = loaded(shelf.serving(disc.size, disc.speed), host, shelf)
+    except MissingRulesetError as error:
+        raise _of_plugin(suspects, error) from None
+    message = (
+        f'the ruleset "{shown(spec)}" is not there, and may be one of this plugin, which did not load; judged by '
+        f"{ruleset.full_name} instead, which serves the disc"
+    )
+    return Chosen(
+        ruleset, tuple(PluginFailure(plugin=plugin.name, stage="qc_rulesets", message=message) for plugin in suspects)
+    )
+
+
 def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | None = None) -> Ruleset:
-    """Find the ruleset: the one asked for, else the one the delivery names, else the one that serves its disc."""
-    shelf, delivery = shelf or Shelf(host.ruleset_folders), read.delivery
+    """Find the ruleset: the one asked for, else the one the delivery names, else the one that serves its disc.
+
+    Raises RulesetError, or PluginError where a plugin that did not load may have it.
+    """
+    try:
+        return _chosen(read, asked, host, shelf or Shelf.of(host))
+    except MissingRulesetError as error:
+        raise _of_plugin(_suspects(host, error), error) from None
+
+
+def named(spec: str, host: Host, shelf: Shelf) -> Available:
+    """Find the ruleset of a name or path.
+
+    Raises RulesetError, or PluginError where a plugin that did not load may have it.
+    """
+    try:
+        return shelf.find(spec)
+    except MissingRulesetError as error:
+        raise _of_plugin(_suspects(host, error), error) from None
+
+
+def _suspects(host: Host, error: MissingRulesetError) -> tuple[Plugin, ...]:
+    """Return the plugins that did not load and may have a missing ruleset; raises the error where there is none.
+
+    Raises UsageError where a plugin that was switched off may have it.
+    """
+    for plugin in host.without:
+        if plugin.may_answer("qc_rulesets"):
+            raise needed_without(plugin.name, f"{error}, and this plugin may have it")
+    suspects = tuple(plugin for plugin in host.left_out if plugin.folders is None)
+    if not suspects:
+        raise error
+    return suspects
+
+
+def _of_plugin(suspects: Sequence[Plugin], error: MissingRulesetError) -> PluginError:
+    return PluginError(f"{suspects[0].error}; {error}, unless this plugin has it")
+
+
+def needed_without(plugin: str, why: str) -> UsageError:
+    """Return the error of a plugin that was switched off and is needed."""
+    off = f'the plugin "{shown(plugin)}" is switched off by --without or SIDEGATE_WITHOUT'
+    return UsageError(f"{off}, and this run needs it: {why}; leave it on")
+
+
+def _chosen(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf) -> Ruleset:
+    delivery = read.delivery
     spec = asked or delivery.ruleset
     if asked is None and delivery.ruleset is not None and is_path(delivery.ruleset):
         raise RulesetError(
@@ -29,7 +107,7 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
         )
     try:
         if spec is not None:
-            there = find(spec, shelf.folders)
+            there = shelf.find(spec)
             _is_to_be_used(there, delivery.disc, shelf)
         else:
             assert delivery.disc is not None  # the delivery model asks for one of the two
@@ -37,7 +115,7 @@ def choose(read: ReadDelivery, asked: str | None, host: Host, shelf: Shelf | Non
     except RulesetError as error:
         if asked is None:
             where = read.yaml_source.at(("ruleset",) if delivery.ruleset else ("disc",))
-            raise RulesetError(f"{where}: {error}") from None
+            raise type(error)(f"{where}: {error}") from None
         raise
     ruleset = loaded(there, host, shelf)
     disc = delivery.disc
@@ -88,9 +166,12 @@ def others(
 
 
 def loaded(there: Available, host: Host, shelf: Shelf) -> Ruleset:
-    """Load a ruleset; raises PluginError when it requires what is not there."""
+    """Load a ruleset; raises PluginError when it requires what is not installed.
+
+    A required plugin that is installed and did not load is reported as a failure, and the others judge.
+    """
     ruleset = shelf.load(there)
-    loaded = {plugin.package: plugin.version for plugin in host.plugins if plugin.error is None}
-    if lacking := missing_requirements(ruleset, loaded):
+    installed = {plugin.package: plugin.version for plugin in (*host.plugins, *host.without)}
+    if lacking := missing_requirements(ruleset, installed):
         raise PluginError(lacking[0])
     return ruleset

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from glob import escape
 from pathlib import Path
 from typing import NamedTuple
 
 from packaging.version import InvalidVersion, Version
 
-from qc.model.errors import RulesetError
+from qc.model.errors import MissingRulesetError, RulesetError
 from qc.ruleset.read import is_abstract, read_file
 from qc.ruleset.versions import read_version
 from qc.text.sanitize import shown
@@ -35,10 +35,32 @@ class Available(NamedTuple):
 def available(folders: Iterable[Path], name: str | None = None) -> tuple[Available, ...]:
     """List every <name>/<version>.yaml in the folders, or those of one name, by name and rising version.
 
-    Raises RulesetError when a file is not named for a version, or a version of a name lies in two folders.
+    Of several files of one name and version the first counts, in the order of the folders. Raises RulesetError when a
+    file is not named for a version.
     """
-    pattern = f"{'*' if name is None else escape(name)}/*"
     found: dict[tuple[str, Version], Available] = {}
+    for key, there in _files(folders, name):
+        found.setdefault(key, there)
+    return tuple(found[key] for key in sorted(found))
+
+
+def doubled(folders: Iterable[Path]) -> tuple[tuple[Available, Path], ...]:
+    """Return each file whose name and version an earlier one has, with the path of that one.
+
+    Raises RulesetError when a file is not named for a version.
+    """
+    found: dict[tuple[str, Version], Path] = {}
+    later = []
+    for key, there in _files(folders):
+        first = found.setdefault(key, there.path)
+        if first != there.path and first.resolve() != there.path.resolve():
+            later.append((there, first))
+    return tuple(later)
+
+
+def _files(folders: Iterable[Path], name: str | None = None) -> Iterator[tuple[tuple[str, Version], Available]]:
+    """Yield every <name>/<version>.yaml with its name and version, folder by folder."""
+    pattern = f"{'*' if name is None else escape(name)}/*"
     for path in (path for folder in folders for path in sorted(Path(folder).glob(pattern))):
         if path.suffix not in SUFFIXES or not path.is_file():
             continue
@@ -47,10 +69,7 @@ def available(folders: Iterable[Path], name: str | None = None) -> tuple[Availab
         except InvalidVersion:
             file = shown(str(path), longest=500)
             raise RulesetError(f"{file}: the file is not named for a version; name it like 1.0.0.yaml") from None
-        other = found.setdefault(key, Available(path, path.parent.name, path.stem))
-        if other.path != path and other.path.resolve() != path.resolve():
-            raise RulesetError(f"{key[0]}@{key[1]} is there twice, in {other.path} and in {path}; remove one of them")
-    return tuple(found[key] for key in sorted(found))
+        yield key, Available(path, path.parent.name, path.stem)
 
 
 def is_path(spec: str) -> bool:
@@ -61,7 +80,8 @@ def is_path(spec: str) -> bool:
 def find(spec: str, folders: Iterable[Path], *, to_extend: bool = False) -> Available:
     """Find "NAME@VERSION", the highest released version of "NAME", or the file that a path leads to.
 
-    Raises RulesetError, with the nearest name or version there is; an abstract one is suggested only `to_extend` it.
+    Raises RulesetError, with the nearest name or version there is, MissingRulesetError where nothing has the name; an
+    abstract one is suggested only `to_extend` it.
     """
     if is_path(spec):
         return Available(Path(spec))
@@ -71,7 +91,7 @@ def find(spec: str, folders: Iterable[Path], *, to_extend: bool = False) -> Avai
     if not versions:
         newest = {there.name: there for there in rulesets}
         names = [other for other, there in newest.items() if to_extend or not _is_abstract(there)]
-        raise RulesetError(f'no ruleset is called "{shown(name)}"; {meant(name, names)}')
+        raise MissingRulesetError(f'no ruleset is called "{shown(name)}"; {meant(name, names)}')
     return _version(name, wanted, versions) if pinned else _highest(name, versions)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from qc.model.errors import RulesetError
+from qc.model.errors import MissingRulesetError, RulesetError
 from qc.ruleset.ancestry import Read
 from qc.ruleset.find import Available, available
 from qc.ruleset.read import read_file
@@ -17,7 +17,7 @@ def serving(size: str, speed: str, folders: Sequence[Path], read: Read = read_fi
 
     An abstract ruleset serves none. One that extends another that serves a disc, or anything from another folder, comes
     after the others: installing a house's rules does not change what other deliveries are judged by. Raises
-    RulesetError when none or several serve.
+    MissingRulesetError when none serves, RulesetError when several do.
     """
     newest = {there.name: there for there in available(folders) if there.released}
     found = {name: summary(there, folders, read) for name, there in newest.items()}
@@ -29,4 +29,4 @@ def serving(size: str, speed: str, folders: Sequence[Path], read: Read = read_fi
     if serve:
         raise RulesetError(f"{', '.join(serve)} all serve {disc}; say which one is meant, by its name")
     others = ", ".join(sorted({" at ".join(its.disc) for its in found.values() if its.disc})) or "no disc at all"
-    raise RulesetError(f"no ruleset serves {disc}; those installed serve {others}")
+    raise MissingRulesetError(f"no ruleset serves {disc}; those installed serve {others}")

@@ -43,7 +43,7 @@ class Fewer(Pictures):
 
 
 def wanted(place, kind=Pictures):
-    (one,) = outputs([f"pictures={place}"], replace(Host.build(()), renderers={"pictures": kind}))
+    (one,) = outputs([f"pictures={place}"], replace(Host.build(()), renderers={"pictures": kind})).reports
     return one
 
 

@@ -156,10 +156,10 @@ def test_every_plugin_that_hangs_is_named_and_the_rest_is_judged(house, delivery
         ("acme", "house.busy", "A", f"{at} {after}"),
         ("acme", "house.finish", "A", f"finish() had not ended {after}"),
         ("acme", "qc_report_done", None, f'plugin "acme" of acme-rules 1.2: qc_report_done had not ended {after}'),
+        ("acme", "hung", None, f'the format "hung" broke: it had not ended {after}; nothing was written'),
     ]
     for failure in report["plugin_failures"]:
         assert f"sidegate: plugin acme failed at {failure['stage']}: {failure['message']}" in done.stderr
-    assert f'the format "hung" broke: it had not ended {after}; nothing was written' in done.stderr
     outcomes = {result["check"]: result["outcome"] for result in report["results"]}
     own = {name: outcomes.pop(f"house.{name}") for name in CHECKS}
     assert own == dict.fromkeys(CHECKS, "error") | {"on-good": "warn"}
@@ -177,10 +177,10 @@ def test_a_plugin_that_hangs_while_it_is_loaded_is_left_out(delivery, tmp_path):
     hook = "import time\nfrom qc import hookimpl\n@hookimpl\ndef qc_checks():\n    time.sleep(3600)\n"
     (site / "acme_hook.py").write_text(hook)
     done, _ = ran(site, "check", delivery, "--patience", PATIENCE, "--out", f"json={tmp_path / 'r.json'}")
-    assert done.returncode == 3
+    assert done.returncode == 0  # nothing here needs them
     report = json.loads((tmp_path / "r.json").read_text())
     given_up = f"had not ended after {PATIENCE} s, and was given up"
-    assert [(one["plugin"], one["stage"], one["message"]) for one in report["plugin_failures"]] == [
+    assert [(one["plugin"], one["stage"], one["message"]) for one in report["plugin_warnings"]] == [
         ("acme", "load", f'plugin "acme" of acme-rules 1.2: it {given_up}'),
         ("beta", "qc_checks", f'plugin "beta" of acme-rules 1.2: qc_checks {given_up}'),
     ]

@@ -33,7 +33,7 @@ PLAIN = re.compile(r"[a-z0-9][a-z0-9._-]*\.(svg|png)")
 
 def drawn(place, report, evidence):
     """Write the pictures as the command does; gives the bytes of each file by name."""
-    (one,) = outputs([f"pictures={place}"], Host.build(()))
+    (one,) = outputs([f"pictures={place}"], Host.build(())).reports
     write(one, report, evidence)
     return {path.name: path.read_bytes() for path in place.iterdir()}
 

@@ -9,7 +9,7 @@ import pytest
 
 import qc_rulesets
 from qc.model.errors import RulesetError
-from qc.ruleset.find import Available, available, find
+from qc.ruleset.find import Available, available, doubled, find
 from qc.ruleset.serving import serving
 
 SHIPPED = Path(str(qc_rulesets.qc_rulesets()))
@@ -95,12 +95,14 @@ def test_a_file_that_is_not_named_for_a_version(folder):
         available([folder])
 
 
-def test_one_version_in_two_folders(folder, tmp_path_factory):
+def test_of_one_version_in_two_folders_the_first_counts(folder, tmp_path_factory):
     other = tmp_path_factory.mktemp("other")
-    put(other, "disc-12in-33", "1.9.0")
-    with pytest.raises(RulesetError, match=r"disc-12in-33@1\.9\.0 is there twice"):
-        available([folder, other])
-    assert available([folder, folder]) == available([folder])
+    path = put(other, "disc-12in-33", "1.9.0")
+    assert available([folder, other]) == available([folder, folder]) == available([folder])
+    assert find("disc-12in-33@1.9.0", [other, folder]).path == path
+    first = folder / "disc-12in-33" / "1.9.0.yaml"
+    assert doubled([folder, other]) == ((Available(path, "disc-12in-33", "1.9.0"), first),)
+    assert doubled([folder, folder]) == ()
 
 
 def test_the_disc_finds_its_ruleset(folder):

@@ -122,6 +122,7 @@ def _invocation(report: Report, ids: list[str], *, failed: bool) -> Row:
         for result in report.results
         if result.outcome == "error" and (result.check, result.side) not in broken
     ]
+    notifications += [_unneeded(warning) for warning in report.plugin_warnings]
     return invocation | ({"toolExecutionNotifications": notifications} if notifications else {})
 
 
@@ -135,6 +136,16 @@ def _notification(failure: PluginFailure, ids: list[str]) -> Row:
     if failure.plugin:
         notification["properties"] = {"plugin": plain(failure.plugin)}
     return notification
+
+
+def _unneeded(warning: PluginFailure) -> Row:
+    """Return the notification of a plugin that did not load and that nothing needs."""
+    words = f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}"
+    return {
+        "level": "warning",
+        "message": {"text": message_text(words)},
+        "properties": {"plugin": plain(warning.plugin)},
+    }
 
 
 def _artifacts(report: Report) -> Iterator[Row]:

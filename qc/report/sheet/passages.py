@@ -81,6 +81,8 @@ def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     source: Mapping[str, Any] = declared.get("source") or {}
     yield "Source", source_words(source)
     yield "Approved", "; ".join(approval_words(approval) for approval in source.get("approvals", ()))
+    unneeded = [_said(warning.plugin) for warning in report.plugin_warnings]
+    yield "Left out", f"plugin {listed(unneeded)}, which did not load and is not needed here" if unneeded else ""
     changes = "".join(f"; {line}" for line in change_lines(report.ruleset))
     yield "Judged by", f"{report.ruleset.name}@{report.ruleset.version}, {report.tool}{changes}"
 

@@ -46,6 +46,9 @@ def plan_text(
     for failure in report.plugin_failures:
         where = f" on side {failure.side}" if failure.side else ""
         page.say(f"plugin {failure.plugin} failed at {failure.stage}{where}: {failure.message}", label="  ", indent=4)
+    for warning in report.plugin_warnings:
+        words = f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}"
+        page.say(words, label="  ", indent=4, body="yellow")
     for side in report.sides:
         page.blank()
         _side(page, side)

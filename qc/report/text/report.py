@@ -156,6 +156,9 @@ def _failures(page: Page, report: Report) -> None:
     for failure in report.plugin_failures:
         side = f" on side {failure.side}" if failure.side else ""
         page.say(f"plugin {failure.plugin} failed at {failure.stage}{side}: {failure.message}", label="  ", indent=4)
+    for warning in report.plugin_warnings:
+        words = f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}"
+        page.say(words, label="  ", indent=4, body="yellow")
 
 
 def _findings(page: Page, report: Report, group: CheckFindings, written: set[str], *, verbose: bool) -> None:
