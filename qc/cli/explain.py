@@ -16,9 +16,10 @@ from qc.cli.terminal import colour, width
 from qc.judge.bind import bind
 from qc.judge.bound_limits import bound_limits
 from qc.judge.left_out import LeftOutPlugins
+from qc.judge.parameters import bound_parameters
 from qc.judge.yaml_checks import made, owners
 from qc.model.errors import UsageError
-from qc.model.report import HeldLimit
+from qc.model.report import HeldLimit, ParameterFacts
 from qc.plugin_api import Check, Limit
 from qc.plugin_host.host import Host
 from qc.report.text.report import LEAST, MOST
@@ -29,7 +30,7 @@ from qc.ruleset.load import Ruleset
 from qc.ruleset.meanings import MEANINGS as MEANINGS_OF_CHAIN
 from qc.ruleset.meanings import OF_LEVEL
 from qc.ruleset.sources import HOUSE, Sources, keys_of
-from qc.text.numbers import both
+from qc.text.numbers import both, parameter_text
 from qc.text.page import Page
 from qc.text.sanitize import shown
 
@@ -120,7 +121,10 @@ def _check(
     page.say(f"as {where} sets them" if bound else f"none, in {where}", label="limits".ljust(LABEL), style="bold")
     for key, limit in bound.items():
         _limit(page, check, key, limit)
-    _sources(page, [key for limit in bound.values() for key in keys_of(limit.source)], sources)
+    parameters = bound_parameters([check], ruleset)
+    _parameters(page, check, parameters)
+    cited = [limit.source for limit in bound.values()] + [facts.source for facts in parameters.values() if facts.origin]
+    _sources(page, [key for source in cited for key in keys_of(source)], sources)
 
 
 def _owner(owner: str) -> str:
@@ -135,6 +139,22 @@ def _limit(page: Page, check: Check[Any], key: str, limit: Limit) -> None:
             page.say(f"{side_of(judged)}, compared with {judged.measure}{of}", label="      ")
     level = f"; {limit.sets_level} sets the cut level" if limit.sets_level else ""
     page.say(f"source {limit.source}{level}; set in {limit.origin}", label="      ", body="dim")
+
+
+def _parameters(page: Page, check: Check[Any], parameters: Mapping[str, ParameterFacts]) -> None:
+    """Write the value of each parameter, what it is, and where it is set."""
+    fields = type(check.limits).model_fields
+    for index, (name, facts) in enumerate(parameters.items()):
+        key = name.partition("/")[2]
+        if not index:
+            page.say("as the ruleset or the check sets them", label="parameters".ljust(LABEL), style="bold")
+        page.say(f"{key}: {parameter_text(facts)}", label="  ", indent=4)
+        page.say(fields[key].description or "", label="      ")
+        page.say(
+            f"source {facts.source}; set in {facts.origin}" if facts.origin else facts.source,
+            label="      ",
+            body="dim",
+        )
 
 
 def _values(limit: Limit) -> str:

@@ -67,6 +67,23 @@ class LimitRow(Model):
     after: WrittenLimit | None
 
 
+class WrittenParameter(Model):
+    """A parameter as written in the ruleset, with its source, file and line."""
+
+    value: str
+    source: str
+    origin: str
+
+
+class ParameterRow(Model):
+    """A parameter that differs; "words" is a new source only."""
+
+    parameter: str
+    change: Literal["changed", "added", "removed", "words"]
+    before: WrittenParameter | None
+    after: WrittenParameter | None
+
+
 class CheckRow(Model):
     """A check that only one of the two rulesets runs, or that is off in both for different reasons ("words")."""
 
@@ -163,6 +180,7 @@ class RulesetDiff(Model):
     chain: tuple[ChainRow, ...] = ()
     level: tuple[PolicyRow, ...] = ()
     limits: tuple[LimitRow, ...] = ()
+    parameters: tuple[ParameterRow, ...] = ()
     checks: tuple[CheckRow, ...] = ()
     measures: tuple[MeasureRow, ...] = ()
     requires: tuple[RequiresRow, ...] = ()

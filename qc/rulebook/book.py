@@ -67,14 +67,14 @@ class Book:
         return cls(host, loaded, shelf.sources, units, meanings(host))
 
     def cited(self) -> Iterator[Citation]:
-        """Yield every source of every chain value and limit."""
+        """Yield every source of every chain value, limit and parameter."""
         for ruleset in self.rulesets:
             for section, values in ruleset.chain_rows.items():
                 for name, row in values.items():
                     yield from (Citation(key, "", f"{section}.{name}") for key in keys_of(row["source"]))
-            for check, limits in ruleset.limits.items():
-                for name, limit in limits.items():
-                    yield from (Citation(key, check, name) for key in keys_of(limit.source))
+            for check in ruleset.limits:
+                for name, entry in ruleset.entries(check).items():
+                    yield from (Citation(key, check, name) for key in keys_of(entry.source))
 
     def link_sources(self, keys: Iterable[str], up: str = "") -> str:
         """Link keys to their sources; `up` is the way to the folder of that page."""

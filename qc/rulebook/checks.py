@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
+from qc.model.parameters import parameter_type, written
 from qc.plugin_api import Check
 from qc.rulebook.book import Book
 from qc.rulebook.markdown import code, text
@@ -23,6 +24,8 @@ class Judging(NamedTuple):
     """the reason, where it is off"""
     rows: tuple[tuple[str, ...], ...] | None
     """a row for each limit; None where the check is not named"""
+    parameters: tuple[tuple[str, ...], ...] = ()
+    """a row for each parameter"""
 
 
 def check_page(book: Book, kind: type[Check[Any]]) -> str:
@@ -38,8 +41,9 @@ def check_page(book: Book, kind: type[Check[Any]]) -> str:
     ]  # fmt: skip
     return filled(
         "check.md", kind=kind, owner=book.host.owner[kind.id], finds=finds(kind), judged=judged,
-        limits=list(_limits(book, kind)), advises=kind.advise is not Check.advise,
-        cannot_see=kind.blind_to or SILENT, sources=list(_sources(book, kind.id)),
+        parameters=list(_parameters(kind)), limits=list(_limits(book, kind)),
+        advises=kind.advise is not Check.advise, cannot_see=kind.blind_to or SILENT,
+        sources=list(_sources(book, kind.id)),
     )  # fmt: skip
 
 
@@ -49,7 +53,7 @@ def _limits(book: Book, kind: type[Check[Any]]) -> Iterator[dict[str, Any]]:
     for ruleset in book.rulesets:
         groups.setdefault(_judging(book, kind, ruleset), []).append(ruleset.full_name)
     for judging, names in groups.items():
-        yield {"rulesets": names, "off": judging.off, "rows": judging.rows}
+        yield {"rulesets": names, "off": judging.off, "rows": judging.rows, "parameters": judging.parameters}
 
 
 def _judging(book: Book, kind: type[Check[Any]], ruleset: Ruleset) -> Judging:
@@ -57,7 +61,21 @@ def _judging(book: Book, kind: type[Check[Any]], ruleset: Ruleset) -> Judging:
         return Judging(ruleset.off[kind.id], None)
     if kind.id not in ruleset.limits:
         return Judging(None, None)
-    return Judging(None, tuple((code(key), *_row(book, limit)) for key, limit in ruleset.limits[kind.id].items()))
+    parameters = ruleset.parameters.get(kind.id, {}).items()
+    return Judging(
+        None,
+        tuple((code(key), *_row(book, limit)) for key, limit in ruleset.limits[kind.id].items()),
+        tuple((code(key), code(raw.value), book.link_sources(keys_of(raw.source), UP)) for key, raw in parameters),
+    )
+
+
+def _parameters(kind: type[Check[Any]]) -> Iterator[dict[str, str]]:
+    """Yield each parameter with what it is and what a ruleset may write for it."""
+    for key, info in kind.Limits.model_fields.items():
+        if (of := parameter_type(info)) is not None:
+            stated = info.is_required() or info.default_factory is not None or info.default is None
+            default = "" if stated else f"; {written(info.default)} where a ruleset leaves it out"
+            yield {"name": key, "words": f"{info.description} It is {of.words}{default}."}
 
 
 def _row(book: Book, limit: RawLimit) -> tuple[str, ...]:

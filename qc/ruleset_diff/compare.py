@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 
 import qc
 from qc.judge.yaml_checks import OPS
+from qc.model.parameters import parameter_type
 from qc.model.quantity import Op
 from qc.model.report import ExtendedFacts, Outcome
 from qc.model.ruleset_diff import (
@@ -16,6 +17,7 @@ from qc.model.ruleset_diff import (
     LimitRow,
     MeasureRow,
     OutcomeRow,
+    ParameterRow,
     PolicyRow,
     Release,
     ReleaseReason,
@@ -23,12 +25,13 @@ from qc.model.ruleset_diff import (
     RulesetDiff,
     RulesetName,
     WrittenLimit,
+    WrittenParameter,
     WrittenValue,
 )
 from qc.plugin_api import CheckResult, Report
 from qc.plugin_host.host import Host
-from qc.ruleset.load import RawLimit, RawMeasure, Ruleset
-from qc.ruleset_diff.delta import Differences, MeasureDifference, Ops, compared
+from qc.ruleset.load import RawLimit, RawMeasure, RawParameter, Ruleset
+from qc.ruleset_diff.delta import Differences, MeasureDifference, Ops, Same, compared
 from qc.ruleset_diff.semver import keeps_its_word, kind_of, reasons, step
 
 Outcomes = Mapping[tuple[str | None, str], Outcome]
@@ -37,7 +40,7 @@ Outcomes = Mapping[tuple[str | None, str], Outcome]
 
 def differences(before: Ruleset, after: Ruleset, host: Host) -> RulesetDiff:
     """Compare two rulesets by what they say."""
-    found = compared(before, after, sides_of(host))
+    found = compared(before, after, sides_of(host), same_value(host))
     return RulesetDiff(
         tool=f"sidegate {qc.__version__}",
         before=_named(before),
@@ -60,6 +63,10 @@ def differences(before: Ruleset, after: Ruleset, host: Host) -> RulesetDiff:
             LimitRow(limit=row.name, change=row.way, before=_written(row.before), after=_written(row.after))
             for row in found.limits
         ),
+        parameters=tuple(
+            ParameterRow(parameter=row.name, change=row.way, before=_set(row.before), after=_set(row.after))
+            for row in found.parameters
+        ),
         checks=tuple(CheckRow(check=row.check, change=row.way, reason=row.reason) for row in found.checks),
         measures=tuple(_measure(row) for row in found.measures),
         requires=tuple(RequiresRow(name=row.name, before=row.before, after=row.after) for row in found.requires),
@@ -76,6 +83,20 @@ def sides_of(host: Host) -> Ops:
         return next((judged.op for name, judged in judges if name.partition(".")[0] == key), None)
 
     return op
+
+
+def same_value(host: Host) -> Same:
+    """Return a function that compares two values of a parameter: by its type where its check is installed."""
+
+    def same(check: str, key: str, before: str, after: str) -> bool:
+        info = host.checks[check].Limits.model_fields.get(key) if check in host.checks else None
+        of = None if info is None else parameter_type(info)
+        try:
+            return before == after or (of is not None and bool(of.read(before) == of.read(after)))
+        except ValueError:  # of another type, which its own ruleset is refused for
+            return False
+
+    return same
 
 
 def on_delivery(before: Report, after: Report) -> Compared:
@@ -141,6 +162,12 @@ def _written(limit: RawLimit | None) -> WrittenLimit | None:
     return WrittenLimit(
         warn=limit.warn, fail=limit.fail, sets_level=limit.sets_level, source=limit.source, origin=limit.origin
     )
+
+
+def _set(parameter: RawParameter | None) -> WrittenParameter | None:
+    if parameter is None:
+        return None
+    return WrittenParameter(value=parameter.value, source=parameter.source, origin=parameter.origin)
 
 
 def _measure(row: MeasureDifference) -> MeasureRow:

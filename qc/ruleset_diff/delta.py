@@ -1,4 +1,4 @@
-"""The differences of two rulesets: values of the chain, limits and checks, and which way each differs."""
+"""The differences of two rulesets: values of the chain, limits, parameters and checks, and which way each differs."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ from typing import Literal
 
 from qc.model.quantity import Op, parse, read
 from qc.ruleset.level import UNSTATED, stated
-from qc.ruleset.load import RawLimit, RawMeasure, Ruleset
+from qc.ruleset.load import RawLimit, RawMeasure, RawParameter, Ruleset
 
 Ops = Callable[[str, str], Op | None]
 """Check and limit key -> on which side of the limit a value must stay; None where only the check itself knows."""
+Same = Callable[[str, str, str, str], bool]
+"""Check, key and two values of a parameter -> whether they are the same, however they are written."""
 Way = Literal["tightened", "loosened", "changed", "added", "removed", "words"]
 """Difference of a limit; "changed" is both ways at once, or one that is unclear, "words" its source alone."""
 Limits = Mapping[str, Mapping[str, RawLimit]]
@@ -53,6 +55,22 @@ class LimitDifference:
     @property
     def name(self) -> str:
         """Name that reports use, CHECK/LIMIT."""
+        return f"{self.check}/{self.key}"
+
+
+@dataclass(frozen=True, slots=True)
+class ParameterDifference:
+    """A parameter of a check that differs; "words" where only its source does."""
+
+    check: str
+    key: str
+    way: Literal["changed", "added", "removed", "words"]
+    before: RawParameter | None
+    after: RawParameter | None
+
+    @property
+    def name(self) -> str:
+        """Name that reports use, CHECK/PARAMETER."""
         return f"{self.check}/{self.key}"
 
 
@@ -99,18 +117,25 @@ class Differences:
     chain: tuple[ChainDifference, ...]
     level: tuple[PolicyDifference, ...]
     limits: tuple[LimitDifference, ...]
+    parameters: tuple[ParameterDifference, ...]
     checks: tuple[CheckDifference, ...]
     measures: tuple[MeasureDifference, ...]
     requires: tuple[NeedDifference, ...]
 
 
-def compared(before: Ruleset, after: Ruleset, ops: Ops) -> Differences:
+def as_written(_check: str, _key: str, before: str, after: str) -> bool:
+    """Whether two values of a parameter are the same text, where its type is not at hand."""
+    return before == after
+
+
+def compared(before: Ruleset, after: Ruleset, ops: Ops, same: Same = as_written) -> Differences:
     """Compare two rulesets; what is off in both has no part in it but the reason."""
     return Differences(
         serves=None if before.serves == after.serves else (before.serves, after.serves),
         chain=tuple(_chain(before, after)),
         level=tuple(_level(before, after)),
         limits=tuple(_limits(judged(before), judged(after), ops)),
+        parameters=tuple(_parameters(before, after, same)),
         checks=tuple(_checks(before, after)),
         measures=tuple(_measures(before, after)),
         requires=tuple(_requires(before, after)),
@@ -202,6 +227,24 @@ def _earlier(before: str | None, after: str | None) -> Way | None:
 
 def _tightened(yes: bool) -> Way:
     return "tightened" if yes else "loosened"
+
+
+def _parameters(before: Ruleset, after: Ruleset, same: Same) -> Iterator[ParameterDifference]:
+    """Yield the parameters that differ, also those of a check that only one of the two judges."""
+    parts = [
+        {check: own for check, own in ruleset.parameters.items() if check not in ruleset.off}
+        for ruleset in (before, after)
+    ]
+    for check in sorted(parts[0].keys() | parts[1].keys()):
+        old, new = (part.get(check, {}) for part in parts)
+        for key in dict.fromkeys([*old, *new]):
+            was, is_now = old.get(key), new.get(key)
+            if was is None or is_now is None:
+                yield ParameterDifference(check, key, "added" if was is None else "removed", was, is_now)
+            elif not same(check, key, was.value, is_now.value):
+                yield ParameterDifference(check, key, "changed", was, is_now)
+            elif was.source != is_now.source:
+                yield ParameterDifference(check, key, "words", was, is_now)
 
 
 def _checks(before: Ruleset, after: Ruleset) -> Iterator[CheckDifference]:

@@ -3,14 +3,15 @@
 * patch: nothing that was judged comes out otherwise. Sources, reasons and words differ.
 * minor: what was judged before comes out the same, at the same levels; checks may be added, which judge what was
   not judged before and may warn or fail by themselves, or something must be installed. The clean level, which heeds
-  every warning, may move.
+  every warning, may move. A parameter that is set otherwise is minor too: it says what a house writes or wants, a
+  catalogue number's form for example, and no limit of what can be cut; its own check may come out otherwise.
 * major: what was judged before may come out otherwise: a value of the chain, a limit of a check that was there, a
-  check that is gone, a limit that sets the level.
+  check that is gone, a parameter that is no longer set, a limit that sets the level.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from typing import Literal, NamedTuple
 
 from packaging.version import Version
@@ -53,12 +54,25 @@ def _reasons(found: Differences) -> Iterator[Reason]:
             yield Reason("patch", f"{limit.name} has another source")
         else:
             yield Reason("major", f"{limit.name} is {limit.way}, and its check was there before")
+    yield from _of_parameters(found, switched)
     yield from _of_measures(found)
     for need in found.requires:
         if need.after is None:
             yield Reason("patch", f"{need.name} is no longer asked for")
         else:
             yield Reason("minor", f"{need.name} must be {need.after}")
+
+
+def _of_parameters(found: Differences, switched: Container[str]) -> Iterator[Reason]:
+    for parameter in found.parameters:
+        if parameter.check in switched:
+            continue  # it is listed as a check
+        if parameter.way == "words":
+            yield Reason("patch", f"{parameter.name} has another source")
+        elif parameter.way == "removed":
+            yield Reason("major", f"{parameter.name} is removed, and its check was there before")
+        else:
+            yield Reason("minor", f"{parameter.name} is {parameter.way}")
 
 
 def _of_measures(found: Differences) -> Iterator[Reason]:

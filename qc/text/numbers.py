@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from qc.model.quantity import Quantity, show
-from qc.model.report import HeldLimit
+from qc.model.report import HeldLimit, ParameterFacts
 
 
 def is_share(name: str, unit: str) -> bool:
@@ -37,6 +37,14 @@ def both(limit: HeldLimit) -> str:
     unit = "%" if share else "" if limit.unit == "1" else limit.unit
     values = (None if value is None else value * (100.0 if share else 1.0) for value in (limit.warn, limit.fail))
     return f"{'/'.join('-' if value is None else f'{value:.6g}' for value in values)} {unit}".rstrip()
+
+
+def parameter_text(facts: ParameterFacts) -> str:
+    """Write the value of a parameter: "true", "0.1 s", a text as it is."""
+    if isinstance(facts.value, bool):
+        return str(facts.value).lower()
+    value = facts.value if isinstance(facts.value, str) else f"{facts.value:.12g}"
+    return f"{value} {facts.unit}" if facts.unit else value
 
 
 def listed(words: Iterable[str]) -> str:

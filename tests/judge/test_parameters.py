@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import io
 import json
 from pathlib import Path
 from typing import Annotated, ClassVar
@@ -13,26 +15,24 @@ from jsonschema import Draft202012Validator
 import qc_rulesets
 import qc_standard
 from qc import api
+from qc.cli.main import main
 from qc.judge.bind import bind
 from qc.judge.engine import exit_code
 from qc.model.errors import RulesetError
-from qc.plugin_api import Judged, Pattern, Unit
+from qc.plugin_api import Evidence, Judged, Pattern, Unit
 from qc.plugin_host.host import Host
+from qc.report.html.renderer import Html
+from qc.rulebook.book import Book
+from qc.rulebook.checks import check_page
+from qc.ruleset.sources import Sources
 from qc.schemas.build import generated
 from qc.testing.deliveries import Sent, deliver
 from support import house_catalogue
+from support.house_catalogue import CHECK, SOURCE, STATED, put
 from support.houses import Houses
 
-CHECK = "house.catalogue-number"
 HOST = Host.build((), extra=[("standard", qc_standard), ("rulesets", qc_rulesets), ("catalogue", house_catalogue)])
 UNITS = api.units(HOST.needs)
-SOURCE = 'source: "house: label guide 4"'
-STATED = {
-    "pattern": f'{{value: "^QH-[0-9]{{3}}$", {SOURCE}}}',
-    "required": f"{{value: true, {SOURCE}}}",
-    "grade": f"{{value: fail, {SOURCE}}}",
-    "shortest": f"{{value: 100 ms, {SOURCE}}}",
-}
 LINE = {key: 7 + index for index, key in enumerate(STATED)}
 """line of each key in the ruleset's file; a further one is on the next"""
 
@@ -40,12 +40,6 @@ LINE = {key: 7 + index for index, key in enumerate(STATED)}
 @pytest.fixture
 def houses(tmp_path):
     return Houses(tmp_path / "rulesets")
-
-
-def put(houses, parent="disc-12in-33@1.0.0", place="house.yaml", **entries):
-    """Write a ruleset with the parameters, each on a line of its own."""
-    lines = "".join(f"    {key}: {entry}\n" for key, entry in {**STATED, **entries}.items() if entry)
-    return houses.put_at(place, "house@1.0.0", f"limits:\n  {CHECK}:\n{lines}", parent)
 
 
 def bound(houses, **entries):
@@ -115,7 +109,7 @@ def test_a_limit_is_no_parameter(houses):
 
 
 def test_parameters_are_inherited_one_by_one_and_a_check_may_be_put_off(houses):
-    put(houses, place="house/1.0.0.yaml")
+    put(houses, "house/1.0.0.yaml")
     own = f"limits: {{{CHECK}: {{grade: {{value: warn, {SOURCE}}}}}}}\n"
     child = houses.load(houses.put("child@1.0.0", own, "house@1.0.0"))
     (check,) = (check for check in bind(child, HOST.checks, UNITS).checks if check.id == CHECK)
@@ -184,6 +178,60 @@ def test_a_pattern_that_other_engines_hang_on_is_matched_at_once(houses, tmp_pat
     assert result.outcome == "fail"
     _, result = judged(houses, tmp_path, catalogue="A" * 256, pattern=f"{{value: {hopeless}, {SOURCE}}}")
     assert result.outcome == "pass"
+
+
+# -- shown ---------------------------------------------------------------------------------------------------
+
+
+def test_explain_shows_value_meaning_source_and_place(houses, monkeypatch, capfdbinary):
+    monkeypatch.setattr(api, "build_host", lambda *_: HOST)
+    assert main(["explain", CHECK, "--ruleset", str(put(houses))]) == 0
+    text = " ".join(capfdbinary.readouterr().out.decode().split())
+    for words in (
+        "limits none, in house@1.0.0", "pattern: ^QH-[0-9]{3}$ What a catalogue number looks like.", "shortest: 0.1 s",
+        "source house: label guide 4; set in house.yaml:7", "required: true",
+        "most_tracks: 20 Most tracks of a side. default of the check",
+    ):  # fmt: skip
+        assert words in text
+    assert "forbidden" not in text
+
+
+def test_the_html_report_shows_them_as_text(houses, tmp_path):
+    report, _ = judged(houses, tmp_path, pattern=f"{{value: ^<b>QH, {SOURCE}}}")
+    page = io.BytesIO()
+    Html().render(report, Evidence(), page)
+    text = page.getvalue().decode()
+    assert "<h3>Parameters of checks</h3>" in text
+    assert f'<tr><th scope="row">{CHECK}/shortest</th><td class="words"><bdi>0.1 s</bdi></td>' in text
+    assert "^&lt;b&gt;QH" in text
+
+
+def test_the_rulebook_shows_what_each_may_be_and_is(houses):
+    ruleset = houses.load(put(houses))
+    host = dataclasses.replace(HOST, ruleset_folders=houses.folders)
+    book = Book(host, (ruleset,), Sources(houses.folders), UNITS, {})
+    page = check_page(book, house_catalogue.CatalogueNumber)
+    for words in (
+        "`pattern`, a parameter: What a catalogue number looks like. It is a pattern.",
+        "`grade`, a parameter: How grave a number of another form is. It is one of warn, fail.",
+        "It is a number in s.", "It is one of any, upper case; any where a ruleset leaves it out.",
+        "It is a whole number; 20 where a ruleset leaves it out.", "It is a text.", "`^QH-[0-9]{3}$`", "`100 ms`",
+    ):  # fmt: skip
+        assert words in " ".join(page.split())
+    assert "It is judged, and has no limits." not in page
+
+
+def test_the_command_ends_with_the_right_code(houses, tmp_path, monkeypatch, capfdbinary):
+    monkeypatch.setattr(api, "build_host", lambda *_: HOST)
+    folder = deliver(tmp_path / "delivery", {"A": Sent(np.zeros((2, 9_600)))})
+    assert main(["check", str(folder), "--ruleset", str(put(houses, grade="{value: warn}")), "--out", "json=-"]) == 2
+    *_, sentence = capfdbinary.readouterr().err.decode().splitlines()
+    assert sentence.startswith("sidegate: ")
+    assert sentence.endswith('house.yaml:9: "source" is missing; write it as source: practice')
+    ruleset = put(houses, pattern=f'{{value: "[", {SOURCE}}}')
+    assert main(["check", str(folder), "--ruleset", str(ruleset), "--out", "json=-"]) == 2
+    *_, sentence = capfdbinary.readouterr().err.decode().splitlines()
+    assert sentence.startswith(f'sidegate: house.yaml:7: the parameter "pattern" of "{CHECK}" is "["; it is no pattern')
 
 
 # -- the types -----------------------------------------------------------------------------------------------

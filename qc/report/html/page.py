@@ -66,6 +66,7 @@ def document(report: Report, evidence: Evidence) -> str:
         sides=[_side(report, number, evidence, side) for number, side in enumerate(pictures, start=1)],
         since=_since(report),
         assumed=tables.assumed(report),
+        parameters=tables.parameters(report),
         outcomes=list(tables.outcomes(report)),
         style=Markup(_own("page.css") + _own("figure.css")),  # noqa: S704 - our own files
         scripts=[Markup(script) for script in scripts],  # noqa: S704 - our own files

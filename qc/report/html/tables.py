@@ -9,7 +9,7 @@ from qc.judge.findings import grades
 from qc.model.plan import FormatRow
 from qc.model.quantity import At, clock
 from qc.model.report import Report, SideReport
-from qc.text.numbers import both, listed, quantity_text
+from qc.text.numbers import both, listed, parameter_text, quantity_text
 
 NEVER = 1e3
 """Level in dB that sorts a limit that no level reaches behind the others."""
@@ -47,6 +47,20 @@ def limits(report: Report, side: SideReport) -> list[LimitLine]:
 def second(at: At | None) -> str:
     """Write the time of a place as a clock; empty without one."""
     return "" if at is None or at.start_s is None else clock(at.start_s)
+
+
+class ParameterLine(NamedTuple):
+    """A row of the table of parameters, as texts."""
+
+    name: str
+    value: str
+    source: str
+
+
+def parameters(report: Report) -> list[ParameterLine]:
+    """Return the parameters of the checks, as they were set."""
+    rows = report.ruleset.parameters.items()
+    return [ParameterLine(name, parameter_text(facts), facts.source) for name, facts in rows]
 
 
 class OfTip(NamedTuple):

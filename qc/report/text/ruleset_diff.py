@@ -11,6 +11,7 @@ from qc.model.ruleset_diff import (
     ChainRow,
     Compared,
     LimitRow,
+    ParameterRow,
     PolicyRow,
     Release,
     RulesetDiff,
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 KINDS = {
     "none": "no release: nothing differs",
     "patch": "a patch release: no outcome changes",
-    "minor": "a minor release: no earlier outcome changes, and checks, measures or requirements are added",
+    "minor": "a minor release: no limit differs, and checks, measures or requirements are added, or parameters are set",
     "major": "a major release: outcomes may change",
 }
 """Meaning of each kind of release, in a sentence."""
@@ -49,6 +50,7 @@ def ruleset_diff_text(
     _release(page, diff.release, same_file=diff.before.sha256 == diff.after.sha256)
     _chain(page, diff)
     _limits(page, diff.limits)
+    _parameters(page, diff.parameters)
     _checks(page, diff)
     _needs(page, diff)
     if diff.compared is not None:
@@ -114,6 +116,20 @@ def _limit(limit: WrittenLimit) -> str:
     values = ", ".join(f"{word} {value}" for word, value in (("warn", limit.warn), ("fail", limit.fail)) if value)
     level = f", {limit.sets_level} sets the level" if limit.sets_level else ""
     return f"{values}{level}; source {shown(limit.source, 100)}; {shown(limit.origin, 100)}"
+
+
+def _parameters(page: Page, parameters: Sequence[ParameterRow]) -> None:
+    if not parameters:
+        return
+    page.blank()
+    page.say("PARAMETERS", body="bold")
+    for row in parameters:
+        word = "has another source" if row.change == "words" else f"is {row.change}"
+        page.say(f"{row.parameter} {word}", label="  ", indent=4, body=STYLES.get(row.change, ""))
+        for label, value in (("    before  ", row.before), ("    after   ", row.after)):
+            if value is not None:
+                words = f"{shown(value.value, 100)}; source {shown(value.source, 100)}; {shown(value.origin, 100)}"
+                page.say(words, label=label, indent=12, body="dim")
 
 
 def _checks(page: Page, diff: RulesetDiff) -> None:
