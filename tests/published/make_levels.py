@@ -27,13 +27,22 @@ import soundfile
 from qc.audio.pipeline.plan import plan
 from qc.audio.pipeline.process import process_source
 from qc.audio.source import FileSource
-from qc.groove.geometry.at_radius import at_radius
+from qc.groove.geometry.at_radius import at_radius, cut_at_radius
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
+from qc.groove.playback.estimate import (
+    LEAST_DB,
+    MOST_DB,
+    MOST_LOSS_DB,
+    OF_RESIDUAL,
+    OF_TOP_LOSS,
+    Fit,
+    estimate,
+    powers_as_cut,
+)
 from qc.groove.playback.passage import CutPassage, PlaybackSetup, Tip, displaced
-from qc.groove.playback.residual import TOP, WHOLE, MasterBands
+from qc.groove.playback.residual import WHOLE, MasterBands
 from qc.groove.signal.band_limit import motion_rate
-from qc.groove.signal.cells import UNITS
 from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.plugin_api import Stream
@@ -154,43 +163,29 @@ def measured(programme: Programme, chain: Chain) -> tuple[SideGeometry, CutPassa
     return side, CutPassage(motion, motion_rate(programme.rate), chain.cut.unity_velocity)
 
 
-def fourth_powers(side: SideGeometry) -> Array:
-    """Return the mean fourth power of each second's cells at 0 dB, (3, seconds): acceleration, lateral, vertical."""
-    seconds = side.span.sectors // SECTORS_A_SECOND
-    rows = []
-    for name in ("a_cells", "lateral_v_cells", "vertical_v_cells"):
-        cells = getattr(side.envelopes, name)[:, : seconds * SECTORS_A_SECOND].astype(np.float64)
-        there = cells >= 0.0
-        power = np.where(there, cells * UNITS[name] * side.chain.cut.unity_velocity, 0.0) ** 4
-        total = power.sum(axis=0).reshape(seconds, -1).sum(axis=1)
-        rows.append(total / there.sum(axis=0).reshape(seconds, -1).sum(axis=1))
-    return np.array(rows)
-
-
 def compare(programme: Programme, chain: Chain) -> Iterator[dict[str, Any]]:
     """Yield a row for each level and radius: the shares, and the exact residual of the worst seconds."""
     side, passage = measured(programme, chain)
-    powers = fourth_powers(side)
+    starts = side.second_powers.starts * (passage.rate // SECTORS_A_SECOND)
     tip, back = Tip.spherical(chain.playback.tip_radius), chain.playback.back_angle
     masters: dict[int, tuple[CutPassage, MasterBands]] = {}
     for level, radius in itertools.product(LEVELS, RADII):
-        gain, speed = 10.0 ** (level / 20.0), SPEED * radius
-        ratios = powers * gain**4
-        ratios[0] *= (tip.along / speed**2) ** 4
-        ratios[1:] *= (1.0 / (speed * math.tan(back))) ** 4
+        cutting = cut_at_radius(side, level, radius)
+        powers, passing = powers_as_cut(cutting)
         seconds = []
-        for second in np.argsort(-ratios.sum(axis=0))[:TRIED].tolist():
+        for second in np.argsort(-estimate(cutting).residual)[:TRIED].tolist():  # NaN comes last
             if second not in masters:
-                low, high = second * passage.rate, (second + 1) * passage.rate + passage.rate // 20
+                low = int(starts[second])
+                high = low + passage.rate + passage.rate // 20
                 part = CutPassage(
                     np.ascontiguousarray(passage.motion[:, low:high]), passage.rate, passage.unity_velocity
                 )
                 masters[second] = part, MasterBands(part.master, passage.rate)
             part, master = masters[second]
-            found = master.compared(part.played(PlaybackSetup(level, speed, tip, back), workers=2))
+            found = master.compared(part.played(PlaybackSetup(level, SPEED * radius, tip, back), workers=2))
             residual, loss = float(found.by_band[WHOLE][0]), float(found.top_loss[0])
-            if math.isfinite(residual):
-                seconds.append([second, residual, loss, *ratios[:, second].tolist()])
+            if math.isfinite(residual) and math.isfinite(powers[0, second]):
+                seconds.append([second, residual, loss, *powers[:, second].tolist(), float(passing[second])])
         if seconds:
             yield {
                 "programme": programme.name, "minutes": programme.seconds / 60.0, "level": level, "radius": radius,
@@ -228,9 +223,11 @@ Quartiles of the residual, dB, of the cuts whose share lies between.
 ESTIMATE = """\
 ## The estimate from the pass
 
-a + b 10 log10(e^4 + p lateral^4 + q vertical^4), each the mean fourth power of a second's cells; e is the tracing
-ratio, the others are the slopes. Least squares with soft outliers; scatter is the root mean square near the limits.
+What `qc/groove/playback/estimate.py` estimates of these seconds, against exact playback: with the constants in use, and
+with constants fitted anew. They are base, slope, lateral, vertical and passing of its `Fit`. Scatter about the mean is
+the root mean square near the limits: residuals from -25 to -10 dB, losses from 0.3 to 4 dB.
 """
+PARTS = ("base", "slope", "lateral", "vertical", "passing")
 
 # -- what is written about it ------------------------------------------------------------------------------------
 
@@ -297,41 +294,46 @@ def page(rows: Sequence[dict[str, Any]]) -> str:
 
 
 def _estimate(rows: Sequence[dict[str, Any]]) -> list[str]:
-    """Fit the estimate of residual and top loss to the exact seconds, and write both with their scatter."""
-    from scipy.optimize import least_squares
-
+    """Hold the estimate of residual and top loss against the exact seconds, and fit its form to them anew."""
     seconds = np.array([second[1:] for row in rows for second in row["seconds"]], np.float64)
     seconds = seconds[np.isfinite(seconds).all(axis=1) & (seconds[:, 2] > 0.0)]
-    residual, loss, powers = seconds[:, 0], seconds[:, 1], seconds[:, 2:]
+    residual, loss = seconds[:, 0], seconds[:, 1]
+    loss_level = 20.0 * np.log10(np.clip(loss, 0.02, MOST_LOSS_DB))
     lines = [
         ESTIMATE,
-        f"Fitted to {len(seconds)} exact seconds.",
+        f"{len(seconds)} exact seconds.",
         "",
-        "| estimate | a | b | p | q | scatter |",
-        "|---|---|---|---|---|---|",
+        "| estimate | constants | off by | scatter |",
+        "|---" * 4 + "|",
     ]
-    loss_level = 20.0 * np.log10(np.clip(loss, 0.02, 15.0))
-    for words, values, used, near in (
-        ("residual in 2-15 kHz, dB", residual, _between(residual, -45.0, 5.0), _between(residual, -25.0, -10.0)),
-        (f"20 log10 of the loss in {TOP}, dB", loss_level, _between(loss, 0.05, 15.0), _between(loss, 0.3, 4.0)),
+    for words, used_fit, values, used, near in (
+        ("residual", OF_RESIDUAL, residual, _between(residual, LEAST_DB, MOST_DB), _between(residual, -25.0, -10.0)),
+        ("loss", OF_TOP_LOSS, loss_level, _between(loss, 0.05, MOST_LOSS_DB), _between(loss, 0.3, 4.0)),
     ):
-        found = least_squares(
-            lambda p, x, y: _fitted(p, x) - y, [-12.0, 0.5, 0.0, 0.0], loss="soft_l1", args=(powers[used], values[used])
-        ).x
-        off = _fitted(found, powers[near]) - values[near]
-        lines.append(
-            f"| {words} | {found[0]:.2f} | {found[1]:.3f} | {math.exp(found[2]):.2f} | {math.exp(found[3]):.2f} | "
-            f"{math.sqrt(np.square(off).mean()):.1f} dB |"
-        )
+        for name, fit in (("in use", used_fit), ("fitted anew", _fitted(seconds[used, 2:], values[used]))):
+            found = fit.decibels(seconds[near, 2:5].T, seconds[near, 5])
+            off = found - values[near] if used_fit is OF_RESIDUAL else 10.0 ** (found / 20.0) - loss[near]
+            constants = ", ".join(f"{getattr(fit, part):.3g}" for part in PARTS)
+            scatter = math.sqrt(np.square(off - off.mean()).mean())
+            lines.append(f"| {words}, {name} | {constants} | {off.mean():+.1f} dB | {scatter:.1f} dB |")
     return lines
+
+
+def _fitted(seconds: Array, values: Array) -> Fit:
+    """Fit the form of the estimate, least squares with soft outliers; `seconds` (n, 4) are powers and passing."""
+    from scipy.optimize import least_squares
+
+    def of(p: Sequence[float]) -> Fit:
+        return Fit(p[0], p[1], math.exp(p[2]), math.exp(p[3]), p[4], 0.0)
+
+    def off(p: Sequence[float]) -> Array:
+        return of(p).decibels(seconds[:, :3].T, seconds[:, 3]) - values
+
+    return of(least_squares(off, [-20.0, 0.5, 4.0, 4.0, 0.5], loss="soft_l1").x.tolist())
 
 
 def _between(values: Array, low: float, high: float) -> Array:
     return (values > low) & (values < high)
-
-
-def _fitted(p: Sequence[float], powers: Array) -> Array:
-    return p[0] + p[1] * 10.0 * np.log10(powers[:, 0] + powers[:, 1:] @ np.exp(p[2:]) + 1e-12)
 
 
 def _fewest(values: Array, bad: Array) -> float:

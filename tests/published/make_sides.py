@@ -22,6 +22,7 @@ from make_levels import BRIGHTENED, MUSIC, Programme, brightened, read_programme
 from scipy.signal import resample_poly
 
 from qc import api
+from qc.model.quantity import clock
 from qc.model.report import Report
 from qc.plugin_host.host import Host
 
@@ -37,6 +38,15 @@ OF_WIDE_BASS = {
     "groove.cut-too-deep/greatest", "groove.top-width-too-narrow/least", "stereo.low-end-out-of-phase/excursion",
 }  # fmt: skip
 """Limits that bass in the middle would lift: sides they rule are judged once more with `BASS_MONO`."""
+OF_TREBLE = (
+    "groove.slope-too-steep/",
+    "groove.curvature-too-tight/",
+    "groove.drive-too-high/",
+    "hf.sibilance-or-cymbals-too-strong/",
+)
+"""How limits begin that a cut in the treble would lift."""
+SINGLE = ("7in", 45, 4)
+"""A single: where it stays below 0 LU, the page says what would lift it."""
 PEAK = 10.0 ** (-0.3 / 20.0)
 
 Array = np.ndarray[Any, Any]
@@ -93,8 +103,10 @@ def judged(programme: Programme, size: str, speed: int, minutes: int, host: Host
             encoding="utf-8",
         )
         report = api.check(delivery, api.Options(), host)
-        mono = None
-        if _ruling(report) in OF_WIDE_BASS:
+        mono, low = None, None
+        if (size, speed, minutes) == SINGLE and _on_disc(report) < 0.0:
+            low = below_nominal(report, delivery, host)
+        if low is not None or _ruling(report) in OF_WIDE_BASS:
             mono = api.check(delivery, api.Options(chain=(BASS_MONO,)), host).sides[0].levels
         before = None
         if (size, speed) == ("12in", 33) and minutes in COMPARED:
@@ -113,8 +125,53 @@ def judged(programme: Programme, size: str, speed: int, minutes: int, host: Host
         "before_rules": None if before is None else before.ruling,
         "mono": None if mono is None else mono.recommended.value,
         "mono_rules": None if mono is None else mono.ruling,
+        "low": low,
         "tips": {tip.tip: tip.recommended.value for tip in levels.by_tip if tip.recommended is not None},
     }  # fmt: skip
+
+
+def below_nominal(report: Report, delivery: Path, host: Host) -> dict[str, Any]:
+    """Return what keeps a single below 0 LU: its treble at that level, and the levels with less of it.
+
+    The treble is what the checks advise when the side is cut at 0 LU: the deepest cut, the widest band, the time of it
+    all, the first and the last second. `untreated` is the highest level that the limits on treble leave, `other` the
+    highest level of all other limits and the one that rules then, `repairs` what cutting single passages wins.
+    """
+    levels = report.sides[0].levels
+    assert levels is not None
+    assert levels.budget is not None
+    lines = levels.budget.limits
+    treble = [line.level.value for line in lines if line.limit.startswith(OF_TREBLE)]
+    other = min((line for line in lines if not line.limit.startswith(OF_TREBLE)), key=lambda line: line.level.value)
+    level = round(levels.recommended.value - _on_disc(report), 1)
+    at_nominal = api.check(delivery, api.Options(level=level), host)
+    cuts = [
+        remedy
+        for check in at_nominal.results
+        for finding in check.findings
+        for remedy in finding.remedies
+        if remedy.kind in ("band_cut", "band_will_not_do") and remedy.stretches
+    ]
+    return {
+        "untreated": min(treble), "other": other.level.value, "other_rules": other.limit,
+        "repairs": [
+            {"win": repair.wins.value, "passages": len(repair.passages),
+             "start": repair.passages[0].start_s, "end": repair.passages[-1].end_s}
+            for repair in levels.budget.repairs
+        ],
+        "cuts": None if not cuts else {
+            "deepest": max(cut.numbers.get("cut", cut.numbers["whole"]).value for cut in cuts),
+            "from": min(cut.numbers["from"].value for cut in cuts),
+            "to": max(cut.numbers["to"].value for cut in cuts),
+            "over": max(cut.numbers["over"].value for cut in cuts) / 1e3,
+            "first": min(cut.stretches[0].start_s for cut in cuts),
+            "last": max(cut.stretches[-1].end_s for cut in cuts),
+        },
+    }  # fmt: skip
+
+
+def _on_disc(report: Report) -> float:
+    return report.sides[0].measurements["groove.level_on_disc"].value
 
 
 def _ruling(report: Report) -> str | None:
@@ -194,14 +251,19 @@ def _trade(rows: Sequence[dict[str, Any]]) -> list[str]:
             f"{np.mean(found):+.1f} on average; common practice, from memory, is {said}."
         )
     singles = [by[name, "7in 45", 4] for name in names]
-    below = [row for row in singles if row["on_disc"] < 0.0]
+    below = [row for row in singles if round(row["on_disc"], 1) < 0.0]  # levels are searched in tenths of a dB
     lines.append(f"* Singles of 4 minutes at or above 0 LU on the disc: {len(singles) - len(below)} of {len(singles)}.")
-    lines += [
-        f"  * {row['programme']}: {row['on_disc']:+.1f} LU, ruled by `{row['rules']}`"
-        + ("." if row["mono"] is None else f"; {row['on_disc'] + row['mono'] - row['level']:+.1f} LU with mono bass.")
-        for row in below
-    ]
-    parted = [row for row in rows if row["mono"] is not None]
+    lines += [f"  * {_below(row)}" for row in below]
+    bright = [row for row in below if row["low"]["untreated"] + row["on_disc"] - row["level"] < 0.0]
+    short = [row for row in below if row not in bright and row["mono"] + row["on_disc"] - row["level"] < 0.0]
+    lines.append(
+        f"* Of these, extreme treble holds back {len(bright)}, and wide bass {len(below) - len(bright) - len(short)}, "
+        "which a room would put in the middle first. The rule of thumb and the model part at the other "
+        f"{len(short)} ({'; '.join(row['programme'] for row in short)}). The model was believed: their bass needs "
+        "more width or more room than the side has, whatever a rule says of singles on average, and a turn that "
+        "is wider than its pitch cuts into the next."
+    )
+    parted = [row for row in rows if row["rules"] in OF_WIDE_BASS]
     lines.append(
         f"* Rule of thumb and model part where wide bass rules: {len(parted)} of {len(rows)} sides. The "
         "model was believed: the groove closes or is deeper than the lacquer allows, and a room would put the bass in "
@@ -214,6 +276,25 @@ def _trade(rows: Sequence[dict[str, Any]]) -> list[str]:
         f"{worst['disc']}, {worst['minutes']} minutes, at {worst['level']:+.1f} dB."
     )
     return lines
+
+
+def _below(row: dict[str, Any]) -> str:
+    """Write what keeps a single below 0 LU, and what would lift it."""
+    above, low = row["on_disc"] - row["level"], row["low"]
+    text = f"{row['programme']}: {row['on_disc']:+.1f} LU, ruled by `{row['rules']}`; "
+    text += f"{row['mono'] + above:+.1f} LU with the bass in the middle, where `{row['mono_rules']}` rules."
+    if low["untreated"] + above >= 0.0:
+        return f"{text} Its treble allows {low['untreated'] + above:+.1f} LU."
+    text += f" Its treble allows {low['untreated'] + above:+.1f} LU"
+    if (cuts := low["cuts"]) is not None:
+        text += (
+            f": at 0 LU it is too much between {cuts['from'] / 1e3:.2g} and {cuts['to'] / 1e3:.2g} kHz, from "
+            f"{clock(cuts['first'])} to {clock(cuts['last'])}, by up to {cuts['deepest']:.1f} dB"
+        )
+    text += f". De-essed until nothing of it is over, the side goes to {low['other'] + above:+.1f} LU, "
+    text += f"where `{low['other_rules']}` rules"
+    wins = [f"{repair['win']:.1f} dB with {repair['passages']} of them" for repair in low["repairs"]]
+    return text + (f"; turning down its worst passages wins {', '.join(wins)}." if wins else ".")
 
 
 def _mono(row: dict[str, Any]) -> str:
