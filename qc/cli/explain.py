@@ -1,4 +1,4 @@
-"""`sidegate explain`: what a check finds and by which limits, what a measurement or a value of the chain is."""
+"""`sidegate explain`: what a check finds and by which limits, what any other name of the tool means."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 
 from qc import api
 from qc.cli import chain_value
+from qc.cli.explained_plugin_parts import write_format, write_hook
 from qc.cli.plugin_host import host_of
 from qc.cli.streams import emit
 from qc.cli.terminal import colour, width
@@ -22,6 +23,8 @@ from qc.model.errors import UsageError
 from qc.model.report import HeldLimit, ParameterFacts
 from qc.plugin_api import Check, Limit
 from qc.plugin_host.host import Host
+from qc.plugin_host.spec import HOOKS
+from qc.report.registry import with_plugins
 from qc.report.text.report import LEAST, MOST
 from qc.rulebook.words import SILENT, finds, judging, meanings, publisher, side_of, trust
 from qc.ruleset.choose import named
@@ -38,8 +41,17 @@ LABEL = 12
 
 
 def explain(words: argparse.Namespace) -> int:
-    """Explain a check, a measurement or a value of the chain; raises UsageError for any other name."""
+    """Explain a check, a measurement, a value of the chain, a format or a hook; raises UsageError for another name."""
     host = host_of(words)
+    page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
+    formats = with_plugins(host.renderers)
+    if words.name in HOOKS or words.name in formats:
+        if words.name in HOOKS:
+            write_hook(page, words.name, host)
+        else:
+            write_format(page, formats[words.name], host)
+        emit(page.text.encode("utf-8", "replace"))
+        return 0
     shelf = Shelf.of(host)
     ruleset = shelf.load(named(words.ruleset, host, shelf) if words.ruleset else shelf.serving("12in", "33"))
     sources, left_out = shelf.sources_of(ruleset.path), LeftOutPlugins(host, ruleset, api.units(host.needs))
@@ -49,11 +61,11 @@ def explain(words: argparse.Namespace) -> int:
     published = dict(api.units(host.needs))
     name = words.name.partition("/")[0]  # reports name a limit as CHECK/LIMIT
     if name not in host.checks and name not in {*published, *MEANINGS_OF_CHAIN, *OF_LEVEL}:
-        near = _near(name, host, [*published, *MEANINGS_OF_CHAIN, *OF_LEVEL])
-        raise UsageError(f'explain: no check, measurement or value of the chain is called "{shown(name)}"; {near}')
+        near = _near(name, host, [*published, *MEANINGS_OF_CHAIN, *OF_LEVEL, *formats, *HOOKS])
+        what = "no check, measurement, value of the chain, format or hook"
+        raise UsageError(f'explain: {what} is called "{shown(name)}"; {near}')
     installed = {check: kind for check, kind in host.checks.items() if check not in ruleset.measures}
     bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs), lost, host.runner).checks}
-    page = Page(min(max(width(), LEAST), MOST), colour=colour(), ascii_only=words.ascii)
     if name in MEANINGS_OF_CHAIN:
         _sources(page, chain_value.write_value(page, name, ruleset), sources)
     elif name in OF_LEVEL:
@@ -67,8 +79,9 @@ def explain(words: argparse.Namespace) -> int:
 
 
 def names(host: Host) -> list[str]:
-    """Return all names of checks, measurements and values of the chain, sorted."""
-    return sorted({*host.checks, *api.units(host.needs), *MEANINGS_OF_CHAIN, *OF_LEVEL})
+    """Return all names that can be explained, sorted."""
+    chain = {*MEANINGS_OF_CHAIN, *OF_LEVEL}
+    return sorted({*host.checks, *api.units(host.needs), *chain, *with_plugins(host.renderers), *HOOKS})
 
 
 def _near(name: str, host: Host, published: Iterable[str]) -> str:
@@ -84,7 +97,7 @@ def _near(name: str, host: Host, published: Iterable[str]) -> str:
     nearest = [folded[spelling] for spelling in dict.fromkeys(alike)][:4]
     if nearest:
         return f"did you mean {' or '.join(nearest)}?"
-    areas = sorted({valid_name.partition(".")[0] for valid_name in valid})
+    areas = sorted({valid_name.partition(".")[0] for valid_name in valid if "." in valid_name})
     return f"names begin with {', '.join(f'{area}.' for area in areas)}; sidegate completion --list names gives all"
 
 

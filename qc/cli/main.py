@@ -66,7 +66,7 @@ class _Version(argparse.Action):
 
 
 COMMANDS = {
-    "check", "completion", "demo", "explain", "init", "listen", "new-plugin", "plan", "rulesets", "store",
+    "check", "completion", "demo", "docs", "explain", "init", "listen", "new-plugin", "plan", "rulesets", "store",
 }  # fmt: skip
 """Commands with a module of their own in qc.cli."""
 
@@ -150,7 +150,31 @@ def parser() -> argparse.ArgumentParser:
 
     _rulesets(commands)
     _store(commands)
-    commands.add_parser("plugins", help="list the plugins that were found, and what did not load")
+    _plugins(commands)
+    schema = commands.add_parser("schema", help="print a JSON Schema")
+    schema.add_argument(
+        "model", choices=["report", "plan", "listen", "delivery", "ruleset", "rulesets-diff", "waivers"]
+    )
+    _explain(commands)
+    completion = commands.add_parser("completion", help="print a completion script for a shell")
+    completion.add_argument("shell", nargs="?", choices=["bash", "zsh", "fish"])
+    completion.add_argument("--list", choices=["rulesets", "names", "chain"], help=argparse.SUPPRESS)
+    return top
+
+
+def _plugins(commands: argparse._SubParsersAction[_Parser]) -> None:
+    plugins = commands.add_parser(
+        "plugins", help="list the plugins, what each brings, and what did not load",
+        description="List the plugins with their packages and versions, the checks, measurements, rulesets and formats "
+        "that each brings, and why one did not load. Ends with 3 where one did not.",
+    )  # fmt: skip
+    _without(plugins)
+    docs = commands.add_parser(
+        "docs", help="print a page for people who write plugins or rulesets",
+        description="Print a page for people who write plugins or rulesets, in Markdown, and through a pager on a "
+        "terminal; without PAGE list the pages.",
+    )  # fmt: skip
+    docs.add_argument("page", metavar="PAGE", nargs="?", choices=["plugins", "hooks", "rulesets"])
     new = commands.add_parser(
         "new-plugin", help="write a package with house rules to begin with",
         description="Write a package that brings a check with what it measures, a ruleset, and tests that it passes "
@@ -158,25 +182,20 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     new.add_argument("name", metavar="NAME", help="small letters, digits and hyphens, such as harbour-rules")
     new.add_argument("--out", metavar="FOLDER", help="a folder that is not there yet; default: NAME")
-    schema = commands.add_parser("schema", help="print a JSON Schema")
-    schema.add_argument(
-        "model", choices=["report", "plan", "listen", "delivery", "ruleset", "rulesets-diff", "waivers"]
-    )
+
+
+def _explain(commands: argparse._SubParsersAction[_Parser]) -> None:
     explain = commands.add_parser(
-        "explain", help="explain what a check finds, or what a measurement is",
-        description="Explain what a check finds, why, how, by which limits and sources; or what a measurement is, or a "
-        "value of the chain, such as cut.land.",
+        "explain", help="explain a check, a measurement, a report format or a hook",
+        description="Explain what a check finds, why, how, by which limits and sources; or what a measurement is, a "
+        "value of the chain, such as cut.land, a report format, or a hook of plugins.",
     )  # fmt: skip
-    explain.add_argument("name", metavar="CHECK|MEASUREMENT|KEY", help="for example groove.drive-too-high")
+    explain.add_argument("name", metavar="NAME", help="for example groove.drive-too-high, cut.land, sarif or qc_checks")
     explain.add_argument(
         "--ruleset", metavar="NAME[@VERSION]", help="show the limits of this ruleset (or a ruleset file)"
     )
     _without(explain)
     explain.add_argument("--ascii", action="store_true", help="plain ASCII")
-    completion = commands.add_parser("completion", help="print a completion script for a shell")
-    completion.add_argument("shell", nargs="?", choices=["bash", "zsh", "fish"])
-    completion.add_argument("--list", choices=["rulesets", "names", "chain"], help=argparse.SUPPRESS)
-    return top
 
 
 def _delivery(command: argparse.ArgumentParser) -> None:
@@ -440,7 +459,7 @@ def _run_named(words: argparse.Namespace) -> int:
         return schema(words.model)
     from qc.cli.listing import plugins
 
-    return plugins()
+    return plugins(words)
 
 
 def run() -> NoReturn:

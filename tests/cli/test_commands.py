@@ -119,7 +119,7 @@ def test_rulesets_and_plugins_are_listed():
     done = ran("plugins")
     assert (done.returncode, done.stderr) == (0, "")
     title, *rows = done.stdout.splitlines()
-    assert title.split() == ["PLUGIN", "PACKAGE", "VERSION", "HOOKS"]
+    assert title.split() == ["PLUGIN", "PACKAGE", "VERSION", "STATE", "HOOKS"]
     assert {tuple(row.split()[:3]) for row in rows} >= {
         ("standard", "sidegate", qc.__version__),
         ("rulesets", "sidegate", qc.__version__),

@@ -9,10 +9,14 @@ import pytest
 from qc import api
 from qc.cli import explain
 from qc.cli.main import main
+from qc.plugin_host import spec
+from qc.plugin_host.host import Host
+from qc.plugin_host.spec import HOOKS
 from qc.rulebook.words import meanings
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.overrides import keys
 from support.command import called
+from support.plugins import plugin, renderer
 
 SHIPPED = files("qc_rulesets") / "disc-12in-33" / "1.0.0.yaml"
 
@@ -149,3 +153,33 @@ def test_the_command_writes_on_stdout_alone():
 def test_a_limit_as_reports_name_it_is_its_check(capfdbinary):
     limit = told(capfdbinary, "groove.drive-too-high/in_1s")
     assert limit == told(capfdbinary, "groove.drive-too-high")
+
+
+@pytest.mark.parametrize("name", api.FORMATS)
+def test_every_format_is_explained(name, capfdbinary):
+    code, text, _ = told(capfdbinary, name)
+    assert code == 0
+    assert f"--out {name}=" in text
+    assert text.endswith("brought by sidegate itself")
+
+
+@pytest.mark.parametrize("name", HOOKS)
+def test_every_hook_is_explained(name, capfdbinary):
+    code, text, _ = told(capfdbinary, name)
+    assert code == 0
+    words = " ".join((getattr(spec, name).__doc__ or "").split())
+    assert words.split(".")[0] in text
+    assert f"def {name}(" in text
+    assert ("the plugin standard" in text) == (name in {"qc_checks", "qc_measures"})
+
+
+def test_the_format_of_a_plugin_is_explained_with_its_plugin(monkeypatch, capfdbinary):
+    lines = renderer("lines", suffixes=(".lines",), __doc__="A line a check.\n\nNo more.")
+    house = Host.build(extra=[("acme", plugin(qc_renderers=[lines]))])
+    monkeypatch.setattr(api, "build_host", lambda *_: house)
+    code, text, _ = told(capfdbinary, "lines")
+    assert code == 0
+    assert text.endswith(
+        "is A line a check. writes a file, usually .lines asked by --out lines=report.lines, of sidegate check "
+        "brought by the plugin acme"
+    )

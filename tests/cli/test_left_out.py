@@ -108,7 +108,7 @@ def outcomes(report):
 
 
 def said_first(ran):
-    return next(line for line in ran.err.splitlines() if "reading side" not in line)
+    return next(line for line in ran.err.splitlines() if "plugin" in line)
 
 
 # -- its own ruleset is asked for --------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from qc.plugin_host.host import Host
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
 from qc.testing.deliveries import Sent, deliver
+from support.plugins import check, need, plugin, renderer
 
 HUM = 0.1 * np.tile(np.sin(np.arange(9600.0) / 8.0), (2, 1))
 """0.2 s of a tone in both channels."""
@@ -97,17 +98,37 @@ def test_a_ruleset_whose_plugin_is_not_installed_judges_nothing(tmp_path, varian
 
 def test_plugins_that_did_not_load_are_listed_with_why_and_end_with_3(monkeypatch, capsysbinary):
     host = Host.build(extra=[("acme-with-a-long-name", Broken())])
-    monkeypatch.setattr(api, "build_host", lambda: host)
+    monkeypatch.setattr(api, "build_host", lambda *_: host)
     assert main(["plugins"]) == 3
     head, *rows = capsysbinary.readouterr().out.decode().splitlines()
-    assert head.split() == ["PLUGIN", "PACKAGE", "VERSION", "HOOKS"]
+    assert head.split() == ["PLUGIN", "PACKAGE", "VERSION", "STATE", "HOOKS"]
     assert {row.index(word) for row, word in zip(rows[1:3], ("sidegate", "sidegate"), strict=True)} == {
         head.index("PACKAGE")
     }
-    assert rows[0].split() == ["acme-with-a-long-name", "-"]
-    assert rows[3].startswith('acme-with-a-long-name: hooks: plugin "acme-with-a-long-name": ')
-    assert 'did you mean "qc_checks"?' in rows[3]
-    assert len(rows) == 4
+    assert rows[0].split() == ["acme-with-a-long-name", "not", "loaded", "?"]
+    assert rows[-1].startswith('acme-with-a-long-name: hooks: plugin "acme-with-a-long-name": ')
+    assert 'did you mean "qc_checks"?' in rows[-1]
+    assert "acme-with-a-long-name" not in "".join(rows[1:-1])
+
+
+def test_plugins_are_listed_with_all_that_they_bring(monkeypatch, tmp_path, capsysbinary):
+    (tmp_path / "acme-12in-33").mkdir()
+    (tmp_path / "acme-12in-33" / "1.0.0.yaml").write_text("schema: 1\n")
+    house = plugin(
+        qc_checks=[check("acme.quiet")], qc_measures=[need("acme.need", {"acme.hum": "1", "acme.buzz": "1"})],
+        qc_rulesets=tmp_path, qc_renderers=[renderer("lines")],
+    )  # fmt: skip
+    host = Host.build((), extra=[("acme", house)])
+    monkeypatch.setattr(api, "build_host", lambda *_: host)
+    assert main(["plugins"]) == 0
+    _, _, _, title, *rows = capsysbinary.readouterr().out.decode().splitlines()
+    assert title == "acme"
+    assert [row.split(maxsplit=1) for row in rows] == [
+        ["checks", "1: acme.quiet"],
+        ["measurements", "2: acme.buzz, acme.hum"],
+        ["rulesets", "1: acme-12in-33@1.0.0"],
+        ["formats", "1: lines"],
+    ]
 
 
 def test_a_misspelt_check_is_reported_although_a_plugin_did_not_load(tmp_path, variant):

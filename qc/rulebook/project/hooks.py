@@ -14,7 +14,7 @@ FOLDER = Path(__file__).with_name("templates")
 
 LEFT_OUT = (
     "The plugin is left out with all that it brings, and named; the others go on, a check that is missed gives error; "
-    "exit code 3."
+    "exit code 3 where the run needs the plugin."
 )
 CALLED = {
     "qc_checks": ("Once, when a run begins.", LEFT_OUT),
