@@ -206,7 +206,8 @@ class Context:
     def of_text(self, message: str, text: str) -> Finding:
         """Return the finding of a text in the delivery file that cannot be judged, at its line where it is found."""
         count = Quantity(value=len(text), unit="1")
-        return self.found("fail", message, measured=count, field=_place_of(text, self.declared), remedy="Shorten it.")
+        place = _place_of(text, self.declared if self.side else self.delivery)
+        return self.found("fail", message, measured=count, field=place, remedy="Shorten it.")
 
     def _in_the_file(self, field: Field) -> dict[str, str | int | None]:
         """Return the field and line of a key of the side in the delivery file."""

@@ -99,7 +99,7 @@ class CaseFile(InputModel):
     ruleset: Line | None = None
     """NAME, NAME@VERSION, or a path relative to the case file; by default the newest ruleset for the disc"""
     limits: Mapping[Line, Mapping[Line, Entry]] = Field(default_factory=dict)
-    """check id -> limit key -> limit, which replaces the limit of the ruleset or is added"""
+    """check id -> key -> limit or parameter, which replaces that of the ruleset or is added"""
     delivery: Mapping[str, Any] = Field(default_factory=dict)
     """further or replaced top-level keys of the delivery file: catalogue, part, notes ..."""
     sides: tuple[CaseSide, ...] = Field(min_length=1)

@@ -17,6 +17,7 @@ import qc_standard
 from qc import api
 from qc.cli.main import main
 from qc.judge.bind import bind
+from qc.judge.context import Context, SideEvidence
 from qc.judge.engine import exit_code
 from qc.model.errors import RulesetError
 from qc.plugin_api import Evidence, Judged, Pattern, Unit
@@ -26,6 +27,7 @@ from qc.rulebook.book import Book
 from qc.rulebook.checks import check_page
 from qc.ruleset.sources import Sources
 from qc.schemas.build import generated
+from qc.testing import cases
 from qc.testing.deliveries import Sent, deliver
 from support import house_catalogue
 from support.house_catalogue import CHECK, SOURCE, STATED, put
@@ -170,6 +172,31 @@ def test_a_text_that_is_too_long_fails_and_is_no_fault_of_the_plugin(houses, tmp
     (finding,) = result.findings
     assert finding.message == "A text of 300 characters is too long to be judged; at most 256 are"
     assert (finding.location.field, finding.location.line) == ("tracks.0.title", 9)
+
+
+def test_a_long_text_of_the_delivery_is_named_by_its_key(houses):
+    text = "A" * 300
+    evidence = SideEvidence(side="", chain=houses.load(put(houses)).chain, declared={}, delivery={"catalogue": text})
+    finding = Context(evidence, house_catalogue.CatalogueNumber(None)).of_text("It is too long", text)
+    assert (finding.severity, finding.location.field) == ("fail", "catalogue")
+
+
+def test_a_case_file_sets_parameters_beside_those_of_its_ruleset(houses, tmp_path):
+    ruleset = put(houses, "house/1.0.0.yaml")
+    path = tmp_path / CHECK / "fail-another-label.yaml"
+    path.parent.mkdir()
+    tone = "{sine: {frequency: 440 Hz, level: -12 dBFS, lasts: 1 s}}"
+    path.write_text(
+        f"why: The number is another label's.\nruleset: {ruleset}\n"
+        f"limits: {{{CHECK}: {{required: {{value: true, {SOURCE}}}, pattern: {{value: ^ZZ, {SOURCE}}}}}}}\n"
+        f"delivery: {{catalogue: QH-001}}\nsides: [{{audio: [{tone}], tracks: [{{start: 0, end: 1}}]}}]\n"
+    )
+    host = dataclasses.replace(HOST, ruleset_folders=houses.folders)
+    judged_report = cases.check(cases.load(path), tmp_path / "run", host)
+    stated = judged_report.report["ruleset"]["parameters"]
+    assert stated[f"{CHECK}/pattern"]["value"] == "^ZZ"
+    grade = stated[f"{CHECK}/grade"]
+    assert (grade["value"], grade["source"]) == ("fail", "house: label guide 4")
 
 
 def test_a_pattern_that_other_engines_hang_on_is_matched_at_once(houses, tmp_path):
