@@ -1,8 +1,9 @@
 """The interface for plugins, on one page; plugin code handles no threads, locks or files.
 
 Measuring and judging are separate. An `Analysis` processes the audio in blocks and depends on nothing of a ruleset
-but `chain.signal`; a `Derived` need is computed from results and the chain; a `Check` compares published numbers with
-limits. Needs are frozen dataclasses and serve as keys, so that equal needs are computed once.
+but `chain.signal`; a `Derived` need is computed from results and the chain, a `GrooveDerived` need from the groove at
+a cut level; a `Check` compares published numbers with limits. Needs are frozen dataclasses and serve as keys, so that
+equal needs are computed once.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from qc.model.check_docs import CheckWords, ForClient
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError
 from qc.model.figures import Curve, Spectrum, View
+from qc.model.groove import Groove
 from qc.model.parameters import Pattern, Unit
 from qc.model.quantity import At, Model, Op, Quantity
 from qc.model.report import (
@@ -40,9 +42,10 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "CheckWords", "Curve", "Derived",
-    "Evidence", "Excerpt", "Finding", "FolderRenderer", "ForClient", "Judged", "Limit", "LimitCheck", "Location",
-    "Measurements", "Model", "Need", "Outcome", "Pattern", "Quantity", "Remedy", "Renderer", "Report", "Running",
-    "RunningTap", "Samples", "Scope", "Severity", "Spectrum", "Stream", "Stretch", "Tap", "Unit", "View",
+    "Evidence", "Excerpt", "Finding", "FolderRenderer", "ForClient", "Groove", "GrooveAt", "GrooveDerived", "Judged",
+    "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Pattern", "Quantity", "Remedy",
+    "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Spectrum", "Stream", "Stretch",
+    "Tap", "Unit", "View",
 ]  # fmt: skip
 
 Samples = NDArray[np.float64]
@@ -191,6 +194,40 @@ class Derived(Need[R]):
     @abstractmethod
     def work(self, measured: Measurements) -> R:
         """Compute the result."""
+
+
+class GrooveDerived(Need[R]):
+    """A measurement of the groove: a number of the side at the cut level that it is judged at.
+
+    Where a limit on one of its numbers has `sets_level`, `evaluate` is called at several levels to find the highest at
+    which the limit holds, at most 16 times a side and once a level. So that there is one, a number must not get better
+    as the level rises. `evaluate` is a pure function: of the same groove and results it returns the same.
+    """
+
+    def needs(self) -> tuple[Need[Any], ...]:
+        """Return the needs whose results `evaluate` reads beside the groove: any `Analysis` or `Derived`."""
+        return ()
+
+    @abstractmethod
+    def evaluate(self, groove: Groove, results: Measurements) -> R:
+        """Compute the result from the groove at one cut level; `results[need]` is the result of one of `needs`."""
+
+
+@dataclass(frozen=True)
+class GrooveAt(Need[Groove]):
+    """The groove at a cut level in dB, None for the level that the side is judged at.
+
+    A check that names it in `needs` gets the `Groove` at the judged level as `ctx[GrooveAt]`.
+    """
+
+    id: ClassVar[str] = "groove.at"
+
+    level_db: float | None = None
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build it for the level that the side is judged at."""
+        return cls()
 
 
 @dataclass(frozen=True)

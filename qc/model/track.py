@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+
+from qc.model.cutting_chain import SECTORS_A_SECOND
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,3 +18,9 @@ class Track:
     start: Fraction
     end: Fraction
     mark_after: bool = True
+
+
+def track_at(tracks: Sequence[Track], sector: int) -> int | None:
+    """Return the number of the track at a sector of the file, or of the last before it; None without tracks."""
+    begun = [track.number for track in tracks if track.start < Fraction(sector + 1, SECTORS_A_SECOND)]
+    return begun[-1] if begun else (tracks[0].number if tracks else None)

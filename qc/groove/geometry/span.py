@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from qc.groove.signal.programme import ProgrammeBounds
 from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.track import Track
+from qc.model.track import Track, track_at
 
 LEAST_GAP = Fraction(3, 10)
 """s; a declared gap of more than this is opened into a mark (practice)."""
@@ -35,9 +35,7 @@ class Span:
 
     def track_at(self, sector: int) -> int | None:
         """Return the number of the track at a sector of the span, or of the last before it; None without tracks."""
-        second = Fraction(self.start + sector, SECTORS_A_SECOND)
-        begun = [t.number for t in self.tracks if t.start < second + Fraction(1, SECTORS_A_SECOND)]
-        return begun[-1] if begun else (self.tracks[0].number if self.tracks else None)
+        return track_at(self.tracks, self.start + sector)
 
     def mark_advance(self, mark_width: float) -> NDArray[np.float64]:
         """Least advance of each sector in m, (sectors,): the mark's width spread over the gap, 0 elsewhere."""

@@ -34,6 +34,7 @@ class Spiral:
     land: Array
     travel: float
     travel_least: float
+    path: SpiralPath
 
     @property
     def last_radius(self) -> float:
@@ -82,7 +83,7 @@ def compute_spiral(
     _take(right, left, rise_near, unity, gain, cut, disc, radius)
     least = _least(cut, disc, radius)
     path = _fill(marks, cut, disc, radius, advance, pitch, land)
-    return Spiral(advance, radius, pitch, land, path.travel, least)
+    return Spiral(advance, radius, pitch, land, path.travel, least, path)
 
 
 def travel_least(

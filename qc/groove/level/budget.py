@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qc.groove.geometry.cut import windowed
+from qc.groove.geometry.cut import FOLLOWING, windowed
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.traces import OF_TRAVEL, Array, Mask, Trace, any_wall, furthest, loud, trace
 from qc.groove.level.events import Stretch
@@ -160,6 +160,8 @@ def _broken(reduced: ReducedSide, kept: Sequence[_Kept], rule: _Kept, tenths: in
     """
     doubtful = (limit for limit in kept if limit != rule and (limit.tenths < tenths or limit.row.measure == LAND))
     for limit in (rule, *doubtful):
+        if limit.row.measure not in FOLLOWING:  # a plugin's, which is not asked about repairs: it wins nothing by them
+            return limit.row
         if not reduced.keeps(limit.row, limit.bound, tenths / 10.0):
             return limit.row
     return None

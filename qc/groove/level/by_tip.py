@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from qc.groove.geometry.cut import Cutting
+from qc.groove.geometry.cut import FOLLOWING, Cutting
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.time_shares import TIMES
 from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals, keeps, wanted
@@ -50,7 +50,11 @@ class TipSearch:
         self._wanted = wanted(search.rows, search.side)
         self._alone = {want: by_limit[want[0]].tenths for want in self._wanted}
         fixed = [want for want in self._wanted if want[0].measure not in OF_TIP]
-        self._ceiling = min((self._alone[want] for want in fixed), default=HIGHEST)
+        self._outside = {
+            row: reached.tenths for row, reached in by_limit.items() if row.sets_level and row.measure not in FOLLOWING
+        }
+        """limits on numbers of plugins, which are asked under the chain's own tip alone"""
+        self._ceiling = min((*(self._alone[want] for want in fixed), *self._outside.values()), default=HIGHEST)
         """tenths of a dB above which a limit does not hold that no tip moves"""
         self._moving = [want for want in self._wanted if want[0].measure in OF_TIP]
 
@@ -72,7 +76,7 @@ class TipSearch:
         close = [want for want in self._wanted if alone[want] - reached.tenths < HEADROOM]
         if reached.bound == "<" or not tip.keeps(close, reached.tenths):
             # a limit that holds higher up does not here, or none holds anywhere: searched like any other side
-            return HighestSearch(side, self._search.rows, self._spirals, self._policy).highest(low)
+            return HighestSearch(side, self._search.rows, self._spirals, self._policy, self._outside).highest(low)
         return Highest(reached, tip.last_diameter(reached.tenths), tip.travel(reached.tenths), edge)
 
     def _guess(self, tip: _UnderTip, want: Wanted, tenths: int) -> int:
@@ -97,7 +101,7 @@ class TipSearch:
             moves = want[0].measure in OF_TIP
             if not tip.keeps([want], low + 1) if moves else self._alone[want] == low:
                 return want[0]
-        return None
+        return next((row for row, tenths in self._outside.items() if tenths == low), None)
 
 
 class _UnderTip:

@@ -8,7 +8,7 @@ one speed have the same spirals whatever their diameters, and share them.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -30,6 +30,8 @@ STRIDE = 4
 """First stride of a search that no travel guides, 0.1 dB."""
 MISSES = 3
 """Trials in a row with one outcome after which a search no longer follows the travel."""
+NEAR = -30
+"""First guess at the level of a side of which nothing is computed yet, 0.1 dB."""
 SLACK = 1e-5
 """m by which a diameter may be short of its limit, and more."""
 
@@ -138,18 +140,23 @@ def wanted(rows: Iterable[LevelRow], side: SideGeometry) -> tuple[Wanted, ...]:
 
 
 class HighestSearch:
-    """Searches one side on one disc; `spirals` may be shared with others of the same `SharedSpirals.key`."""
+    """Searches one side on one disc; `spirals` may be shared with others of the same `SharedSpirals.key`.
+
+    `ceilings` are the highest tenths of a dB at which limits hold that are searched elsewhere.
+    """
 
     def __init__(
         self, side: SideGeometry, rows: Iterable[LevelRow], spirals: SharedSpirals | None = None,
-        policy: LevelPolicy = EDGE,
+        policy: LevelPolicy = EDGE, ceilings: Mapping[LevelRow, int] | None = None,
     ) -> None:  # fmt: skip
         self.side, self.policy = side, policy
+        self._ceilings = ceilings or {}
         self.spirals = spirals or SharedSpirals(side)
         self.wanted = wanted(rows, side)
         self._order = list(side.polarities)
         flat = {want: self.spirals.flat(want) for want in self.wanted}
-        self.ceiling = min((level for level in flat.values() if level is not None), default=HIGHEST)
+        levels = (*(level for level in flat.values() if level is not None), *self._ceilings.values())
+        self.ceiling = min(levels, default=HIGHEST)
         """tenths of a dB above which a limit does not hold that needs no spiral"""
         spiral = [want for want in self.wanted if flat[want] is None]
         self.of_spiral = sorted(spiral, key=lambda want: want[0].measure not in {DIAMETER, ROOM})
@@ -239,9 +246,9 @@ class HighestSearch:
         for want in self.wanted:
             if not all(keeps(want, cutting) for cutting in cuttings):
                 return want[0]
-        return None
+        return next((row for row, highest in self._ceilings.items() if highest < tenths), None)
 
 
-def highest(side: SideGeometry, rows: Sequence[LevelRow], near: int = -30, policy: LevelPolicy = EDGE) -> Highest:
+def highest(side: SideGeometry, rows: Sequence[LevelRow], near: int = NEAR, policy: LevelPolicy = EDGE) -> Highest:
     """Search one side by itself."""
     return HighestSearch(side, rows, policy=policy).highest(near)

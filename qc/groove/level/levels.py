@@ -132,7 +132,7 @@ class LevelSearch:
         """Try a limit at a level."""
         (row, bound), most = want, -math.inf
         for value in self._values(row, level):
-            most = max(most, _excess(value, bound, row.op))
+            most = max(most, excess(value, bound, row.op))
             if not meets(value, bound, row.op, row.unit):
                 return Trial(False, most)
         return Trial(True, most)
@@ -153,16 +153,16 @@ class LevelSearch:
         warned = [(row, row.warn) for row in self.rows if row.warn is not None]
         reached = self.reach(single.items())
         by_limit = {row: reached[row, bound] for row, bound in single.items()}
-        edge = self._lowered(_lowest([by_limit[row] for row in single if row.sets_level]))
+        edge = self.lowered(lowest([by_limit[row] for row in single if row.sets_level]))
         reached |= self.reach(self._lower(warned, reached))
-        return by_limit, edge, _lowest([reached[want] for want in warned if want in reached])
+        return by_limit, edge, lowest([reached[want] for want in warned if want in reached])
 
     def recommended(self, edge: Reached, policy: LevelPolicy) -> Reached:
         """Return the recommended level by the edge and the policy; every limit that sets the level holds there."""
         lower = below(edge, policy)
-        return edge if lower == edge else self._lowered(lower)
+        return edge if lower == edge else self.lowered(lower)
 
-    def _lowered(self, found: Reached) -> Reached:
+    def lowered(self, found: Reached) -> Reached:
         """Go down from a level, a tenth at a time, until every limit that sets the level holds there.
 
         Numbers are nearly monotonic, so that the first level does but for rare sides.
@@ -198,7 +198,7 @@ class LevelSearch:
         """
         left = [want for want in wanted if want not in reached]
         found = [reached[want] for want in wanted if want in reached]
-        above = _lowest(found).level + 0.1 if found else math.inf
+        above = lowest(found).level + 0.1 if found else math.inf
         if above > HIGHEST / 10.0:
             return left
         return [want for want in left if _turned(want[0]) or not self.holds(want, round(above, 1))]
@@ -216,7 +216,7 @@ def _turned(row: LevelRow) -> bool:
     return not rises(row.measure, row.op)
 
 
-def _excess(value: float, bound: float, op: Op) -> float:
+def excess(value: float, bound: float, op: Op) -> float:
     """Return the excess of a value over its limit: the log of their ratio for `<=`, else their difference."""
     if op == ">=":
         return bound - value
@@ -227,7 +227,7 @@ def _first(*values: float | None) -> float | None:
     return next((value for value in values if value is not None), None)
 
 
-def _lowest(reached: Sequence[Reached]) -> Reached:
+def lowest(reached: Sequence[Reached]) -> Reached:
     """Take the limit that gives out first; where none does, every level is allowed and nothing rules."""
     first = min(reached, key=lambda r: (r.level, r.bound != "<"), default=Reached(HIGHEST / 10.0, ">"))
     return replace(first, by=None) if first.bound == ">" else first

@@ -12,6 +12,7 @@ from typing import Literal
 
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
+from qc.groove.level.outside import Outside, OutsideLimits
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.model.cutting_chain import TIP_RADIUS, Chain, Cut
 
@@ -42,13 +43,14 @@ class AssumptionLevel:
 
 def sensitivity(
     side: SideGeometry, rows: Sequence[LevelRow], base: Highest | None = None, policy: LevelPolicy = EDGE,
-    tips: Sequence[float] = (),
+    tips: Sequence[float] = (), outside: Outside = lambda *_: OutsideLimits(),
 ) -> tuple[AssumptionLevel, ...]:  # fmt: skip
     """Search the level under each assumption; `base` is the one without a change, searched where None.
 
-    `tips` are the radii of the tips that the ruleset names, m; TIPS where it names none.
+    `tips` are the radii of the tips that the ruleset names, m; TIPS where it names none. `outside` searches the limits
+    on numbers of plugins.
     """
-    search = HighestSearch(side, rows, policy=policy)
+    search = HighestSearch(side, rows, policy=policy, ceilings=outside(side, rows).ceilings if base is None else None)
     own_level = base or search.highest()
     found = []
     for key, values in _values(side.chain, tips or TIPS).items():
@@ -62,7 +64,8 @@ def sensitivity(
                 under = side.under(chain)
                 shares = SharedSpirals.key(chain) == SharedSpirals.key(side.chain)
                 spirals = search.spirals if shares else None
-                highest = HighestSearch(under, rows, spirals, policy).highest(own_level.tenths)
+                ceilings = outside(under, rows).ceilings
+                highest = HighestSearch(under, rows, spirals, policy, ceilings).highest(own_level.tenths)
                 found.append(AssumptionLevel(key, value, own=False, highest=highest))
     return tuple(found)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import ClassVar, Literal, Self
 
@@ -12,8 +12,9 @@ from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import span_of
 from qc.groove.level.budget import LevelBudget, budget
 from qc.groove.level.events import PlacedEvent, events, placed
-from qc.groove.level.levels import LevelSearch, Reached
+from qc.groove.level.levels import LevelSearch, Reached, lowest
 from qc.groove.level.memo import LevelMemo
+from qc.groove.level.outside import OutsideLimits
 from qc.groove.level.print_through import Neighbours, neighbours
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
@@ -51,6 +52,8 @@ class WorkedSide:
     """the level it is judged at; None: the one asked for, else the recommended one"""
     replayed: PlaybackSeconds | None = None
     """the playback of each second at the judged level, the worst ones exact; None: estimated"""
+    outside: OutsideLimits = field(default_factory=OutsideLimits)
+    """limits on numbers that plugins compute from the groove, as far as they set the level"""
 
     @classmethod
     def of(
@@ -68,6 +71,19 @@ class WorkedSide:
         search = LevelSearch(SideGeometry.of(chain, span, envelopes, loudness), rows, memo)
         return cls(search, *search.allowed(), declared, policy)
 
+    def under(self, outside: OutsideLimits) -> WorkedSide:
+        """Return the same side with further limits that set its level; the search and its memo are shared."""
+        if not outside.by_limit:
+            return self
+        edge = lowest([self.edge, *outside.by_limit.values()])
+        return replace(
+            self,
+            by_limit={**self.by_limit, **outside.by_limit},
+            edge=edge if edge == self.edge else self.search.lowered(edge),
+            clean=lowest([self.clean, *outside.warned.values()]),
+            outside=outside,
+        )
+
     @cached_property
     def recommended(self) -> Reached:
         """The recommended level: the edge, or as far below it as the policy says."""
@@ -81,7 +97,13 @@ class WorkedSide:
     @cached_property
     def mended(self) -> tuple[LevelRow, ...]:
         """The limits that set the level and warn nowhere at the clean level."""
-        return self.search.quiet(self.clean.level)
+        further = [row for row in self.outside.by_limit if self._keeps_quiet(row)]
+        return (*self.search.quiet(self.clean.level), *further)
+
+    def _keeps_quiet(self, row: LevelRow) -> bool:
+        """Whether a limit of `outside` warns nowhere at the clean level."""
+        warned = self.outside.warned.get(row)
+        return warned is None or (warned.bound != "<" and warned.level >= self.clean.level)
 
     def at(self, decided: JudgedLevel) -> WorkedSide:
         """Return the same side judged at another level; the search and its memo are shared."""
@@ -154,7 +176,14 @@ class WorkedSide:
     def _ruling_place(self) -> At | None:
         """Place where the limit that rules is worst at the judged level."""
         ruling = self.recommended.by
-        return None if ruling is None else self.search.quantity(ruling.measure, self.judged).at
+        return None if ruling is None else self.place_of(ruling, self.judged)
+
+    def place_of(self, row: LevelRow, level: float) -> At | None:
+        """Place where the measurement of a limit is worst at a level in dB."""
+        if row in self.outside.by_limit:
+            at = self.outside.place(row.measure, level)
+            return None if at is None else self.place(at)
+        return self.search.quantity(row.measure, level).at
 
     @cached_property
     def budget(self) -> LevelBudget:

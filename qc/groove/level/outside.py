@@ -1,0 +1,140 @@
+"""Limits on numbers that others compute from the groove: the highest cut level at which each of them holds.
+
+Each level is asked once, and few levels are: the numbers come from plugins, whose time is not ours. The answer relies
+on the contract that no number gets better as the level rises, and what was asked is tested against it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from qc.groove.geometry.side import SideGeometry
+from qc.groove.level.levels import Reached, excess
+from qc.groove.level.rows import LevelRow
+from qc.groove.level.search import HIGHEST, LOWEST, Bracket, Trial, straight
+from qc.model.quantity import At, Quantity, meets, show
+
+MOST_CALLS = 16
+"""Levels at which a side is asked, at most."""
+KEPT_BACK = 2
+"""Calls that are left for the level the side is judged at, and for the one recommended."""
+FIRST = (LOWEST, -120, 0, HIGHEST)
+"""Levels that are asked first, 0.1 dB."""
+LEAST_TRIED = 8
+"""Levels at which numbers are compared with each other, at least."""
+FURTHER = (-60, 60, -240, 120, -30, 30, -180, -90)
+"""Levels that are asked where the search took fewer, 0.1 dB."""
+
+Numbers = Mapping[str, Quantity]
+
+
+@dataclass(frozen=True)
+class OutsideLimits:
+    """The level that each such limit allows alone: at the value that sets the level, and at its warn value."""
+
+    by_limit: Mapping[LevelRow, Reached] = field(default_factory=dict)
+    warned: Mapping[LevelRow, Reached] = field(default_factory=dict)
+    place: Callable[[str, float], At | None] = lambda *_: None
+    """place of a measurement at a level in dB"""
+
+    @property
+    def ceilings(self) -> dict[LevelRow, int]:
+        """The highest level at which each of them holds, 0.1 dB."""
+        return {row: reached.tenths for row, reached in self.by_limit.items()}
+
+    def joined(self, other: OutsideLimits) -> OutsideLimits:
+        """Return the limits of both; `other` places them all."""
+        return OutsideLimits({**self.by_limit, **other.by_limit}, {**self.warned, **other.warned}, other.place)
+
+
+Outside = Callable[[SideGeometry, Sequence[LevelRow]], OutsideLimits]
+"""Searches the limits of a side that are on numbers of others."""
+
+
+class OutsideSearch:
+    """Searches the limits on the numbers of one owner; `ask` returns its numbers at a cut level in dB."""
+
+    def __init__(self, ask: Callable[[float], Numbers]) -> None:
+        self._ask = ask
+        self._tried: dict[int, Numbers] = {}
+
+    def reach(self, rows: Iterable[LevelRow]) -> OutsideLimits:
+        """Search limits that set the level.
+
+        Raises what `ask` raises, and ValueError with a sentence where a number gets better as the level rises, or has
+        a value at some levels only.
+        """
+        setting = [(row, bound) for row in rows if (bound := row.setting) is not None]
+        for tenths in FIRST:
+            self._at(tenths)
+        by_limit = {row: self._reached(row, bound) for row, bound in setting}
+        warned = {row: self._reached(row, row.warn) for row, _ in setting if row.warn is not None}
+        for tenths in FURTHER:
+            if len(self._tried) < LEAST_TRIED:
+                self._at(tenths)
+        for measure, op in dict.fromkeys((row.measure, row.op) for row, _ in setting):
+            self._test(measure, op)
+        return OutsideLimits(
+            {row: Reached.at(tenths, row) for row, tenths in by_limit.items() if tenths is not None},
+            {row: Reached.at(tenths, row) for row, tenths in warned.items() if tenths is not None},
+        )
+
+    def _at(self, tenths: int) -> Numbers:
+        """Return the numbers at a level, asked once."""
+        if tenths not in self._tried:
+            self._tried[tenths] = self._ask(tenths / 10.0)
+        return self._tried[tenths]
+
+    @property
+    def _left(self) -> int:
+        """Calls that are left."""
+        return MOST_CALLS - KEPT_BACK - len(self._tried)
+
+    def _reached(self, row: LevelRow, bound: float) -> int | None:
+        """Return the highest level at which a limit was found to hold, LOWEST - 1 for none; None without a number.
+
+        Where the calls are used up it may hold at a higher one.
+        """
+        if row.measure not in self._at(LOWEST):
+            return None
+        bracket = Bracket(LOWEST - 1, HIGHEST + 1, self._guess)
+        for tenths in sorted(self._tried):
+            if bracket.takes(tenths):
+                bracket.narrow(tenths, self._trial(row, bound, tenths))
+        bracket.slow = False
+        while bracket.open and self._left > 0:
+            tenths = bracket.next
+            bracket.narrow(tenths, self._trial(row, bound, tenths))
+        return bracket.low
+
+    def _guess(self, bracket: Bracket) -> int:
+        """Return the step on a straight line between the ends, as near to the middle as the calls left require."""
+        reach = 1 << max(0, self._left - 1)  # steps that the calls after this one can go through by halving
+        lowest, highest = bracket.high - reach, bracket.low + reach
+        return min(max(straight(0, 1)(bracket), lowest), highest) if lowest <= highest else bracket.middle
+
+    def _trial(self, row: LevelRow, bound: float, tenths: int) -> Trial:
+        value = self._value(row.measure, tenths)
+        return Trial(meets(value, bound, row.op, row.unit), excess(value, bound, row.op))
+
+    def _value(self, measure: str, tenths: int) -> float:
+        """Return a number at a level; raises ValueError where it has no value there."""
+        found = self._at(tenths).get(measure)
+        if found is None:
+            raise ValueError(f"{measure} has a value at some cut levels and none at {tenths / 10.0:+.1f} dB")
+        return found.value
+
+    def _test(self, measure: str, op: str) -> None:
+        """Raise ValueError where a number gets better from one level that was asked to the next."""
+        if all(measure not in numbers for numbers in self._tried.values()):
+            return
+        for low, high in pairwise(sorted(self._tried)):
+            before, after = self._value(measure, low), self._value(measure, high)
+            unit = self._tried[low][measure].unit
+            if not meets(before, after, "<=" if op == "<=" else ">=", unit):
+                raise ValueError(
+                    f"{measure} gets better as the level rises, from {show(before, unit)} at {low / 10.0:+.1f} dB to "
+                    f"{show(after, unit)} at {high / 10.0:+.1f} dB, so no limit on it can set the level"
+                )
