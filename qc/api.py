@@ -15,6 +15,7 @@ from qc.cache.keys import package_of
 from qc.cache.store import Store
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
+from qc.groove.level.outside import Outside
 from qc.groove.level.release import LevelOption, by_discs
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.bind import Bound, bind
@@ -24,12 +25,13 @@ from qc.judge.level_option import level_words, read_level
 from qc.judge.session import CORE, DeliveryJudging, PreparedRun, broken_measures, needs_of_levels
 from qc.judge.unset import unset_limits
 from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report, with_failures
+from qc.measure.groove_numbers import GrooveNumbers
 from qc.measure.side import FILE_UNITS, MeasureOptions, Progress
 from qc.model.check_docs import CheckWords
 from qc.model.discs import disc_name
 from qc.model.errors import DeliveryError, UsageError
 from qc.model.report import Origin, PluginFailure, Run
-from qc.plugin_api import Check, Evidence, Need, Report
+from qc.plugin_api import Check, Evidence, GrooveDerived, Need, Report
 from qc.plugin_host.finder import find
 from qc.plugin_host.host import Host
 from qc.plugin_host.names import PROJECT
@@ -180,8 +182,9 @@ def plan(
     bound = _bound(ruleset, host)
     _warn_of_unset_limits(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
-    needs = needs_of_levels(host.needs)
+    needs = needs_of_levels(host.needs, bound.rows)
     how, origins = _measure_options(options, host), dict[str, Origin]()
+    outside, broken = dict[str, Outside](), dict[str, tuple[Mapping[type[Need[Any]], str], ...]]()
     sides, delivered, failures, cuts = [], [], list(before.needed), dict[str, Delivered | None]()
     asked = [index for index, _ in _chosen(read, options.sides)]
     for index in _planned(read, asked, level):
@@ -190,14 +193,18 @@ def plan(
         measurement = measure_side(read, index, ruleset.chain, needs, how)
         if measurement.origin is not None:
             origins[side.id] = measurement.origin
-        failures += broken_measures(measurement.broken, side.id, host)
+        numbers = GrooveNumbers(measurement, how.runner)
+        outside[side.id] = numbers.outside
         cut = delivered_side(measurement) if options.split or level is not None else None
         cuts[side.id] = cut
         if index in asked:
-            sides.append(plan_side(measurement, discs, reorder=options.reorder and not options.split))
+            sides.append(plan_side(measurement, discs, numbers.outside, reorder=options.reorder and not options.split))
             delivered += [cut] if options.split and cut is not None else []
+        broken[side.id] = (measurement.broken, numbers.broken)
     if level is not None and own.form is not None:
-        sides = at_level(sides, cuts, [side.id for side in read.delivery.sides], own.form, level)
+        sides = at_level(sides, cuts, [side.id for side in read.delivery.sides], own.form, level, outside)
+    for side_id, reasons in broken.items():
+        failures += [failure for of_side in reasons for failure in broken_measures(of_side, side_id, host)]
     if how.store is not None:
         how.store.tidy()
     breaks, no_breaks = None, ""
@@ -363,7 +370,9 @@ def _warn_of_unset_limits(ruleset: Ruleset, bound: Bound, host: Host, options: O
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
     names = units(host.needs)
     left_out = LeftOutPlugins(host, ruleset, names)
-    return bind(ruleset, host.checks, names, (*left_out.checks, *left_out.off), host.runner)
+    of_groove = {name for need in host.needs if issubclass(need, GrooveDerived) for name in need.publishes}
+    lost = (*left_out.checks, *left_out.off)
+    return bind(ruleset, host.checks, names, lost, host.runner, of_groove)
 
 
 def _left_out(ruleset: Ruleset, host: Host, options: Options) -> LeftOutPlugins:

@@ -39,13 +39,14 @@ class Bound:
 
 def bind(
     ruleset: Ruleset, checks: Mapping[str, type[Check[Any]]], units: Mapping[str, str], lost: Collection[str] = (),
-    runner: Runner | None = None,
+    runner: Runner | None = None, of_groove: Collection[str] = (),
 ) -> Bound:  # fmt: skip
     """Bind every check that the ruleset names and does not turn off, except those `lost` with a plugin.
 
     `checks` are the installed ones by id, `units` maps every measurement to its unit; checks that the ruleset itself
-    defines, without code, are bound like any other. Raises RulesetError, "FILE:LINE: ...", where the ruleset does not
-    fit the checks, and PluginError where a check raises or times out.
+    defines, without code, are bound like any other. `of_groove` are the measurements that plugins derive from the
+    groove, which can set the level. Raises RulesetError, "FILE:LINE: ...", where the ruleset does not fit the checks,
+    and PluginError where a check raises or times out.
     """
     checks = {**checks, **made(ruleset, checks, units, lost)}
     for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
@@ -60,9 +61,11 @@ def bind(
         kind = checks[check_id]
         _keys_fit(raw, kind)
         limits = {key: _limit(kind, key, limit, units) for key, limit in raw.limits[check_id].items()}
+        for key, limit in limits.items():
+            _can_set_the_level(kind, key, limit, of_groove)
         values = {**limits, **dict(read_parameters(kind, raw.parameters.get(check_id, {})))}
         bound.append(_instance(kind, values, raw, runner or Runner()))
-        rows += _rows(kind, limits, units)
+        rows += _rows(kind, limits, units, of_groove)
     return Bound(tuple(bound), tuple(rows), ruleset.policy, ruleset.tips)
 
 
@@ -120,7 +123,6 @@ def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, 
         raise PluginError(f'the check "{kind.id}" holds "{key}" against measurements of different units')
     limit = Limit(warn=warn, fail=fail, unit=unit, source=raw.source, sets_level=raw.sets_level, origin=raw.origin)
     _in_order(kind, key, limit, judged)
-    _can_set_the_level(kind, key, limit, judged)
     return limit
 
 
@@ -147,14 +149,16 @@ def _in_order(kind: type[Check[Any]], key: str, limit: Limit, judged: Iterable[J
             )
 
 
-def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, judged: list[Judged]) -> None:
+def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, of_groove: Collection[str]) -> None:
+    """Raise RulesetError where a limit is said to set the level and cannot."""
     if limit.sets_level is None:
         return
+    judged = [entry for name, entry in kind.judges.items() if _limit_key(name) == key]
     where = f'{limit.origin}: the limit "{key}" of "{kind.id}"'
     if getattr(limit, limit.sets_level) is None:
         raise RulesetError(f'{where} sets the level at "{limit.sets_level}", which it does not have')
     for entry in judged:
-        if not rises(entry.measure, entry.op):
+        if entry.measure not in of_groove and not rises(entry.measure, entry.op):
             raise RulesetError(
                 f"{where} cannot set the level: {entry.measure} does not get worse as the level rises; "
                 'leave "sets_level" out'
@@ -193,10 +197,13 @@ def _construct(kind: type[Check[Any]], values: Mapping[str, Any]) -> Check[Any] 
     return kind(limits)
 
 
-def _rows(kind: type[Check[Any]], limits: Mapping[str, Limit], units: Mapping[str, str]) -> Iterator[LevelRow]:
+def _rows(
+    kind: type[Check[Any]], limits: Mapping[str, Limit], units: Mapping[str, str], of_groove: Collection[str]
+) -> Iterator[LevelRow]:
     for name, judged in kind.judges.items():
         limit = limits.get(_limit_key(name))
-        if limit is not None and (judged.measure.startswith(GROOVE) or judged.measure in FOLLOWING):
+        follows = judged.measure.startswith(GROOVE) or judged.measure in FOLLOWING or judged.measure in of_groove
+        if limit is not None and follows:
             yield LevelRow(
                 kind.id,
                 name,

@@ -10,6 +10,7 @@ from qc.audio.excerpts import Excerpts
 from qc.audio.spectrum import spectrum
 from qc.groove.figures.curves import along
 from qc.groove.figures.views import views
+from qc.groove.level.outside import Outside
 from qc.groove.level.side_at_level import AsCut, WorkedSide
 from qc.groove.signal.programme import LOUDNESS
 from qc.groove.signal.sector_envelopes import Sectors
@@ -27,7 +28,7 @@ MOST_VIEWS = 12
 
 def draw(
     judged: SideEvidence, look: Excerpts | None, results: Sequence[CheckResult], discs: Sequence[DiscToPlan],
-    before: Evidence, runner: Runner,
+    before: Evidence, runner: Runner, outside: Outside,
 ) -> tuple[Evidence, dict[type[Need[Any]], str]]:  # fmt: skip
     """Return the evidence with the pictures of one side and its result on each of some discs.
 
@@ -44,15 +45,18 @@ def draw(
         traces={**before.traces, side: {} if worked is None else along(worked)},
         curves={**before.curves, side: curves},
         views={**before.views, side: seen},
-        formats={**before.formats, side: () if worked is None else _on_discs(judged, worked, discs)},
+        formats={**before.formats, side: () if worked is None else _on_discs(judged, worked, discs, outside)},
         spectra=before.spectra if measured is None else {**before.spectra, side: measured},
     )
     return evidence, broken
 
 
-def _on_discs(judged: SideEvidence, worked: WorkedSide, discs: Sequence[DiscToPlan]) -> tuple[FormatRow, ...]:
+def _on_discs(
+    judged: SideEvidence, worked: WorkedSide, discs: Sequence[DiscToPlan], outside: Outside
+) -> tuple[FormatRow, ...]:
     """Compare the discs; envelopes exist wherever the groove was computed."""
-    fits = fitted(worked.search.side.span, judged.results[Sectors], discs, judged.quantities.get(LOUDNESS))
+    loudness = judged.quantities.get(LOUDNESS)
+    fits = fitted(worked.search.side.span, judged.results[Sectors], discs, loudness, outside)
     return format_rows(discs, fits)
 
 

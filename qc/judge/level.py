@@ -12,11 +12,13 @@ from typing import Any
 
 from qc.audio.memory import release_memory
 from qc.audio.received import AsReceived
-from qc.cache.store import Store
 from qc.delivery.reader import ReadDelivery
+from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.level.events import PlacedEvent
+from qc.groove.level.outside import OutsideLimits
 from qc.groove.level.release import JudgedLevel, SideLevels
+from qc.groove.level.rows import LevelRow
 from qc.groove.level.side_at_level import UNITS, AsCut, WorkedSide
 from qc.groove.playback.exact import replayed
 from qc.groove.signal.programme import LOUDNESS, Programme
@@ -26,11 +28,12 @@ from qc.judge.budget_report import print_through
 from qc.judge.context import SideEvidence
 from qc.judge.level_memo import MemoInStore
 from qc.judge.side_report import geometry, levels
-from qc.measure.side import SideMeasurement
+from qc.measure.groove_numbers import GrooveNumbers
+from qc.measure.side import MeasureOptions, SideMeasurement
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, NamedTip
 from qc.model.report import LineupToneFacts, SideReport
 from qc.model.track import Track
-from qc.plugin_api import At, Limit, Need, Quantity
+from qc.plugin_api import At, GrooveAt, GrooveDerived, Limit, Need, Quantity
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,10 @@ class SearchedSide:
     memo: MemoInStore | None = None
     tips: tuple[NamedTip, ...] = ()
     """replay tips for each of which the report states the level"""
+    numbers: GrooveNumbers | None = None
+    """the needs that plugins derive from the groove; None without one"""
+    asks_groove: bool = False
+    """whether a check reads the groove itself"""
 
     @property
     def id(self) -> str:
@@ -65,6 +72,8 @@ class SearchedSide:
         """Release large arrays that can be computed or read again."""
         if self.worked is not None:
             self.worked.search.forget()
+        if self.numbers is not None:
+            self.numbers.forget()
         if self.measurement.excerpts is not None:
             self.measurement.excerpts.forget()
         release_memory()
@@ -110,15 +119,21 @@ class SearchedSide:
     @property
     def broken(self) -> Mapping[type[Need[Any]], str]:
         """Needs that failed; empty for audio at fault, where no need ran."""
-        return self.measurement.broken if self.measurement.passes else {}
+        if not self.measurement.passes:
+            return {}
+        return self.measurement.broken if self.numbers is None else {**self.measurement.broken, **self.numbers.broken}
 
     def evidence(self, decided: JudgedLevel | None, worked: WorkedSide | None = None) -> SideEvidence:
         """Return the evidence of the side at a level."""
         if worked is None and self.worked is not None and decided is not None:
             worked = self.worked.at(decided)
         measurement = self.measurement
-        received, results = measurement.received, measurement.results
+        received, results = measurement.received, {**measurement.results}
         mono, fatal = received.facts.channels == 1, received.fatal
+        quantities = dict(measurement.quantities)
+        if worked is not None:
+            results |= {AsCut: worked}
+            self._add_groove(worked.judged, results, quantities)
         publishers = measurement.publishers if measurement.passes else {}
         evidence = SideEvidence(
             side=self.id,
@@ -127,7 +142,7 @@ class SearchedSide:
             requested=self.declared.get("cut_level") if decided is None else decided.requested,
             results={AsReceived: received, **results},
             broken=self.broken,
-            quantities=measurement.quantities,
+            quantities=quantities,
             publishers=publishers,
             missing=f"the audio is at fault: {fatal.message}" if fatal else "",
             line=self.line,
@@ -138,11 +153,11 @@ class SearchedSide:
             if not results and not self.broken:
                 return replace(evidence, place=lambda at: _in_declared_track(at, measurement.tracks))
             lost = Sectors if Sectors in self.broken else Programme
-            return replace(evidence, publishers={**publishers, **dict.fromkeys(UNITS, lost)})
-        quantities = {**measurement.quantities, **worked.quantities(measurement.quantities.get(LOUDNESS))}
+            of_groove = {name: lost for name, kind in publishers.items() if issubclass(kind, GrooveDerived)}
+            return replace(evidence, publishers={**publishers, **of_groove, **dict.fromkeys(UNITS, lost)})
+        quantities |= worked.quantities(measurement.quantities.get(LOUDNESS))
         return replace(
             evidence,
-            results={AsReceived: received, AsCut: worked, **results},
             quantities={name: _placed(quantity, worked, mono=mono) for name, quantity in quantities.items()},
             windows=worked.windows(),
             clean_of=_clean_of(worked),
@@ -150,27 +165,51 @@ class SearchedSide:
             place=worked.place,
         )
 
+    def outside(self, side: SideGeometry, rows: Sequence[LevelRow]) -> OutsideLimits:
+        """Search the limits of a disc on numbers of plugins, on the groove of this side there."""
+        if self.worked is None or self.numbers is None:
+            return OutsideLimits()
+        if side.chain == self.chain:
+            return self.worked.outside
+        return self.numbers.outside(side, rows)
+
+    def _add_groove(
+        self, level: float, results: dict[type[Need[Any]], Any], quantities: dict[str, Quantity]
+    ) -> None:  # fmt: skip
+        """Add what plugins derive from the groove at a level, and the groove itself where a check reads it."""
+        if self.numbers is None:
+            return
+        derived = self.numbers.at(level)
+        results |= derived.results
+        quantities |= derived.quantities
+        if self.asks_groove:
+            results[GrooveAt] = self.numbers.groove(GrooveAt(level))
+
 
 def closure(needs: Sequence[type[Need[Any]]], bound: Bound) -> list[type[Need[Any]]]:
     """Return every kind of need once: those that publish, and those that a check asks for."""
     asked = [need for check in bound.checks for need in check.needs]
-    return [need for need in dict.fromkeys([*needs, *asked]) if need not in (AsReceived, AsCut)]
+    return [need for need in dict.fromkeys([*needs, *asked]) if need not in (AsReceived, AsCut, GrooveAt)]
 
 
 def search_levels(
-    read: ReadDelivery, index: int, measurement: SideMeasurement, chain: Chain, bound: Bound, store: Store | None
+    read: ReadDelivery, index: int, measurement: SideMeasurement, chain: Chain, bound: Bound, how: MeasureOptions
 ) -> SearchedSide:  # fmt: skip
     """Search the levels of a measured side of a delivery under the limits of a ruleset."""
     side, results = measurement.side, measurement.results
-    memo, worked = None, None
+    memo, worked, numbers = None, None, None
+    asks_groove = any(GrooveAt in check.needs for check in bound.checks)
     if measurement.passes:
         sectors = measurement.needs.get(Sectors)
-        memo = MemoInStore.of(store, measurement.sound, sectors, chain, measurement.tracks)
+        memo = MemoInStore.of(how.store, measurement.sound, sectors, chain, measurement.tracks)
     if memo is not None and Sectors in results and Programme in results:
         worked = WorkedSide.of(
             chain, results[Sectors], results[Programme], measurement.tracks, bound.rows, side.cut_level, memo.memo,
             bound.policy, measurement.quantities.get(LOUDNESS),
         )  # fmt: skip
+        if asks_groove or any(issubclass(kind, GrooveDerived) for kind in measurement.needs):
+            numbers = GrooveNumbers(measurement, how.runner).on(worked.search.side)
+            worked = worked.under(numbers.limits(bound.rows))
     return SearchedSide(
         measurement=measurement,
         chain=chain,
@@ -181,6 +220,8 @@ def search_levels(
         worked=worked,
         memo=memo,
         tips=bound.tips,
+        numbers=numbers,
+        asks_groove=asks_groove,
     )
 
 

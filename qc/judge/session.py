@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.groove.level.release import DiscDecision, JudgedLevel, LevelOption, SideLevels
+from qc.groove.level.rows import LevelRow
 from qc.groove.signal.programme import LOUDNESS, Programme
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
@@ -24,7 +25,7 @@ from qc.judge.waivers.model import Waivers
 from qc.judge.yaml_checks import owners
 from qc.measure.side import MeasureOptions, measure_side
 from qc.model.report import DiscLevel, Origin, PluginFailure, SideReport
-from qc.plugin_api import Check, CheckResult, Evidence, Need
+from qc.plugin_api import Check, CheckResult, Evidence, GrooveDerived, Need
 from qc.plugin_host.host import Host
 from qc.ruleset.load import Ruleset
 
@@ -36,9 +37,15 @@ CORE: tuple[type[Need[Any]], ...] = (Programme, Sectors)
 """Needs of the groove itself; plugins add the others."""
 
 
-def needs_of_levels(installed: Sequence[type[Need[Any]]]) -> tuple[type[Need[Any]], ...]:
-    """Return the needs of the level search: those of the groove, and the installed ones that publish loudness."""
-    return (*CORE, *(need for need in installed if LOUDNESS in need.publishes))
+def needs_of_levels(installed: Sequence[type[Need[Any]]], rows: Sequence[LevelRow]) -> tuple[type[Need[Any]], ...]:
+    """Return the needs of the level search: those of the groove, of the loudness, and of limits that set the level."""
+    setting = {row.measure for row in rows if row.sets_level}
+    further = [
+        need
+        for need in installed
+        if LOUDNESS in need.publishes or (issubclass(need, GrooveDerived) and setting & set(need.publishes))
+    ]
+    return (*CORE, *further)
 
 
 @dataclass(frozen=True)
@@ -121,9 +128,9 @@ class DeliveryJudging:
         """Measure a side and search its levels, with all needs or only with those of the level search."""
         case = self._case
         chain = case.ruleset.chain
-        needs = closure(case.needs, case.bound) if whole else needs_of_levels(case.needs)
+        needs = closure(case.needs, case.bound) if whole else needs_of_levels(case.needs, case.bound.rows)
         measurement = measure_side(case.read, index, chain, needs, how)
-        searched = search_levels(case.read, index, measurement, chain, case.bound, how.store)
+        searched = search_levels(case.read, index, measurement, chain, case.bound, how)
         searched.forget()
         if measurement.origin is not None:
             self.origins[searched.id] = measurement.origin
@@ -144,7 +151,9 @@ class DeliveryJudging:
         if self._draws:
             from qc.judge.figures import draw  # imported late: only formats that draw need it
 
-            self.shown, broken = draw(evidence, excerpts, results, case.discs, self.shown, case.host.runner)
+            self.shown, broken = draw(
+                evidence, excerpts, results, case.discs, self.shown, case.host.runner, searched.outside
+            )
             self.undrawn += broken_measures(broken, side, case.host)
         searched.forget()
         self.results += [*results, *(_not_run(check_id, side, why) for check_id, why in case.lost.items())]

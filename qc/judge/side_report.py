@@ -128,4 +128,4 @@ def _by_limit(worked: WorkedSide) -> dict[str, LevelAt]:
 
 
 def _level_at(worked: WorkedSide, row: LevelRow, reached: Reached) -> LevelAt:
-    return LevelAt(level=reached.quantity(), at=worked.search.quantity(row.measure, reached.level).at)
+    return LevelAt(level=reached.quantity(), at=worked.place_of(row, reached.level))

@@ -68,6 +68,8 @@ class SideMeasurement:
     """the second look at the audio; None where nothing was measured"""
     sound: Sound | None = None
     """key of the sound in the store, where it is certain"""
+    read_by_groove: Measurements | None = None
+    """results that needs derived from the groove read; None where nothing was measured"""
 
     @property
     def tracks(self) -> tuple[Track, ...]:
@@ -116,8 +118,8 @@ def _build_need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
     """Build a need; raises an error where it cannot be planned."""
     need = kind.of(chain)
     alone = plan([need])
-    if need not in (*alone.analyses, *alone.derived):
-        raise TypeError("it is neither an Analysis nor a Derived")
+    if need not in (*alone.analyses, *alone.derived, *alone.of_groove):
+        raise TypeError("it is neither an Analysis nor a Derived nor a GrooveDerived")
     if alone.analyses == (need,) and need != kind.of(Chain(signal=chain.signal)):
         raise ValueError("it hears the audio and keeps more of the chain than chain.signal")
     return need
@@ -162,6 +164,7 @@ def _measure(
         return _faulty_side(side_input, received, unbuilt)
     if store is not None and sound is not None:
         store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
+    read_by_groove = _read_by_groove(planned, measured)
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # needs that only others read are released
     results, broken, published = _publish(measured, wanted, unbuilt, options.runner)
@@ -177,6 +180,7 @@ def _measure(
         origin=Origin(how=how_far, measured_on=found.day or None),
         excerpts=side_input.excerpts(),
         sound=sound if passes else stored_sound,
+        read_by_groove=read_by_groove,
     )
 
 
@@ -225,6 +229,16 @@ def _declared_programme(side: Side) -> Callable[[Need[Any], Any], Any]:
     return lambda need, result: result.declared(tracks) if isinstance(need, Programme) else result
 
 
+def _read_by_groove(planned: Plan, measured: Measurements) -> Measurements:
+    """Return the results and failures of the needs that those derived from the groove read."""
+    read = {need for needs in planned.of_groove.values() for need in needs}
+    return replace(
+        measured,
+        results={need: result for need, result in measured.results.items() if need in read},
+        failed={need: why for need, why in measured.failed.items() if need in read},
+    )
+
+
 def _publish(
     measured: Measurements, wanted: Mapping[type[Need[Any]], Need[Any]], unbuilt: Mapping[type[Need[Any]], str],
     runner: Runner,
@@ -236,13 +250,14 @@ def _publish(
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     published, refused = runner.each(
-        {kind: partial(_publish_need, wanted[kind], result) for kind, result in results.items()}
+        {kind: partial(published_by, wanted[kind], result) for kind, result in results.items()}
     )
     quantities = {name: quantity for of_need in published.values() for name, quantity in of_need.items()}
     return results, {**unbuilt, **failed, **refused}, quantities
 
 
-def _publish_need(need: Need[Any], result: Any) -> dict[str, Quantity]:
+def published_by(need: Need[Any], result: Any) -> dict[str, Quantity]:
+    """Return what a need publishes of a result; raises TypeError or ValueError for what it did not announce."""
     published = dict(need.publish(result))
     for name, quantity in published.items():
         if name not in need.publishes:

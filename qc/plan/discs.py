@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from qc.groove.geometry.span import Span
 from qc.groove.level.highest import Highest
+from qc.groove.level.outside import Outside, OutsideLimits
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model import plan as report
 from qc.model.quantity import Quantity
@@ -25,11 +26,12 @@ class DiscToPlan:
 
 
 def fitted(
-    span: Span, envelopes: GrooveInput, discs: Sequence[DiscToPlan], loudness: Quantity | None
+    span: Span, envelopes: GrooveInput, discs: Sequence[DiscToPlan], loudness: Quantity | None,
+    outside: Outside = lambda *_: OutsideLimits(),
 ) -> dict[str, Fitted]:  # fmt: skip
     """Fit a side to each disc that there is a ruleset for, by name; `envelopes` of the whole file."""
     forms = [disc.form for disc in discs if disc.form is not None]
-    found = compare(span, envelopes, forms, None if loudness is None else loudness.value)
+    found = compare(span, envelopes, forms, None if loudness is None else loudness.value, outside)
     return {disc.name: next(found) for disc in discs if disc.form is not None}
 
 

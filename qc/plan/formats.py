@@ -14,6 +14,7 @@ from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.traces import OF_TRAVEL
 from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
+from qc.groove.level.outside import Outside, OutsideLimits
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import Chain, NamedTip
@@ -45,8 +46,9 @@ class Fitted:
 
 
 def compare(
-    span: Span, envelopes: GrooveInput, formats: Sequence[Format], integrated: float | None
-) -> Iterator[Fitted]:
+    span: Span, envelopes: GrooveInput, formats: Sequence[Format], integrated: float | None,
+    outside: Outside = lambda *_: OutsideLimits(),
+) -> Iterator[Fitted]:  # fmt: skip
     """Fit a side to each disc, in their order; `envelopes` of the whole file, `integrated` its loudness in LUFS."""
     shared: dict[tuple[object, ...], SharedSpirals] = {}
     first: SideGeometry | None = None
@@ -57,7 +59,8 @@ def compare(
         side = SideGeometry.of(form.chain, span, envelopes, integrated) if first is None else first.under(form.chain)
         first = first or side
         spirals = shared.setdefault(SharedSpirals.key(form.chain), SharedSpirals(side))
-        yield fitted(form, HighestSearch(side, form.rows, spirals, form.policy).highest(), integrated)
+        search = HighestSearch(side, form.rows, spirals, form.policy, outside(side, form.rows).ceilings)
+        yield fitted(form, search.highest(), integrated)
 
 
 def fitted(form: Format, highest: Highest, integrated: float | None) -> Fitted:

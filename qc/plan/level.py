@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from qc.groove.geometry.side import SideGeometry
-from qc.groove.level.highest import highest
-from qc.groove.level.levels import LevelSearch, Reached
+from qc.groove.level.highest import NEAR, HighestSearch
+from qc.groove.level.levels import LevelSearch, Reached, lowest
+from qc.groove.level.outside import Outside, OutsideLimits
 from qc.groove.level.release import DiscDecision, JudgedLevel, LevelOption, SideLevels, by_discs
 from qc.model.plan import PlannedLevel, PlannedSide
 from qc.model.quantity import Quantity, meets
@@ -23,19 +24,23 @@ DIAMETER = "groove.last_diameter"
 
 def at_level(
     sides: Sequence[PlannedSide], cuts: Mapping[str, Delivered | None], order: Sequence[str], form: Format,
-    option: LevelOption,
+    option: LevelOption, outside: Mapping[str, Outside],
 ) -> list[PlannedSide]:  # fmt: skip
-    """Add to planned sides what the planned disc comes to; `cuts` are measured sides, `order` all of the delivery."""
+    """Add to planned sides what the planned disc comes to; `cuts` are measured sides, `order` all of the delivery.
+
+    `outside` searches the limits of a side on numbers of plugins, by side.
+    """
     loudness = {side.id: side.loudness for side in sides if side.loudness is not None}
     found: dict[str, PlannedLevel] = {}
     for disc in by_discs(order):
-        found |= planned_levels({name: cuts.get(name) for name in disc}, form, option, loudness)
+        found |= planned_levels({name: cuts.get(name) for name in disc}, form, option, loudness, outside)
     return [side.model_copy(update={"at_level": found.get(side.id)}) for side in sides]
 
 
 def planned_levels(
-    sides: Mapping[str, Delivered | None], form: Format, option: LevelOption, loudness: Mapping[str, Quantity]
-) -> dict[str, PlannedLevel]:
+    sides: Mapping[str, Delivered | None], form: Format, option: LevelOption, loudness: Mapping[str, Quantity],
+    outside: Mapping[str, Outside],
+) -> dict[str, PlannedLevel]:  # fmt: skip
     """Return the planned level of each side of one disc, by side; `loudness` in LUFS of the sides that have one.
 
     Sides that were not measured, None, and sides of which `option` gives no level, have none.
@@ -45,29 +50,43 @@ def planned_levels(
         for name, cut in sides.items()
         if cut is not None
     }
-    levels = tuple(SideLevels(name, None, *_levels(geometries.get(name), form, option)) for name in sides)
+    limits = {name: outside[name](side, form.rows) for name, side in geometries.items() if name in outside}
+    nothing = OutsideLimits()
+    levels = tuple(
+        SideLevels(name, None, *_levels(geometries.get(name), form, option, limits.get(name, nothing)))
+        for name in sides
+    )
     disc = DiscDecision(levels, option)
     found = {}
     for side in levels:
         level = disc.level_of(side)
         if level is not None and side.side in geometries:
-            found[side.side] = _at(geometries[side.side], form, level, loudness.get(side.side))
+            found[side.side] = _at(
+                geometries[side.side], form, level, loudness.get(side.side), limits.get(side.side, nothing)
+            )
     return found
 
 
-def _levels(side: SideGeometry | None, form: Format, option: LevelOption) -> tuple[Reached | None, Reached | None]:
+def _levels(
+    side: SideGeometry | None, form: Format, option: LevelOption, limits: OutsideLimits
+) -> tuple[Reached | None, Reached | None]:
     """Return the recommended and the clean level, each only where the option takes it."""
     if side is None or not isinstance(option, str):
         return None, None
     if option == "clean":
-        return LevelSearch(side, form.rows).allowed()[1:]
-    return highest(side, form.rows, policy=form.policy).reached, None
+        _, edge, clean = LevelSearch(side, form.rows).allowed()
+        return lowest([edge, *limits.by_limit.values()]), lowest([clean, *limits.warned.values()])
+    search = HighestSearch(side, form.rows, policy=form.policy, ceilings=limits.ceilings)
+    return search.highest(NEAR).reached, None
 
 
-def _at(side: SideGeometry, form: Format, level: JudgedLevel, loudness: Quantity | None) -> PlannedLevel:
+def _at(
+    side: SideGeometry, form: Format, level: JudgedLevel, loudness: Quantity | None, limits: OutsideLimits
+) -> PlannedLevel:
     search = LevelSearch(side, form.rows)
     setting = [(row, row.setting) for row in search.rows]
     broken = [row.name for row, bound in setting if bound is not None and not search.holds((row, bound), level.level)]
+    broken += [row.name for row, tenths in limits.ceilings.items() if tenths < 10.0 * level.level - 1e-6]
     on_disc = None if loudness is None else loudness.value - form.chain.cut.align + level.level
     broken += [
         row.name

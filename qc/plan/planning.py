@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.groove.geometry.cut import OF_LOUDNESS
+from qc.groove.geometry.cut import FOLLOWING, OF_LOUDNESS
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import span_of
 from qc.groove.level import sensitivity as assumptions
 from qc.groove.level.highest import Highest, highest
+from qc.groove.level.outside import Outside
 from qc.groove.signal.programme import LOUDNESS, Programme, ProgrammeBounds
 from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
 from qc.measure.side import SideMeasurement
@@ -36,8 +37,13 @@ def delivered_side(side: SideMeasurement) -> Delivered | None:
     return Delivered(side.side.id, span, envelopes, None if loudness is None else loudness.value)
 
 
-def plan_side(side: SideMeasurement, discs: Sequence[DiscToPlan], *, reorder: bool) -> report.PlannedSide:
-    """Compare the discs for one side, try the assumptions on the planned one, and look for another order."""
+def plan_side(
+    side: SideMeasurement, discs: Sequence[DiscToPlan], outside: Outside, *, reorder: bool
+) -> report.PlannedSide:
+    """Compare the discs for one side, try the assumptions on the planned one, and look for another order.
+
+    `outside` searches the limits on numbers of plugins.
+    """
     cut = delivered_side(side)
     fault = side.received.fatal
     planned_side = report.PlannedSide(id=side.side.id, audio=side.received.facts, passes=side.passes)
@@ -45,14 +51,14 @@ def plan_side(side: SideMeasurement, discs: Sequence[DiscToPlan], *, reorder: bo
         why = next(iter(side.broken.values()), "it was not measured")
         return planned_side.model_copy(update={"fault": fault.message if fault is not None else why})
     loudness = side.quantities.get(LOUDNESS)
-    fits = fitted(cut.span, cut.envelopes, discs, loudness)
+    fits = fitted(cut.span, cut.envelopes, discs, loudness, outside)
     planned = next(disc for disc in discs if disc.planned)
     assert planned.form is not None  # the planned disc has a ruleset
     base = fits[planned.name].highest
     form = planned.form
     rows = assumptions.sensitivity(
         SideGeometry.of(form.chain, cut.span, cut.envelopes, None if loudness is None else loudness.value), form.rows,
-        base, form.policy, tuple(tip.along for tip in form.tips),
+        base, form.policy, tuple(tip.along for tip in form.tips), outside,
     )  # fmt: skip
     declared = side.side.cut_level
     update = {
@@ -61,7 +67,7 @@ def plan_side(side: SideMeasurement, discs: Sequence[DiscToPlan], *, reorder: bo
         "declared": None if declared is None else Quantity(value=declared, unit="dB"),
         "formats": format_rows(discs, fits),
         "sensitivity": tuple(_assumption(row, base, form.tips) for row in rows),
-        "reordered": _order_of(cut, form, base) if reorder else None,
+        "reordered": _order_of(cut, form, None if _of_plugins(form) else base) if reorder else None,
     }
     return planned_side.model_copy(update=update)
 
@@ -85,11 +91,16 @@ def plan_breaks(sides: Sequence[Delivered], form: Format, most: int | None, *, r
 
 
 def _left_out(form: Format) -> str:
-    """Return a note on limits on a part's loudness, which are left out; empty where there are none."""
-    names = dict.fromkeys(row.name for row in form.rows if row.measure in OF_LOUDNESS and row.setting is not None)
-    if not names:
-        return ""
-    return f"; {', '.join(names)} left out: the loudness of a part was not measured by itself"
+    """Return a note on limits that are left out, on a part's loudness and on numbers of plugins; empty without any."""
+    loudness = dict.fromkeys(row.name for row in form.rows if row.measure in OF_LOUDNESS and row.setting is not None)
+    notes = [(loudness, "the loudness of a part was not measured by itself")]
+    notes.append((dict.fromkeys(_of_plugins(form)), "plugins are asked about whole sides alone"))
+    return "".join(f"; {', '.join(names)} left out: {why}" for names, why in notes if names)
+
+
+def _of_plugins(form: Format) -> list[str]:
+    """Name the limits on numbers of plugins that set the level."""
+    return [row.name for row in form.rows if row.sets_level and row.measure not in FOLLOWING]
 
 
 def _how(search: BreakSearch) -> str:

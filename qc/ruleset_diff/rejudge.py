@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from qc.groove.geometry.cut import FOLLOWING, MEASURES
+from qc.groove.geometry.cut import MEASURES
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.bind import Bound
 from qc.judge.bound_limits import bound_limits
@@ -21,7 +21,7 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, UsageError
 from qc.model.report import HeldLimit, Limit, SideReport
 from qc.model.ruleset_diff import Compared, LevelChangeRow, OutcomeRow, Unsaid
-from qc.plugin_api import Check, CheckResult, Derived, Need, Report
+from qc.plugin_api import Check, CheckResult, Derived, GrooveDerived, Need, Report
 from qc.plugin_host.runner import Runner
 from qc.ruleset.level import policy_in
 from qc.ruleset.load import Ruleset, chain_of
@@ -162,9 +162,10 @@ class Rejudging:
     def _stale(self, name: str, side: SideReport) -> str:
         """Return the reason why a number would be another under the other ruleset; empty when it stays."""
         need = self._publishers.get(name)
-        if self._rechained and (name in UNITS or (need is not None and self._differ(need))):
+        of_groove = name in UNITS or (need is not None and issubclass(need, GrooveDerived))
+        if self._rechained and (of_groove or (need is not None and self._differ(need))):
             return f"{name} depends on the chain, of which {', '.join(self._rechained)} differs"
-        if name not in UNITS:
+        if not of_groove:
             return ""
         if self._moves(side):
             return f"{name} depends on the level, and {self._relevelled}"
@@ -247,7 +248,7 @@ def _setting(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
     return {
         (limit.measure, limit.op, getattr(limit, limit.sets_level), limit.unit)
         for limit in limits.values()
-        if limit.sets_level is not None and limit.measure in FOLLOWING
+        if limit.sets_level is not None
     }
 
 
@@ -256,7 +257,7 @@ def _warning(limits: Mapping[str, HeldLimit]) -> set[tuple[object, ...]]:
     return {
         (limit.measure, limit.op, limit.warn, limit.unit)
         for limit in limits.values()
-        if limit.warn is not None and (limit.measure in MEASURES or (limit.measure in FOLLOWING and limit.sets_level))
+        if limit.warn is not None and (limit.measure in MEASURES or limit.sets_level)
     }
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
-from qc.plugin_api import Analysis, Derived, Need, Tap
+from qc.plugin_api import Analysis, Derived, GrooveDerived, Need, Tap
 
 
 @dataclass(frozen=True)
@@ -19,6 +19,8 @@ class Plan:
     analyses: tuple[Analysis[Any], ...]
     derived: tuple[Derived[Any], ...]
     groups: tuple[tuple[Analysis[Any], ...], ...]
+    of_groove: Mapping[GrooveDerived[Any], tuple[Need[Any], ...]] = field(default_factory=dict)
+    """each need derived from the groove, with the needs that it reads"""
 
     def only(self, analyses: Collection[Analysis[Any]]) -> Plan:
         """Return the plan of some of the analyses, in the same groups, without any derived needs."""
@@ -28,9 +30,13 @@ class Plan:
 
 
 def plan(needs: Iterable[Need[Any]]) -> Plan:
-    """Return the closure of `needs` as a plan; raises ValueError when derived needs read each other."""
+    """Return the closure of `needs` as a plan.
+
+    Raises ValueError when derived needs read each other, or read one that depends on the cut level.
+    """
     analyses: dict[Analysis[Any], None] = {}
     derived: dict[Derived[Any], None] = {}
+    of_groove: dict[GrooveDerived[Any], tuple[Need[Any], ...]] = {}
 
     def add(need: Need[Any], waiting: tuple[Need[Any], ...]) -> None:
         if isinstance(need, Analysis):
@@ -41,10 +47,16 @@ def plan(needs: Iterable[Need[Any]]) -> Plan:
             for other in need.needs():
                 add(other, (*waiting, need))
             derived[need] = None
+        elif isinstance(need, GrooveDerived):
+            if waiting:
+                raise ValueError(f"{waiting[-1].id} needs {need.id}, which depends on the cut level")
+            of_groove[need] = tuple(need.needs())
+            for other in of_groove[need]:
+                add(other, (need,))
 
     for need in needs:
         add(need, ())
-    return Plan(tuple(analyses), tuple(derived), _grouped(tuple(analyses)))
+    return Plan(tuple(analyses), tuple(derived), _grouped(tuple(analyses)), of_groove)
 
 
 def lineage(tap: Tap) -> tuple[Tap, ...]:
