@@ -70,6 +70,9 @@ COMMANDS = {
 }  # fmt: skip
 """Commands with a module of their own in qc.cli."""
 
+MODULES = {"test": "qc.testing.command"}
+"""Command -> its module where that is another one: the test kit imports the command, so it lies in a layer above."""
+
 
 @functools.cache
 def parser() -> argparse.ArgumentParser:
@@ -182,6 +185,7 @@ def _plugins(commands: argparse._SubParsersAction[_Parser]) -> None:
     )  # fmt: skip
     new.add_argument("name", metavar="NAME", help="small letters, digits and hyphens, such as harbour-rules")
     new.add_argument("--out", metavar="FOLDER", help="a folder that is not there yet; default: NAME")
+    _test(commands)
 
 
 def _explain(commands: argparse._SubParsersAction[_Parser]) -> None:
@@ -334,6 +338,26 @@ def _store(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
 
 
+def _test(commands: argparse._SubParsersAction[_Parser]) -> None:
+    test = commands.add_parser(
+        "test", help="run the case files of a house",
+        description="Make the delivery of each case file, CHECK/OUTCOME-why.yaml, judge it, and report each case that "
+        "does not hold, with what was expected and what was found. A ruleset file beside the cases judges them.",
+        epilog="exit codes: 0 all cases hold, 1 one does not, 2 none was found or can be used, 3 a plugin failed",
+    )  # fmt: skip
+    test.add_argument("folders", metavar="FOLDER", nargs="+", help="a folder of cases, or a case file")
+    test.add_argument(
+        "--ruleset", metavar="NAME[@VERSION]", help="judge cases that name no ruleset by this one (or a ruleset file)"
+    )
+    test.add_argument(
+        "--only", metavar="TEXT", action="append", default=[],
+        help="run only cases with this in their name, CHECK/OUTCOME-why; repeatable",
+    )  # fmt: skip
+    test.add_argument("--junit", metavar="FILE", help="write the results as JUnit XML too, for build servers")
+    test.add_argument("--verbose", action="store_true", help="a line for each case that holds too")
+    _time_out(test)
+
+
 def _rulesets(commands: argparse._SubParsersAction[_Parser]) -> None:
     rulesets = commands.add_parser(
         "rulesets", help="list the installed rulesets, or compare two",
@@ -370,6 +394,10 @@ def _without(command: argparse.ArgumentParser) -> None:
 def _processing(command: argparse.ArgumentParser) -> None:
     _without(command)
     command.add_argument("--workers", metavar="N", type=_count, help="threads to use; default: one for each core")
+    _time_out(command)
+
+
+def _time_out(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--patience", metavar="SECONDS", type=_seconds,
         help="time-out of a call of a plugin, for 1.4 s of audio or anything else; default: 120",
@@ -447,10 +475,10 @@ def _run(words: argparse.Namespace) -> int:
 
 def _run_named(words: argparse.Namespace) -> int:
     """Run the named command, importing only its module."""
-    if words.command in COMMANDS:
+    if words.command in COMMANDS | MODULES.keys():
         command: Callable[[argparse.Namespace], int]
         name = words.command.replace("-", "_")
-        command = getattr(importlib.import_module(f"qc.cli.{name}"), name)
+        command = getattr(importlib.import_module(MODULES.get(name, f"qc.cli.{name}")), name)
         stopping.by_unwinding()
         return command(words)
     if words.command == "schema":

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from qc.delivery.timecode import write_time
+from qc.delivery.waivers import SidedWaiver
 from qc.testing.case_file import CaseFile, CaseSide, TrackMade
 from qc.testing.deliveries import SUFFIXES
 from qc.testing.steps import render
@@ -31,6 +33,24 @@ def make(case: CaseFile, folder: Path) -> Path:
     return path
 
 
+def write_waivers(waivers: Sequence[SidedWaiver], path: Path) -> Path:
+    """Write the waivers of a case to a file, and return its path."""
+    rows = [_waiver(waiver) for waiver in waivers]
+    path.write_text("\n".join(["schema: 1", "waivers:", *_items(rows, "  ")]) + "\n", encoding="utf-8")
+    return path
+
+
+def _waiver(waiver: SidedWaiver) -> dict[str, Any]:
+    """Return the entry of a waiver in a file of waivers."""
+    entry: dict[str, Any] = {"check": waiver.check}
+    times = {"from": waiver.from_, "to": waiver.to}
+    entry |= {} if waiver.side is None else {"side": waiver.side}
+    entry |= {"tracks": list(waiver.tracks)} if waiver.tracks else {}
+    entry |= {key: write_time(time) for key, time in times.items() if time is not None}
+    entry |= {"reason": waiver.reason, "owner": waiver.owner}
+    return entry | ({} if waiver.expires is None else {"expires": waiver.expires.isoformat()})
+
+
 def _lines(values: Mapping[str, Any], indent: str = "") -> list[str]:
     """Return one line for each key, so that messages name the line; the values are JSON, which is YAML too."""
     return [f"{indent}{key}: {json.dumps(value, ensure_ascii=False)}" for key, value in values.items()]
@@ -39,8 +59,8 @@ def _lines(values: Mapping[str, Any], indent: str = "") -> list[str]:
 def _items(values: Sequence[Mapping[str, Any]], indent: str) -> list[str]:
     lines: list[str] = []
     for value in values:
-        tracks = value.get("tracks", [])
-        own = _lines({key: item for key, item in value.items() if key != "tracks"}, f"{indent}  ")
+        tracks = [track for track in value.get("tracks", []) if isinstance(track, Mapping)]
+        own = _lines({key: item for key, item in value.items() if key != "tracks" or not tracks}, f"{indent}  ")
         if tracks:
             own += [f"{indent}  tracks:", *_items(tracks, f"{indent}    ")]
         lines += [f"{indent}- {own[0].lstrip()}", *own[1:]]

@@ -1,4 +1,4 @@
-"""Write the ruleset of a case: the one that would judge it, with some limits and parameters replaced."""
+"""The ruleset of a case: the disc it serves, and the file of one with some limits and parameters replaced."""
 
 from __future__ import annotations
 
@@ -7,24 +7,29 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from qc.delivery.reader import ReadDelivery
+from qc.delivery.model import Disc
 from qc.plugin_host.host import Host
-from qc.ruleset.choose import choose
-from qc.ruleset.load import RawLimit, RawParameter, Ruleset
+from qc.ruleset.find import find
+from qc.ruleset.library import Shelf
+from qc.ruleset.load import RawLimit, RawMeasure, RawParameter, Ruleset
 from qc.ruleset.model import Entry
 
 WRITTEN = ("value", "warn", "fail", "sets_level", "source")
 
 
-def ruled(
-    read: ReadDelivery, asked: str | None, limits: Mapping[str, Mapping[str, Entry]], host: Host, path: Path
-) -> Path:
-    """Write the ruleset of a delivery, or the requested one, with further limits, and return the path of the file.
+def served_disc(spec: str, host: Host) -> Disc:
+    """Return the disc that a ruleset serves; raises RulesetError where it cannot be found or read."""
+    shelf = Shelf(host.ruleset_folders)
+    size, speed = shelf.load(find(spec, shelf.folders)).serves
+    return Disc.model_validate({"size": size, "speed": speed})
 
-    A limit or parameter replaces the one with the same key, and a check that was off is judged. Raises the errors of
-    `qc.ruleset.choose.choose`.
+
+def write_with_limits(ruleset: Ruleset, limits: Mapping[str, Mapping[str, Entry]], path: Path) -> Path:
+    """Write a ruleset with further limits to a file, and return its path.
+
+    A limit or parameter replaces the one with the same key, of a check or of a measure of the ruleset; a check that
+    was off is judged.
     """
-    ruleset = choose(read, asked, host)
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(json.dumps(_written(ruleset, limits), indent=1, ensure_ascii=False), encoding="utf-8")
     return path
@@ -33,8 +38,10 @@ def ruled(
 def _written(ruleset: Ruleset, limits: Mapping[str, Mapping[str, Entry]]) -> dict[str, Any]:
     """Return the contents of the ruleset file."""
     merged = {check: {k: _entry(entry) for k, entry in ruleset.entries(check).items()} for check in ruleset.limits}
+    measures = {check: _measure(measure) for check, measure in ruleset.measures.items()}
     for check, more in limits.items():
-        merged[check] = merged.get(check, {}) | {key: _entry(entry) for key, entry in more.items()}
+        own = measures if check in measures else merged
+        own[check] = own.get(check, {}) | {key: _entry(entry) for key, entry in more.items()}
     size, speed = ruleset.serves
     return {
         "schema": "1",
@@ -44,7 +51,9 @@ def _written(ruleset: Ruleset, limits: Mapping[str, Mapping[str, Entry]]) -> dic
         "requires": dict(ruleset.requires),
         "chain": {section: _rows(rows) for section, rows in ruleset.chain_rows.items()},
         **({"tips": _tips(ruleset)} if ruleset.tips else {}),
+        **({"level": dict(ruleset.level_rows)} if ruleset.level_rows else {}),
         "limits": merged,
+        "measures": measures,
         "off": {check: reason for check, reason in ruleset.off.items() if check not in limits},
     }
 
@@ -57,6 +66,12 @@ def _tips(ruleset: Ruleset) -> dict[str, dict[str, str]]:
         written = {key: f"{1e6 * size:.10g} um" for key, size in sizes.items() if size is not None}
         rows[tip.name] = {**written, "source": ruleset.tip_rows[tip.name]["source"]}
     return rows
+
+
+def _measure(measure: RawMeasure) -> dict[str, Any]:
+    words = {"measure": measure.measure, "title": measure.title, "why": measure.why, "remedy": measure.remedy}
+    limits = {key: _entry(limit) for key, limit in measure.limits.items()}
+    return {**{key: text for key, text in words.items() if text}, **limits}
 
 
 def _entry(entry: RawLimit | RawParameter | Entry) -> dict[str, str]:

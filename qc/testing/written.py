@@ -83,6 +83,6 @@ class Number(InputModel):
         slack, of = parse(str(self.within))
         if of == "%" and parse(str(self.near))[1] not in {"%", "1"}:
             return abs(read(str(self.near), unit)) * slack / 100.0
-        if of == "dB" and unit in {"dBFS", "dBTP", "LU", "LUFS"}:
+        if of in {"dB", "LU"} and unit in {"dB", "dBFS", "dBTP", "LU", "LUFS"}:
             return slack
         return convert(slack, of, unit)

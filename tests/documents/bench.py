@@ -36,6 +36,7 @@ class Bench:
 
     def keep(self, name, text):
         """Write a file that a page shows, for commands further down the page."""
+        (self.folder / name).parent.mkdir(parents=True, exist_ok=True)
         (self.folder / name).write_text(text, encoding="utf-8")
 
     def delivered(self, name):

@@ -221,7 +221,7 @@ def _in_prose(words, bench):
         with_audio = all((bench.folder / one).exists() for one in asked.audio)
         (bench.folder / "delivery.yaml").unlink(missing_ok=True)
         return sidegate(words, bench) if with_audio else f"read by the parser: sidegate {' '.join(words)}"
-    if any(word.isupper() for word in words[1:]) and words[0] in {"explain", "rulesets"}:
+    if any(word.isupper() for word in words[1:]) and words[0] in {"explain", "rulesets", "test"}:
         return f"read by the parser: sidegate {' '.join(words)}"
     return sidegate(words, bench)
 

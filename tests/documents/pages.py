@@ -69,5 +69,5 @@ def _file_named(paragraph):
     """Give the last file name in fixed type of a paragraph that ends with a colon: `waivers.yaml`:"""
     if not paragraph.rstrip().endswith(":"):
         return ""
-    names = [one for one in re.findall(r"`([\w.-]+)`", paragraph) if Path(one).suffix in NAMED]
+    names = [one for one in re.findall(r"`([\w./-]+)`", paragraph) if Path(one).suffix in NAMED]
     return names[-1] if names else ""

@@ -77,7 +77,7 @@ def test_an_invalid_case_is_refused_with_its_line(written, old, new, line, sente
 
 
 def test_a_case_that_is_named_for_no_outcome_is_refused(written):
-    with pytest.raises(CaseError, match="it begins with pass-, warn-, fail- or na-"):
+    with pytest.raises(CaseError, match="it begins with pass-, warn-, fail-, waived- or na-"):
         load(written(GOOD, "good-tone"))
     with pytest.raises(CaseError, match="there is no such file; check the name of the case file"):
         load(written(GOOD).with_name("pass-another.yaml"))

@@ -1,0 +1,123 @@
+"""Compare the report of a case with its expectations; each difference is one sentence with both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from qc.testing.case_file import Case, Expected
+from qc.testing.deliveries import JudgedReport
+from qc.testing.findings import Found, assert_outcome, reaches, result_of
+from qc.testing.written import Number
+from qc.text.suggest import meant
+
+
+def hold(case: Case, judged: JudgedReport) -> None:
+    """Compare a report with the expectations of a case; raises AssertionError with one sentence."""
+    expected = case.file.expect
+    assert_outcome(judged, case.check, case.outcome, side=expected.side)
+    result = result_of(judged, case.check, expected.side)
+    findings = result["findings"]
+    if result["side"] is None and expected.side is not None:
+        findings = [finding for finding in findings if finding["location"]["side"] == expected.side]
+    _counts(case.check, judged, result, findings, expected)
+    for name, number in expected.measured.items():
+        _measured(judged, expected.side or case.file.sides[0].id, name, number)
+    _says(case.check, result, expected)
+    if expected.finding and not any(not _differs(finding, expected) for finding in findings):
+        raise AssertionError(_no_finding(case.check, findings, expected))
+
+
+def _counts(
+    check_id: str, judged: JudgedReport, result: dict[str, Any], findings: Sequence[Found], expected: Expected
+) -> None:
+    """Compare the numbers of findings: all, waived, and new or fixed since the baseline."""
+    omitted = result["findings_omitted"] if len(findings) == len(result["findings"]) else 0
+    waived = [finding for finding in findings if finding["waived_by"] is not None]
+    new = [finding for finding in findings if finding["baseline"] == "new"]
+    fixed = _fixed(check_id, judged, result["side"] or expected.side)
+    compared = (
+        ("findings", expected.findings, len(findings) + omitted, findings),
+        ("waived findings", expected.waived, result["findings_waived"] if omitted else len(waived), waived),
+        ("new findings", expected.new, len(new), new),
+        ("fixed findings", expected.fixed, len(fixed), fixed),
+    )
+    for what, wanted, count, of in compared:
+        if wanted is not None and count != wanted:
+            raise AssertionError(f"{check_id} has {count} {what}, not {wanted}: {_messages(of)}")
+
+
+def _fixed(check_id: str, judged: JudgedReport, side: str | None) -> list[Found]:
+    """Return the findings of the baseline that were fixed, of one side or all."""
+    gone: list[Found] = (judged.report["baseline"] or {}).get("gone", [])
+    return [row for row in gone if row["check"] == check_id and side in {None, row["location"]["side"]}]
+
+
+def _says(check_id: str, result: dict[str, Any], expected: Expected) -> None:
+    messages = [finding["message"] for finding in result["findings"]]
+    said = [text for text in (result["reason"], *messages) if text]
+    if expected.says is not None and not any(expected.says in text for text in said):
+        raise AssertionError(f'{check_id} does not say "{expected.says}"; it says: {"; ".join(said[:5]) or "nothing"}')
+
+
+def _measured(judged: JudgedReport, side: str, name: str, number: Number) -> None:
+    measurements = judged.side(side)["measurements"]
+    if name not in measurements:
+        raise AssertionError(f"{name} was not measured on side {side}; {meant(name, measurements)}")
+    if wrong := _outside(number, measurements[name]["value"], measurements[name]["unit"]):
+        raise AssertionError(f"{name} on side {side} {wrong}")
+
+
+def _outside(number: Number, value: float, unit: str) -> str:
+    """Return a description of how a value differs from the expected one, or ""."""
+    try:
+        least, most = number.span(unit)
+    except ValueError as why:
+        return f"cannot be compared with what is expected: {why}"
+    if least <= value <= most:
+        return ""
+    if least == float("-inf"):
+        return f"is {value:.6g} {unit}, not {most:.6g} {unit} or less"
+    if most == float("inf"):
+        return f"is {value:.6g} {unit}, not {least:.6g} {unit} or more"
+    return f"is {value:.6g} {unit}, not between {least:.6g} and {most:.6g} {unit}"
+
+
+def _differs(found: Found, expected: Expected) -> str:
+    """Return a description of the first difference of a finding from the expected one, or ""."""
+    where = found["location"]
+    if expected.severity is not None and found["severity"] != expected.severity:
+        return f"it {found['severity']}s"
+    for name, wanted in (("track", expected.track), ("channel", expected.channel), ("field", expected.field)):
+        if wanted is not None and where[name] != wanted:
+            return f"its {name} is {where[name]}, not {wanted}"
+    if expected.at is not None and not reaches(where, expected.at, expected.within):
+        there = "nowhere in particular" if where["start_s"] is None else f"at {where['start_s']:.3f} s"
+        return f"it lies {there}, not within {expected.within:g} s of {expected.at:g} s"
+    if expected.remedy is not None and expected.remedy not in found["remedy"]:
+        return f'its remedy is "{found["remedy"]}"'
+    return _number_differs(found["measured"], expected)
+
+
+def _number_differs(measured: Any, expected: Expected) -> str:
+    """Return a description of how the number or text of a finding differs from the expected one, or ""."""
+    number = not isinstance(measured, str)
+    if expected.kind is not None and measured != expected.kind:
+        return "it gives a number" if number else f'it gives "{measured}"'
+    if expected.found is None:
+        return ""
+    if not number:
+        return f'it gives "{measured}", no number'
+    wrong = _outside(expected.found, measured["value"], measured["unit"])
+    return wrong and f"its number {wrong}"
+
+
+def _no_finding(check_id: str, findings: Sequence[Found], expected: Expected) -> str:
+    if not findings:
+        return f"{check_id} found nothing, and a finding is expected"
+    differs = "; ".join(f"{finding['message']} - {_differs(finding, expected)}" for finding in findings[:5])
+    return f"{check_id} has no finding that is as expected: {differs}"
+
+
+def _messages(findings: Sequence[Found]) -> str:
+    return "; ".join(finding["message"] for finding in findings[:5]) or "none"

@@ -1,0 +1,92 @@
+"""Run many case files, each by itself, so that one that cannot be used ends none of the others."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from qc.model.errors import SidegateError
+from qc.plugin_host.host import Host
+from qc.testing.cases import hold, load, run
+from qc.testing.deliveries import JudgedReport
+from qc.text.sanitize import shown
+
+State = Literal["holds", "differs", "unusable", "broken"]
+"""Whether a case holds, the report differs from it, it cannot be used, or a plugin broke."""
+CODES: dict[State, int] = {"holds": 0, "differs": 1, "unusable": 2, "broken": 3}
+"""Exit codes."""
+
+
+@dataclass(frozen=True)
+class CaseRun:
+    """A case file that was run."""
+
+    path: Path
+    state: State
+    code: int
+    """exit code: that of the state, and 3 where the report says that a plugin broke"""
+    seconds: float
+    sentence: str = ""
+    """"FILE: what was found, and what was expected"; empty where the case holds"""
+
+    @property
+    def check(self) -> str:
+        """The id of the check, from the name of the folder."""
+        return self.path.resolve().parent.name
+
+    @property
+    def name(self) -> str:
+        """The name that a filter is compared with: CHECK ID/OUTCOME-why."""
+        return case_name(self.path)
+
+
+def case_name(path: Path) -> str:
+    """Return the name of a case file: CHECK ID/OUTCOME-why."""
+    return f"{path.resolve().parent.name}/{path.stem}"
+
+
+def run_cases(paths: Iterable[Path], folder: Path, host: Host, ruleset: str | None = None) -> Iterator[CaseRun]:
+    """Run case files one after another, each in a folder of its own inside `folder`, and yield what became of each.
+
+    `ruleset` judges cases that name none.
+    """
+    at_start = [json.loads(failure.model_dump_json()) for failure in host.failures]
+    for number, path in enumerate(paths):
+        begin = time.monotonic()
+        state, sentence, judged = _run_case(path, folder / str(number), host, ruleset, at_start)
+        code = CODES["broken"] if judged is not None and judged.code == CODES["broken"] else CODES[state]
+        yield CaseRun(path, state, code, time.monotonic() - begin, sentence)
+
+
+def _run_case(
+    path: Path, folder: Path, host: Host, ruleset: str | None, at_start: Sequence[dict[str, Any]]
+) -> tuple[State, str, JudgedReport | None]:
+    """Return the state of a case, a sentence about what differs, and the report; None where there is none."""
+    name = shown(str(path), longest=500)
+    folder.mkdir()
+    try:
+        case = load(path)
+        judged = run(case, folder, host, ruleset=ruleset)
+    except SidegateError as error:
+        text = str(error)
+        state: State = "broken" if error.exit_code == CODES["broken"] else "unusable"
+        return state, text if text.startswith(f"{name}:") else f"{name}: {text}", None
+    if broken := _broken(judged, at_start):
+        return "broken", f"{name}: {broken}", judged
+    try:
+        hold(case, judged)
+    except AssertionError as difference:
+        return "differs", f"{name}: {difference}", judged
+    return "holds", "", judged
+
+
+def _broken(judged: JudgedReport, at_start: Sequence[dict[str, Any]]) -> str:
+    """Describe the first plugin that failed in the run of a case; empty where none did, but for those at the start."""
+    for failure in judged.report["plugin_failures"]:
+        if failure not in at_start:
+            return f"plugin {failure['plugin']} failed at {failure['stage']}: {failure['message']}"
+    return ""
