@@ -342,7 +342,7 @@ def _test(commands: argparse._SubParsersAction[_Parser]) -> None:
     test = commands.add_parser(
         "test", help="run the case files of a house",
         description="Make the delivery of each case file, CHECK/OUTCOME-why.yaml, judge it, and report each case that "
-        "does not hold, with what was expected and what was found. A ruleset file beside the cases judges them.",
+        "does not hold, with what was expected and what was found. A ruleset file next to the cases judges them.",
         epilog="exit codes: 0 all cases hold, 1 one does not, 2 none was found or can be used, 3 a plugin failed",
     )  # fmt: skip
     test.add_argument("folders", metavar="FOLDER", nargs="+", help="a folder of cases, or a case file")
@@ -355,6 +355,7 @@ def _test(commands: argparse._SubParsersAction[_Parser]) -> None:
     )  # fmt: skip
     test.add_argument("--junit", metavar="FILE", help="write the results as JUnit XML too, for build servers")
     test.add_argument("--verbose", action="store_true", help="a line for each case that holds too")
+    _without(test)
     _time_out(test)
 
 

@@ -9,8 +9,8 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
-from qc import api
-from qc.cli.streams import LONGEST, emit, say
+from qc.cli.plugin_host import host_of, say_failures
+from qc.cli.streams import LONGEST, emit
 from qc.files.atomic_write import put_file
 from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
@@ -34,9 +34,8 @@ def test(words: argparse.Namespace) -> int:
     paths = _chosen([Path(folder) for folder in words.folders], words.only)
     if words.junit is not None:
         _refuse_place(Path(words.junit), paths)
-    host = api.build_host(words.patience)
-    for failure in host.failures:
-        say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
+    host = host_of(words)
+    say_failures(host.failures)
     precompile(host)
     runs = []
     with tempfile.TemporaryDirectory(prefix="sidegate-") as folder:

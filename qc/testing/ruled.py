@@ -9,7 +9,7 @@ from typing import Any
 
 from qc.delivery.model import Disc
 from qc.plugin_host.host import Host
-from qc.ruleset.find import find
+from qc.ruleset.choose import named
 from qc.ruleset.library import Shelf
 from qc.ruleset.load import RawLimit, RawMeasure, RawParameter, Ruleset
 from qc.ruleset.model import Entry
@@ -19,8 +19,8 @@ WRITTEN = ("value", "warn", "fail", "sets_level", "source")
 
 def served_disc(spec: str, host: Host) -> Disc:
     """Return the disc that a ruleset serves; raises RulesetError where it cannot be found or read."""
-    shelf = Shelf(host.ruleset_folders)
-    size, speed = shelf.load(find(spec, shelf.folders)).serves
+    shelf = Shelf.of(host)
+    size, speed = shelf.load(named(spec, host, shelf)).serves
     return Disc.model_validate({"size": size, "speed": speed})
 
 
