@@ -137,7 +137,7 @@ def written(value: Any) -> str:
 
 def is_limit(info: FieldInfo) -> bool:
     """Whether a field of a check's Limits is a limit, which a ruleset may be free to leave out."""
-    return info.annotation is Limit or set(get_args(info.annotation)) == {Limit, NoneType}
+    return _plain(info.annotation, ())[0] is Limit
 
 
 def parameter_type(info: FieldInfo) -> ParameterType | None:
@@ -145,15 +145,21 @@ def parameter_type(info: FieldInfo) -> ParameterType | None:
     return _type_of(info.annotation, tuple(info.metadata))
 
 
-def _type_of(annotation: Any, metadata: tuple[Any, ...]) -> ParameterType | None:
+def _plain(annotation: Any, metadata: tuple[Any, ...]) -> tuple[Any, tuple[Any, ...]]:
+    """Return the type inside Annotated, of a union with None the other type, and all that is annotated."""
     origin, args = get_origin(annotation), get_args(annotation)
     if origin is Annotated:
-        return _type_of(args[0], (*metadata, *args[1:]))
-    if origin in {Union, UnionType}:
-        kinds = [kind for kind in args if kind is not NoneType]
-        return _type_of(kinds[0], metadata) if len(kinds) == 1 else None
-    if origin is Literal:
-        return ParameterType(object, choices=args)
+        return _plain(args[0], (*metadata, *args[1:]))
+    kinds = [kind for kind in args if kind is not NoneType]
+    if origin in {Union, UnionType} and len(kinds) == 1:
+        return _plain(kinds[0], metadata)
+    return annotation, metadata
+
+
+def _type_of(annotation: Any, metadata: tuple[Any, ...]) -> ParameterType | None:
+    annotation, metadata = _plain(annotation, metadata)
+    if get_origin(annotation) is Literal:
+        return ParameterType(object, choices=get_args(annotation))
     if not isinstance(annotation, type):
         return None
     if issubclass(annotation, Enum):

@@ -54,6 +54,8 @@ def _can_be_written(limits: type[Model], name: str) -> None:
     """Refuse a field of a check's Limits that no ruleset can write, and a parameter without a description."""
     from qc.model.parameters import is_limit, parameter_type
 
+    if not limits.__pydantic_fields_complete__:
+        limits.model_rebuild(raise_errors=False)  # a type that is defined further down in its module
     for key, info in limits.model_fields.items():
         if is_limit(info):
             continue

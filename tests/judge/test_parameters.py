@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+from enum import Enum
 from pathlib import Path
 from typing import Annotated, ClassVar
 
 import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
+from pydantic import AfterValidator
 
 import qc_rulesets
 import qc_standard
@@ -20,7 +22,7 @@ from qc.judge.bind import bind
 from qc.judge.context import Context, SideEvidence
 from qc.judge.engine import exit_code
 from qc.model.errors import RulesetError
-from qc.plugin_api import Evidence, Judged, Pattern, Unit
+from qc.plugin_api import Evidence, Judged, Limit, Pattern, Unit
 from qc.plugin_host.host import Host
 from qc.report.html.renderer import Html
 from qc.rulebook.book import Book
@@ -298,6 +300,19 @@ def refused(limits, **changes):
 
     (plugin,) = (plugin for plugin in Host.build((), extra=[("own", Plugin)]).plugins if plugin.name == "own")
     return plugin.error
+
+
+class OwnLimits(house_catalogue.Model):
+    most: Annotated[Limit, AfterValidator(lambda limit: limit)] | None = None
+    later: Later = house_catalogue.Field(description="A choice.")
+
+
+class Later(Enum):
+    ANY = "any"
+
+
+def test_limits_may_be_validated_and_name_types_that_are_defined_further_down():
+    assert refused(OwnLimits) is None
 
 
 def test_limits_that_no_ruleset_can_write_are_refused_when_the_plugin_loads():
