@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from qc.model.check_docs import CheckWords, ForClient
 from qc.model.cutting_chain import Chain
-from qc.model.errors import NotApplicableError
+from qc.model.errors import NotApplicableError, NotMeasuredError, SecondLookError
 from qc.model.figures import Curve, Spectrum, View
 from qc.model.groove import Groove
 from qc.model.parameters import Pattern, Unit
@@ -41,12 +41,18 @@ if TYPE_CHECKING:
     from qc.model.plan import FormatRow
 
 __all__ = [
-    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "CheckWords", "Curve", "Derived",
-    "Evidence", "Excerpt", "Finding", "FolderRenderer", "ForClient", "Groove", "GrooveAt", "GrooveDerived", "Judged",
-    "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "Outcome", "Pattern", "Quantity", "Remedy",
-    "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "Severity", "Spectrum", "Stream", "Stretch",
-    "Tap", "Unit", "View",
+    "Analysis", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult", "CheckWords", "Cited", "Curve",
+    "Derived", "Evidence", "Excerpt", "Finding", "FolderRenderer", "ForClient", "Groove", "GrooveAt", "GrooveDerived",
+    "Judged", "Limit", "LimitCheck", "Location", "Measurements", "Model", "Need", "NotApplicableError",
+    "NotMeasuredError", "Outcome", "Pattern", "Quantity", "Remedy", "Renderer", "Report", "Running", "RunningTap",
+    "Samples", "Scope", "SecondLookError", "Severity", "Spectrum", "Stream", "Stretch", "Tap", "Unit", "View",
 ]  # fmt: skip
+
+
+def __dir__() -> list[str]:
+    """Return the public names; what else this module imports is no part of the interface."""
+    return sorted(__all__)
+
 
 Samples = NDArray[np.float64]
 """Samples, shape (channels, frames), C order, read-only; full scale is 1.0."""

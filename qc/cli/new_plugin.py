@@ -11,6 +11,9 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+from packaging.version import Version
+
+import qc
 from qc.cli.streams import say
 from qc.files.atomic_write import settle, unfinished_folder
 from qc.model.errors import OutputError, UsageError
@@ -22,6 +25,8 @@ DRAFTED = "drafted_plugin"
 """Folder of the template files, each with ".txt" after its name."""
 NAME, MODULE = "drafted-rules", "drafted_rules"
 """Placeholders for the name in the templates and their paths."""
+PIN = "sidegate>=LOWEST,<BEYOND"
+"""Placeholder for the versions of sidegate that a plugin written today fits."""
 LONGEST = 32
 """Characters of a name."""
 
@@ -99,4 +104,10 @@ def _copy(drafted: Traversable, folder: Path, name: str) -> None:
 
 
 def _named(text: str, name: str) -> str:
-    return text.replace(NAME, name).replace(MODULE, module_of(name))
+    return text.replace(NAME, name).replace(MODULE, module_of(name)).replace(PIN, pin(qc.__version__))
+
+
+def pin(version: str) -> str:
+    """Return the versions that a plugin written for one fits: what is public stays through the next minor version."""
+    release = Version(version)
+    return f"sidegate>={release.major}.{release.minor},<{release.major}.{release.minor + 2}"
