@@ -7,8 +7,6 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
-from packaging.utils import canonicalize_name
-
 from qc.model.report import PluginFailure
 from qc.plugin_host.host import Host, Plugin
 from qc.ruleset.choose import needed_without
@@ -96,6 +94,8 @@ class LeftOutPlugins:
         return next(self._reasons(plugin), "")
 
     def _reasons(self, plugin: Plugin) -> Iterator[str]:
+        from packaging.utils import canonicalize_name  # only here: it looks the whole machine over
+
         ruleset = self._ruleset
         packages = {canonicalize_name(name) for name in ruleset.requires}
         if plugin.package and canonicalize_name(plugin.package) in packages:

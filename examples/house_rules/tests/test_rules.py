@@ -28,9 +28,9 @@ def test_case(case: Case, tmp_path: Path) -> None:
 
 def test_the_plugin_is_installed_and_loads(capsysbinary: pytest.CaptureFixture[bytes]) -> None:
     assert main(["plugins"]) == 0
-    (line,) = [line for line in capsysbinary.readouterr().out.decode().splitlines() if line.startswith("lowtide ")]
+    lines = [line for line in capsysbinary.readouterr().out.decode().splitlines() if line.startswith("lowtide ")]
     hooks = "qc_checks, qc_measures, qc_renderers, qc_rulesets"
-    assert line.split(maxsplit=3) == ["lowtide", "lowtide-rules", "1.0.0", hooks]
+    assert lines[0].split(maxsplit=4) == ["lowtide", "lowtide-rules", "1.0.0", "loaded", hooks]
 
 
 @EXTENDS
