@@ -211,7 +211,7 @@ class GrooveDerived(Need[R]):
     """
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Return the needs whose results `evaluate` reads beside the groove: any `Analysis` or `Derived`."""
+        """Return the needs whose results `evaluate` reads in addition to the groove: any `Analysis` or `Derived`."""
         return ()
 
     @abstractmethod

@@ -1,4 +1,4 @@
-"""Parameters of checks: texts, patterns, switches, plain numbers and choices that a ruleset sets beside limits."""
+"""Parameters of checks: texts, patterns, switches, plain numbers and choices that a ruleset sets as it sets limits."""
 
 from __future__ import annotations
 
