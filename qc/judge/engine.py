@@ -136,7 +136,15 @@ def _judged(check: Check[Any], context: Context, call: Runner) -> _Judged:
         findings.append(context.of_text(str(why), why.text))
     except FAULTS as error:
         return _Judged("error", (), exception_line(error), at_fault=True)
-    return _Judged(without, findings, reason or " ".join(context.notes))
+    return _Judged(without, findings, _joined([reason, *context.notes]))
+
+
+def _joined(sentences: Iterable[str]) -> str:
+    """Join the sentences that are there, with a semicolon after one that has no full stop."""
+    text = ""
+    for sentence in filter(None, sentences):
+        text += f"{' ' if text.endswith('.') else '; '}{sentence}" if text else sentence
+    return text
 
 
 def _evaluate(check: Check[Any], context: Context, findings: list[Finding]) -> None:

@@ -25,6 +25,7 @@ from qc.report.views.declared import declared_lines
 from qc.report.views.glance import own_md5
 from qc.report.views.level_words import disc_notes, judged_as, option_words, sides_of
 from qc.report.views.lineup import lineup_line
+from qc.report.views.notes import notes
 from qc.report.views.stored_sides import measured_earlier, measured_earlier_lines
 from qc.report.views.waivers import given
 
@@ -68,6 +69,7 @@ def document(report: Report, evidence: Evidence) -> str:
         assumed=tables.assumed(report),
         parameters=tables.parameters(report),
         outcomes=list(tables.outcomes(report)),
+        notes=notes(report),
         style=Markup(_own("page.css") + _own("figure.css")),  # noqa: S704 - our own files
         scripts=[Markup(script) for script in scripts],  # noqa: S704 - our own files
         policy=_policy(scripts),

@@ -101,7 +101,7 @@ def _short(page: Page, measured: MeasuredFinding) -> str:
 
 
 def _whole(page: Page, report: Report, *, verbose: bool) -> None:
-    from qc.report.views.glance import end, sides
+    from qc.report.views.glance import end, noted, sides
 
     _headline(page, report, verbose=verbose)
     _failures(page, report)
@@ -126,6 +126,7 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
     waived.write_waivers(page, report, verbose=verbose)
     page.blank()
     sides(page, report, spare=None if verbose else SCREEN - page.lines)
+    noted(page, report, verbose=verbose)
     end(page, report, verbose=verbose)
 
 

@@ -13,6 +13,7 @@ from qc.report.views import level_notes, worth
 from qc.report.views.declared import declared_lines
 from qc.report.views.level_words import disc_notes, judged_as, sides_of
 from qc.report.views.lineup import lineup_line
+from qc.report.views.notes import JUDGED, notes
 from qc.text.numbers import both, listed, quantity_text
 from qc.text.sanitize import shown
 
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 INDENT = 8
 LONGEST = 120
 """Characters of a title in a table."""
+FEW_NOTES = 3
+"""Most notes of checks in the short report."""
 LEAST_ROWS = 2
 """Fewest limits for a table."""
 NEVER = 100.0
@@ -56,6 +59,17 @@ def sides(page: Page, report: Report, *, spare: int | None) -> None:
     if not verbose and rows >= LEAST_ROWS:
         _first_limits(page, report, rows)
     _discs(page, report)
+
+
+def noted(page: Page, report: Report, *, verbose: bool) -> None:
+    """Write what checks noted; in the short report the first few, a line or two each, without the checks' names."""
+    found = notes(report)
+    count = len(found) if verbose or len(found) <= FEW_NOTES else FEW_NOTES - 1
+    for note in found[:count]:
+        where = f"{note.check} ({note.where})" if verbose else note.where
+        page.say(f"{where}: {shown(note.words, 10 * LONGEST if verbose else LONGEST)}", label="Noted ", indent=2)
+    if rest := len(found) - count:
+        page.say(f"{rest} more; --verbose has them", label="Noted ", indent=2)
 
 
 def end(page: Page, report: Report, *, verbose: bool) -> None:
@@ -318,7 +332,7 @@ def _rest(page: Page, report: Report, *, verbose: bool) -> None:
             continue
         if outcome in {"not_applicable", "waived"} and not verbose:  # the waivers are listed above
             continue
-        reasons = {result.reason for result in results} if outcome != "pass" else set()
+        reasons = {result.reason for result in results} if outcome not in JUDGED else set()
         names: dict[str, list[str]] = {}
         for result in results:
             names.setdefault(result.check, []).append(result.side or "delivery")
