@@ -13,7 +13,7 @@ JUDGED = frozenset({"pass", "warn", "fail", "waived"})
 
 
 class CheckNote(NamedTuple):
-    """What a check noted on some sides, in the same words."""
+    """A note of a check, on all the sides that share its words."""
 
     check: str
     sides: tuple[str, ...]
