@@ -76,7 +76,7 @@ class LeftOutPlugins:
         return tuple(sorted(check_id for check_id in self._ruleset.off if self._is_missing(check_id)))
 
     def _is_missing(self, check_id: str) -> bool:
-        """Whether a check may belong to a plugin that is not there; false for an id that is a check of this host, or mistyped."""
+        """Whether a check may belong to a plugin that is not there; false for one of this host, or a misspelt one."""
         if check_id in self._host.checks or check_id in self._ruleset.measures or not self._may_answer("qc_checks"):
             return False
         if any(self._has_the_ruleset(plugin) for plugin in self._plugins):
