@@ -34,6 +34,15 @@ def test_the_plugin_is_installed_and_loads(capsysbinary: pytest.CaptureFixture[b
 
 
 @EXTENDS
+def test_the_slope_near_the_label_has_a_level_of_its_own(tmp_path: Path) -> None:
+    """At +6 dB this tone is 1.343 times as steep as the cutter allows (the case has the sum), so at 0.95 at +3.0 dB."""
+    folder = deliver(tmp_path / "delivery", {"A": Sent(sine(3000.0, 3.0, RATE, 0.501, fade_s=0.2))})
+    judged = judge(folder, tmp_path / "report.json", "--ruleset", "lowtide-12in-33")
+    level = judged.side()["levels"]["by_limit"]["lowtide.end-too-steep/most"]["level"]
+    assert level["value"] == pytest.approx(3.0, abs=0.15)
+
+
+@EXTENDS
 def test_its_ruleset_finds_the_hum_and_its_format_tells_when(tmp_path: Path) -> None:
     x = np.concatenate([silence(3.0, RATE), sine(440.0, 2.0, RATE, 0.25, fade_s=0.2)], axis=1)
     side = Sent(hum(x, RATE, hz=50.0, peak=1e-3), more={"inscription": "QH-001-A"})

@@ -9,6 +9,8 @@ from typing import Any
 
 from lowtide_rules.hum import HumInTheQuiet, MainsHum
 from lowtide_rules.inscription import InscriptionNotOurs
+from lowtide_rules.same_inscription import SameInscription
+from lowtide_rules.steep_end import EndSlope, EndTooSteep
 from lowtide_rules.timecodes import Timecodes
 from qc import Check, Need, Renderer, hookimpl
 
@@ -16,13 +18,13 @@ from qc import Check, Need, Renderer, hookimpl
 @hookimpl
 def qc_measures() -> Sequence[type[Need[Any]]]:
     """Give what is measured."""
-    return [MainsHum]
+    return [MainsHum, EndSlope]
 
 
 @hookimpl
 def qc_checks() -> Sequence[type[Check[Any]]]:
     """Give the checks; a ruleset has to name one for it to run."""
-    return [HumInTheQuiet, InscriptionNotOurs]
+    return [HumInTheQuiet, InscriptionNotOurs, SameInscription, EndTooSteep]
 
 
 @hookimpl
