@@ -8,19 +8,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from qc.model.version import VERSION
+
 if TYPE_CHECKING:  # what is handed on, for those who check their types
     from qc.plugin_api import *  # noqa: F403
-    from qc.plugin_host.spec import hookimpl as hookimpl
 
-__version__ = "0.1.0"
+__version__ = VERSION
 
 
 def __getattr__(name: str) -> Any:
-    """Hand on what qc.plugin_api and the hook marker hold, when first asked for."""
-    if name == "hookimpl":
-        from qc.plugin_host.spec import hookimpl
-
-        return hookimpl
+    """Hand on what qc.plugin_api holds, when first asked for."""
     if name.startswith("_"):
         raise AttributeError(name)
     import qc.plugin_api

@@ -31,7 +31,7 @@ from qc.model.check_docs import CheckWords
 from qc.model.discs import disc_name
 from qc.model.errors import DeliveryError, UsageError
 from qc.model.report import Origin, PluginFailure, Run
-from qc.plugin_api import Check, Evidence, GrooveDerived, Need, Report
+from qc.plugin_base import Check, Evidence, GrooveDerived, Need, Report
 from qc.plugin_host.finder import find
 from qc.plugin_host.host import Host
 from qc.plugin_host.names import PROJECT

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from qc.plugin_host.spec import hookimpl
+from qc.plugin_api import hookimpl
 
 if TYPE_CHECKING:
     from qc.plugin_api import Check, Need

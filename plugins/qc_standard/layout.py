@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.groove.geometry.span import LEAST_GAP
-from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
+from qc.plugin_api import ProgrammeBounds
+from qc.plugin_api.groove_model import LEAST_GAP, WINDOWS_A_SECOND
 
 SHORTEST = 30
 """Windows of 10 ms that a silence lasts at the least: 0.3 s, what a gap must have to be opened into a mark."""

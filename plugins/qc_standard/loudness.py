@@ -10,10 +10,8 @@ from typing import Any, ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.meters.kweighted import KWeightedSums
-from qc.dsp.meters.windows import part_frames, sliding
-from qc.groove.signal.programme import Programme
-from qc.plugin_api import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
+from qc.plugin_api import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Programme, Quantity, Stream
+from qc.plugin_api.meters import KWeightedSums, part_frames, sliding
 
 Array = NDArray[np.float64]
 

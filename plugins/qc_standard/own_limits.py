@@ -7,8 +7,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator
 
-from qc.model.quantity import convert, meets
-from qc.plugin_api import Limit
+from qc.plugin_api import Limit, convert, meets
 
 
 def _at_most(unit: str) -> Callable[[Limit], Limit]:

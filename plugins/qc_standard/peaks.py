@@ -7,10 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from qc.dsp.meters.flat_tops import FlatRuns
-from qc.dsp.meters.peaks import Peak, PeakSweep
-from qc.dsp.meters.runs import Runs
 from qc.plugin_api import Analysis, At, Block, Chain, Quantity, Stream
+from qc.plugin_api.meters import FlatRuns, Peak, PeakSweep, Runs
 
 SILENCE = -200.0
 """dBFS below which a level is given as this bound: digital silence has no level, and JSON no infinity."""

@@ -15,13 +15,21 @@ from typing import Any, ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.filters import biquad
-from qc.dsp.meters.channel_sums import ChannelSums
-from qc.dsp.meters.windows import part_frames, sliding
-from qc.groove.signal.energies import Parts
-from qc.groove.signal.programme import Programme
-from qc.model.cutting_chain import Chain
-from qc.plugin_api import Analysis, At, Block, CheckContext, Derived, Measurements, Need, Quantity, Stream
+from qc.plugin_api import (
+    Analysis,
+    At,
+    Block,
+    Chain,
+    CheckContext,
+    Derived,
+    Measurements,
+    Need,
+    Parts,
+    Programme,
+    Quantity,
+    Stream,
+)
+from qc.plugin_api.meters import ChannelSums, biquad, part_frames, sliding
 from qc_standard.dead import DeadStretch, dead_stretches
 from qc_standard.layout import DeclaredTrack
 from qc_standard.stereo import TENTH, LowBand, by_tenths

@@ -15,13 +15,23 @@ from typing import Any, ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.dsp.meters.lowband import LowBandSums
-from qc.dsp.meters.windows import part_frames, sliding
-from qc.groove.level.side_at_level import WorkedSide
-from qc.groove.signal.energies import Parts
-from qc.groove.signal.programme import Programme
-from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.plugin_api import Analysis, At, Block, Chain, Curve, Derived, Measurements, Need, Quantity, Stream
+from qc.plugin_api import (
+    SECTORS_A_SECOND,
+    Analysis,
+    At,
+    Block,
+    Chain,
+    Curve,
+    Derived,
+    Measurements,
+    Need,
+    Parts,
+    Programme,
+    Quantity,
+    Stream,
+)
+from qc.plugin_api.groove_model import WorkedSide
+from qc.plugin_api.meters import LowBandSums, part_frames, sliding
 
 Array = NDArray[np.float64]
 

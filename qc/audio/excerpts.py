@@ -14,7 +14,7 @@ from qc.audio.received import AudioFault
 from qc.audio.source import BLOCK
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.errors import SecondLookError
-from qc.plugin_api import RunningTap, Samples, Stream, Tap
+from qc.plugin_base import RunningTap, Samples, Stream, Tap
 
 MOST_S = 60
 """Most seconds of a side that may be read again, settling time of filters included."""

@@ -6,7 +6,7 @@ import numpy as np
 
 from qc.audio.received import AudioFault
 from qc.model.quantity import clock
-from qc.plugin_api import At, Stream
+from qc.plugin_base import At, Stream
 
 
 class AudioFaultError(Exception):

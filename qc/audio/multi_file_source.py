@@ -11,7 +11,7 @@ from qc.audio.container.file_hash import FileHash
 from qc.audio.faults import AudioFaultError
 from qc.audio.received import AudioFault
 from qc.audio.source import FileSource, Slices, read_only
-from qc.plugin_api import At, Samples, Stream
+from qc.plugin_base import At, Samples, Stream
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from typing import ClassVar, Self
 from qc.model.cutting_chain import Chain
 from qc.model.quantity import At
 from qc.model.report import AudioFacts
-from qc.plugin_api import Need
+from qc.plugin_base import Need
 
 
 @dataclass(frozen=True, slots=True)

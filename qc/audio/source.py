@@ -12,7 +12,7 @@ from qc.audio.container.file_hash import FileHash
 from qc.audio.decode import UNDECODABLE, Decoder, decoder
 from qc.audio.faults import AudioFaultError, longer, short, unreadable, unusable
 from qc.dsp.samples.usable import first_unusable
-from qc.plugin_api import Samples, Stream
+from qc.plugin_base import Samples, Stream
 
 __all__ = ["ABSURD", "BLOCK", "HIGH_RATE", "RING", "SLICE", "AudioFaultError", "FileSource", "Slices"]
 

@@ -15,15 +15,16 @@ from functools import cache
 from pathlib import Path
 from typing import Any, ForwardRef, TypeVar, get_args, get_origin
 
-import qc
 from qc.cache.codec import NotStorableError
 from qc.dsp.kernels.cache import digest as digest_of_kernels
-from qc.plugin_api import Analysis, Need, Stream, Tap
+from qc.model.version import VERSION
+from qc.plugin_base import Analysis, Need, Stream, Tap
 
 FORMAT = 2
+_OWN = __name__.partition(".")[0]
 MOST_FILES = 2_000
 """Sources of a plugin that are gone through at the most."""
-_CORE = ("audio/**/*.py", "model/cutting_chain.py", "model/quantity.py", "plugin_api.py")
+_CORE = ("audio/**/*.py", "model/cutting_chain.py", "model/quantity.py", "plugin_base.py", "plugin_api/*.py")
 """Sources of the core that decide what a sample or a number is, besides those of the kernels: containers and decoding,
 the pass, units, the cutting chain."""
 
@@ -111,7 +112,7 @@ def code_of(package: str) -> str:
 
     Of the core it is that of the sources that measure.
     """
-    if package == qc.__name__:
+    if package == _OWN:
         return _core()
     module = sys.modules.get(package)
     folders = [Path(folder) for folder in getattr(module, "__path__", ())]
@@ -126,14 +127,14 @@ def code_of(package: str) -> str:
 @cache
 def _core() -> str:
     """Return the digest of what measures: the version, the kernels with compilers and processor, and the pass."""
-    root = Path(qc.__file__).parent
+    root = Path(__file__).parents[1]
     own = _sources([(path, root) for path in core_sources()])
-    return _digest([qc.__version__, digest_of_kernels(), own])
+    return _digest([VERSION, digest_of_kernels(), own])
 
 
 def core_sources() -> list[Path]:
     """List the sources of the core that results depend on besides the kernels and the groove, sorted."""
-    root = Path(qc.__file__).parent
+    root = Path(__file__).parents[1]
     return sorted({path for pattern in _CORE for path in root.glob(pattern)})
 
 

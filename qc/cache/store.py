@@ -22,7 +22,7 @@ from qc.cache.folder import StoreFolder
 from qc.cache.keys import Sound, key_of, look_at, result_of
 from qc.cache.place import LONG
 from qc.cache.sweep import FILES, SUFFIX, sweep
-from qc.plugin_api import Analysis, Need
+from qc.plugin_base import Analysis, Need
 from qc.text.sanitize import shown
 
 T = TypeVar("T")

@@ -22,7 +22,7 @@ from qc.judge.level_option import read_level
 from qc.judge.whole_report import with_failures
 from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
-from qc.plugin_api import Evidence, Renderer, Report
+from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.views.since import counted_words
 from qc.ruleset.find import is_path
 from qc.text.sanitize import shown

@@ -16,7 +16,7 @@ from qc.demo.planted import Planted, findings
 from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.model.quantity import minutes
-from qc.plugin_api import Report
+from qc.plugin_base import Report
 from qc.report.text.report import VERDICTS
 from qc.text.sanitize import shown
 

@@ -21,7 +21,7 @@ from qc.judge.parameters import bound_parameters
 from qc.judge.yaml_checks import made, owners
 from qc.model.errors import UsageError
 from qc.model.report import HeldLimit, ParameterFacts
-from qc.plugin_api import Check, Limit
+from qc.plugin_base import Check, Limit
 from qc.plugin_host.host import Host
 from qc.plugin_host.spec import HOOKS
 from qc.report.registry import with_plugins

@@ -16,7 +16,7 @@ from qc.cli.terminal import colour, width
 from qc.files.atomic_write import not_ours, put_file, put_folder
 from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError
 from qc.model.report import PluginFailure
-from qc.plugin_api import Evidence, FolderRenderer, Model, Renderer, Report
+from qc.plugin_base import Evidence, FolderRenderer, Model, Renderer, Report
 from qc.report import registry
 from qc.report.registry import ReportFormat
 from qc.ruleset.choose import needed_without

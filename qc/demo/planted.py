@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from qc.plugin_api import Finding, Report
+from qc.plugin_base import Finding, Report
 
 NEAR = 0.05
 """Tolerance in s between a finding and its fault."""

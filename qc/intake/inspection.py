@@ -23,7 +23,7 @@ from qc.delivery import checksum_files as sums
 from qc.intake.own_md5 import compared, sample_bits
 from qc.model.quantity import clock
 from qc.model.report import AudioFacts
-from qc.plugin_api import At
+from qc.plugin_base import At
 
 RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 CONTAINERS = {"WAV": "WAV", "WAVEX": "WAV", "RF64": "RF64", "AIFF": "AIFF", "FLAC": "FLAC"}

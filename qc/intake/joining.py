@@ -16,7 +16,7 @@ from qc.audio.received import AudioFault, ReceivedAudio
 from qc.delivery.model import Side
 from qc.intake.inspection import Declared
 from qc.model.report import AudioFacts, TrackFile
-from qc.plugin_api import At
+from qc.plugin_base import At
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from qc.delivery.reader import ReadDelivery
 from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
 from qc.intake.inspection import AGAIN, NO_PROGRAMME, Declared, Examined, changed, inspect, silent, with_fault
 from qc.intake.joining import join
-from qc.plugin_api import At
+from qc.plugin_base import At
 
 Digests = Mapping[str, str]
 

@@ -16,7 +16,7 @@ from qc.model.cutting_chain import NamedTip
 from qc.model.errors import FAULTS, PluginError, RulesetError
 from qc.model.parameters import is_limit
 from qc.model.quantity import meets, parse, read
-from qc.plugin_api import Check, Judged, Limit
+from qc.plugin_base import Check, Judged, Limit
 from qc.plugin_host.runner import Runner
 from qc.ruleset.load import RawLimit, RawParameter, Ruleset
 from qc.text.sanitize import exception_line, first_fault, shown

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from qc.model.report import HeldLimit
-from qc.plugin_api import Check, Limit
+from qc.plugin_base import Check, Limit
 
 
 def bound_limits(checks: Iterable[Check[Any]]) -> dict[str, HeldLimit]:

@@ -10,7 +10,7 @@ from qc.groove.level.levels import below
 from qc.groove.level.print_through import Neighbours
 from qc.groove.level.side_at_level import WorkedSide
 from qc.model.report import Budget, BudgetLine, LevelAt, Passage, PrintThrough, Repair
-from qc.plugin_api import At, Quantity
+from qc.plugin_base import At, Quantity
 
 MOST = 100
 """Most pairs of neighbours in the report of a side, those with the greatest difference."""

@@ -10,7 +10,7 @@ from qc.audio.received import AsReceived, AudioFault
 from qc.judge.context import SideEvidence
 from qc.judge.engine import CheckRunner, judge_side
 from qc.model.report import PluginFailure
-from qc.plugin_api import Check, CheckResult
+from qc.plugin_base import Check, CheckResult
 
 
 def judge_changed_audio(

@@ -14,7 +14,7 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import NotMeasuredError
 from qc.model.quantity import Op, clock, convert, margin, meets, show
 from qc.model.report import Stretch
-from qc.plugin_api import At, Check, Finding, Limit, Location, Need, Quantity, Severity
+from qc.plugin_base import At, Check, Finding, Limit, Location, Need, Quantity, Severity
 from qc.text.numbers import is_share, percent
 
 R = TypeVar("R")

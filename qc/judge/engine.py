@@ -12,7 +12,7 @@ from qc.judge.severity import failed
 from qc.judge.waivers.model import Waivers
 from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError, TextTooLongError
 from qc.model.report import PluginFailure, Verdict
-from qc.plugin_api import Check, CheckResult, Finding, Outcome, Report
+from qc.plugin_base import Check, CheckResult, Finding, Outcome, Report
 from qc.plugin_host.runner import Runner
 from qc.text.sanitize import exception_line
 

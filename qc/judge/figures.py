@@ -19,7 +19,7 @@ from qc.judge.findings import MeasuredFinding
 from qc.model.cutting_chain import Chain
 from qc.model.plan import FormatRow
 from qc.plan.discs import DiscToPlan, fitted, format_rows
-from qc.plugin_api import At, CheckResult, Curve, Evidence, Need, View
+from qc.plugin_base import At, CheckResult, Curve, Evidence, Need, View
 from qc.plugin_host.runner import Runner
 
 MOST_VIEWS = 12

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from qc.model.report import PluginFailure
-from qc.plugin_api import Check, CheckResult
+from qc.plugin_base import Check, CheckResult
 
 FIXED = frozenset({"pass", "warn", "waived", "not_applicable"})
 """Outcomes of a check that is fixed; an error or a missing measurement is no improvement."""

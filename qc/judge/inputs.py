@@ -14,7 +14,7 @@ from qc.intake.side_input import read_input
 from qc.judge.waivers.loading import load_waivers
 from qc.judge.waivers.model import Waivers
 from qc.model.report import AudioFacts, RulesetFacts
-from qc.plugin_api import Check, Report
+from qc.plugin_base import Check, Report
 from qc.ruleset.load import Ruleset
 
 if TYPE_CHECKING:

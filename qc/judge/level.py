@@ -33,7 +33,7 @@ from qc.measure.side import MeasureOptions, SideMeasurement
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, NamedTip
 from qc.model.report import LineupToneFacts, SideReport
 from qc.model.track import Track
-from qc.plugin_api import At, GrooveAt, GrooveDerived, Limit, Need, Quantity
+from qc.plugin_base import At, GrooveAt, GrooveDerived, Limit, Need, Quantity
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from qc.groove.level.memo import LevelMemo, StoredMemo, contradicts
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.model.cutting_chain import Chain
 from qc.model.track import Track
-from qc.plugin_api import Need
+from qc.plugin_base import Need
 
 
 @dataclass(frozen=True)

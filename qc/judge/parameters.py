@@ -8,7 +8,7 @@ from typing import Any
 from qc.model.errors import RulesetError
 from qc.model.parameters import is_limit, parameter_type, written
 from qc.model.report import ParameterFacts
-from qc.plugin_api import Check
+from qc.plugin_base import Check
 from qc.ruleset.load import RawParameter, Ruleset
 from qc.text.sanitize import shown
 

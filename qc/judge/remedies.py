@@ -13,7 +13,7 @@ from qc.judge.findings import MeasuredFinding
 from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, NotMeasuredError, SecondLookError
 from qc.model.report import PluginFailure
-from qc.plugin_api import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
+from qc.plugin_base import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
 from qc.text.sanitize import exception_line
 
 R = TypeVar("R")

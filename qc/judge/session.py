@@ -25,7 +25,7 @@ from qc.judge.waivers.model import Waivers
 from qc.judge.yaml_checks import owners
 from qc.measure.side import MeasureOptions, measure_side
 from qc.model.report import DiscLevel, Origin, PluginFailure, SideReport
-from qc.plugin_api import Check, CheckResult, Evidence, GrooveDerived, Need
+from qc.plugin_base import Check, CheckResult, Evidence, GrooveDerived, Need
 from qc.plugin_host.host import Host
 from qc.ruleset.load import Ruleset
 

@@ -13,7 +13,7 @@ from qc.judge.budget_report import budget
 from qc.judge.tip_report import levels_by_tip
 from qc.model.cutting_chain import SECTORS_A_SECOND, NamedTip
 from qc.model.report import DiscLevel, Geometry, LevelAt, Levels, TrackPlace
-from qc.plugin_api import Quantity
+from qc.plugin_base import Quantity
 
 
 def geometry(worked: WorkedSide) -> Geometry:

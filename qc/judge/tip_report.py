@@ -9,7 +9,7 @@ from qc.groove.level.by_tip import TipSearch, enters
 from qc.groove.level.side_at_level import WorkedSide
 from qc.model.cutting_chain import NamedTip
 from qc.model.report import TipLevel
-from qc.plugin_api import Quantity
+from qc.plugin_base import Quantity
 
 
 def levels_by_tip(worked: WorkedSide, tips: Iterable[NamedTip]) -> tuple[TipLevel, ...]:

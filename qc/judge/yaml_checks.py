@@ -9,7 +9,7 @@ from pydantic import create_model
 
 from qc.model.errors import RulesetError
 from qc.model.quantity import Op
-from qc.plugin_api import Check, Judged, Limit, LimitCheck, Model
+from qc.plugin_base import Check, Judged, Limit, LimitCheck, Model
 from qc.ruleset.load import RawMeasure, Ruleset
 from qc.text.sanitize import shown
 from qc.text.suggest import meant

@@ -17,7 +17,7 @@ from qc.groove.signal.programme import Programme
 from qc.measure.side import SideMeasurement, published_by
 from qc.model.errors import FAULTS
 from qc.model.groove import Groove
-from qc.plugin_api import At, GrooveAt, GrooveDerived, Measurements, Need, Quantity
+from qc.plugin_base import At, GrooveAt, GrooveDerived, Measurements, Need, Quantity
 from qc.plugin_host.runner import Runner
 from qc.text.sanitize import exception_line
 

@@ -32,7 +32,7 @@ from qc.groove.signal.programme import WINDOWS_A_SECOND, ProgrammeBounds
 from qc.groove.signal.sector_envelopes import MARGIN, envelopes_of
 from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import Chain
-from qc.plugin_api import Stream
+from qc.plugin_base import Stream
 from qc.plugin_host.host import Host
 from qc.plugin_host.names import PROJECT
 

@@ -24,7 +24,7 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, PluginError
 from qc.model.report import AudioFacts, HowMeasured, Origin
 from qc.model.track import Track
-from qc.plugin_api import Measurements, Need, Quantity
+from qc.plugin_base import Measurements, Need, Quantity
 from qc.plugin_host.runner import Runner
 from qc.text.sanitize import exception_line
 

@@ -28,7 +28,7 @@ from typing import Any, NamedTuple
 
 from qc.model.errors import FAULTS, TimedOutError
 from qc.model.report import PluginFailure
-from qc.plugin_api import Check, Need, Renderer, Report
+from qc.plugin_base import Check, Need, Renderer, Report
 from qc.plugin_host.finder import InstalledPlugin, find, named
 from qc.plugin_host.names import PROJECT
 from qc.plugin_host.outline import outlined_hooks

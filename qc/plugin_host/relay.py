@@ -14,7 +14,7 @@ from qc.plugin_host.validation import RefusedError
 from qc.text.suggest import meant
 
 if TYPE_CHECKING:
-    from qc.plugin_api import Check, Need, Renderer, Report
+    from qc.plugin_base import Check, Need, Renderer, Report
 
 
 class Relay:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from qc.model.report import Report
-    from qc.plugin_api import Check, Need, Renderer
+    from qc.plugin_base import Check, Need, Renderer
 
 hookspec = HookspecMarker(PROJECT)
 hookimpl = HookimplMarker(PROJECT)

@@ -12,7 +12,7 @@ from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
 if TYPE_CHECKING:
-    from qc.plugin_api import Check, Model, Need, Renderer
+    from qc.plugin_base import Check, Model, Need, Renderer
 
 _TEXTS = ("title", "why", "how", "remedy")
 
@@ -24,7 +24,7 @@ class RefusedError(Exception):
 def checks(result: object) -> tuple[type[Check[Any]], ...]:
     """Return the result of qc_checks, classes of Check with an id, texts and Limits; raises RefusedError."""
     from qc.model.parameters import is_limit
-    from qc.plugin_api import Check, ForClient, Judged, Model
+    from qc.plugin_base import Check, ForClient, Judged, Model
 
     found = _classes(result, Check, "qc_checks")
     for check in found:
@@ -70,7 +70,7 @@ def _can_be_written(limits: type[Model], name: str) -> None:
 
 def measures(result: object) -> tuple[type[Need[Any]], ...]:
     """Return the result of qc_measures, classes of Need with an id and published names; raises RefusedError."""
-    from qc.plugin_api import Need
+    from qc.plugin_base import Need
 
     found = _classes(result, Need, "qc_measures")
     for need in found:
@@ -84,7 +84,7 @@ def measures(result: object) -> tuple[type[Need[Any]], ...]:
 
 def renderers(result: object) -> tuple[type[Renderer], ...]:
     """Return the result of qc_renderers, classes of Renderer with a name; raises RefusedError."""
-    from qc.plugin_api import FolderRenderer, Renderer
+    from qc.plugin_base import FolderRenderer, Renderer
 
     found = _classes(result, Renderer, "qc_renderers")
     for renderer in found:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import BinaryIO
 
-from qc.plugin_api import Evidence, Model, Renderer, Report
+from qc.plugin_base import Evidence, Model, Renderer, Report
 
 
 class Json(Renderer):

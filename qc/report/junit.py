@@ -13,7 +13,7 @@ from xml.etree import ElementTree as ET
 from qc.judge.findings import MeasuredFinding
 from qc.judge.severity import counted_of
 from qc.model.report import CheckResult, Finding, PluginFailure
-from qc.plugin_api import Evidence, Renderer, Report
+from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.views.findings import place
 from qc.report.views.level_words import judged_as
 from qc.report.views.since import mark

@@ -1,6 +1,6 @@
 """The report formats, one line each: the command line, its help and completion, the API and the plugin host read this.
 
-To add a format, write a module with a class made from `qc.plugin_api.Renderer` and add its line to `FORMATS`. A module
+To add a format, write a module with a class made from `qc.plugin_base.Renderer` and add its line to `FORMATS`. A module
 is imported when a report is written in its format, never before, so that the command starts quickly.
 """
 
@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 if TYPE_CHECKING:
-    from qc.plugin_api import Renderer
+    from qc.plugin_base import Renderer
 
 Command = Literal["check", "plan", "rulesets"]
 """Commands with `--out FORMAT=PATH`."""

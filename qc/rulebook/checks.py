@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from qc.model.parameters import parameter_type, written
-from qc.plugin_api import Check
+from qc.plugin_base import Check
 from qc.rulebook.book import Book
 from qc.rulebook.markdown import code, text
 from qc.rulebook.templates import filled

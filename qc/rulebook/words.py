@@ -9,7 +9,7 @@ from typing import Any
 from qc import api
 from qc.groove.geometry.meanings import MEANINGS
 from qc.measure.side import FILE_UNITS
-from qc.plugin_api import Check, Judged, Need
+from qc.plugin_base import Check, Judged, Need
 from qc.plugin_host.host import Host
 from qc.ruleset.model import ChainEntry
 from qc.ruleset.sources import SourceEntry

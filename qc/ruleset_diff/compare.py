@@ -28,7 +28,7 @@ from qc.model.ruleset_diff import (
     WrittenParameter,
     WrittenValue,
 )
-from qc.plugin_api import CheckResult, Report
+from qc.plugin_base import CheckResult, Report
 from qc.plugin_host.host import Host
 from qc.ruleset.load import RawLimit, RawMeasure, RawParameter, Ruleset
 from qc.ruleset_diff.delta import Differences, MeasureDifference, Ops, Same, compared

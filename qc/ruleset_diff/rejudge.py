@@ -21,7 +21,7 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, UsageError
 from qc.model.report import HeldLimit, Limit, SideReport
 from qc.model.ruleset_diff import Compared, LevelChangeRow, OutcomeRow, Unsaid
-from qc.plugin_api import Check, CheckResult, Derived, GrooveDerived, Need, Report
+from qc.plugin_base import Check, CheckResult, Derived, GrooveDerived, Need, Report
 from qc.plugin_host.runner import Runner
 from qc.ruleset.level import policy_in
 from qc.ruleset.load import Ruleset, chain_of

@@ -14,7 +14,7 @@ from qc.judge.context import SideEvidence
 from qc.judge.engine import CheckRunner, judge_delivery, judge_side
 from qc.model.cutting_chain import Chain
 from qc.model.report import SideReport
-from qc.plugin_api import Check, CheckResult, Need, Report
+from qc.plugin_base import Check, CheckResult, Need, Report
 from qc.plugin_host.runner import Runner
 
 V = TypeVar("V")

@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.audio.pipeline.plan import lineage, plan
-from qc.plugin_api import Analysis, Measurements, Need, RunningTap, Samples, Stream, Tap
+from qc.plugin_base import Analysis, Measurements, Need, RunningTap, Samples, Stream, Tap
 
 R = TypeVar("R")
 
 
 class MemoryBlock:
-    """A block of samples in memory, as `qc.plugin_api.Block`."""
+    """A block of samples in memory, as `qc.plugin_base.Block`."""
 
     def __init__(
         self, stream: Stream, start: int, samples: Samples, taps: dict[Tap, RunningTap], *, last: bool

@@ -14,7 +14,7 @@ from qc.testing.written import Hertz, Level, Part, Seconds
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from qc.plugin_api import Samples
+    from qc.plugin_base import Samples
 
 
 class FaultStep(InputModel):

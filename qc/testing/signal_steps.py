@@ -13,7 +13,7 @@ from qc.testing.channels import Channels
 from qc.testing.written import Hertz, Level, Phase, Seconds
 
 if TYPE_CHECKING:
-    from qc.plugin_api import Samples
+    from qc.plugin_base import Samples
 
 
 class SignalStep(InputModel):

@@ -29,7 +29,7 @@ from qc.testing.fault_steps import (
 from qc.testing.signal_steps import Bursts, Music, PinkNoise, SignalStep, Silence, Sine, Sweep, Swell
 
 if TYPE_CHECKING:
-    from qc.plugin_api import Samples
+    from qc.plugin_base import Samples
 
 
 class Step(InputModel):

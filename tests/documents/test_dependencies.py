@@ -82,6 +82,15 @@ def test_what_is_optional_is_imported_inside_functions_or_in_modules_of_its_own(
         assert not names & {"miniaudio", "pyarrow", "resvg_py"}, place
 
 
+def test_the_contract_of_the_standard_plugin_forbids_everything_but_the_page_for_plugins():
+    linter = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]
+    (contract,) = [contract for contract in linter["contracts"] if contract["id"] == "public"]
+    inside = {f"qc.{path.stem}" for path in (TOP / "qc").glob("*.py")}
+    inside |= {f"qc.{path.parent.name}" for path in (TOP / "qc").glob("*/__init__.py")}
+    assert set(contract["forbidden_modules"]) == inside - {"qc.__init__", "qc.plugin_api"}
+    assert "ignore_imports" not in contract
+
+
 @pytest.mark.parametrize("extra", ["flac", "parquet", "png"])
 def test_the_tests_install_every_extra(extra):
     assert any(extra in Requirement(line).extras for line in PROJECT["optional-dependencies"]["test"])

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 
-from qc.groove.level.side_at_level import WorkedSide
-from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.quantity import Polarity
-from qc.plugin_api import Finding, Quantity, Remedy
+from qc.plugin_api import SECTORS_A_SECOND, Finding, Polarity, Quantity, Remedy
+from qc.plugin_api.groove_model import WorkedSide
 
 
 def broken(finding: Finding) -> float:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from qc.dsp.meters.flat_tops import FlatRuns
 from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
+from qc.plugin_api.meters import FlatRuns
 from qc_standard.advice.advised import advised
 from qc_standard.peaks import CHANNELS, Peaks
 

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from qc.groove.geometry.cut import CHART, ROOM, ends_at
-from qc.groove.geometry.playing_time import above_chart, minutes_for
-from qc.groove.level.side_at_level import AsCut
-from qc.model.errors import NotMeasuredError
-from qc.model.quantity import show
-from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
+from qc.plugin_api import Excerpt, Finding, NotMeasuredError, Quantity, Remedy, show
+from qc.plugin_api.groove_model import CHART, ROOM, AsCut, above_chart, ends_at, minutes_for
 from qc_standard.advice.advised import advised, broken
 
 if TYPE_CHECKING:
-    from qc.groove.remedies.length import Length
+    from qc.plugin_api.remedies import Length
 
 LOWEST_DB = 40.0
 """Most dB below the judged level at which a level that fits the table is searched."""
@@ -48,7 +44,7 @@ def come_down(finding: Finding, look: Excerpt) -> Finding:
 
 
 def _shorter(finding: Finding, look: Excerpt, diameter: float) -> Finding:
-    from qc.groove.remedies.length import shorten  # imported late: few sides are too long
+    from qc.plugin_api.remedies import shorten  # imported late: few sides are too long
 
     worked = look[AsCut]
     length = shorten(worked, diameter)

@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from qc.groove.geometry.cut import windowed
-from qc.groove.geometry.time_shares import TIMES
-from qc.groove.geometry.traces import DRIVES
-from qc.groove.level.side_at_level import AsCut, WorkedSide
-from qc.groove.remedies.outermost import POWERS, LeastDiameter, outermost
-from qc.groove.remedies.passage import PassageMotion, looked_at
-from qc.groove.remedies.treble_cut import LOOKED, MOST_DB, TrebleCut, densest, needed, to_limit, treble_cut
-from qc.model.quantity import clock, minutes
-from qc.plugin_api import Excerpt, Finding, Quantity, Remedy, Stretch
+from qc.plugin_api import Excerpt, Finding, Quantity, Remedy, Stretch, clock, minutes
+from qc.plugin_api.groove_model import DRIVES, TIMES, AsCut, WorkedSide, windowed
+from qc.plugin_api.remedies import (
+    LOOKED,
+    MOST_DB,
+    POWERS,
+    LeastDiameter,
+    PassageMotion,
+    TrebleCut,
+    densest,
+    looked_at,
+    needed,
+    outermost,
+    to_limit,
+    treble_cut,
+)
 from qc_standard.advice.advised import about_worst, advised, broken, polarity, window
 
 MEASURED = {*POWERS, *DRIVES, "groove.acceleration_peak", "groove.lateral_velocity_peak"}

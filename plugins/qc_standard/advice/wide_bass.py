@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from qc.groove.level.side_at_level import AsCut
-from qc.groove.remedies.bass_mono import CORNERS, Mono, cost, lowest_corner
-from qc.groove.remedies.passage import PassageMotion
-from qc.groove.remedies.treble_cut import LOOKED
-from qc.model.quantity import show
-from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
+from qc.plugin_api import Excerpt, Finding, Quantity, Remedy, show
+from qc.plugin_api.groove_model import AsCut
+from qc.plugin_api.remedies import CORNERS, LOOKED, Mono, PassageMotion, cost, lowest_corner
 from qc_standard.advice.advised import about_worst, advised, broken, whole_stretch
 
 NAMES = {

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from qc.model.errors import FAULTS
-from qc.plugin_api import Derived, Measurements, Need
+from qc.plugin_base import Derived, Measurements, Need
 from qc.plugin_host.runner import Runner
 from qc.text.sanitize import exception_line
 

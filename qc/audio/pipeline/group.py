@@ -15,13 +15,13 @@ import numpy as np
 
 from qc.audio.pipeline.plan import lineage
 from qc.model.errors import FAULTS
-from qc.plugin_api import Analysis, Need, RunningTap, Samples, Stream, Tap
+from qc.plugin_base import Analysis, Need, RunningTap, Samples, Stream, Tap
 from qc.plugin_host.runner import PluginCall, Runner
 from qc.text.sanitize import exception_line
 
 
 class Slice:
-    """Samples of one part of a block, shape (2, n), with the outputs of taps: a `qc.plugin_api.Block`."""
+    """Samples of one part of a block, shape (2, n), with the outputs of taps: a `qc.plugin_base.Block`."""
 
     def __init__(self, stream: Stream, start: int, samples: Samples) -> None:
         self.stream, self.start, self.samples = stream, start, samples

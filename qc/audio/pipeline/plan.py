@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from qc.plugin_api import Analysis, Derived, GrooveDerived, Need, Tap
+from qc.plugin_base import Analysis, Derived, GrooveDerived, Need, Tap
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from qc.audio.memory import release_memory
 from qc.audio.pipeline.derived import compute_derived
 from qc.audio.pipeline.group import AnalysisGroup, BlockCalls, PassBlock, Slice
 from qc.audio.pipeline.plan import Plan
-from qc.plugin_api import Measurements, Need, Samples, Stream
+from qc.plugin_base import Measurements, Need, Samples, Stream
 from qc.plugin_host.runner import CallSeries, LeftBehindError, Runner, RunnerThread
 
 AHEAD = 1

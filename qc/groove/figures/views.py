@@ -21,7 +21,7 @@ from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.errors import SecondLookError
 from qc.model.figures import GrooveTurn, View
 from qc.model.quantity import At
-from qc.plugin_api import Samples, Stream
+from qc.plugin_base import Samples, Stream
 
 Array = NDArray[np.float64]
 

@@ -16,7 +16,7 @@ from qc.groove.signal.cells import Cells
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.quantity import Polarity
-from qc.plugin_api import At
+from qc.plugin_base import At
 
 Array = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ from qc.groove.geometry.worst import Worst
 from qc.groove.level.levels import LevelSearch
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Polarity, meets
-from qc.plugin_api import At, Quantity
+from qc.plugin_base import At, Quantity
 
 TOGETHER = SECTORS_A_SECOND // 2
 """Sectors: events that are closer than 0.5 s are one, so 37 sectors between them, and not 38."""

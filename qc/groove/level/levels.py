@@ -19,7 +19,7 @@ from qc.groove.level.memo import LevelMemo, Recent
 from qc.groove.level.rows import LevelPolicy, LevelRow
 from qc.groove.level.search import HIGHEST, LOWEST, Trial, all_levels, search_together, step_down, straight
 from qc.model.quantity import Op, Polarity, Quantity, meets
-from qc.plugin_api import At
+from qc.plugin_base import At
 
 FIRST, STRIDE = 0, 16
 """First level of a search and first distance from it, 0.1 dB: far levels, where turns overlap, take longest."""

@@ -24,7 +24,7 @@ from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.quantity import Polarity
 from qc.model.track import Track
-from qc.plugin_api import At, Need, Quantity
+from qc.plugin_base import At, Need, Quantity
 
 UNITS: dict[str, str] = {name: measure.unit for name, measure in (MEASURES | OF_LOUDNESS).items()} | {
     "groove.recommended_level": "dB",

@@ -21,7 +21,7 @@ from qc.groove.playback.residual import WHOLE, MasterBands
 from qc.groove.playback.side_passage import ExcerptReader, SidePassage
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.errors import SecondLookError
-from qc.plugin_api import Stream
+from qc.plugin_base import Stream
 
 WORTH_DB = -20.0
 """Residual in dB from which it should be exact: what adds less is clean enough (practice)."""

@@ -18,7 +18,7 @@ from qc.groove.playback.surface import wall_path
 from qc.groove.signal.band_limit import Topped, motion_rate
 from qc.groove.signal.wall_motion import Displacement, Motion
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, Signal, tip_size
-from qc.plugin_api import RunningTap, Samples, Stream
+from qc.plugin_base import RunningTap, Samples, Stream
 
 Array = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from qc.groove.geometry.side import SideGeometry
 from qc.groove.playback.passage import CutPassage, PlaybackSetup, Tip, speeds_along
 from qc.groove.signal.wall_motion import Displacement
 from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.plugin_api import Samples, Stream, Tap
+from qc.plugin_base import Samples, Stream, Tap
 
 Array = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from qc.dsp.filters import biquad
 from qc.groove.geometry.cut import MEASURES
 from qc.groove.remedies.passage import PassageMotion
 from qc.model.quantity import meets
-from qc.plugin_api import Samples
+from qc.plugin_base import Samples
 
 CORNERS = (60.0, 80.0, 100.0, 120.0, 150.0, 200.0, 250.0, 300.0)
 """Hz that are tried: those an elliptical filter has (practice, C-13)."""

@@ -19,7 +19,7 @@ from qc.groove.signal.sector_envelopes import MARGIN, GrooveInput, envelopes_of
 from qc.groove.signal.wall_motion import Motion
 from qc.model.cutting_chain import SECTORS_A_SECOND, Signal
 from qc.model.quantity import Polarity
-from qc.plugin_api import Samples, Stream
+from qc.plugin_base import Samples, Stream
 
 LEAD = 4
 """Sectors of motion ahead of a passage, 53 ms, so that what is filtered anew has settled: a first-order high-pass at

@@ -23,7 +23,7 @@ from qc.groove.signal.cells import CELLS_A_SECOND
 from qc.groove.signal.sector_envelopes import SIBILANCE_HZ
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.quantity import Polarity
-from qc.plugin_api import Samples
+from qc.plugin_base import Samples
 
 LOOKED = SECTORS_A_SECOND
 """Sectors of a longer passage that are processed again, 1 s: where most of it is too much (practice)."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from qc.dsp.filters import fir
 from qc.dsp.filters.cascade import LAG
-from qc.plugin_api import RunningTap, Samples, Stream, Tap
+from qc.plugin_base import RunningTap, Samples, Stream, Tap
 
 TRANSITION = 4_100.0
 """Hz above the top in which the pass band ends; what 44.1 kHz leaves between 20 kHz and the image of 20 kHz."""

@@ -13,7 +13,7 @@ from qc.dsp.meters.windows import WindowSums, part_frames
 from qc.groove.signal.band_limit import Topped, motion_rate
 from qc.groove.signal.lineup_tones import LineupTone, LineupTones
 from qc.model.cutting_chain import Chain
-from qc.plugin_api import Analysis, Block, Stream, Tap
+from qc.plugin_base import Analysis, Block, Stream, Tap
 
 CORNER = 20.0
 """Hz, corner of the 4th-order Butterworth high-pass: rumble and a DC offset are no programme (practice)."""

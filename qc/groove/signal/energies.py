@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from qc.dsp.meters.windows import WindowSums, part_frames
 from qc.model.cutting_chain import Chain
-from qc.plugin_api import Analysis, Block, Stream
+from qc.plugin_base import Analysis, Block, Stream
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from qc.groove.signal.band_power import BandParts
 from qc.groove.signal.lineup_tones import LineupTone
 from qc.model.cutting_chain import Chain
-from qc.plugin_api import At, Derived, Measurements, Need, Quantity
+from qc.plugin_base import At, Derived, Measurements, Need, Quantity
 
 WINDOWS_A_SECOND = 100
 CLEAR = 10.0

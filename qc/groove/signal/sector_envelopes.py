@@ -23,7 +23,7 @@ from qc.groove.signal.band_limit import motion_rate
 from qc.groove.signal.cells import THIRDS, CellPeaks, Cells, peak_by_cell, peak_on_by_cell
 from qc.groove.signal.wall_motion import LOW_LATE, Motion
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, Signal
-from qc.plugin_api import Analysis, Block, Samples, Stream, Tap
+from qc.plugin_base import Analysis, Block, Samples, Stream, Tap
 
 MARGIN = 48
 """Motion frames kept on either side of a sector, as many as whole vectors may be read from: see `reach`."""

@@ -18,7 +18,7 @@ from qc.dsp.filters.cascade import LAG
 from qc.dsp.kernels.compile import read_only
 from qc.groove.signal.band_limit import Topped, motion_rate
 from qc.model.cutting_chain import Signal
-from qc.plugin_api import RunningTap, Samples, Stream, Tap
+from qc.plugin_base import RunningTap, Samples, Stream, Tap
 
 WAITING = 4
 """Slices of motion that may wait to be processed; their memory is used again."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from qc.model.errors import UsageError
 from qc.model.quantity import parse, read
 from qc.model.report import BaselineFacts, LeftOut, LevelThen, RulesetFacts, SideReport
-from qc.plugin_api import CheckResult, Finding, Report
+from qc.plugin_base import CheckResult, Finding, Report
 from qc.text.numbers import listed
 from qc.text.sanitize import shown
 

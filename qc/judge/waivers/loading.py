@@ -17,7 +17,7 @@ from qc.judge.waivers.model import ROUNDED_S, ResolvedWaiver, Waivers
 from qc.model.errors import DeliveryError, UsageError
 from qc.model.quantity import clock
 from qc.model.report import GivenIn
-from qc.plugin_api import Check
+from qc.plugin_base import Check
 from qc.text.sanitize import shown
 from qc.text.suggest import meant, nearest
 

@@ -11,7 +11,7 @@ from typing import Literal
 from qc.judge.findings import is_of_all_the_side
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.report import GivenIn, WaiverFacts
-from qc.plugin_api import Finding, Scope
+from qc.plugin_base import Finding, Scope
 
 ROUNDED_S = 0.0005
 """Tolerance in s: reports round times to the millisecond, and a copied time must cover its finding."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from qc.plugin_api import Evidence, Report
+from qc.plugin_base import Evidence, Report
 from qc.report.html.finding_views import FindingView, finding_views
 from qc.report.html.side_pictures import SidePictures, draw_side
 from qc.report.html.svg import Figure

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from qc.plugin_api import Evidence, FolderRenderer, Report
+from qc.plugin_base import Evidence, FolderRenderer, Report
 from qc.report.figures import png as pictures_png
 from qc.report.registry import formats
 from qc.report.views.stored_sides import measured_earlier_lines

@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from qc.model.quantity import clock
 from qc.model.report import SideReport
-from qc.plugin_api import Evidence, Report
+from qc.plugin_base import Evidence, Report
 from qc.report.html import tables
 from qc.report.html.finding_views import finding_views, groups, matters
 from qc.report.html.safe import harmless, island

@@ -12,7 +12,7 @@ from qc.groove.figures.curves import DEMAND, PITCH, UNITS
 from qc.groove.level.side_at_level import UNITS as WORKED
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.report import HeldLimit, Report
-from qc.plugin_api import Curve
+from qc.plugin_base import Curve
 from qc.text.numbers import number
 
 Array = NDArray[np.float64]

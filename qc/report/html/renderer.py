@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import BinaryIO
 
-from qc.plugin_api import Evidence, Renderer, Report
+from qc.plugin_base import Evidence, Renderer, Report
 
 
 class Html(Renderer):

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from qc.model.quantity import clock
-from qc.plugin_api import Evidence, Report, View
+from qc.plugin_base import Evidence, Report, View
 from qc.report.html import face, microscope, spectrum, timelines
 from qc.report.html.bars import bars
 from qc.report.html.finding_views import FindingView

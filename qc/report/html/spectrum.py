@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 
 from markupsafe import Markup
 
-from qc.plugin_api import Spectrum
+from qc.plugin_base import Spectrum
 from qc.report.html.svg import Figure, element, path, text
 
 WIDTH, HEIGHT, LEFT, RIGHT, HEAD, FOOT = 1200.0, 300.0, 64.0, 12.0, 30.0, 28.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Self
 
-from qc.plugin_api import Evidence, Renderer, Report
+from qc.plugin_base import Evidence, Renderer, Report
 
 if TYPE_CHECKING:
     from qc.report.note.template import Template

@@ -9,7 +9,7 @@ from typing import BinaryIO, Self
 
 from qc.judge.severity import failed
 from qc.model.report import BaselineFacts, Finding, PluginFailure
-from qc.plugin_api import Cited, Evidence, Renderer, Report
+from qc.plugin_base import Cited, Evidence, Renderer, Report
 from qc.report.sarif.results import Row, cited, file_uri, message_text, plain, results
 from qc.report.sarif.rules import rules, taxonomy
 from qc.report.views import since

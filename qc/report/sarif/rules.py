@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from qc.plugin_api import CheckWords, Cited
+from qc.plugin_base import CheckWords, Cited
 from qc.report.sarif.results import Row, message_text, plain
 
 

@@ -6,7 +6,7 @@ from html import escape
 from pathlib import Path
 from typing import BinaryIO, Self
 
-from qc.plugin_api import Evidence, Renderer, Report
+from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.sheet.passages import SheetPage, pages
 from qc.text.markdown import plain
 from qc.text.table import markdown_rows

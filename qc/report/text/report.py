@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, BinaryIO, Literal
 
 from qc.judge.findings import MeasuredFinding, every
 from qc.model.quantity import clock
-from qc.plugin_api import Evidence, Renderer, Report
+from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.views import requested_level, since
 from qc.report.views import waivers as waived
 from qc.report.views.changed import change_lines

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import BinaryIO, Self
 
 from qc.model.errors import UsageError
-from qc.plugin_api import Evidence, Renderer, Report
+from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.registry import formats
 from qc.report.views.stored_sides import measured_earlier_lines
 from qc.text.sanitize import shown

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.report import Geometry
-from qc.plugin_api import Evidence, Report
+from qc.plugin_base import Evidence, Report
 from qc.text.sanitize import shown
 
 Array = NDArray[np.float64]

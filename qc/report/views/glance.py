@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from qc.judge.findings import by_time, grades, whole
 from qc.model.quantity import clock
 from qc.model.report import AudioFacts, CheckResult, Geometry, SideReport, TrackFile
-from qc.plugin_api import Quantity, Report
+from qc.plugin_base import Quantity, Report
 from qc.report.views import level_notes, worth
 from qc.report.views.declared import declared_lines
 from qc.report.views.level_words import disc_notes, judged_as, sides_of

@@ -37,12 +37,15 @@ class MemberDocs:
 def described(module: ModuleType, name: str) -> MemberDocs:
     """Describe a name that a module defines or imports; raises LookupError for one that is written nowhere."""
     source, tree = _parsed(module)
-    for index, node in enumerate(tree.body):
+    body = [inner for node in tree.body for inner in (node.body if isinstance(node, ast.If) else [node])]
+    for index, node in enumerate(body):
+        if isinstance(node, ast.FunctionDef) and node.name == name:
+            return MemberDocs(name, _written(source, node), first_paragraph(ast.get_docstring(node)))
         if isinstance(node, ast.ClassDef) and node.name == name:
             doc = first_paragraph(ast.get_docstring(node))
             return MemberDocs(name, _written(source, node), doc, tuple(_members(source, node)))
         if isinstance(node, ast.Assign) and [ast.unparse(target) for target in node.targets] == [name]:
-            return MemberDocs(name, _as_in(source, node), _said_below(tree.body, index))
+            return MemberDocs(name, _as_in(source, node), _said_below(body, index))
         if isinstance(node, ast.ImportFrom) and node.module and name in {alias.name for alias in node.names}:
             return described(importlib.import_module(node.module), name)
     raise LookupError(f"{module.__name__} has no {name}")

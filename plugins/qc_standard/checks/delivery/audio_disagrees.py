@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from qc.audio.received import AsReceived
-from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Severity
+from qc.plugin_api import AsReceived, Check, CheckContext, Finding, ForClient, Model, Severity
 
 
 class AudioDisagreesLimits(Model):

@@ -7,8 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Scope
+from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, NotApplicableError, Scope
 
 _ISRC = re.compile(r"[A-Z]{2}(-?)[A-Z0-9]{3}\1[0-9]{2}\1[0-9]{5}", re.IGNORECASE | re.ASCII)
 OUTERMOST = {"a", "1"}

@@ -6,9 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from qc.audio.received import AsReceived
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model
+from qc.plugin_api import AsReceived, Check, CheckContext, Finding, ForClient, Model, NotApplicableError
 
 
 class PapersDisagreeLimits(Model):

@@ -8,10 +8,21 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from qc.groove.signal.programme import Programme, ProgrammeBounds
-from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
-from qc.model.errors import NotApplicableError, NotMeasuredError
-from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Need, Scope
+from qc.plugin_api import (
+    Check,
+    CheckContext,
+    Finding,
+    ForClient,
+    GrooveInput,
+    Model,
+    Need,
+    NotApplicableError,
+    NotMeasuredError,
+    Programme,
+    ProgrammeBounds,
+    Scope,
+    Sectors,
+)
 
 
 class SameAudioTwiceLimits(Model):

@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
+from qc.plugin_api import (
+    CheckContext,
+    Excerpt,
+    Finding,
+    ForClient,
+    Judged,
+    Limit,
+    LimitCheck,
+    Model,
+    NotApplicableError,
+)
 from qc_standard.advice import too_long
 
 

@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.groove.level.side_at_level import AsCut
-from qc.groove.playback.estimate import RESIDUAL
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model
+from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, NotApplicableError
+from qc.plugin_api.groove_model import RESIDUAL, AsCut
 
 
 class PlaybackDistortedLimits(Model):

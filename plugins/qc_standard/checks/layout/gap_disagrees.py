@@ -7,10 +7,20 @@ from typing import ClassVar
 
 import numpy as np
 
-from qc.groove.signal.programme import Programme, ProgrammeBounds
-from qc.model.errors import NotApplicableError
-from qc.model.quantity import clock
-from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
+from qc.plugin_api import (
+    At,
+    Check,
+    CheckContext,
+    Finding,
+    ForClient,
+    Model,
+    Need,
+    NotApplicableError,
+    Programme,
+    ProgrammeBounds,
+    Quantity,
+    clock,
+)
 from qc_standard.layout import DeclaredTrack, SilentStretch, gaps, silences, sounding, within
 from qc_standard.own_limits import MostPercent, MostSeconds
 

@@ -7,11 +7,18 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from qc.groove.signal.programme import Programme
-from qc.groove.signal.sector_envelopes import Sectors
-from qc.model.cutting_chain import SECTORS_A_SECOND
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Need
+from qc.plugin_api import (
+    SECTORS_A_SECOND,
+    Check,
+    CheckContext,
+    Finding,
+    ForClient,
+    Model,
+    Need,
+    NotApplicableError,
+    Programme,
+    Sectors,
+)
 from qc_standard.layout import DeclaredTrack, within
 
 

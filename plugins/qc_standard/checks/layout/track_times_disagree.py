@@ -5,10 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import ClassVar
 
-from qc.groove.signal.programme import Programme, ProgrammeBounds
-from qc.model.errors import NotApplicableError
-from qc.model.quantity import clock
-from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need, Quantity
+from qc.plugin_api import (
+    At,
+    Check,
+    CheckContext,
+    Finding,
+    ForClient,
+    Model,
+    Need,
+    NotApplicableError,
+    Programme,
+    ProgrammeBounds,
+    Quantity,
+    clock,
+)
 from qc_standard.layout import DeclaredTrack, gaps, silences
 from qc_standard.own_limits import MostSeconds
 

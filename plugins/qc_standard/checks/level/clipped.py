@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.model.quantity import clock
-from qc.plugin_api import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model, Stretch
+from qc.plugin_api import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model, Stretch, clock
 from qc_standard.advice import clipping
 from qc_standard.peaks import FLAT_TOPS, Peaks, PeaksResult
 

@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from qc.model.errors import NotApplicableError, NotMeasuredError
-from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Quantity, Scope
+from qc.plugin_api import (
+    Check,
+    CheckContext,
+    Finding,
+    ForClient,
+    Model,
+    NotApplicableError,
+    NotMeasuredError,
+    Quantity,
+    Scope,
+)
 from qc_standard.own_limits import MostLoudnessUnits
 
 

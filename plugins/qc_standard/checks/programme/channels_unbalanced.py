@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need
+from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, Need, NotApplicableError
 from qc_standard.own_limits import MostDecibels
 from qc_standard.relation import Relation, RelationResult, passages
 

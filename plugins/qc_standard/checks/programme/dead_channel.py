@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Need, Quantity
+from qc.plugin_api import Check, CheckContext, Finding, ForClient, Model, Need, NotApplicableError, Quantity
 from qc_standard.dead import CHANNELS
 from qc_standard.own_limits import MostPercent, MostSeconds
 from qc_standard.relation import Passage, Relation, RelationResult, passages

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, Need
+from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, Need, NotApplicableError
 from qc_standard.relation import Relation, RelationResult, passages
 
 

@@ -5,8 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.model.errors import NotApplicableError
-from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, Need, Quantity
+from qc.plugin_api import (
+    CheckContext,
+    Finding,
+    ForClient,
+    Judged,
+    Limit,
+    LimitCheck,
+    Model,
+    Need,
+    NotApplicableError,
+    Quantity,
+)
 from qc_standard.relation import Passage, Relation, RelationResult, passages
 
 OPPOSITE = -0.1

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.groove.level.side_at_level import AsCut
-from qc.model.errors import NotMeasuredError
-from qc.plugin_api import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model
+from qc.plugin_api import CheckContext, Excerpt, Finding, ForClient, Judged, Limit, LimitCheck, Model, NotMeasuredError
+from qc.plugin_api.groove_model import AsCut
 from qc_standard.advice import wide_bass
 from qc_standard.stereo import LowCorrelation, least_where_deep
 

@@ -1,4 +1,4 @@
-"""The interface for plugins, on one page; plugin code handles no threads, locks or files.
+"""The classes that plugins are made from, which the page `qc.plugin_api` hands on; the core imports them from here.
 
 Measuring and judging are separate. An `Analysis` processes the audio in blocks and depends on nothing of a ruleset
 but `chain.signal`; a `Derived` need is computed from results and the chain, a `GrooveDerived` need from the groove at
@@ -47,12 +47,6 @@ __all__ = [
     "NotMeasuredError", "Outcome", "Pattern", "Quantity", "Remedy", "Renderer", "Report", "Running", "RunningTap",
     "Samples", "Scope", "SecondLookError", "Severity", "Spectrum", "Stream", "Stretch", "Tap", "Unit", "View",
 ]  # fmt: skip
-
-
-def __dir__() -> list[str]:
-    """Return the public names; what else this module imports is no part of the interface."""
-    return sorted(__all__)
-
 
 Samples = NDArray[np.float64]
 """Samples, shape (channels, frames), C order, read-only; full scale is 1.0."""

@@ -1,0 +1,3 @@
+"""The version of the tool."""
+
+VERSION = "0.1.0"
