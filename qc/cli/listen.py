@@ -48,10 +48,14 @@ def _free(out: str) -> Path:
     folder, name = Path(os.path.realpath(out)), shown(out)
     if not out:
         raise UsageError("--out: the folder has no name; name one that is empty or not there yet")
-    if os.path.lexists(folder) and not (folder.is_dir() and not any(folder.iterdir())):
+    try:
+        taken = os.path.lexists(folder) and not (folder.is_dir() and not any(folder.iterdir()))
+    except OSError as why:
+        raise UsageError(f"--out {name}: the folder cannot be read ({why.strerror}); name another") from None
+    if taken:
         raise UsageError(f"--out {name}: it is there already and is left as it is; name an empty folder, or a new one")
     if not folder.parent.is_dir():
         raise UsageError(f"--out {name}: there is no folder {shown(str(folder.parent))}; make it first")
-    if not os.access(folder.parent, os.W_OK):
+    if not os.access(folder.parent, os.W_OK | os.X_OK):
         raise UsageError(f"--out {name}: the folder {shown(str(folder.parent))} may not be written; name another")
     return folder

@@ -41,6 +41,8 @@ class AssumptionRow(Model):
     value: str
     name: str = ""
     """name of the tip with that radius; not in the JSON where the ruleset names none"""
+    size: str = ""
+    """size of that tip, along the groove and across it: "8 x 18 um"; in the JSON with its name"""
     own: bool = False
     recommended: Quantity | None = None
     change: Quantity | None = None
@@ -52,7 +54,7 @@ class AssumptionRow(Model):
 
     @model_serializer(mode="wrap")
     def _leave_out_no_name(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        return without_empty(handler(self), "name")
+        return without_empty(without_empty(handler(self), "name"), "size")
 
 
 class PlannedTrack(Model):

@@ -154,8 +154,9 @@ def _assumption(
 ) -> report.AssumptionRow:  # fmt: skip
     value = level.value if isinstance(level.value, str) else f"{round(1e6 * level.value, 6):g} um"
     of_tip = level.key == TIP_RADIUS
-    name = next((tip.name for tip in tips if of_tip and tip.along == level.value), "")
-    row = report.AssumptionRow(key=level.key, value=value, name=name, own=level.own)
+    tip = next((tip for tip in tips if of_tip and tip.along == level.value), None)
+    name, size = ("", "") if tip is None else (tip.name, tip.size)
+    row = report.AssumptionRow(key=level.key, value=value, name=name, size=size, own=level.own)
     if level.highest is None:
         return row.model_copy(update={"reason": "does not go with the rest of the chain"})
     reached = level.highest.reached

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import csv
+import errno
 import json
 import math
+import os
+import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -310,6 +313,41 @@ def test_what_cannot_be_played_is_one_sentence(bench, sentence, words):
         *words,
     )
     assert sentence in one_sentence(ran)
+
+
+def test_a_folder_that_cannot_be_read_is_one_sentence(bench, monkeypatch):
+    """Its permissions are injected: an administrator, as whom tests may run, reads every folder."""
+    bench.deliver()
+    locked = bench.output / "locked"
+    locked.mkdir()
+    listed = Path.iterdir
+
+    def iterdir(folder):
+        if folder.name == "locked":
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        return listed(folder)
+
+    monkeypatch.setattr(Path, "iterdir", iterdir)
+    ran = bench.run("listen", bench.folder, "--side", "A", "--at", "0.5-1.5", "--out", locked)
+    assert (ran.code, ran.out, len(ran.sentences)) == (2, b"", 1)
+    assert "the folder cannot be read (Permission denied); name another" in ran.sentences[0]
+
+
+@pytest.mark.parametrize("full", ["mkdtemp", "fsync"])
+def test_a_folder_that_cannot_be_written_is_one_sentence_and_nothing_is_left(bench, monkeypatch, full):
+    """Before the first file, and in the middle of them: a disk that is full."""
+    bench.deliver()
+    before = sorted(path.name for path in bench.output.iterdir())
+
+    def fails(*_, **__):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(tempfile if full == "mkdtemp" else os, full, fails)
+    words = ["--at", "0.5-1.5", "--out", bench.output / "new", "--no-cache"]
+    ran = bench.run("listen", bench.folder, "--side", "A", *words)
+    assert (ran.code, ran.out) == (2, b"")
+    assert ran.sentences[-1].endswith("new cannot be written: No space left on device; name another place")
+    assert sorted(path.name for path in bench.output.iterdir()) == before
 
 
 def test_a_side_that_cannot_be_decoded_is_refused(bench):

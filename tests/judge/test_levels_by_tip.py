@@ -133,7 +133,9 @@ def test_the_plan_names_the_tips(delivery, house, tmp_path):
     ]  # fmt: skip
     by_tip = judge(delivery, tmp_path / "r.json", "--ruleset", house).side()["levels"]["by_tip"]
     assert [row["recommended"] for row in rows] == [row["recommended"] for row in by_tip]
-    assert "tip spherical 18 um" in (tmp_path / "p.txt").read_text()
+    written = (tmp_path / "p.txt").read_text()
+    assert [row["size"] for row in rows] == [row["size"] for row in by_tip]
+    assert all(f"tip {row['name']} {row['size']} " in written for row in rows)
     main(["plan", str(delivery), *store_of(delivery), *outs[:2], "--ruleset", "disc-12in-33@2.0.1"])
     old = json.loads((tmp_path / "p.json").read_text())["sides"][0]["sensitivity"]
     assert all("name" not in row for row in old)

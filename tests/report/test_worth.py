@@ -5,7 +5,7 @@ import pytest
 from qc.model.quantity import Quantity
 from qc.model.report import Passage, Repair
 from qc.report.text.report import Text
-from qc.report.views.worth import ruled
+from qc.report.views.worth import limit_words, ruled
 
 
 def db(value):
@@ -49,6 +49,18 @@ DIAMETER = "groove.last-diameter-too-small/least"
 def test_a_repair_in_words(report, repairs, words):
     report = with_budget(report, ruling=DIAMETER, repairs=tuple(repairs))
     assert ruled(report, report.sides[0]) == words
+
+
+@pytest.mark.parametrize(
+    ("measure", "words"),
+    [
+        ("groove.lateral_speed_ratio_peak", "fastest swing to the side"),
+        ("layout.minutes_over_chart", "minutes beyond the playing-time table"),
+        ("groove.last_diameter", "last diameter"),
+    ],
+)
+def test_a_limit_is_named_in_words_that_can_be_said(report, measure, words):
+    assert limit_words(report, measure) == words
 
 
 def test_nothing_is_said_where_nothing_rules(report):

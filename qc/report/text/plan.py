@@ -79,7 +79,7 @@ def _side(page: Page, side: PlannedSide) -> None:
         page.say("Where no level fits, level and end are those of the lowest one.", indent=2, body="dim")
     assumed = [
         (
-            f"{f'tip {row.name}' if row.name else NAMES[row.key]} {row.value}{' *' if row.own else ''}",
+            f"{f'tip {row.name} {row.size}' if row.name else f'{NAMES[row.key]} {row.value}'}{' *' if row.own else ''}",
             _number(row.recommended),
             "" if row.own else _number(row.change),
             _number(row.last_diameter),

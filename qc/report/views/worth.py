@@ -32,6 +32,7 @@ def ruled(report: Report, side: SideReport) -> str:
 SAID = {
     "groove.lateral_displacement_10s": "sustained swing to the side",
     "groove.lateral_displacement_peak": "widest swing to the side",
+    "groove.lateral_speed_ratio_peak": "fastest swing to the side",
     "groove.lateral_slope_time": "time it swings too steeply",
     "groove.lateral_slope_time_twice": "time it swings far too steeply",
     "groove.vertical_slope_time": "time it rises and falls too steeply",
@@ -40,6 +41,7 @@ SAID = {
     "groove.tracing_ratio_time_twice": "time its curves are far too tight",
     "groove.sibilance_time": "time with too strong sibilance or cymbals",
     "groove.sibilance_time_twice": "time with far too strong sibilance or cymbals",
+    "layout.minutes_over_chart": "minutes beyond the playing-time table",
 }
 """Measurements that have other words than their names."""
 
