@@ -18,6 +18,8 @@ CODINGS = {
     "64 bit float": "DOUBLE",
 }  # fmt: skip
 STEPS = {"16 bit": 16, "24 bit": 24, "32 bit": 32}
+BLOCK = 1 << 16
+"""Frames that are rounded and written at a time; a block fits into the processor's cache."""
 
 
 def make(case: CaseFile, folder: Path) -> Path:
@@ -101,7 +103,10 @@ def _write(side: CaseSide, steps: Sequence[Any], rate: int, file: Path) -> None:
 
     x = render(tuple(steps), rate)
     rows = {"1": x[:1], "2": x, "4": np.concatenate([x, x])}[side.channels]
-    soundfile.write(file, _coded(rows.T, side.coding), rate, format=side.container, subtype=CODINGS[side.coding])
+    kind = {"format": side.container, "subtype": CODINGS[side.coding]}
+    with soundfile.SoundFile(file, "w", rate, len(rows), **kind) as out:
+        for start in range(0, rows.shape[1], BLOCK):
+            out.write(_coded(rows[:, start : start + BLOCK].T, side.coding))
 
 
 def _coded(frames: Any, coding: str) -> Any:

@@ -8,6 +8,7 @@ channel alone, which moves one wall.
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 import numpy as np
@@ -44,8 +45,13 @@ def sine(
 
     `fade_s` seconds at each end rise and fall as a raised cosine, so that no click outweighs the tone.
     """
-    t = _time(seconds, rate)
-    return placed(peak * np.sin(2.0 * np.pi * hz * t + phase) * _ends(len(t), fade_s * rate), channels)
+    wave = _time(seconds, rate)
+    wave *= 2.0 * np.pi * hz
+    wave += phase
+    np.sin(wave, out=wave)
+    wave *= peak
+    wave *= _ends(len(wave), fade_s * rate)
+    return placed(wave, channels)
 
 
 def swell(
@@ -125,8 +131,11 @@ def _time(seconds: float, rate: int) -> Array:
 
 def _ends(frames: int, fade: float) -> Array:
     """Return the gains (frames,) of a fade in and a fade out."""
-    if fade <= 0.0:
-        return np.ones(frames)
-    n = np.arange(frames)
-    edge = np.clip(np.minimum(n, n[::-1]) / fade, 0.0, 1.0)
-    return 0.5 * (1.0 - np.cos(np.pi * edge))
+    gains = np.ones(frames)
+    if fade > 0.0:
+        n = np.arange(min(frames, math.ceil(fade)))  # only these frames of each end are below 1
+        edge = np.clip(np.minimum(n, frames - 1 - n) / fade, 0.0, 1.0)
+        rising = 0.5 * (1.0 - np.cos(np.pi * edge))
+        gains[: len(n)] = rising
+        gains[frames - len(n) :] = rising[::-1]
+    return gains

@@ -93,10 +93,12 @@ def render(steps: tuple[Step, ...], rate: int) -> Samples:
         if isinstance(action, FaultStep):
             x = action.done(x, rate)
         elif action.at is None:
-            x = np.concatenate([x, action.made(rate)], axis=1)
+            made = action.made(rate)
+            x = np.concatenate([x, made], axis=1) if x.size else made.copy()
         else:
             made, start = action.made(rate), round(action.at * rate)
             missing = max(0, start + made.shape[1] - x.shape[1])
-            x = np.concatenate([x, np.zeros((2, missing))], axis=1)
+            if missing:
+                x = np.concatenate([x, np.zeros((2, missing))], axis=1)
             x[:, start : start + made.shape[1]] += made
     return x
