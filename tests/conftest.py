@@ -1,4 +1,4 @@
-"""Fixtures that several rooms share: a store for each test, rulesets varied for one test, deliveries judged here."""
+"""What all rooms share: workers, kernels, a store for each test, rulesets varied for one, deliveries judged."""
 
 import os
 import re
@@ -12,6 +12,25 @@ from qc.testing.deliveries import JudgedReport, deliver, judge
 from support.houses import SHIPPED_12IN_33
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test starts compiles its sources again
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers():
+    """Return one worker more than there are cores: a test that waits for a process or a time-out leaves a core idle.
+
+    The variable that pytest-xdist reads comes first.
+    """
+    return None if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ else 1 + (os.cpu_count() or 1)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def kernels():
+    """Compile all kernels once for all workers of a parallel run; a run in one process compiles what it calls."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        from qc import api
+        from qc.measure.precompile import precompile
+
+        precompile(api.build_host())
 
 
 @pytest.fixture(scope="session", autouse=True)
