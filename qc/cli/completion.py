@@ -9,13 +9,16 @@ from __future__ import annotations
 import argparse
 import shlex
 from collections.abc import Callable
-from typing import NamedTuple, get_args
+from typing import TYPE_CHECKING, NamedTuple, get_args
 
 from qc.cli.main import parser
 from qc.cli.streams import emit
 from qc.model.discs import DISCS, disc_name
 from qc.model.errors import UsageError
 from qc.report import registry
+
+if TYPE_CHECKING:
+    from qc.plugin_host.host import Host
 
 FORMATS = {command: tuple(f"{name}=" for name in registry.formats(command)) for command in get_args(registry.Command)}
 """command -> the beginnings of its --out"""
@@ -76,15 +79,29 @@ def _rulesets() -> list[str]:
     from qc import api
     from qc.ruleset.read import is_abstract, read_file
 
-    usable = [ruleset for ruleset in api.rulesets() if not is_abstract(read_file(ruleset.path))]
+    usable = [ruleset for ruleset in api.rulesets(_host()) if not is_abstract(read_file(ruleset.path))]
     return sorted({row.name for row in usable} | {f"{row.name}@{row.version}" for row in usable})
 
 
 def _names() -> list[str]:
-    from qc import api
     from qc.cli.explain import names
 
-    return names(api.build_host())
+    return names(_host())
+
+
+def _host() -> Host:
+    """Load the plugins but those that SIDEGATE_WITHOUT switches off."""
+    from qc.cli.plugin_host import host_of
+
+    return host_of(argparse.Namespace())
+
+
+def _plugins() -> list[str]:
+    """List the plugins that can be switched off: all but those of the tool itself."""
+    from qc.plugin_host.finder import find
+    from qc.plugin_host.names import PROJECT
+
+    return sorted({plugin.name for plugin in find() if plugin.package != PROJECT})
 
 
 def _chain() -> list[str]:
@@ -93,7 +110,9 @@ def _chain() -> list[str]:
     return [f"{key}=" for key in keys()]
 
 
-_LISTS: dict[str, Callable[[], list[str]]] = {"rulesets": _rulesets, "names": _names, "chain": _chain}
+_LISTS: dict[str, Callable[[], list[str]]] = {
+    "rulesets": _rulesets, "names": _names, "chain": _chain, "plugins": _plugins,
+}  # fmt: skip
 
 
 def _bash(commands: tuple[Command, ...]) -> str:
@@ -115,6 +134,7 @@ _sidegate() {{
 {cases}  esac
   case $prev in
     --ruleset) words=$(sidegate completion --list rulesets 2>/dev/null) ;;
+    --without) words=$(sidegate completion --list plugins 2>/dev/null) ;;
     --disc) words={shlex.quote(" ".join(DISC_NAMES))} ;;
     --tip) words={shlex.quote(" ".join(TIPS))} ;;
     --chain) words=$(sidegate completion --list chain 2>/dev/null); compopt -o nospace 2>/dev/null ;;
@@ -156,6 +176,7 @@ _sidegate() {{
   fi
   case $previous in
     --ruleset) compadd -- ${{(f)"$(sidegate completion --list rulesets 2>/dev/null)"}}; return ;;
+    --without) compadd -- ${{(f)"$(sidegate completion --list plugins 2>/dev/null)"}}; return ;;
     --disc) compadd -- {" ".join(DISC_NAMES)}; return ;;
     --tip) compadd -- {" ".join(TIPS)}; return ;;
     --chain) compadd -S '' -- ${{(f)"$(sidegate completion --list chain 2>/dev/null)"}}; return ;;
@@ -200,6 +221,7 @@ def _fish(commands: tuple[Command, ...]) -> str:
 _FISH = {
     "--ruleset": " -x -a '(sidegate completion --list rulesets)'",
     "--chain": " -x -a '(sidegate completion --list chain)'",
+    "--without": " -x -a '(sidegate completion --list plugins)'",
     "--on": " -r",
     "--disc": f" -x -a {shlex.quote(' '.join(DISC_NAMES))}",
     "--tip": f" -x -a {shlex.quote(' '.join(TIPS))}",

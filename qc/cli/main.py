@@ -161,7 +161,7 @@ def parser() -> argparse.ArgumentParser:
     _explain(commands)
     completion = commands.add_parser("completion", help="print a completion script for a shell")
     completion.add_argument("shell", nargs="?", choices=["bash", "zsh", "fish"])
-    completion.add_argument("--list", choices=["rulesets", "names", "chain"], help=argparse.SUPPRESS)
+    completion.add_argument("--list", choices=["rulesets", "names", "chain", "plugins"], help=argparse.SUPPRESS)
     return top
 
 

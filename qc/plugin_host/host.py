@@ -204,9 +204,9 @@ class _HostBuilder:
         A ruleset in them can still be named, and then judges as far as the other plugins reach.
         """
         relay, failure = self._relay(candidate)
-        contribution = None
+        contribution, results = None, dict[str, Any]()
         if relay is not None:
-            contribution, failure = self._contribution(candidate, relay)
+            contribution, failure = self._contribution(candidate, relay, results)
         if failure is None and contribution is not None:
             self.contributions.append(contribution)
             self._register_names(contribution)
@@ -215,7 +215,9 @@ class _HostBuilder:
                 contribution.folders,
             )  # fmt: skip
         elif relay is not None:
-            folders, _ = _call_plugin(self.runner, candidate, "qc_rulesets", relay.rulesets)
+            if "qc_rulesets" not in results:  # it broke in an earlier hook
+                results["qc_rulesets"], _ = _call_plugin(self.runner, candidate, "qc_rulesets", relay.rulesets)
+            folders = results["qc_rulesets"]
             plugin = Plugin(candidate.name, candidate.package, candidate.version, relay.hooks, None, folders)
         else:
             plugin = candidate.not_loaded()
@@ -238,10 +240,9 @@ class _HostBuilder:
         return _call_plugin(self.runner, candidate, "hooks", lambda: Relay(plugin))
 
     def _contribution(
-        self, candidate: _Candidate, relay: Relay
+        self, candidate: _Candidate, relay: Relay, results: dict[str, Any]
     ) -> tuple[_Contribution | None, PluginFailure | None]:  # fmt: skip
-        """Call the hooks that say what a plugin brings."""
-        results: list[Any] = []
+        """Call the hooks that say what a plugin brings; `results` gets what each returned, None for a failure."""
         calls = {
             "qc_checks": relay.checks,
             "qc_measures": relay.measures,
@@ -249,11 +250,10 @@ class _HostBuilder:
             "qc_renderers": relay.renderers,
         }
         for hook, call in calls.items():
-            result, failure = _call_plugin(self.runner, candidate, hook, call)
+            results[hook], failure = _call_plugin(self.runner, candidate, hook, call)
             if failure is not None:
                 return None, failure
-            results.append(result)
-        contribution = _Contribution(candidate, relay, *results)
+        contribution = _Contribution(candidate, relay, *results.values())
         _, failure = _call_plugin(self.runner, candidate, "names", lambda: self._refuse_taken_names(contribution))
         return contribution, failure
 

@@ -9,8 +9,10 @@ import subprocess
 import pytest
 
 from qc.cli.completion import commands
+from qc.cli.main import main
 from qc.report import registry
 from support.command import COMMAND, called
+from support.installed import install
 
 SHELLS = {"bash": ["-n"], "zsh": ["-n"], "fish": ["--no-execute"]}
 
@@ -104,3 +106,13 @@ def test_a_shell_is_named():
     code, out, err = called(["completion"])
     assert (code, out) == (2, b"")
     assert err == "sidegate: completion: name the shell; there are bash, zsh, fish\n"
+
+
+def test_plugins_that_can_be_switched_off_are_offered(tmp_path, monkeypatch, capsysbinary):
+    install(tmp_path, "acme-rules", "1.0", "acme = acme_that_is_not_imported")
+    monkeypatch.syspath_prepend(tmp_path)
+    assert main(["completion", "--list", "plugins"]) == 0
+    assert "acme" in capsysbinary.readouterr().out.decode().split()
+    monkeypatch.setenv("SIDEGATE_WITHOUT", "acme")
+    assert main(["completion", "--list", "names"]) == 0
+    assert "sarif" in capsysbinary.readouterr().out.decode().split()

@@ -76,6 +76,24 @@ def test_the_rulesets_of_a_plugin_with_a_broken_check_are_known_and_not_among_th
     assert (left_out.folders, left_out.hooks) == ((tmp_path,), ("qc_checks", "qc_rulesets"))
 
 
+@pytest.mark.parametrize("breaking", ["qc_checks", "qc_rulesets", "qc_renderers"])
+def test_a_plugin_is_asked_for_its_rulesets_once(breaking, tmp_path):
+    calls = []
+
+    def qc_rulesets():
+        calls.append(1)
+        return tmp_path
+
+    hooks = {"qc_rulesets": qc_rulesets}
+    if breaking == "qc_rulesets":
+        tmp_path = 3
+    else:
+        hooks[breaking] = 3
+    (left_out,) = Host.build((), extra=[("acme", plugin(**hooks))]).plugins
+    assert left_out.error is not None
+    assert (left_out.folders, calls) == (None if breaking == "qc_rulesets" else (tmp_path,), [1])
+
+
 def test_the_folders_of_the_tool_itself_come_first(tmp_path, monkeypatch):
     monkeypatch.syspath_prepend(tmp_path)
     for name in ("abc", "own"):
