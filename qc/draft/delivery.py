@@ -16,19 +16,22 @@ from functools import partial
 from pathlib import Path
 
 import qc
+from qc.audio.excerpts import Excerpts
+from qc.audio.multi_file_source import FileSegment
 from qc.audio.pipeline.plan import plan
 from qc.audio.pipeline.process import process_source
 from qc.audio.source import AudioFaultError, FileSource
 from qc.delivery.reader import parse_delivery
 from qc.delivery.timecode import write_time
 from qc.draft.cue import CueSheet, CueTrack, matched
-from qc.draft.silence_split import LEAST_SILENCE, found_tracks
+from qc.draft.silence_split import LEAST_SILENCE, FoundTrack, found_tracks, without_ringing
 from qc.groove.signal.programme import Programme, ProgrammeBounds
 from qc.intake.inspection import Declared, examine, silent
 from qc.model.cutting_chain import Chain
 from qc.model.errors import DeliveryError
 from qc.model.quantity import clock
 from qc.model.report import AudioFacts
+from qc.plugin_api import Stream
 from qc.text.sanitize import shown
 
 Progress = Callable[[str, float], None]
@@ -160,7 +163,7 @@ def _one_file(
         lines.append("      # The CUE sheet names no track of this file.")
     least = f"{float(LEAST_SILENCE):g} s without programme (practice)"
     lines.append(f"      # Found from silences of at least {least}, to 10 ms.")
-    for number, found in enumerate(found_tracks(_programme(audio, progress)), start=1):
+    for number, found in enumerate(_found(audio, _programme(audio, progress)), start=1):
         before = f"found: silence of {float(found.silence_before):.1f} s before"
         lines.append(_track(number, None, found.start, min(found.end, audio.end), before))
     return lines
@@ -221,6 +224,16 @@ def _programme(audio: _File, progress: Callable[[float], None] | None) -> Progra
         fault = silent(examine(Declared(audio.path, audio.name)))
         raise DeliveryError(f"{fault.message}; {_small(fault.remedy)}")
     return bounds
+
+
+def _found(audio: _File, bounds: ProgrammeBounds) -> Sequence[FoundTrack]:
+    """Find the tracks of a file, each with the end of its sound."""
+    facts = audio.facts
+    assert facts.sample_rate is not None  # examined without a fault
+    assert facts.frames is not None
+    stream = Stream(f"file:{audio.name}", facts.sample_rate, facts.channels or 2, facts.frames)
+    look = Excerpts(stream, [FileSegment(audio.path, audio.name, 0, 0, facts.frames, facts.sample_rate)])
+    return without_ringing(found_tracks(bounds), bounds.threshold, look, facts.sample_rate)
 
 
 def _described(facts: AudioFacts) -> str:

@@ -76,6 +76,19 @@ def test_the_tracks_of_music_with_known_gaps(bench):
     assert [f"silence of {gap} s before" in text for gap in ("1.5", "2.0", "0.9")] == [True] * 3
 
 
+def test_a_track_that_ends_hard_ends_with_its_window(bench):
+    """A tone of 40 Hz is cut off at full height: what the high-pass of the programme makes of that is no sound."""
+    rate = 48_000
+    t = np.arange(4 * rate) / rate
+    tone = 0.7 * np.cos(2.0 * np.pi * 40.0 * t)[:, None] * np.ones(2)
+    tone[: rate // 10] *= np.linspace(0.0, 1.0, rate // 10)[:, None]
+    silence = np.zeros((2 * rate, 2))
+    put(bench, "side-a.wav", np.concatenate([silence, tone, silence, tone, silence]), rate, subtype="PCM_24")
+    first, second = drafted(bench, "side-a.wav").side("A").tracks
+    assert (first.start, first.end, second.start, second.end) == (2, 6, 8, 12)
+    assert (bench.folder / "delivery.yaml").read_text().count("silence of 2.0 s before") == 2
+
+
 def test_a_draft_is_judged_as_it_is(bench):
     put(bench, "side-a.wav", subtype="PCM_24")
     put(bench, "more/side b.flac", programme(2.5), format="FLAC", subtype="PCM_16")
