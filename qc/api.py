@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import qc
 from qc.audio.pipeline.process import default_workers
@@ -19,6 +19,7 @@ from qc.groove.level.outside import Outside
 from qc.groove.level.release import LevelOption, by_discs
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.bind import Bound, bind
+from qc.judge.engine import exit_code
 from qc.judge.inputs import InputPaths, read_optional_inputs
 from qc.judge.left_out import LeftOutPlugins
 from qc.judge.level_option import level_words, read_level
@@ -29,14 +30,17 @@ from qc.measure.groove_numbers import GrooveNumbers
 from qc.measure.side import FILE_UNITS, MeasureOptions, Progress
 from qc.model.check_docs import CheckWords
 from qc.model.discs import disc_name
-from qc.model.errors import DeliveryError, UsageError
+from qc.model.errors import DeliveryError, PluginError, UsageError
 from qc.model.report import Origin, PluginFailure, Run
 from qc.plugin_base import Check, Evidence, GrooveDerived, Need, Report
 from qc.plugin_host.finder import find
 from qc.plugin_host.host import Host
 from qc.plugin_host.names import PROJECT
+from qc.plugin_host.numeric_threads import one_thread_each
 from qc.plugin_host.runner import Runner
-from qc.report.registry import formats
+from qc.report.registry import formats, with_plugins
+from qc.report.writing import CORE as TOOL
+from qc.report.writing import FormatCalls
 from qc.ruleset.choose import choose, chosen, for_disc, loaded, named, needed_without, others
 from qc.ruleset.find import Available, available
 from qc.ruleset.library import Shelf, doubled_rulesets
@@ -133,8 +137,13 @@ def checked(
     RulesetError, UsageError or PluginError, each one sentence; faults of audio files and plugin failures are in the
     report.
     """
-    options, clock = options or Options(), Clock.started()
-    level, host = read_level(options.level), _host(host, options)
+    options = options or Options()
+    return _checked(path, options, _host(host, options), read, draws=draws)
+
+
+@one_thread_each()
+def _checked(path: Path, options: Options, host: Host, read: ReadDelivery | None, *, draws: bool) -> Checked:
+    clock, level = Clock.started(), read_level(options.level)
     read = read or read_any(path, host)
     changes, shelf = read_changes(options.chain), Shelf.of(host)
     choice = chosen(read, options.ruleset, host, shelf)
@@ -165,15 +174,19 @@ def plan(
 
     Raises DeliveryError, RulesetError, UsageError or PluginError, each one sentence; faults of audio are in the plan.
     """
+    options = options or PlanOptions()
+    return _plan(path, options, _host(host, options), read)
+
+
+@one_thread_each()
+def _plan(path: Path, options: PlanOptions, host: Host, read: ReadDelivery | None) -> PlanReport:
     from qc.measure.side import measure_side
     from qc.model.plan import PlanReport
     from qc.plan.level import at_level
     from qc.plan.planning import delivered_side, plan_breaks, plan_side
     from qc.plan.running_order import Delivered  # imported late: only this command needs them
 
-    options, clock = options or PlanOptions(), Clock.started()
-    level, changes = read_level(options.level), read_changes(options.chain)
-    host = _host(host, options)
+    clock, level, changes = Clock.started(), read_level(options.level), read_changes(options.chain)
     read = read or read_any(path, host)
     shelf = Shelf.of(host)
     choice = chosen(read, options.ruleset, host, shelf)
@@ -239,12 +252,18 @@ def listen(
 
     Raises UsageError, DeliveryError, RulesetError or PluginError, each one sentence.
     """
+    options = options or Options()
+    return _listen(path, request, options, _host(host, options), read)
+
+
+@one_thread_each()
+def _listen(
+    path: Path, request: ListenRequest, options: Options, host: Host, read: ReadDelivery | None
+) -> ListenFiles:  # fmt: skip
     from qc.intake.side_input import read_input
     from qc.listen.judged_side import judged_side  # imported late: only this command needs them
     from qc.listen.rendering import PassagePlayer
 
-    options = options or Options()
-    host = _host(host, options)
     read = read or read_any(path, host)
     ruleset = changed(choose(read, options.ruleset, host, Shelf.of(host)), read_changes(options.chain))
     _left_out(ruleset, host, options)
@@ -265,12 +284,16 @@ def rulesets_diff(
 
     Raises RulesetError, UsageError, DeliveryError or PluginError, each one sentence.
     """
+    options = options or Options()
+    return _rulesets_diff(before, after, on, options, _host(host, options))
+
+
+@one_thread_each()
+def _rulesets_diff(before: str, after: str, on: Path | None, options: Options, host: Host) -> RulesetDiff:
     from qc.judge.baseline.earlier import read_report
     from qc.ruleset_diff.compare import differences, on_delivery  # imported late: only this command needs them
     from qc.ruleset_diff.rejudge import BoundRuleset, Rejudging
 
-    options = options or Options()
-    host = _host(host, options)
     shelf = Shelf.of(host)
     pair = [named(spec, host, shelf) for spec in (before, after)]
     old, new = (shelf.load(there) for there in pair)
@@ -403,6 +426,31 @@ def demo(folder: Path, options: Options | None = None, host: Host | None = None)
     return Demo(check(folder, options, host), planted)
 
 
+def render(
+    result: Checked | Report, name: str, out: Path | BinaryIO, host: Host | None = None,
+) -> str:  # fmt: skip
+    """Write a report in a format of the tool or of a plugin, "html", to a path or a binary stream.
+
+    A path is written whole or not at all, a folder for a format of several files. A format that draws pictures needs
+    the result of `checked` with `draws`; without it they are left out. Returns the remark of the format, such as that
+    an optional package is missing, or "". Raises UsageError for an unknown format, PluginError where the format fails,
+    OutputError for a path that cannot be written.
+    """
+    host = host or build_host()
+    kinds = with_plugins(host.renderers)
+    if name not in kinds:
+        if any(plugin.may_answer("qc_renderers") for plugin in host.left_out):
+            plugins = ", ".join(plugin.name for plugin in host.left_out)
+            raise PluginError(f'the format "{shown(name)}" may be of a plugin that did not load: {plugins}')
+        raise UsageError(f'there is no format "{shown(name)}"; {meant(name, kinds)}')
+    report, evidence = (result, None) if isinstance(result, Report) else (result.report, result.evidence)
+    evidence = evidence or Evidence(words=words(host.checks), sources=Shelf.of(host).sources)
+    calls = FormatCalls(name, host.renderer_owner.get(name, TOOL), host.runner)
+    path = out if isinstance(out, Path) else None
+    renderer = calls(lambda: kinds[name].load().for_path(path))
+    return calls.write(renderer, report, evidence, out, shown(str(out), longest=500))
+
+
 def build_host(time_limit_s: float | None = None, without: Sequence[str] = ()) -> Host:
     """Load the installed plugins, none of which may replace a measurement or format of the core.
 
@@ -487,6 +535,6 @@ def _side_progress(progress: Callable[[str, float], None] | None, side: str) -> 
 
 
 __all__ = [
-    "CORE", "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "check", "checked", "choose",
-    "listen", "plan", "read_any", "rulesets", "rulesets_diff", "units", "words",
+    "CORE", "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "build_host", "check", "checked",
+    "choose", "exit_code", "listen", "plan", "read_any", "render", "rulesets", "rulesets_diff", "units", "words",
 ]  # fmt: skip

@@ -16,7 +16,7 @@ from qc.cli.plugin_host import host_of, say_failures
 from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
-from qc.cli.writing import CORE, FormatFailedError, Output, attempted, outputs, refuse_sources, write
+from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
 from qc.judge.engine import exit_code
 from qc.judge.level_option import read_level
 from qc.judge.whole_report import with_failures
@@ -24,6 +24,7 @@ from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.views.since import counted_words
+from qc.report.writing import CORE, FormatFailedError
 from qc.ruleset.find import is_path
 from qc.text.sanitize import shown
 

@@ -2,36 +2,30 @@
 
 from __future__ import annotations
 
-import errno
 import io
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, NamedTuple
 
 from qc.cli.streams import emit, say
 from qc.cli.terminal import colour, width
-from qc.files.atomic_write import not_ours, put_file, put_folder
-from qc.model.errors import FAULTS, PluginError, SidegateError, UsageError
+from qc.files.atomic_write import not_ours, put_file
+from qc.model.errors import SidegateError, UsageError
 from qc.model.report import PluginFailure
-from qc.plugin_base import Evidence, FolderRenderer, Model, Renderer, Report
+from qc.plugin_base import Evidence, Model, Renderer, Report
 from qc.report import registry
 from qc.report.registry import ReportFormat
+from qc.report.writing import CORE, FormatCalls, FormatFailedError
 from qc.ruleset.choose import needed_without
-from qc.text.sanitize import exception_line, shown
+from qc.text.sanitize import shown
 from qc.text.suggest import nearest
 
 if TYPE_CHECKING:
     from qc.plugin_host.host import Host
     from qc.plugin_host.runner import Runner
-
-R = TypeVar("R")
-
-CORE = "sidegate"
-"""The owner of the formats of the tool itself, as failures name it."""
-FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
 
 
 @dataclass(frozen=True)
@@ -56,14 +50,6 @@ class Outputs(NamedTuple):
     failures: list[PluginFailure]
 
 
-class FormatFailedError(PluginError):
-    """A format that raised or timed out; `failure` names its plugin."""
-
-    def __init__(self, failure: PluginFailure) -> None:
-        super().__init__(failure.message)
-        self.failure = failure
-
-
 def _built(kind: type[Renderer], path: Path | None) -> Renderer:
     return kind.for_path(path)
 
@@ -85,7 +71,7 @@ def outputs(
         path, name = None if place.path is None else Path(place.place), place.format.name
         owner = host.renderer_owner.get(name, CORE)
         try:
-            renderer = _unbroken(partial(build, place.format.load(), path), name, owner, host.runner)
+            renderer = FormatCalls(name, owner, host.runner)(partial(build, place.format.load(), path))
         except FormatFailedError as error:
             failures.append(error.failure)
         else:
@@ -150,22 +136,6 @@ def places(words: Sequence[str], formats: Mapping[str, ReportFormat]) -> list[Ou
     return targets
 
 
-def _unbroken(call: Callable[[], R], name: str, owner: str, runner: Runner) -> R:
-    """Call into a format of a plugin and return its result; raises FormatFailedError if it raises or times out.
-
-    A UsageError of its own passes as it is, and so does an OSError of a full disk, which is no fault of the format.
-    """
-    try:
-        return runner(call)
-    except UsageError:
-        raise
-    except FAULTS as error:
-        if isinstance(error, OSError) and error.errno in FULL:
-            raise
-        message = f'the format "{name}" broke: {exception_line(error)}; nothing was written'
-        raise FormatFailedError(PluginFailure(plugin=owner, stage=name, message=message)) from None
-
-
 def _taken(output: OutputTarget, others: Sequence[OutputTarget]) -> str:
     """Return the fault of two reports at one place; empty where each has its own."""
     if output.path in [other.path for other in others]:
@@ -220,20 +190,14 @@ def write(output: Output, report: Report, evidence: Evidence) -> None:
     The remark of the format goes to stderr once the report is written. Raises FormatFailedError if the format fails,
     UsageError if it cannot use its input, OutputError if the place cannot be written; nothing is left half written.
     """
-    renderer, path = output.renderer, output.path
-
-    def into(call: Callable[[Any, Any, Any], None], place: BinaryIO | Path) -> None:
-        _unbroken(partial(call, report, evidence, place), renderer.name, output.owner, output.runner)
-
-    if path is None:
+    calls = FormatCalls(output.renderer.name, output.owner, output.runner)
+    if output.path is None:
         content = io.BytesIO()
-        into(renderer.render, content)
+        remark = calls.write(output.renderer, report, evidence, content, output.place)
         emit(content.getvalue())
-    elif isinstance(renderer, FolderRenderer):
-        put_folder(path, partial(into, renderer.fill), output.place)
     else:
-        put_file(path, partial(into, renderer.render), output.place)
-    if remark := _unbroken(lambda: str(renderer.remark), renderer.name, output.owner, output.runner):
+        remark = calls.write(output.renderer, report, evidence, output.path, output.place)
+    if remark:
         say(remark)
 
 

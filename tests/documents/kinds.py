@@ -6,6 +6,7 @@ and a function that loads it or raises. To teach it another block of text, add a
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import sys
@@ -125,7 +126,10 @@ def python(block, bench):
     """Execute it, beside the cases shown before it; where it has hooks, load it as a plugin."""
     module = types.ModuleType("shown")
     module.__file__ = str(bench.folder / "shown.py")
-    with mock.patch.dict(sys.modules, shown=module):  # dataclasses look their module up
+    for name in re.findall(r'checked\(Path\("([\w-]+)"\)', block.text):
+        bench.delivered(name)
+    # dataclasses look their module up
+    with mock.patch.dict(sys.modules, shown=module), contextlib.chdir(bench.folder):
         exec(compile(block.text, block.where, "exec", dont_inherit=True), module.__dict__)
     if not any(name.startswith("qc_") for name in vars(module)):
         return "executed"

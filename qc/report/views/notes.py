@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from qc.plugin_api import Report
+from qc.plugin_base import Report
 from qc.text.numbers import listed
 
 JUDGED = frozenset({"pass", "warn", "fail", "waived"})
