@@ -180,7 +180,7 @@ def _plugins(commands: argparse._SubParsersAction[_Parser]) -> None:
     docs.add_argument("page", metavar="PAGE", nargs="?", choices=["plugins", "hooks", "rulesets"])
     new = commands.add_parser(
         "new-plugin", help="write a package with house rules to begin with",
-        description="Write a package that brings a check with what it measures, a ruleset, and tests that it passes "
+        description="Write a package that brings checks with what they measure, a ruleset, and tests that it passes "
         "once it is installed. Nothing is written over.",
     )  # fmt: skip
     new.add_argument("name", metavar="NAME", help="small letters, digits and hyphens, such as harbour-rules")

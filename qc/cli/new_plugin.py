@@ -37,7 +37,7 @@ def new_plugin(words: argparse.Namespace) -> int:
     _refuse(folder)
     _write(name, folder)
     install = f"pip install -e {shlex.quote(f'{folder}[test]')}"
-    say(f"wrote {shown(str(folder))}: a check, a ruleset and tests; now {shown(install, 500)}, and run pytest in it")
+    say(f"wrote {shown(str(folder))}: checks, a ruleset and tests; now {shown(install, 500)}, and run pytest in it")
     return 0
 
 

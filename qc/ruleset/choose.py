@@ -80,7 +80,7 @@ def _suspects(host: Host, error: MissingRulesetError) -> tuple[Plugin, ...]:
     """
     for plugin in host.without:
         if plugin.may_answer("qc_rulesets"):
-            raise needed_without(plugin.name, f"{error}, and this plugin may have it")
+            raise needed_without(plugin.name, f"it may have what is missing ({error})")
     suspects = tuple(plugin for plugin in host.left_out if plugin.folders is None)
     if not suspects:
         raise error
@@ -88,7 +88,7 @@ def _suspects(host: Host, error: MissingRulesetError) -> tuple[Plugin, ...]:
 
 
 def _of_plugin(suspects: Sequence[Plugin], error: MissingRulesetError) -> PluginError:
-    return PluginError(f"{suspects[0].error}; {error}, unless this plugin has it")
+    return PluginError(f"{suspects[0].error}; this plugin may have what is missing: {error}")
 
 
 def needed_without(plugin: str, why: str) -> UsageError:

@@ -28,7 +28,7 @@ def test_what_it_writes_passes_its_own_tests(written, tmp_path):
     install(tmp_path / "site", project["name"], project["version"], f"{name} = {module}")
     done = own_tests(written, tmp_path / "site")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "7 passed" in done.stdout
+    assert "12 passed" in done.stdout
 
 
 def test_it_loads_and_bears_its_name_everywhere(written, monkeypatch):
@@ -55,7 +55,7 @@ def test_another_folder_and_the_sentence_that_says_what_next(tmp_path, monkeypat
     assert main(["new-plugin", "harbour-rules", "--out", "my plugins"]) == 0
     assert sorted(path.name for path in tmp_path.iterdir()) == ["my plugins"]
     sentence = (
-        "wrote my plugins: a check, a ruleset and tests; now pip install -e 'my plugins[test]', and run pytest in it"
+        "wrote my plugins: checks, a ruleset and tests; now pip install -e 'my plugins[test]', and run pytest in it"
     )
     assert capsys.readouterr() == ("", f"sidegate: {sentence}\n")
 
@@ -120,4 +120,10 @@ def test_the_drafted_files_are_part_of_the_package():
     from importlib.resources import files
 
     drafted = files("qc") / DRAFTED
-    assert sorted(one.name for one in drafted.iterdir()) == ["README.md.txt", "pyproject.toml.txt", "src", "tests"]
+    assert sorted(one.name for one in drafted.iterdir()) == [
+        "README.md.txt",
+        "ci.sh.txt",
+        "pyproject.toml.txt",
+        "src",
+        "tests",
+    ]
