@@ -25,10 +25,9 @@ class PlaybackDistorted(LimitCheck[PlaybackDistortedLimits]):
         "bends, leave a sound that is not on the master: harsh, spitting treble, the more so towards the label."
     )
     how = (
-        "A model cuts the groove with the cutter's back edges and plays it with the chain's tip. What playback has "
-        "from 2 to 15 kHz that is not the master at its best level is compared with the master, second by second. Each "
-        "second is estimated; where an estimate is -22.3 dB or more, the worst seconds, at most six and 3 s apart, are "
-        "replayed from the audio and exact."
+        "A model cuts the groove with the cutter's back edges and plays it with the chain's tip. What playback adds to "
+        "the master from 2 to 15 kHz is compared with the master, each second as an estimate. Where an estimate is "
+        "-22.3 dB or more, the worst seconds, at most six and 3 s apart, are replayed from the audio and exact."
     )
     remedy = "Cut lower, soften the treble at the second given, or move this track further out on the side."
     client = ForClient(
