@@ -1,4 +1,4 @@
-"""Track numbers and recording codes."""
+"""Track numbers, recording codes, and a title that was never filled in."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from qc.plugin_api import At, Check, CheckContext, Finding, ForClient, Model, No
 _ISRC = re.compile(r"[A-Z]{2}(-?)[A-Z0-9]{3}\1[0-9]{2}\1[0-9]{5}", re.IGNORECASE | re.ASCII)
 OUTERMOST = {"a", "1"}
 """Ids of a first side."""
+PLACEHOLDER = "Untitled"
+"""Title of a record in a draft of `sidegate init`, to be filled in."""
 
 
 class NumberOrIsrcLimits(Model):
@@ -29,38 +31,49 @@ class _Entry:
 
 
 class NumberOrIsrc(Check[NumberOrIsrcLimits]):
-    """Track numbers do not count on, or recording codes are malformed or given twice."""
+    """Track numbers do not count on, recording codes are malformed or given twice, or the record has no title yet."""
 
     id = "delivery.number-or-isrc"
-    title = "Track numbers or recording codes are wrong"
+    title = "Track numbers, recording codes or the title are wrong"
     why = (
         "A number that is left out often means a track that is missing. Codes are what plays are paid by, and one that "
-        "is malformed or belongs to another recording pays nobody."
+        "is malformed or belongs to another recording pays nobody. A title that is only a placeholder gets onto labels."
     )
     how = (
         "Numbers must count on from 1 over the whole delivery, over each disc of two sides, or on each side. Codes "
-        "must be written CC-XXX-YY-NNNNN as ISO 3901 has them, with or without hyphens, and stand once in the delivery."
+        "must be written CC-XXX-YY-NNNNN as ISO 3901 has them, with or without hyphens, and stand once in the "
+        f'delivery. The title of the record must not be "{PLACEHOLDER}", with which a draft begins.'
     )
-    remedy = "Correct the number or the code in the delivery, or ask for the track that is missing."
+    remedy = "Correct the number, the code or the title in the delivery, or ask for the track that is missing."
     client = ForClient(
-        name="Track numbers or recording codes",
+        name="Track numbers, recording codes or the title",
         means=(
             "A number that is left out often means that a track went missing on the way. The recording code of a "
-            "track, its ISRC, is how plays of it are counted and paid."
+            "track, its ISRC, is how plays of it are counted and paid. A record without a title cannot get its label."
         ),
-        asks="Please check the numbers and codes noted here, and send us the right ones or the missing track.",
+        asks="Please check what is noted here, and send us the right numbers, codes or title, or the missing track.",
     )
     blind_to = "A code that is well formed and belongs to another recording."
     scope: ClassVar[Scope] = "delivery"
     Limits = NumberOrIsrcLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Judge numbers, then codes; raises NotApplicableError where no track is declared."""
+        """Judge title, numbers and codes; raises NotApplicableError where there is neither a track nor a fault."""
+        untitled = list(_title(ctx))
+        yield from untitled
         sides = [side for side in (_entries(ctx.of(source)) for source in ctx.sources) if side]
+        if not sides and untitled:
+            return
         if not sides:
             raise NotApplicableError("no tracks are declared")
         yield from _numbers(sides, begins="part" not in ctx.delivery)
         yield from _codes([entry for side in sides for entry in side])
+
+
+def _title(ctx: CheckContext) -> Iterator[Finding]:
+    if str(ctx.delivery.get("title", "")).strip().casefold() == PLACEHOLDER.casefold():
+        message = "the title of the record is still the placeholder of a draft"
+        yield ctx.found("warn", message, measured=PLACEHOLDER, field=("title",))
 
 
 def _entries(ctx: CheckContext) -> list[_Entry]:
