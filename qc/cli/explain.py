@@ -38,6 +38,7 @@ from qc.text.page import Page
 from qc.text.sanitize import shown
 
 LABEL = 12
+OTHERS = "Other discs may have other limits: --ruleset disc-7in-45 shows those; sidegate rulesets lists all."
 
 
 def explain(words: argparse.Namespace) -> int:
@@ -132,6 +133,8 @@ def _check(
     limits = {key: getattr(check.limits, key) for key in type(check.limits).model_fields}
     bound = {key: limit for key, limit in limits.items() if isinstance(limit, Limit)}
     page.say(f"as {where} sets them" if bound else f"none, in {where}", label="limits".ljust(LABEL), style="bold")
+    if bound:
+        page.say(OTHERS, indent=LABEL, label=" " * LABEL, body="dim")
     for key, limit in bound.items():
         _limit(page, check, key, limit)
     parameters = bound_parameters([check], ruleset)

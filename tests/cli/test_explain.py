@@ -68,6 +68,7 @@ def test_limits_come_with_unit_source_and_place(capfdbinary):
     )
     assert code == 0
     assert "limits as disc-12in-33@1.0.0 sets them" in text
+    assert "--ruleset disc-7in-45 shows those" in text
     compared = "compared with groove.drive_1s, the drive (rms acceleration) over the worst 1 s"
     assert f"in_1s: warn 200 g, fail 400 g at most, {compared}" in text
     assert f"source C-10; practice; fail sets the cut level; set in disc-12in-33/1.0.0.yaml:{line}" in text
