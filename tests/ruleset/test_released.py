@@ -91,7 +91,7 @@ def test_digests_that_cannot_be_read_vouch_for_nothing(copy, text):
 
 
 def test_the_list_tells_what_was_edited(copy, monkeypatch, capfdbinary):
-    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda: (copy,))
+    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda **_: (copy,))
     assert main(["rulesets"]) == 0
     assert capfdbinary.readouterr().err == b""
     path = copy / "disc-7in-45" / "1.0.0.yaml"
@@ -105,7 +105,7 @@ def test_the_list_tells_what_was_edited(copy, monkeypatch, capfdbinary):
 
 
 def test_the_list_marks_what_extends_an_edited_ruleset(copy, monkeypatch, capfdbinary):
-    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda: (copy,))
+    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda **_: (copy,))
     path = copy / "disc-common" / "2.0.1.yaml"
     path.write_bytes(path.read_bytes() + b"# one word\n")
     assert main(["rulesets"]) == 2
@@ -125,7 +125,7 @@ def test_the_list_marks_what_extends_an_edited_ruleset(copy, monkeypatch, capfdb
     ],
 )
 def test_the_list_refuses_what_a_check_would_refuse(copy, monkeypatch, capfdbinary, line, says):
-    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda: (copy,))
+    monkeypatch.setattr("qc.plugin_host.folders.ruleset_folders", lambda **_: (copy,))
     house = copy / "house" / "1.0.0.yaml"
     house.parent.mkdir()
     house.write_text(f"schema: 1\nname: house\nversion: 1.0.0\n{line}extends: disc-12in-33@1.1.0\n")
