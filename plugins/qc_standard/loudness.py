@@ -90,7 +90,8 @@ class Loudness(Analysis[LoudnessResult]):
     def curves(self, result: LoudnessResult) -> Mapping[str, Curve]:
         """Return the loudness of 3 s, at the middle of each."""
         middle = SHORT_TERM * result.hop_s / HOP / 2.0
-        return {"loudness.short_term": Curve(result.short_term, "LUFS", middle, result.hop_s)}
+        along = Curve(result.short_term, "LUFS", middle, result.hop_s, "Loudness, 3 s", "short-term")
+        return {"loudness.short_term": along}
 
 
 @dataclass(frozen=True)

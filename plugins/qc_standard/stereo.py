@@ -234,7 +234,8 @@ class LowCorrelation(Derived[LowCorrelationResult]):
         there = measured[Programme(self.top)].by_parts(len(parts.counts), part_frames(rate) / rate)
         values, frames, tenths = correlations(sums, parts.counts, there, LONG)
         step = TENTH * part_frames(rate) / rate
-        along = Curve(values, "1", tenths * step / 2.0, step)
+        title = "Correlation below 300 Hz, 10 s"
+        along = Curve(values, "1", tenths * step / 2.0, step, title, "low correlation", least=True)
         return LowCorrelationResult(_least(values, frames, tenths, rate), along)
 
     def publish(self, result: LowCorrelationResult) -> Mapping[str, Quantity]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 from typing import Any
 
 from qc.audio.excerpts import Excerpts
@@ -15,11 +14,11 @@ from qc.groove.level.side_at_level import AsCut, WorkedSide
 from qc.groove.signal.programme import LOUDNESS
 from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.context import SideEvidence
+from qc.judge.curves import curves_of
 from qc.judge.findings import MeasuredFinding
-from qc.model.cutting_chain import Chain
 from qc.model.plan import FormatRow
 from qc.plan.discs import DiscToPlan, fitted, format_rows
-from qc.plugin_base import At, CheckResult, Curve, Evidence, Need, View
+from qc.plugin_base import At, CheckResult, Evidence, Need, View
 from qc.plugin_host.runner import Runner
 
 MOST_VIEWS = 12
@@ -40,9 +39,10 @@ def draw(
     if worked is not None and look is not None:
         seen = views(look, look.stream, worked, _places(results), MOST_VIEWS)
     measured = None if look is None else spectrum(look)
-    curves, broken = _curves(judged, runner)
+    traces = {} if worked is None else along(worked)
+    curves, broken = curves_of(judged, traces, runner)
     evidence = Evidence(
-        traces={**before.traces, side: {} if worked is None else along(worked)},
+        traces={**before.traces, side: traces},
         curves={**before.curves, side: curves},
         views={**before.views, side: seen},
         formats={**before.formats, side: () if worked is None else _on_discs(judged, worked, discs, outside)},
@@ -58,17 +58,6 @@ def _on_discs(
     loudness = judged.quantities.get(LOUDNESS)
     fits = fitted(worked.search.side.span, judged.results[Sectors], discs, loudness, outside)
     return format_rows(discs, fits)
-
-
-def _curves(judged: SideEvidence, runner: Runner) -> tuple[dict[str, Curve], dict[type[Need[Any]], str]]:
-    """Return the curves of all needs by name, and the needs that failed with the reason; no outcome depends on it."""
-    calls = {kind: partial(_curves_of, kind, judged.chain, result) for kind, result in judged.results.items()}
-    curves, broken = runner.each(calls)
-    return {name: curve for of_need in curves.values() for name, curve in of_need.items()}, broken
-
-
-def _curves_of(kind: type[Need[Any]], chain: Chain, result: object) -> dict[str, Curve]:
-    return dict(kind.of(chain).curves(result))
 
 
 def _places(results: Sequence[CheckResult]) -> list[tuple[str, str, At]]:

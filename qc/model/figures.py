@@ -21,9 +21,16 @@ class Curve:
     """
 
     values: Array
+    """float64"""
     unit: str
     start_s: float
     step_s: float
+    title: str = ""
+    """heading of its picture, the measurement's name by default"""
+    label: str = ""
+    """name of the line in the picture, the measurement's name by default"""
+    least: bool = False
+    """whether its least values are the bad ones"""
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,12 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from qc.groove.figures.curves import COLUMNS
 from qc.groove.geometry.cut import MEASURES
 from qc.model.errors import UsageError
 from qc.plugin_api import Evidence
 from qc.report.traces.csv_file import digits
 from qc.report.traces.renderer import Traces
-from qc.report.traces.table import COLUMNS
 from support.reports import report, side, traced, written
 
 ONE = report([side(), side("B")], [])

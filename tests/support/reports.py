@@ -185,7 +185,7 @@ def beside(**more):
 
 def traced(one, sectors=300):
     """Evidence with traces of a side of a report, every value another one; no drive at the ends."""
-    from qc.report.traces.table import COLUMNS
+    from qc.groove.figures.curves import COLUMNS
 
     draw = np.random.default_rng(7)
     traces = {name: draw.normal(size=sectors) * 10.0 ** draw.integers(-9, 9) for name in COLUMNS.values()}

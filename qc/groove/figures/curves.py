@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,6 +21,68 @@ Array = NDArray[np.float64]
 RADIUS, PITCH, DEMAND, WIDTH = "groove.radius", "groove.pitch", "groove.pitch_demanded", "groove.plain_width"
 UNITS = {RADIUS: "mm", PITCH: "um", DEMAND: "um", WIDTH: "um"}
 """Curves without a worst value: radius after a sector, pitch given and demanded, top width without modulation."""
+
+
+COLUMNS: Mapping[str, str] = {
+    "radius [mm]": "groove.radius",
+    "pitch demanded [um]": "groove.pitch_demanded",
+    "pitch given [um]": "groove.pitch",
+    "land [um]": "groove.land_min",
+    "top width [um]": "groove.top_width_min",
+    "depth [um]": "groove.depth_max",
+    "lateral slope [1]": "groove.lateral_slope_peak",
+    "vertical slope [1]": "groove.vertical_slope_peak",
+    "tracing ratio [1]": "groove.tracing_ratio_peak",
+    "wall velocity [cm/s]": "groove.wall_velocity_peak",
+    "lateral velocity [cm/s]": "groove.lateral_velocity_peak",
+    "acceleration [g]": "groove.acceleration_peak",
+    "drive over 1 s [g]": "groove.drive_1s",
+    "drive over 10 s [g]": "groove.drive_10s",
+    "playback residual [dB]": "groove.playback_residual",
+    "top loss [dB]": "groove.top_loss",
+}
+"""Header of a table with its unit -> name of the trace."""
+
+
+@dataclass(frozen=True)
+class CurveSpec:
+    """A curve of a panel: its name, its label, and whether its least values are the bad ones."""
+
+    name: str
+    label: str
+    least: bool = False
+
+
+@dataclass(frozen=True)
+class PanelSpec:
+    """The description of a panel: curves of one unit."""
+
+    title: str
+    curves: tuple[CurveSpec, ...]
+    marks: bool = False
+    """whether the marks between tracks, wider than all else, may exceed the height"""
+
+
+PANELS = (
+    PanelSpec("Pitch", (CurveSpec(PITCH, "given"), CurveSpec(DEMAND, "demanded")), marks=True),
+    PanelSpec("Land left between turns", (CurveSpec("groove.land_min", "land", least=True),), marks=True),
+    PanelSpec("Top width of the groove", (CurveSpec("groove.top_width_min", "least width", least=True),)),
+    PanelSpec("Depth of the groove", (CurveSpec("groove.depth_max", "greatest depth"),)),
+    PanelSpec(
+        "Slope of the groove, 1 = the cutter's back edges touch",
+        (CurveSpec("groove.lateral_slope_peak", "lateral"), CurveSpec("groove.vertical_slope_peak", "vertical")),
+    ),
+    PanelSpec(
+        "Tracing ratio, 1 = the tip bridges the trough", (CurveSpec("groove.tracing_ratio_peak", "tip over curve"),)
+    ),
+    PanelSpec(
+        "What playback adds from 2 to 15 kHz, each second; estimated but for the worst",
+        (CurveSpec("groove.playback_residual", "over the programme"),),
+    ),
+    PanelSpec("Treble lost in playback, 10 to 15 kHz", (CurveSpec("groove.top_loss", "each second"),)),
+    PanelSpec("High-frequency drive", (CurveSpec("groove.drive_1s", "over 1 s"),)),
+)
+"""The pictures of the traces of the groove, in their order; curves of plugins follow them."""
 
 
 def along(worked: WorkedSide) -> dict[str, Array]:

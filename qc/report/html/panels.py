@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.groove.figures.curves import DEMAND, PITCH, UNITS
+from qc.groove.figures.curves import PANELS, UNITS, CurveSpec, PanelSpec
 from qc.groove.level.side_at_level import UNITS as WORKED
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.report import HeldLimit, Report
@@ -16,48 +16,6 @@ from qc.plugin_base import Curve
 from qc.text.numbers import number
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class CurveSpec:
-    """A curve of a panel: its name, its label, and whether its least values are the bad ones."""
-
-    name: str
-    label: str
-    least: bool = False
-
-
-@dataclass(frozen=True)
-class PanelSpec:
-    """The description of a panel: curves of one unit."""
-
-    title: str
-    curves: tuple[CurveSpec, ...]
-    marks: bool = False
-    """whether the marks between tracks, wider than all else, may exceed the height"""
-
-
-SPECS = (
-    PanelSpec("Pitch", (CurveSpec(PITCH, "given"), CurveSpec(DEMAND, "demanded")), marks=True),
-    PanelSpec("Land left between turns", (CurveSpec("groove.land_min", "land", least=True),), marks=True),
-    PanelSpec("Top width of the groove", (CurveSpec("groove.top_width_min", "least width", least=True),)),
-    PanelSpec("Depth of the groove", (CurveSpec("groove.depth_max", "greatest depth"),)),
-    PanelSpec(
-        "Slope of the groove, 1 = the cutter's back edges touch",
-        (CurveSpec("groove.lateral_slope_peak", "lateral"), CurveSpec("groove.vertical_slope_peak", "vertical")),
-    ),
-    PanelSpec(
-        "Tracing ratio, 1 = the tip bridges the trough", (CurveSpec("groove.tracing_ratio_peak", "tip over curve"),)
-    ),
-    PanelSpec(
-        "What playback adds from 2 to 15 kHz, each second; estimated but for the worst",
-        (CurveSpec("groove.playback_residual", "over the programme"),),
-    ),
-    PanelSpec("Treble lost in playback, 10 to 15 kHz", (CurveSpec("groove.top_loss", "each second"),)),
-    PanelSpec("High-frequency drive", (CurveSpec("groove.drive_1s", "over 1 s"),)),
-    PanelSpec("Loudness, 3 s", (CurveSpec("loudness.short_term", "short-term"),)),
-    PanelSpec("Correlation below 300 Hz, 10 s", (CurveSpec("stereo.low_correlation", "low correlation", least=True),)),
-)
 
 
 HEIGHTS = {"um": 20.0, "g": 20.0, "LUFS": 12.0, "dB": 6.0, "1": 0.2}
@@ -99,13 +57,16 @@ class Panel:
 
 
 def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Curve], start_s: float) -> list[Panel]:
-    """Return the panels that have a curve to draw; traces begin at `start_s` of the file."""
-    available = {
+    """Return the panels that have a curve to draw: those of the traces, then one for each curve.
+
+    Traces begin at `start_s` of the file.
+    """
+    available = dict(curves) | {
         name: Curve(values, _unit(name), start_s + 0.5 / SECTORS_A_SECOND, 1.0 / SECTORS_A_SECOND)
         for name, values in traces.items()
-    } | dict(curves)
+    }
     result = []
-    for spec in SPECS:
+    for spec in (*PANELS, *(_panel_of(name, curve) for name, curve in curves.items())):
         drawable = [
             (curve_spec, available[curve_spec.name])
             for curve_spec in spec.curves
@@ -119,6 +80,11 @@ def panels(report: Report, traces: Mapping[str, Array], curves: Mapping[str, Cur
             limits = list(dict.fromkeys(limit for curve_spec, _ in drawable for limit in _limits(report, curve_spec)))
             result.append(_panel(spec, drawable[0][1].unit, series, limits))
     return result
+
+
+def _panel_of(name: str, curve: Curve) -> PanelSpec:
+    """Describe the panel of a curve by itself."""
+    return PanelSpec(curve.title or name, (CurveSpec(name, curve.label or name, curve.least),))
 
 
 def _drawable(curve: Curve | None) -> bool:

@@ -72,7 +72,7 @@ def _panel(panel: Panel, top: float, across: Any, clip: str) -> Iterator[Markup]
         return top + HEIGHT * (1.0 - (value - panel.low) / (panel.high - panel.low))
 
     unit = "" if panel.unit == "1" else f", {panel.unit}"
-    beyond = [_beyond(series, panel) for series in panel.series]
+    beyond = [_beyond(series, panel) or _outside(series, across) for series in panel.series]
     if any(beyond):
         window = element("rect", x=LEFT, y=top, width=WIDTH - LEFT - RIGHT, height=HEIGHT)
         yield element("clipPath", window, id=clip)
@@ -92,6 +92,12 @@ def _panel(panel: Panel, top: float, across: Any, clip: str) -> Iterator[Markup]
 def _beyond(series: Series, panel: Panel) -> bool:
     """Whether a curve leaves its panel."""
     return not panel.low <= np.nanmin(series.values) <= np.nanmax(series.values) <= panel.high
+
+
+def _outside(series: Series, across: Any) -> bool:
+    """Whether a curve begins before the time axis or ends after it."""
+    last = series.start_s + (len(series.values) - 1) * series.step_s
+    return bool(across(series.start_s) < LEFT or across(last) > WIDTH - RIGHT)
 
 
 def _names(panel: Panel, top: float) -> Iterator[Markup]:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic_core import to_json
 
-from qc.report.traces.table import COLUMNS, SECOND, SIDE, TRACK, Rows
+from qc.report.traces.table import SECOND, SIDE, TRACK, Rows
 
 AT_ONCE = 8192
 """Rows that are formatted together."""
@@ -22,9 +22,9 @@ FORMULA = ("=", "+", "-", "@")
 """Characters that begin a formula in a spreadsheet."""
 
 
-def write_csv(sides: Iterable[Rows], out: BinaryIO) -> None:
+def write_csv(headers: Sequence[str], sides: Iterable[Rows], out: BinaryIO) -> None:
     """Write the rows as UTF-8, lines ended by CR LF."""
-    out.write(_row([SIDE, SECOND, TRACK, *COLUMNS]).encode())
+    out.write(_row([SIDE, SECOND, TRACK, *headers]).encode())
     for rows in sides:
         parts = (slice(start, start + AT_ONCE) for start in range(0, len(rows), AT_ONCE))
         out.writelines(_lines(rows, part).encode("utf-8", "replace") for part in parts)

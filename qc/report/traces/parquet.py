@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import BinaryIO
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from qc.report.traces.table import COLUMNS, SECOND, SIDE, TRACK, Rows
+from qc.report.traces.table import SECOND, SIDE, TRACK, Rows
 
 
-def write_parquet(sides: Iterable[Rows], out: BinaryIO) -> None:
+def write_parquet(headers: Sequence[str], sides: Iterable[Rows], out: BinaryIO) -> None:
     """Write one table, which has no rows if no side was measured."""
-    numbers = [pa.field(name, pa.float64(), metadata={"unit": _unit(name)}) for name in (SECOND, *COLUMNS)]
+    numbers = [pa.field(name, pa.float64(), metadata={"unit": _unit(name)}) for name in (SECOND, *headers)]
     schema = pa.schema([pa.field(SIDE, pa.string()), numbers[0], pa.field(TRACK, pa.int32()), *numbers[1:]])
     with pq.ParquetWriter(out, schema) as writer:
         for rows in sides:

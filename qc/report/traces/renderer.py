@@ -38,16 +38,16 @@ class Traces(Renderer):
 
     def render(self, report: Report, evidence: Evidence, out: BinaryIO) -> None:
         """Write a header, then a row for each sector, side after side."""
-        from qc.report.traces.table import tables  # imports numpy, which other formats do not need
+        from qc.report.traces.table import headers, tables  # imports numpy, which other formats do not need
 
-        rows = tables(report, evidence)
+        columns, rows = headers(report, evidence), tables(report, evidence)
         earlier = "; ".join(measured_earlier_lines(report.run))  # goes to stderr, since a table has no place for it
         self.remark = f"traces: {earlier}" if earlier else ""
         if self.parquet:
             from qc.report.traces.parquet import write_parquet
 
-            write_parquet(rows, out)
+            write_parquet(columns, rows, out)
         else:
             from qc.report.traces.csv_file import write_csv
 
-            write_csv(rows, out)
+            write_csv(columns, rows, out)

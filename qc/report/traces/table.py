@@ -8,33 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.groove.figures.curves import COLUMNS
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.report import Geometry
-from qc.plugin_base import Evidence, Report
+from qc.plugin_base import Curve, Evidence, Report
 from qc.text.sanitize import shown
 
 Array = NDArray[np.float64]
 
 SIDE, SECOND, TRACK = "side", "file second [s]", "track"
-COLUMNS: Mapping[str, str] = {
-    "radius [mm]": "groove.radius",
-    "pitch demanded [um]": "groove.pitch_demanded",
-    "pitch given [um]": "groove.pitch",
-    "land [um]": "groove.land_min",
-    "top width [um]": "groove.top_width_min",
-    "depth [um]": "groove.depth_max",
-    "lateral slope [1]": "groove.lateral_slope_peak",
-    "vertical slope [1]": "groove.vertical_slope_peak",
-    "tracing ratio [1]": "groove.tracing_ratio_peak",
-    "wall velocity [cm/s]": "groove.wall_velocity_peak",
-    "lateral velocity [cm/s]": "groove.lateral_velocity_peak",
-    "acceleration [g]": "groove.acceleration_peak",
-    "drive over 1 s [g]": "groove.drive_1s",
-    "drive over 10 s [g]": "groove.drive_10s",
-    "playback residual [dB]": "groove.playback_residual",
-    "top loss [dB]": "groove.top_loss",
-}
-"""Header with its unit -> name of the trace."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,21 +32,47 @@ class Rows:
         return len(self.seconds)
 
 
+def headers(report: Report, evidence: Evidence) -> tuple[str, ...]:
+    """Return the headers of the columns: those of the groove, then a curve each, with their units."""
+    curves = (evidence.curves.get(side.id, {}).items() for side in report.sides)
+    return (*COLUMNS, *dict.fromkeys(_header(name, curve) for of_side in curves for name, curve in of_side))
+
+
+def _header(name: str, curve: Curve) -> str:
+    return f"{name} [{curve.unit}]"
+
+
 def tables(report: Report, evidence: Evidence) -> Iterator[Rows]:
     """Yield the rows of each measured side, in the delivery's order; NaN is a missing value."""
+    there = headers(report, evidence)
     for side in report.sides:
         traces = evidence.traces.get(side.id)
         if side.geometry is None or not traces:
             continue
         sectors = len(next(iter(traces.values())))
         first = round(side.geometry.span_start_s * SECTORS_A_SECOND)
+        seconds = (first + np.arange(sectors)) / SECTORS_A_SECOND
+        curves = evidence.curves.get(side.id, {}).items()
+        columns = {header: traces[name] for header, name in COLUMNS.items() if name in traces}
+        columns |= {_header(name, curve): _by_sector(curve, seconds) for name, curve in curves}
         missing = np.full(sectors, np.nan)
         yield Rows(
-            shown(side.id),
-            (first + np.arange(sectors)) / SECTORS_A_SECOND,
-            _tracks(side.geometry, first, sectors),
-            {header: traces.get(name, missing) for header, name in COLUMNS.items()},
-        )
+            shown(side.id), seconds, _tracks(side.geometry, first, sectors),
+            {header: columns.get(header, missing) for header in there},
+        )  # fmt: skip
+
+
+def _by_sector(curve: Curve, seconds: Array) -> Array:
+    """Return the value of a curve that is nearest to the middle of each sector, (n,); NaN where the curve is not.
+
+    `seconds` (n,) are the starts of the sectors; a curve reaches half a step beyond its first and last value.
+    """
+    middles = seconds + 0.5 / SECTORS_A_SECOND
+    index = np.floor((middles - curve.start_s) / curve.step_s + 0.5)
+    inside = (index >= 0) & (index < len(curve.values))
+    values = np.full(len(seconds), np.nan)
+    values[inside] = curve.values[index[inside].astype(np.int64)]
+    return values
 
 
 def _tracks(geometry: Geometry, first: int, sectors: int) -> NDArray[np.int32]:

@@ -11,8 +11,9 @@ from qc import api
 from qc.groove.figures.curves import DEMAND, PITCH, RADIUS, UNITS
 from qc.groove.figures.views import WORST_AT
 from qc.groove.geometry.cut import MEASURES
-from qc.judge.figures import _curves
+from qc.judge.curves import curves_of
 from qc.model.cutting_chain import SECTORS_A_SECOND
+from qc.model.figures import Curve
 from qc.plugin_host.runner import Runner
 from qc.testing.deliveries import Sent, deliver
 
@@ -129,7 +130,7 @@ def test_a_need_whose_curves_break_or_never_end_is_left_out_and_named():
 
     class Need:
         def __init__(self, given):
-            self.given = given
+            self.given, self.publishes = given, {}
 
         def of(self, chain):
             return self
@@ -142,9 +143,10 @@ def test_a_need_whose_curves_break_or_never_end_is_left_out_and_named():
             return {self.given: result}
 
     broken, never, sound = Need(None), Need("never"), Need("house.curve")
-    known = SimpleNamespace(results={broken: 1, never: 3, sound: 2}, chain=None)
-    found, why = _curves(known, Runner(0.5))
+    curve = Curve(np.zeros(2), "1", 0.0, 1.0)
+    judged = SimpleNamespace(results={broken: 1, never: 3, sound: curve}, chain=None, publishers={})
+    found, why = curves_of(judged, (), Runner(0.5))
     ended.set()
-    assert found == {"house.curve": 2}
+    assert list(found) == ["house.curve"]
     assert set(why) == {broken, never}
     assert why[broken] == "ValueError: broken"
