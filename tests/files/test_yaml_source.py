@@ -173,13 +173,29 @@ WORDS = st.sampled_from([
 ])  # fmt: skip
 
 
-@pytest.mark.skipif(not __with_libyaml__, reason="needs ruamel.yaml.clib")
-@given(st.lists(WORDS, max_size=14).map("".join))
+TWO_PARSERS = pytest.mark.skipif(not __with_libyaml__, reason="needs ruamel.yaml.clib")
+TEXTS = st.lists(WORDS, max_size=14).map("".join)
+
+
+@TWO_PARSERS
+@given(TEXTS)
 @example("a: 1\n...\n...\n")
 @example("a: b\tc\n")
 @example("<<: a\n")
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=300, deadline=None)
 def test_both_parsers_read_the_same(text: str):
+    assert_both_parsers_agree(text)
+
+
+@pytest.mark.long
+@TWO_PARSERS
+@given(TEXTS)
+@settings(max_examples=1500, deadline=None)
+def test_both_parsers_read_the_same_of_many_texts(text: str):
+    assert_both_parsers_agree(text)
+
+
+def assert_both_parsers_agree(text: str):
     """libyaml is the quick one; what it takes and ruamel.yaml's own would not, or not so, must not come through."""
     taken = []
     for quick in (True, False):
