@@ -4,11 +4,26 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from qc.model.report import Finding, Report, Severity
+from qc.model.quantity import Quantity, meets
+from qc.model.report import Finding, Report, Severity, SideReport
 from qc.text.numbers import number, quantity_text
 
 STEPS = {"1": 0.5, "um": 10.0, "g": 100.0}
 """unit -> size of one step beyond a limit of zero that has only one value; 1 for other units."""
+COMPARED = frozenset({"pass", "warn", "fail", "waived"})
+"""Outcomes of a check that compared its limits."""
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedNumber:
+    """A number beside a limit; `counts` is false where the check passed it over."""
+
+    quantity: Quantity
+    counts: bool
+
+    def text(self, measure: str) -> str:
+        """Write it for a table of limits."""
+        return f"{quantity_text(measure, self.quantity)}{'' if self.counts else ', does not count'}"
 
 
 @dataclass(frozen=True)
@@ -127,3 +142,31 @@ def grades(report: Report, side: str) -> dict[str, Severity]:
         if entry.side == side and worst.get(name := entry.limit_name(report)) != "fail":
             worst[name] = entry.finding.severity
     return worst
+
+
+def judged_numbers(report: Report, side: SideReport) -> dict[str, JudgedNumber]:
+    """Return the number that each limit was compared with on a side, by CHECK/LIMIT; none without a measurement.
+
+    A check may compare a part of a measurement alone: the correlation only where the bass moves far. Then it is the
+    number of its finding; without a finding, the published number, which does not count where it breaks the limit.
+    """
+    results = {result.check: result for result in report.results if result.side == side.id}
+    graded = grades(report, side.id)
+    own: dict[str, Quantity] = {}
+    for entry in whole(report):
+        measured = entry.finding.measured
+        if entry.side == side.id and entry.finding.stretch is None and isinstance(measured, Quantity):
+            own.setdefault(entry.limit_name(report), measured)
+    found = {}
+    for name, limit in report.ruleset.limits.items():
+        quantity, result = side.measurements.get(limit.measure), results.get(name.partition("/")[0])
+        if quantity is None:
+            continue
+        judged = result is not None and result.outcome in COMPARED and not result.findings_omitted
+        broken = any(
+            bound is not None and not meets(quantity.value, bound, limit.op, limit.unit)
+            for bound in (limit.warn, limit.fail)
+        )
+        missing = judged and broken and quantity.unit == limit.unit and name not in graded
+        found[name] = JudgedNumber(own.get(name, quantity), counts=not missing)
+    return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from qc.judge.findings import grades
+from qc.judge.findings import grades, judged_numbers
 from qc.model.plan import FormatRow
 from qc.model.quantity import At, clock
 from qc.model.report import Report, SideReport
@@ -32,14 +32,12 @@ def limits(report: Report, side: SideReport) -> list[LimitLine]:
     """Return the limits of a side: exceeded ones first, then by the level that reaches them."""
     rows: list[tuple[int, float, LimitLine]] = []
     levels, words = side.levels, grades(report, side.id)
-    for name, limit in report.ruleset.limits.items():
-        quantity = side.measurements.get(limit.measure)
-        if quantity is None:
-            continue
+    for name, judged in judged_numbers(report, side).items():
+        limit = report.ruleset.limits[name]
         reached = None if levels is None or name not in levels.by_limit else levels.by_limit[name].level
         word = words.get(name) or ("rules" if levels is not None and levels.ruling == name else "")
-        value = quantity_text(limit.measure, quantity)
-        row = LimitLine(name, word, value, both(limit), str(reached or ""), second(quantity.at), limit.source)
+        value, at = judged.text(limit.measure), second(judged.quantity.at)
+        row = LimitLine(name, word, value, both(limit), str(reached or ""), at, limit.source)
         rows.append((GRADES.index(word), NEVER if reached is None else reached.value, row))
     return [row for *_, row in sorted(rows)]
 

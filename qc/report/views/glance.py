@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from qc.judge.findings import by_time, grades, whole
+from qc.judge.findings import by_time, grades, judged_numbers, whole
 from qc.model.quantity import clock
 from qc.model.report import AudioFacts, CheckResult, Geometry, SideReport, TrackFile
 from qc.plugin_base import Quantity, Report
@@ -236,16 +236,14 @@ def _limit_rows(report: Report, side: SideReport) -> Iterator[tuple[_Order, tupl
     """Yield a sort key and the cells of each limit of a side: name, word, value, limit, level."""
     levels = side.levels
     waived, graded = _waived(report, side), grades(report, side.id)
-    for name, limit in report.ruleset.limits.items():
-        quantity = side.measurements.get(limit.measure)
+    for name, judged in judged_numbers(report, side).items():
+        limit = report.ruleset.limits[name]
         reached = None if levels is None else levels.by_limit.get(name)
-        if quantity is None:
-            continue
         grade = WORDS[graded.get(name)]
         grade = "waived" if grade and name in waived else grade
         last = None if reached is None else reached.level
         level = "" if last is None else str(last)
-        value = quantity_text(limit.measure, quantity)
+        value = judged.text(limit.measure)
         order = _Order(GRADES.index(grade), NEVER if last is None or last.bound == ">" else last.value, name)
         rules = "rules" if levels is not None and levels.ruling == name else ""
         yield order, (name, grade or rules, value, both(limit), level)
