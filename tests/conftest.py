@@ -6,12 +6,18 @@ import threading
 from itertools import count
 
 import pytest
+from filelock import FileLock
+from hypothesis import HealthCheck, settings
 
 from qc.plugin_host.runner import RunnerThread
 from qc.testing.deliveries import JudgedReport, deliver, judge
 from support.houses import SHIPPED_12IN_33
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test starts compiles its sources again
+
+# Hypothesis fails a test whose inputs take more than a second to draw, as they may on a busy machine.
+settings.register_profile("busy", settings(), suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("busy")
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -24,13 +30,17 @@ def pytest_xdist_auto_num_workers():
 
 
 @pytest.fixture(scope="session", autouse=True)
-def kernels():
-    """Compile all kernels once for all workers of a parallel run; a run in one process compiles what it calls."""
+def kernels(tmp_path_factory):
+    """Compile all kernels once for all workers of a parallel run; a run in one process compiles what it calls.
+
+    The lock is one without a time limit: on a busy machine the command's own would let every worker compile.
+    """
     if "PYTEST_XDIST_WORKER" in os.environ:
         from qc import api
         from qc.measure.precompile import precompile
 
-        precompile(api.build_host())
+        with FileLock(tmp_path_factory.getbasetemp().parent / "kernels.lock"):
+            precompile(api.build_host())
 
 
 @pytest.fixture(scope="session", autouse=True)
