@@ -19,7 +19,7 @@ from qc.groove.level.outside import Outside
 from qc.groove.level.release import LevelOption, by_discs
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.bind import Bound, bind
-from qc.judge.engine import exit_code
+from qc.judge.engine import CheckRunner, exit_code
 from qc.judge.inputs import InputPaths, read_optional_inputs
 from qc.judge.left_out import LeftOutPlugins
 from qc.judge.level_option import level_words, read_level
@@ -198,7 +198,8 @@ def _plan(path: Path, options: PlanOptions, host: Host, read: ReadDelivery | Non
     needs = needs_of_levels(host.needs, bound.rows)
     how, origins = _measure_options(options, host), dict[str, Origin]()
     outside, broken = dict[str, Outside](), dict[str, tuple[Mapping[type[Need[Any]], str], ...]]()
-    sides, delivered, failures, cuts = [], [], list(before.needed), dict[str, Delivered | None]()
+    failures = [*before.needed, *CheckRunner(host.owner).failures(bound.broken)]
+    sides, delivered, cuts = [], [], dict[str, Delivered | None]()
     asked = [index for index, _ in _chosen(read, options.sides)]
     for index in _planned(read, asked, level):
         side = read.delivery.sides[index]
@@ -270,7 +271,7 @@ def _listen(
     (side,) = _chosen(read, (request.side,))
     request = request.with_tips(ruleset.tips, ruleset.full_name)
     request.refuse(ruleset.chain.disc, read_input(read, side[1]).received.facts.duration_s)
-    bound, how = _bound(ruleset, host), _measure_options(options, host)
+    bound, how = _bound(ruleset, host).refuse_broken(), _measure_options(options, host)
     case = _case(read, ruleset, bound, host, options, None)
     played = judged_side(case, side, request.levels, how, lambda name: _side_progress(options.progress, name))
     player = PassagePlayer.read(request, played.worked, played.excerpts)
@@ -299,7 +300,7 @@ def _rulesets_diff(before: str, after: str, on: Path | None, options: Options, h
     old, new = (shelf.load(there) for there in pair)
     for ruleset in (old, new):
         _left_out(ruleset, host, options)
-        _bound(ruleset, host)  # raises for a ruleset that cannot judge
+        _bound(ruleset, host).refuse_broken()  # raises for a ruleset that cannot judge
     found = differences(old, new, host)
     if on is None:
         return found

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from pydantic import ValidationError
@@ -17,13 +17,17 @@ from qc.model.errors import FAULTS, PluginError, RulesetError
 from qc.model.parameters import is_limit
 from qc.model.quantity import meets, parse, read
 from qc.plugin_base import Check, Judged, Limit
+from qc.plugin_host.places import place_of
 from qc.plugin_host.runner import Runner
 from qc.ruleset.load import RawLimit, RawParameter, Ruleset
-from qc.text.sanitize import exception_line, first_fault, shown
+from qc.text.exceptions import exception_line
+from qc.text.sanitize import plain_fault, shown
 from qc.text.suggest import meant
 
 GROOVE = "groove."
 """Prefix of most measurements that depend on the level."""
+OF_THE_CLASS = {"id", "title", "why", "how", "remedy", "blind_to", "client", "scope", "needs", "judges", "waivable"}
+"""Attributes of a check that are those of its class, the same for every run."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,18 @@ class Bound:
     policy: LevelPolicy = EDGE
     tips: tuple[NamedTip, ...] = ()
     """replay tips for each of which a report states the level"""
+    broken: Mapping[str, str] = field(default_factory=dict)
+    """check id -> reason, for each check of the ruleset that is left out because its own code failed"""
+
+    def refuse_broken(self) -> Bound:
+        """Return this; raises PluginError where a check is broken, for commands whose result could not say so."""
+        for check_id, why in self.broken.items():
+            raise PluginError(f'the check "{check_id}": {why}')
+        return self
+
+
+class _BrokenCheckError(Exception):
+    """Raised for a check that cannot be bound, whatever the ruleset says; the text is the reason."""
 
 
 def bind(
@@ -45,8 +61,8 @@ def bind(
 
     `checks` are the installed ones by id, `units` maps every measurement to its unit; checks that the ruleset itself
     defines, without code, are bound like any other. `of_groove` are the measurements that plugins derive from the
-    groove, which can set the level. Raises RulesetError, "FILE:LINE: ...", where the ruleset does not fit the checks,
-    and PluginError where a check raises or times out.
+    groove, which can set the level. A check whose own code fails is in `broken`. Raises RulesetError, "FILE:LINE: ...",
+    where the ruleset does not fit the checks.
     """
     checks = {**checks, **made(ruleset, checks, units, lost)}
     for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
@@ -57,16 +73,29 @@ def bind(
     raw = _Raw({**ruleset.limits, **own}, ruleset.parameters, origins)
     bound: list[Check[Any]] = []
     rows: list[LevelRow] = []
+    broken: dict[str, str] = {}
     for check_id in sorted(set(raw.limits) - set(ruleset.off) - set(lost)):
         kind = checks[check_id]
-        _keys_fit(raw, kind)
-        limits = {key: _limit(kind, key, limit, units) for key, limit in raw.limits[check_id].items()}
-        for key, limit in limits.items():
-            _can_set_the_level(kind, key, limit, of_groove)
-        values = {**limits, **dict(read_parameters(kind, raw.parameters.get(check_id, {})))}
-        bound.append(_instance(kind, values, raw, runner or Runner()))
-        rows += _rows(kind, limits, units, of_groove)
-    return Bound(tuple(bound), tuple(rows), ruleset.policy, ruleset.tips)
+        try:
+            check, more = _bind_check(raw, kind, units, of_groove, runner or Runner())
+        except _BrokenCheckError as why:
+            broken[check_id] = str(why)
+        else:
+            bound.append(check)
+            rows += more
+    return Bound(tuple(bound), tuple(rows), ruleset.policy, ruleset.tips, broken)
+
+
+def _bind_check(
+    raw: _Raw, kind: type[Check[Any]], units: Mapping[str, str], of_groove: Collection[str], runner: Runner
+) -> tuple[Check[Any], list[LevelRow]]:
+    """Return one check with its limits, and its rows of the level search."""
+    _keys_fit(raw, kind)
+    limits = {key: _limit(kind, key, limit, units) for key, limit in raw.limits[kind.id].items()}
+    for key, limit in limits.items():
+        _can_set_the_level(kind, key, limit, of_groove)
+    values = {**limits, **dict(read_parameters(kind, raw.parameters.get(kind.id, {})))}
+    return _instance(kind, values, raw, runner), [*_rows(kind, limits, units, of_groove)]
 
 
 class _Raw(NamedTuple):
@@ -110,9 +139,9 @@ def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, 
     judged = [entry for name, entry in kind.judges.items() if _limit_key(name) == key]
     for entry in judged:
         if entry.measure not in units:
-            raise RulesetError(
-                f'{raw.origin}: "{kind.id}" is compared with "{entry.measure}", which nothing installed '
-                f"measures; {meant(entry.measure, units)}"
+            raise _BrokenCheckError(
+                f'its "{key}" is compared with "{shown(entry.measure)}", which nothing installed measures; '
+                f"{meant(entry.measure, units)}{_at(kind)}"
             )
     try:
         unit = units[judged[0].measure] if judged else _own_unit(raw)
@@ -120,7 +149,7 @@ def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, 
     except ValueError as why:
         raise RulesetError(f'{raw.origin}: the limit "{key}" of "{kind.id}": {why}') from None
     if any(units[entry.measure] != unit for entry in judged):
-        raise PluginError(f'the check "{kind.id}" holds "{key}" against measurements of different units')
+        raise _BrokenCheckError(f'its "{key}" is compared with measurements of different units{_at(kind)}')
     limit = Limit(warn=warn, fail=fail, unit=unit, source=raw.source, sets_level=raw.sets_level, origin=raw.origin)
     _in_order(kind, key, limit, judged)
     return limit
@@ -171,7 +200,7 @@ def _instance(kind: type[Check[Any]], values: Mapping[str, Any], raw: _Raw, runn
     try:
         made_or_fault = runner(_construct, kind, values)
     except FAULTS as why:
-        raise PluginError(f'the check "{kind.id}" cannot be made: {exception_line(why)}') from why
+        raise _BrokenCheckError(f"it cannot be made: {exception_line(why)}") from why
     if isinstance(made_or_fault, _Misfit):
         key, sentence = made_or_fault
         raise RulesetError(f'{raw.origin(kind.id, key)}: the limits of "{kind.id}" do not fit: {sentence}')
@@ -186,15 +215,24 @@ class _Misfit(NamedTuple):
 
 
 def _construct(kind: type[Check[Any]], values: Mapping[str, Any]) -> Check[Any] | _Misfit:
-    """Return a check with its limits and parameters, or the first fault of those."""
+    """Return a check with its limits and parameters, or their first fault; raises TypeError where it cannot work."""
     try:
         limits = kind.Limits(**values)
     except ValidationError as faults:
         fault = faults.errors(include_url=False)[0]
-        if not fault["loc"]:
-            return _Misfit("", str(fault.get("ctx", {}).get("error") or fault["msg"]))
-        return _Misfit(str(fault["loc"][0]), first_fault([fault], kind.Limits, lambda _: 0)[0].sentence)
-    return kind(limits)
+        return _Misfit(str(fault["loc"][0]) if fault["loc"] else "", plain_fault(fault, kind.Limits))
+    check = kind(limits)
+    if type(check) is not kind or vars(check).get("limits") is not limits:
+        raise TypeError("its constructor does not keep its limits; call super().__init__(limits)")
+    if replaced := sorted(OF_THE_CLASS & set(vars(check))):
+        raise TypeError(f'its constructor sets "{replaced[0]}", which belongs to the class')
+    return check
+
+
+def _at(kind: type[Check[Any]]) -> str:
+    """Return the place of a class in brackets, for the end of a sentence; empty where it has none."""
+    place = place_of(kind)
+    return f" ({place})" if place else ""
 
 
 def _rows(

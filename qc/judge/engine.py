@@ -14,7 +14,7 @@ from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError, TextTo
 from qc.model.report import PluginFailure, Verdict
 from qc.plugin_base import Check, CheckResult, Finding, Outcome, Report
 from qc.plugin_host.runner import Runner
-from qc.text.sanitize import exception_line
+from qc.text.exceptions import exception_line, reason_of
 
 MOST_FINDINGS = 100
 """Most findings of one check on one side in a report, the most severe ones; the rest are counted."""
@@ -31,6 +31,10 @@ class CheckRunner:
     def failure(self, check_id: str, message: str, side: str | None) -> PluginFailure:
         """Return the failure of a check with its plugin; `side` is None for checks of the delivery."""
         return PluginFailure(plugin=self.owner.get(check_id, "?"), stage=check_id, message=message, side=side)
+
+    def failures(self, broken: Mapping[str, str]) -> list[PluginFailure]:
+        """Return the failures of checks that could not be bound, check id -> reason."""
+        return [self.failure(check_id, why, None) for check_id, why in broken.items()]
 
 
 def judge_side(
@@ -125,15 +129,13 @@ def _judged(check: Check[Any], context: Context, call: Runner) -> _Judged:
     try:
         call(_evaluate, check, context, findings)
     except NotApplicableError as why:
-        without, reason = "not_applicable", str(why)
+        without, reason = "not_applicable", reason_of(why)
     except NotMeasuredError as why:
-        without, reason = "not_measured", str(why)
+        without, reason = "not_measured", reason_of(why)
     except BrokenNeedError as broken:
-        return _Judged("error", (), str(broken))
-    except (
-        TextTooLongError
-    ) as why:  # a text of the sender, which no pattern is kept busy by: neither a pass nor an error
-        findings.append(context.of_text(str(why), why.text))
+        return _Judged("error", (), reason_of(broken))
+    except TextTooLongError as why:  # a text of the sender, which keeps no pattern busy: neither a pass nor an error
+        findings.append(context.of_text(reason_of(why), why.text))
     except FAULTS as error:
         return _Judged("error", (), exception_line(error), at_fault=True)
     return _Judged(without, findings, _joined([reason, *context.notes]))

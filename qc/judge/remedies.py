@@ -14,7 +14,7 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import FAULTS, NotMeasuredError, SecondLookError
 from qc.model.report import PluginFailure
 from qc.plugin_base import Check, CheckResult, Finding, Need, Quantity, Samples, Stream, Tap
-from qc.text.sanitize import exception_line
+from qc.text.exceptions import exception_line
 
 R = TypeVar("R")
 NEAR_S = 1.0

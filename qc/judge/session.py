@@ -25,7 +25,7 @@ from qc.judge.waivers.model import Waivers
 from qc.judge.yaml_checks import owners
 from qc.measure.side import MeasureOptions, measure_side
 from qc.model.report import DiscLevel, Origin, PluginFailure, SideReport
-from qc.plugin_base import Check, CheckResult, Evidence, GrooveDerived, Need
+from qc.plugin_base import Check, CheckResult, Evidence, GrooveDerived, Need, Scope
 from qc.plugin_host.host import Host
 from qc.ruleset.load import Ruleset
 
@@ -80,7 +80,7 @@ class DeliveryJudging:
         self.sides: list[SideReport] = []
         self.discs: list[DiscLevel] = []
         self.results: list[CheckResult] = []
-        self.failures: list[PluginFailure] = list(case.failures.needed)
+        self.failures: list[PluginFailure] = [*case.failures.needed, *case.runner.failures(case.bound.broken)]
         self.origins: dict[str, Origin] = {}
         self.shown = Evidence()
         self.undrawn: list[PluginFailure] = []
@@ -157,6 +157,7 @@ class DeliveryJudging:
             self.undrawn += broken_measures(broken, side, case.host)
         searched.forget()
         self.results += [*results, *(_not_run(check_id, side, why) for check_id, why in case.lost.items())]
+        self.results += self._broken("side", side)
         self.failures += broken_measures(searched.broken, side, case.host)
 
     def _judged(
@@ -178,13 +179,21 @@ class DeliveryJudging:
             self.failures += broken
         return results, better
 
+    def _broken(self, scope: Scope, side: str | None) -> list[CheckResult]:
+        """Return the results of a scope's checks that could not be bound; each has failed once, for all sides."""
+        return [
+            CheckResult(check=check_id, scope=scope, side=side, outcome="error", reason=why)
+            for check_id, why in self._case.bound.broken.items()
+            if (self._case.host.checks[check_id].scope == "delivery") == (scope == "delivery")
+        ]
+
     def delivery(self) -> None:
         """Judge the whole delivery, after all sides."""
         case = self._case
         if self._how.store is not None:
             self._how.store.tidy()
         results, broken = self._whole(case.bound.checks, self._evidence, case.inputs.waivers)
-        self.results += results
+        self.results += [*results, *self._broken("delivery", None)]
         self.failures += broken
         self.sides = [self._with_delivery(side, results) for side in self.sides]
 

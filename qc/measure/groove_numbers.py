@@ -19,7 +19,7 @@ from qc.model.errors import FAULTS
 from qc.model.groove import Groove
 from qc.plugin_base import At, GrooveAt, GrooveDerived, Measurements, Need, Quantity
 from qc.plugin_host.runner import Runner
-from qc.text.sanitize import exception_line
+from qc.text.exceptions import exception_line
 
 Kind = type[Need[Any]]
 

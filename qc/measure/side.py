@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from typing import Any
 
@@ -26,7 +26,7 @@ from qc.model.report import AudioFacts, HowMeasured, Origin
 from qc.model.track import Track
 from qc.plugin_base import Measurements, Need, Quantity
 from qc.plugin_host.runner import Runner
-from qc.text.sanitize import exception_line
+from qc.text.exceptions import exception_line
 
 Progress = Callable[[float], None]
 
@@ -117,12 +117,39 @@ def _build_needs(
 def _build_need(kind: type[Need[Any]], chain: Chain) -> Need[Any]:
     """Build a need; raises an error where it cannot be planned."""
     need = kind.of(chain)
+    if not isinstance(need, kind):
+        raise TypeError(f"its of() gave a {type(need).__name__}, and not a {kind.__name__}")
     alone = plan([need])
     if need not in (*alone.analyses, *alone.derived, *alone.of_groove):
         raise TypeError("it is neither an Analysis nor a Derived nor a GrooveDerived")
-    if alone.analyses == (need,) and need != kind.of(Chain(signal=chain.signal)):
-        raise ValueError("it hears the audio and keeps more of the chain than chain.signal")
+    if alone.analyses == (need,) and (kept := _keeps(kind, need, chain)):
+        raise ValueError(
+            f"it keeps {kept} of the chain, and what is measured of the audio may depend on chain.signal only; keep "
+            "that in a Derived, or read it in the check"
+        )
     return need
+
+
+def _keeps(kind: type[Need[Any]], need: Need[Any], chain: Chain) -> str:
+    """Return the values outside `signal` that a need of the audio keeps of a chain, "cut.land"; empty where it is none.
+
+    It is built for other chains to find that out, so that the fault shows whatever the disc is.
+    """
+    others = dict(_others(chain))
+    if all(kind.of(other) == need for other in (Chain(signal=chain.signal), *others.values())):
+        return ""
+    kept = [key for key, other in others.items() if kind.of(other) != need]
+    return "more than chain.signal" if len(kept) in {0, len(others)} else ", ".join(kept)
+
+
+def _others(chain: Chain) -> Iterator[tuple[str, Chain]]:
+    """Yield each value of a chain outside `signal` by its key, and a chain in which this value alone is another one."""
+    for part in ("cut", "disc", "playback"):
+        values = getattr(chain, part)
+        for value in fields(values):
+            before = getattr(values, value.name)
+            after = f"another {before}" if isinstance(before, str) else 1.01 * before
+            yield f"{part}.{value.name}", replace(chain, **{part: replace(values, **{value.name: after})})
 
 
 def _measure(

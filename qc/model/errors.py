@@ -63,9 +63,20 @@ class SecondLookError(Exception):
     """Raised when audio cannot be read a second time: the allowance is used up, or the file changed or is gone."""
 
 
+REASONS = (NotApplicableError, NotMeasuredError, TextTooLongError, SecondLookError)
+"""Exceptions that state a reason, and are no fault of the code that raises them."""
+
+
 class TimedOutError(Exception):
     """Raised where a call of plugin code takes longer than its time limit; the text says how long that is."""
 
 
+class NoExceptionError(Exception):
+    """Raised in place of what plugin code raised that is no Exception: SystemExit, KeyboardInterrupt, GeneratorExit."""
+
+
 FAULTS = (Exception, SystemExit)
-"""Exceptions of a plugin that are caught and reported while the other plugins go on; Ctrl-C is not among them."""
+"""Exceptions of a plugin that are caught and reported while the other plugins go on.
+
+The runner turns all others into a NoExceptionError, so that the KeyboardInterrupt of Ctrl-C is not among them.
+"""

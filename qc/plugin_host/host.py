@@ -35,7 +35,7 @@ from qc.plugin_host.outline import outlined_hooks
 from qc.plugin_host.relay import Relay
 from qc.plugin_host.runner import Runner
 from qc.plugin_host.validation import RefusedError, refuse_taken_names
-from qc.text.sanitize import exception_line
+from qc.text.exceptions import exception_line
 
 CORE = "sidegate itself"
 
@@ -326,7 +326,7 @@ def _call_plugin(
     except RefusedError as why:
         reason = str(why)
     except TimedOutError as why:
-        reason = f"{subject}{str(why).removeprefix('it')}"
+        reason = f"{subject}{exception_line(why).removeprefix('it')}"
     except FAULTS as why:
         reason = f"{subject} raised {exception_line(why)}"
     return None, PluginFailure(plugin=candidate.name, stage=stage, message=f"{candidate.shown}: {reason}")

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pluggy import HookCaller, PluginManager, PluginValidationError
 
 from qc.plugin_host import names, spec, validation
-from qc.plugin_host.validation import RefusedError
+from qc.plugin_host.validation import RefusedError, about
 from qc.text.suggest import meant
 
 if TYPE_CHECKING:
     from qc.plugin_base import Check, Need, Renderer, Report
+
+
+R = TypeVar("R")
 
 
 class Relay:
@@ -26,6 +29,7 @@ class Relay:
     def __init__(self, plugin: object) -> None:
         self._manager = PluginManager(names.PROJECT)
         self._manager.add_hookspecs(spec)
+        self._functions: dict[str, object] = {}
         self.hooks = tuple(sorted(set(self._validated(plugin))))
         """names of the hooks it answers"""
         try:
@@ -36,38 +40,41 @@ class Relay:
 
     def checks(self) -> tuple[type[Check[Any]], ...]:
         """Return its checks."""
-        return tuple(check for result in self._call("qc_checks") for check in validation.checks(result))
+        return self._several("qc_checks", validation.checks)
 
     def measures(self) -> tuple[type[Need[Any]], ...]:
         """Return its analyses and derived measurements."""
-        return tuple(need for result in self._call("qc_measures") for need in validation.measures(result))
+        return self._several("qc_measures", validation.measures)
 
     def rulesets(self) -> tuple[Path, ...]:
         """Return its folders of rulesets."""
-        return tuple(folder for result in self._call("qc_rulesets") for folder in validation.folders(result))
+        return self._several("qc_rulesets", validation.folders)
 
     def renderers(self) -> tuple[type[Renderer], ...]:
         """Return its report formats."""
-        return tuple(renderer for result in self._call("qc_renderers") for renderer in validation.renderers(result))
+        return self._several("qc_renderers", validation.renderers)
 
     def read_delivery(self, path: Path) -> str | None:
         """Return a delivery as YAML; None for a path that the plugin does not recognise."""
         text = self._manager.hook.qc_read_delivery(path=path)
-        if text is not None and not isinstance(text, str):
-            raise RefusedError(f"qc_read_delivery gave a value of type {type(text).__name__}, and not text or None")
+        with about(self._functions.get("qc_read_delivery")):
+            if text is not None and type(text) is not str:
+                raise RefusedError(f"qc_read_delivery gave a value of type {type(text).__name__}, and not text or None")
         return text
 
     def report_done(self, report: Report) -> None:
         """Pass the finished report to the plugin."""
         self._manager.hook.qc_report_done(report=report)
 
-    def _call(self, name: str) -> list[object]:
+    def _several(self, name: str, validated: Callable[[object], tuple[R, ...]]) -> tuple[R, ...]:
+        """Call a hook that takes nothing, and return what it gave, validated."""
         hook: HookCaller = getattr(self._manager.hook, name)
         results: list[object] = hook()
-        # pluggy leaves None out, and a forgotten `return` must not look like an empty list.
-        if len(results) < len(hook.get_hookimpls()):
-            raise RefusedError(f"{name} gave nothing; return a list, an empty one if there is nothing to give")
-        return results
+        with about(self._functions.get(name)):
+            # pluggy leaves None out, and a forgotten `return` must not look like an empty list.
+            if len(results) < len(hook.get_hookimpls()):
+                raise RefusedError(f"{name} gave nothing; return a list, an empty one if there is nothing to give")
+            return tuple(found for result in results for found in validated(result))
 
     def _validated(self, plugin: object) -> Iterator[str]:
         """Yield the hooks; raises RefusedError for one that does not fit, or that would never be called."""
@@ -76,13 +83,17 @@ class Relay:
             if options is None and not _looks_like_a_hook(plugin, attribute):
                 continue
             hook = attribute if options is None else options.get("specname") or attribute
-            if hook not in spec.HOOKS:
-                raise RefusedError(f'it defines "{hook}", which is no hook; {meant(hook, spec.HOOKS)}')
-            if options is None:
-                raise RefusedError(f'its "{hook}" is no function marked with @hookimpl, so it would never be called')
-            if options.get("wrapper") or options.get("hookwrapper"):
-                raise RefusedError(f'its "{hook}" is a wrapper, and hooks here have nothing to wrap')
-            _check_parameters(plugin, attribute, hook)
+            function = self._functions[hook] = getattr(plugin, attribute)
+            with about(function):
+                if hook not in spec.HOOKS:
+                    raise RefusedError(f'it defines "{hook}", which is no hook; {meant(hook, spec.HOOKS)}')
+                if options is None:
+                    raise RefusedError(
+                        f'its "{hook}" is no function marked with @hookimpl, so it would never be called'
+                    )
+                if options.get("wrapper") or options.get("hookwrapper"):
+                    raise RefusedError(f'its "{hook}" is a wrapper, and hooks here have nothing to wrap')
+                _check_parameters(plugin, attribute, hook)
             yield hook
 
 

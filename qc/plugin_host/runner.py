@@ -7,12 +7,16 @@ cannot be timed out, because no other thread runs meanwhile.
 
 from __future__ import annotations
 
+import os
+import sys
 import threading
+import traceback
 from collections.abc import Callable, Generator, Mapping
 from typing import Any, Generic, TypeVar
 
-from qc.model.errors import FAULTS, TimedOutError
-from qc.text.sanitize import exception_line
+from qc.model.errors import FAULTS, REASONS, TimedOutError
+from qc.plugin_host.places import place_of_call, place_of_error, place_of_thread
+from qc.text.exceptions import describe, exception_line, no_exception
 
 K = TypeVar("K")
 R = TypeVar("R")
@@ -47,7 +51,11 @@ class Runner:
         return self.time_limit_s / INTERVALS
 
     def __call__(self, function: Callable[..., R], *args: Any) -> R:
-        """Return what a call returns and raise what it raises; raises TimedOutError when it does not end in time."""
+        """Return what a call returns and raise what it raises; raises TimedOutError when it does not end in time.
+
+        What is raised is always an Exception: a NoExceptionError in place of SystemExit and the like. So a
+        KeyboardInterrupt that comes out of here is that of Ctrl-C.
+        """
         outcome = _Outcome[R]()
         thread = RunnerThread(outcome.fill, function, args)
         thread.start()
@@ -55,7 +63,7 @@ class Runner:
             thread.join(self.interval_s)
             if not thread.is_alive():
                 return outcome.get()
-        raise self.timed_out()
+        raise self.timed_out("it had not ended", thread.ident, place_of_call(function, args))
 
     def each(self, calls: Mapping[K, Callable[[], R]]) -> tuple[dict[K, R], dict[K, str]]:
         """Make several calls in order; return the results, and a sentence for each call that raised or timed out."""
@@ -68,9 +76,16 @@ class Runner:
                 faults[key] = exception_line(error)
         return results, faults
 
-    def timed_out(self, state: str = "it had not ended") -> TimedOutError:
-        """Return the error of a call that timed out; `state` begins its sentence."""
-        return TimedOutError(f"{state} after {self.time_limit_s:g} s, and was given up")
+    def timed_out(self, state: str, thread: int | None, place: str) -> TimedOutError:
+        """Return the error of a call that timed out; `state` begins its sentence.
+
+        `thread` runs the call; `place`, where it is defined, counts where the thread is in no code of a plugin.
+        """
+        error = TimedOutError(f"{state} after {self.time_limit_s:g} s, and was given up")
+        describe(error, place_of_thread(thread) or place)
+        if frame := sys._current_frames().get(thread or 0):  # noqa: SLF001 - the only way to another thread's frames
+            _debug(lambda: traceback.print_stack(frame))
+        return error
 
 
 class _Outcome(Generic[R]):
@@ -84,7 +99,7 @@ class _Outcome(Generic[R]):
         try:
             self._result = function(*args)
         except BaseException as error:  # raised again in the calling thread
-            self._error = _described(error)
+            self._error = _described(error, function, args)
 
     def get(self) -> R:
         error, self._error = self._error, None
@@ -96,15 +111,21 @@ class _Outcome(Generic[R]):
             del error  # its traceback refers to this frame
 
 
-def _described(error: BaseException) -> BaseException:
-    """Build the line of what a call raised, still inside the call, and return the error to raise in its place."""
+def _described(error: BaseException, function: Callable[..., Any], args: tuple[Any, ...] = ()) -> Exception:
+    """Put what a call raised into words, still inside the call, and return the exception to raise in its place."""
     try:
-        line = exception_line(error)
-    except BaseException as raised:  # by the text of the error
-        line, error = type(error).__name__, raised
-    if isinstance(error, LeftBehindError):  # else its thread would end as one left behind, and none go on for it
-        return RuntimeError(f"{line}, which only the tool itself may raise")
-    return error
+        describe(error, place_of_error(error) or place_of_call(function, args))
+        if not isinstance(error, REASONS):
+            _debug(lambda: traceback.print_exception(error))
+    except BaseException:  # by the text of the error, which is code of the plugin
+        describe(error, place_of_call(function, args), by_name=True)
+    return error if isinstance(error, Exception) else no_exception(error)
+
+
+def _debug(write: Callable[[], None]) -> None:
+    """Write a traceback to stderr where SIDEGATE_DEBUG asks for it."""
+    if os.environ.get("SIDEGATE_DEBUG"):
+        write()
 
 
 class PluginCall:
@@ -135,12 +156,14 @@ class CallSeries(Generic[R]):
     def __init__(self, calls: Generator[PluginCall, Any, R], runner: Runner) -> None:
         self._calls, self._runner = calls, runner
         self._call: PluginCall | None = None
+        self._thread = 0
         self._timed_out: TimedOutError | None = None
 
     def run(self) -> R:
         """Make the calls that are left; raises LeftBehindError, and what the generator raises."""
         result: Any = None
         error: BaseException | None = self._timed_out
+        self._thread = threading.get_ident()
         while True:
             try:
                 call = self._calls.send(result) if error is None else self._calls.throw(error)
@@ -152,7 +175,7 @@ class CallSeries(Generic[R]):
             try:
                 result = call.function()
             except BaseException as raised:  # raised again in the generator
-                error = _described(raised)
+                error = _described(raised, call.function)
             if not call.end():
                 raise LeftBehindError
 
@@ -172,5 +195,5 @@ class CallSeries(Generic[R]):
         call = self._call
         if call is None or not call.end():
             return False
-        self._timed_out = self._runner.timed_out(call.state)
+        self._timed_out = self._runner.timed_out(call.state, self._thread, place_of_call(call.function))
         return True

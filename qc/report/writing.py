@@ -13,7 +13,7 @@ from qc.model.errors import FAULTS, PluginError, UsageError
 from qc.model.report import PluginFailure
 from qc.plugin_base import Evidence, FolderRenderer, Renderer, Report
 from qc.plugin_host.runner import Runner
-from qc.text.sanitize import exception_line
+from qc.text.exceptions import exception_line
 
 R = TypeVar("R")
 

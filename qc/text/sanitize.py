@@ -7,8 +7,6 @@ import types
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, Union, get_args, get_origin
 
-from qc.model.errors import FAULTS, TimedOutError
-
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
@@ -150,6 +148,14 @@ def _follows(error: ErrorDetails) -> bool:
     return error["type"] == "too_short" and len(error["input"]) >= error["ctx"]["min_length"]
 
 
+def plain_fault(error: ErrorDetails, model: type[BaseModel]) -> str:
+    """Describe one fault that a model found in values, in a sentence without the words of the library."""
+    if error["loc"]:
+        return _sentence(error, model)
+    context = error.get("ctx", {})
+    return str(context.get("sentence") or context.get("error") or "its values do not go together")
+
+
 def _fault(error: ErrorDetails, model: type[BaseModel], line: Callable[[Loc], int]) -> Fault:
     loc, context = error["loc"], error.get("ctx", {})
     if error["type"] != "misplaced":
@@ -170,12 +176,11 @@ def _sentence(error: ErrorDetails, model: type[BaseModel]) -> str:
         return f"unknown key {name}; " + (f'did you mean "{near}"?' if near else f"the keys here are {keys}")
     if kind == "missing":
         return f"{name} is missing; {_example(loc, model)}"
-    if kind == "value_error":
+    if kind in {"value_error", "assertion_error"}:
         return f"{name}: {context['error']}"
     if value is None or (kind == "too_short" and not value):
         return f"{name} is empty; fill it in"
-    must = _must(kind, context, _keys(loc, model)) or str(error["msg"])
-    must = must.replace("Input should", "it must")
+    must = _must(kind, context, _keys(loc, model)) or "it is not a value that this may have"
     if isinstance(value, Mapping | list | tuple):
         form = "holds keys of its own" if isinstance(value, Mapping) else "is a list"
         return f"{name} {form}; {must}"
@@ -190,11 +195,16 @@ _MUST = {
     "decimal": "it must be a number",
     "bool": "it must be true or false",
     "string_type": "it must be one value",
+    "string_unicode": "it must be text that can be written",
+    "string_too_long": "it must have at most {max_length} characters",
+    "string_too_short": "it must have at least {min_length} characters",
+    "too_long": "it must hold at most {max_length}",
+    "is_instance": "it must be a {class}",
+    "none_required": "it must be left out",
+    "frozen": "it cannot be changed; make a copy with another value",
     "tuple_type": 'it must be a list, [...] or lines that begin with "- "',
     "list_type": 'it must be a list, [...] or lines that begin with "- "',
     "too_short": "it must hold at least {min_length}",
-    "string_too_short": "it must have at least {min_length} characters",
-    "string_too_long": "it must have at most {max_length} characters",
     "string_pattern_mismatch": "it must match {pattern}",
     "multiple_of": "it must be a multiple of {multiple_of}",
     "greater_than_equal": "it must be at least {ge}",
@@ -274,25 +284,3 @@ def _unwrapped(kind: Any) -> list[Any]:
 
 def _is_model(kind: Any) -> bool:
     return isinstance(kind, type) and hasattr(kind, "model_fields")
-
-
-_LINE = "_sidegate_line"
-"""Attribute of an exception in which its line is kept."""
-
-
-def exception_line(error: BaseException) -> str:
-    """Describe an exception of a plugin on one line, even if its own text cannot be built.
-
-    The line is built once and kept with the exception: its text is plugin code too, which the runner calls in time.
-    """
-    if isinstance(error, TimedOutError):
-        return str(error)  # already a sentence
-    line: str | None = vars(error).get(_LINE)
-    if line is None:
-        try:
-            text = shown(" ".join(str(error).split()), longest=300)
-        except FAULTS:
-            text = ""
-        line = f"{type(error).__name__}: {text}" if text else type(error).__name__
-        vars(error)[_LINE] = line
-    return line

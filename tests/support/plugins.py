@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from types import FunctionType
 from typing import Any, BinaryIO, ClassVar, Self
 
@@ -19,6 +21,7 @@ from qc.plugin_api import (
     LimitCheck,
     Measurements,
     Model,
+    Need,
     Renderer,
 )
 from qc.plugin_host.spec import hookimpl
@@ -49,6 +52,7 @@ class NotACheck:
 def need(need_id: str = "house.quietness", publishes: Any = None) -> type[Derived[float]]:
     published: Mapping[str, str] = {"house.quietness": "LU"} if publishes is None else publishes
 
+    @dataclass(frozen=True)
     class Quietness(Derived[float]):
         id: ClassVar[str] = need_id
         publishes: ClassVar[Mapping[str, str]] = published
@@ -86,6 +90,21 @@ def plugin(**hooks: Any) -> Any:
             for name, gives in hooks.items()
         }
     )
+
+
+PLACE = re.compile(r" \([\w./]+\.py:\d+\)")
+"""File and line of a plugin at the end of a sentence about it."""
+
+
+def unplaced(text: str) -> str:
+    """A sentence about a plugin without its file and line, which must be there."""
+    assert PLACE.search(text), text
+    return PLACE.sub("", text)
+
+
+def sentences(measured: Measurements) -> dict[Need[Any], str]:
+    """Why each need failed, without file and line."""
+    return {need: PLACE.sub("", why) for need, why in measured.failed.items()}
 
 
 class Plain:

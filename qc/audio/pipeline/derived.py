@@ -9,7 +9,7 @@ from typing import Any
 from qc.model.errors import FAULTS
 from qc.plugin_base import Derived, Measurements, Need
 from qc.plugin_host.runner import Runner
-from qc.text.sanitize import exception_line
+from qc.text.exceptions import exception_line
 
 
 def compute_derived(

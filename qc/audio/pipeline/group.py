@@ -17,7 +17,7 @@ from qc.audio.pipeline.plan import lineage
 from qc.model.errors import FAULTS
 from qc.plugin_base import Analysis, Need, RunningTap, Samples, Stream, Tap
 from qc.plugin_host.runner import PluginCall, Runner
-from qc.text.sanitize import exception_line
+from qc.text.exceptions import exception_line
 
 
 class Slice:
