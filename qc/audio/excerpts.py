@@ -12,6 +12,7 @@ from qc.audio.multi_file_source import FileSegment
 from qc.audio.pipeline.plan import lineage
 from qc.audio.received import AudioFault
 from qc.audio.source import BLOCK
+from qc.dsp.samples.closed import closed
 from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.errors import SecondLookError
 from qc.plugin_base import RunningTap, Samples, Stream, Tap
@@ -188,8 +189,4 @@ def _decode(part: FileSegment, at: int, samples: Samples) -> None:
 
 def _closed(samples: Samples) -> Samples:
     """Return samples in C order and read-only, since several analyses share them."""
-    samples = np.ascontiguousarray(samples)
-    if samples.flags.writeable:
-        samples = samples.view()
-        samples.flags.writeable = False
-    return samples
+    return closed(np.ascontiguousarray(samples))

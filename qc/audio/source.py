@@ -11,6 +11,7 @@ from qc.audio.buffers import Buffers
 from qc.audio.container.file_hash import FileHash
 from qc.audio.decode import UNDECODABLE, Decoder, decoder
 from qc.audio.faults import AudioFaultError, longer, short, unreadable, unusable
+from qc.dsp.samples.closed import closed
 from qc.dsp.samples.usable import first_unusable
 from qc.plugin_base import Samples, Stream
 
@@ -164,7 +165,5 @@ class Slices:
 
 
 def read_only(slices: Sequence[Samples]) -> Sequence[Samples]:
-    """Make filled slices read-only."""
-    for samples in slices:
-        samples.flags.writeable = False
-    return slices
+    """Return filled slices as arrays that no reader can open for writing."""
+    return [closed(samples) for samples in slices]

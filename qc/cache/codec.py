@@ -16,6 +16,8 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp.samples.closed import closed
+
 Array = NDArray[Any]
 NUMBERS = "biufc"
 """Kinds of numbers that an array may hold, by numpy's letters."""
@@ -49,7 +51,7 @@ def as_stored(kind: Any, value: Any) -> Any:
     written, arrays = encode(kind, value)
     for array in arrays:
         array.flags.writeable = False
-    return _read(kind, written, arrays)
+    return _read(kind, written, [closed(array) for array in arrays])
 
 
 def decode(kind: Any, written: bytes, arrays: Sequence[Array]) -> Any:

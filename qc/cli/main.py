@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import qc
 from qc.cli import stopping
-from qc.cli.streams import LONGEST, emit, flush, open_missing, say
+from qc.cli.streams import LONGEST, apart, emit, flush, open_missing, say
 from qc.model.errors import PluginError, SidegateError
 from qc.report import registry
 from qc.text.sanitize import shown
@@ -481,7 +481,8 @@ def _run_named(words: argparse.Namespace) -> int:
         name = words.command.replace("-", "_")
         command = getattr(importlib.import_module(MODULES.get(name, f"qc.cli.{name}")), name)
         stopping.by_unwinding()
-        return command(words)
+        with contextlib.nullcontext() if words.command == "docs" else apart():
+            return command(words)
     if words.command == "schema":
         from qc.cli.schema import schema
 

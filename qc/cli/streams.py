@@ -10,6 +10,8 @@ import errno
 import io
 import os
 import sys
+from collections.abc import Iterator
+from typing import TextIO
 
 from qc.model.errors import OutputError
 from qc.text.sanitize import shown
@@ -25,11 +27,46 @@ def say(sentence: str) -> None:
         sys.stderr.flush()
 
 
+_REQUESTED: list[TextIO] = []
+"""The stdout of the process, while sys.stdout is another stream."""
+
+
+def requested() -> TextIO:
+    """Return the stream of what was requested on stdout."""
+    return _REQUESTED[-1] if _REQUESTED else sys.stdout
+
+
+@contextlib.contextmanager
+def apart() -> Iterator[None]:
+    """Send to stderr what any other code writes on stdout, compiled code and child processes too.
+
+    Only `emit` writes on stdout then, so that a report there is not mixed with what plugins print.
+    """
+    before = stream = sys.stdout
+    with contextlib.suppress(OSError, ValueError):
+        before.flush()
+        if before.fileno() == 1:
+            stream = open(os.dup(1), "w", encoding=before.encoding, errors=before.errors)  # noqa: PTH123, SIM115
+            os.dup2(2, 1)
+    _REQUESTED.append(stream)
+    sys.stdout = sys.stderr
+    try:
+        yield
+    finally:
+        sys.stdout = before
+        _REQUESTED.clear()
+        if stream is not before:
+            os.dup2(stream.fileno(), 1)
+            with contextlib.suppress(OSError, ValueError):
+                stream.close()
+
+
 def emit(content: bytes) -> None:
     """Write on stdout; raises OutputError if not all of it could be written."""
+    stream = requested()
     try:
-        sys.stdout.buffer.write(content)
-        sys.stdout.buffer.flush()
+        stream.buffer.write(content)
+        stream.buffer.flush()
     except OSError as error:
         raise _unwritten(error) from None
 
@@ -46,7 +83,11 @@ def flush() -> None:
 
 def _unwritten(error: OSError) -> OutputError:
     """Build the error of a stdout that cannot be written, and replace stdout, so that its buffer is dropped."""
-    sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - until the process ends
+    nowhere = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115 - until the process ends
+    if _REQUESTED:
+        _REQUESTED[-1] = nowhere
+    else:
+        sys.stdout = nowhere
     if isinstance(error, BrokenPipeError) or error.errno == errno.EBADF:
         return OutputError("stdout was closed before everything was written; read it to its end, or name a file")
     return OutputError(f"stdout cannot be written: {error.strerror}; send it elsewhere")

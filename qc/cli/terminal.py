@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 import os
 import shutil
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from qc.cli.streams import requested
 
 if TYPE_CHECKING:
     from qc.report.text.report import Counted, Detail, Text
@@ -17,12 +18,12 @@ def width() -> int:
     """Columns of the terminal, or of a page if stdout is not a terminal."""
     from qc.report.text.report import PIPED  # needed for text only
 
-    return shutil.get_terminal_size((PIPED, 0)).columns if sys.stdout.isatty() else PIPED
+    return shutil.get_terminal_size((PIPED, 0)).columns if requested().isatty() else PIPED
 
 
 def colour() -> bool:
     """Whether stdout is a terminal that shows colours and NO_COLOR is not set."""
-    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") not in {None, "dumb"}
+    return requested().isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") not in {None, "dumb"}
 
 
 def text(words: argparse.Namespace, path: Path | None) -> Text:

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, TypeVar
 
 from qc.groove.geometry.cut import MEASURES
 from qc.groove.level.events import PlacedEvent
+from qc.groove.level.side_at_level import UNITS
+from qc.judge.accepted import accepted_quantity
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotMeasuredError
-from qc.model.quantity import Op, clock, convert, margin, meets, show
+from qc.model.quantity import Op, clock, convert, is_unit, margin, meets, show
 from qc.model.report import Stretch
 from qc.plugin_base import At, Check, Finding, Limit, Location, Need, Quantity, Severity
 from qc.text.numbers import is_share, percent
+from qc.text.sanitize import shown
+from qc.text.suggest import meant
 
 R = TypeVar("R")
 Field = tuple[str | int, ...]
@@ -64,6 +70,8 @@ class Context:
     def __init__(self, evidence: SideEvidence, check: Check[Any]) -> None:
         self.looked_at: dict[str, Quantity] = {}
         self.notes: list[str] = []
+        self.broken = ""
+        """why a measurement that the check asked for failed, also where the check goes on without it"""
         self._evidence, self._check = evidence, check
 
     @property
@@ -78,8 +86,8 @@ class Context:
 
     @property
     def declared(self) -> Mapping[str, Any]:
-        """The entry of the side in the delivery file."""
-        return self._evidence.declared
+        """The entry of the side in the delivery file, a copy of this check's own."""
+        return self._declared
 
     @property
     def requested_level(self) -> float | None:
@@ -88,8 +96,16 @@ class Context:
 
     @property
     def delivery(self) -> Mapping[str, Any]:
-        """The delivery file without its sides."""
-        return self._evidence.delivery
+        """The delivery file without its sides, a copy of this check's own."""
+        return self._delivery
+
+    @cached_property
+    def _declared(self) -> Mapping[str, Any]:
+        return copy.deepcopy(self._evidence.declared)
+
+    @cached_property
+    def _delivery(self) -> Mapping[str, Any]:
+        return copy.deepcopy(self._evidence.delivery)
 
     @property
     def sources(self) -> tuple[str, ...]:
@@ -105,32 +121,49 @@ class Context:
         return Context(self._evidence.others[source], self._check)
 
     def note(self, sentence: str) -> None:
-        """Add a remark that is no finding."""
+        """Add a remark that is no finding; raises TypeError for what is no text."""
+        if type(sentence) is not str:
+            raise TypeError(f"a note is a sentence, not a value of type {type(sentence).__name__}")
         self.notes.append(sentence)
 
     def __getitem__(self, need: type[Need[R]]) -> R:
         """Return the result of a need; raises NotMeasuredError, or BrokenNeedError when its plugin failed."""
         if need in self._evidence.broken:
-            raise BrokenNeedError(f"{need.id}: {self._evidence.broken[need]}")
+            raise self._broken(need)
         if need not in self._evidence.results:
             raise NotMeasuredError(self._evidence.missing or f"{need.id} was not measured")
         result: R = self._evidence.results[need]
         return result
 
     def measured(self, name: str) -> Quantity:
-        """Return a published number; raises as `__getitem__` does."""
+        """Return a published number; raises as `__getitem__` does, and LookupError where nothing publishes it."""
         quantity = self._evidence.quantities.get(name)
         if quantity is None:
             publisher = self._evidence.publishers.get(name)
             if publisher is not None and publisher in self._evidence.broken:
-                raise BrokenNeedError(f"{publisher.id}: {self._evidence.broken[publisher]}")
+                raise self._broken(publisher)
+            self._refuse_unpublished(name, publisher)
             raise NotMeasuredError(self._evidence.missing or f"{name} has no value on this side")
         self.looked_at[name] = quantity
         return quantity
 
+    def _broken(self, need: type[Need[Any]]) -> BrokenNeedError:
+        """Return the error of a need that failed; the check is an error even if it goes on without it."""
+        self.broken = f"{need.id}: {self._evidence.broken[need]}"
+        return BrokenNeedError(self.broken)
+
+    def _refuse_unpublished(self, name: str, publisher: type[Need[Any]] | None) -> None:
+        """Raise LookupError for a name without a value that nothing publishes, or that belongs to the sides."""
+        if self._evidence.others:
+            raise LookupError(f'"{shown(str(name))}" is a number of a side; read it from ctx.of(source)')
+        published = {**dict.fromkeys((*UNITS, *self._evidence.quantities)), **self._evidence.publishers}
+        if self._evidence.publishers and publisher is None and name not in published and not name.startswith("audio."):
+            raise LookupError(f'nothing publishes "{shown(str(name))}"; {meant(str(name), published)}')
+
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterator[Finding]:
         """Compare a published number with a limit; one finding for each event, else at most one, the more severe."""
         quantity = self.measured(name)
+        limit = _in_unit(limit, quantity.unit, op)
         events = self._evidence.events(name, limit) if name in MEASURES and MEASURES[name].op == op else ()
         if not events:
             location = self._location(quantity.at, self._evidence.windows.get(name))
@@ -145,10 +178,9 @@ class Context:
         self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: Field = (), remedy: str = ""
     ) -> Iterator[Finding]:
         """Compare a number that the check computed with a limit; at most one finding, at the number's place."""
+        quantity = accepted_quantity(quantity, "what is held against a limit")
         key = self._limit_key(limit)
-        grades = {grade: getattr(limit, grade) for grade in ("warn", "fail")}
-        converted = {grade: convert(at, limit.unit, quantity.unit) for grade, at in grades.items() if at is not None}
-        limit = limit.model_copy(update={"unit": quantity.unit, **converted})
+        limit = _in_unit(limit, quantity.unit, op)
         location = self._location(quantity.at, None)
         if field:
             location = location.model_copy(update=self._in_the_file(field))
@@ -263,6 +295,23 @@ def _place_of(text: str, data: Any) -> Field:
     return ()
 
 
+def _in_unit(limit: Limit, unit: str, op: Op) -> Limit:
+    """Return a limit in the unit of the number that it is compared with.
+
+    Raises TypeError or ValueError for what is no limit or no operator, or where the units do not convert.
+    """
+    if not isinstance(limit, Limit):
+        raise TypeError(f"a number is compared with a Limit, not with a value of type {type(limit).__name__}")
+    if op not in ("<=", ">="):
+        raise ValueError(f'the operator is "{shown(str(op))}"; write "<=" for a maximum or ">=" for a minimum')
+    limit = Limit.model_validate(limit.model_dump(warnings=False))
+    if not is_unit(limit.unit):
+        raise ValueError(f'the limit has the unit "{shown(limit.unit)}", which is not known')
+    grades = {grade: getattr(limit, grade) for grade in ("warn", "fail")}
+    converted = {grade: convert(at, limit.unit, unit) for grade, at in grades.items() if at is not None}
+    return limit if limit.unit == unit else limit.model_copy(update={"unit": unit, **converted})
+
+
 def _digest(parts: Sequence[str]) -> str:
     return hashlib.blake2b("|".join(parts).encode(), digest_size=8).hexdigest()
 
@@ -292,12 +341,12 @@ def _with_event(found: Finding, measure: str, event: PlacedEvent) -> Finding:
 
 def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
     """Format a value and the limit it breaks, with enough digits to make the two differ."""
-    shown, than = _shown(name, value, unit), _shown(name, bound, unit)
-    if shown == than:
+    written, than = _shown(name, value, unit), _shown(name, bound, unit)
+    if written == than:
         factor, after = (100.0, " %") if is_share(name, unit) else (1.0, "" if unit == "1" else f" {unit}")
         digits = (f"{factor * value:.{n}g}" for n in range(3, 18))
-        shown = next(text for text in digits if float(text) != float(f"{factor * bound:.12g}")) + after
-    return shown, than
+        written = next(text for text in digits if float(text) != float(f"{factor * bound:.12g}")) + after
+    return written, than
 
 
 def _shown(name: str, value: float, unit: str) -> str:

@@ -6,13 +6,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from qc.judge.accepted import MOST, accepted
 from qc.judge.context import BrokenNeedError, Context, SideEvidence, with_distinct_fingerprints
 from qc.judge.findings import MeasuredFinding
 from qc.judge.severity import failed
 from qc.judge.waivers.model import Waivers
 from qc.model.errors import FAULTS, NotApplicableError, NotMeasuredError, TextTooLongError
 from qc.model.report import PluginFailure, Verdict
-from qc.plugin_base import Check, CheckResult, Finding, Outcome, Report
+from qc.plugin_base import Check, CheckResult, Finding, Outcome, Report, Scope
 from qc.plugin_host.runner import Runner
 from qc.text.exceptions import exception_line, reason_of
 
@@ -72,35 +73,39 @@ def _judge(
 ) -> tuple[list[CheckResult], list[PluginFailure]]:
     results, failures = [], []
     for check in checks:
-        context = Context(evidence, check)
+        context, its = Context(evidence, check), (check.id, check.scope)
         judged = _judged(check, context, runner.call)
         if judged.at_fault:
-            failures.append(runner.failure(check.id, judged.reason, evidence.side or None))
-        results.append(_result(check, context, evidence, judged, waivers or Waivers()))
+            failures.append(runner.failure(its[0], judged.reason, evidence.side or None))
+        results.append(_result(its, context, evidence, judged, waivers or Waivers()))
     return results, failures
 
 
 def _result(
-    check: Check[Any], context: Context, evidence: SideEvidence, judged: _Judged, waivers: Waivers
+    its: tuple[str, Scope], context: Context, evidence: SideEvidence, judged: _Judged, waivers: Waivers
 ) -> CheckResult:
-    """Return the result: waivers are applied before findings are omitted, so that the counts include all findings."""
+    """Return the result of a check, given by its id and scope.
+
+    Waivers are applied before findings are omitted, so that the counts include all findings.
+    """
+    check_id, scope = its
     found = with_distinct_fingerprints(judged.findings)
-    findings = [waivers.applied(check.id, finding, check.scope, _starts(evidence, finding)) for finding in found]
+    findings = [waivers.applied(check_id, finding, scope, _starts(evidence, finding)) for finding in found]
     kept = sorted(findings, key=lambda f: MeasuredFinding(f).gravity)[:MOST_FINDINGS]
     kept.sort(key=lambda f: (f.waived_by is not None, f.severity != "fail", f.location.start_s or 0.0))
     return CheckResult(
-        check=check.id,
-        scope=check.scope,
+        check=check_id,
+        scope=scope,
         side=evidence.side or None,
         outcome=_outcome(judged.without, findings),
-        measured=context.looked_at,
+        measured={name: evidence.quantities[name] for name in context.looked_at if name in evidence.quantities},
         findings=tuple(kept),
         findings_omitted=len(findings) - len(kept),
         findings_waived=sum(finding.waived_by is not None for finding in findings),
         warnings_gone_at_clean=sum(
             finding.severity == "warn"
             and finding.waived_by is None
-            and (check.id, finding.measure) in evidence.clean_of
+            and (check_id, finding.measure) in evidence.clean_of
             for finding in findings
         ),
         reason=judged.reason,
@@ -138,6 +143,8 @@ def _judged(check: Check[Any], context: Context, call: Runner) -> _Judged:
         findings.append(context.of_text(reason_of(why), why.text))
     except FAULTS as error:
         return _Judged("error", (), exception_line(error), at_fault=True)
+    if context.broken:
+        return _Judged("error", (), context.broken)
     return _Judged(without, findings, _joined([reason, *context.notes]))
 
 
@@ -153,10 +160,12 @@ def _evaluate(check: Check[Any], context: Context, findings: list[Finding]) -> N
     """Append the findings of a check to `findings`; raises whatever the check raises."""
     if check.scope not in ("side", "delivery"):
         raise ValueError(f'its scope is "{check.scope}", and only sides and deliveries are judged')
+    check_id = check.id  # before any code of the check runs
+    sides = {source.removeprefix("side:") for source in context.sources} | {context.side}
     for finding in check.evaluate(context):
-        if not isinstance(finding, Finding):
-            raise TypeError(f"{check.id} gave a {type(finding).__name__}, not a Finding")
-        findings.append(finding)
+        if len(findings) == MOST:
+            raise ValueError(f"it gave more than {MOST} findings")
+        findings.append(accepted(finding, check_id, sides))
 
 
 def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -> Verdict:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from qc.audio.excerpts import Excerpts
+from qc.judge.accepted import accepted
 from qc.judge.changed_audio import judge_changed_audio
 from qc.judge.context import BrokenNeedError, Context, SideEvidence
 from qc.judge.engine import CheckRunner
@@ -20,6 +21,8 @@ R = TypeVar("R")
 NEAR_S = 1.0
 """Greatest distance in s between findings that are handled together, so that they share the audio read again."""
 MAY_CHANGE = {"remedy", "remedies"}
+OF_THE_RUN = ("waived_by", "baseline")
+"""Fields of a finding that the run fills."""
 
 _Key = tuple[int, int]
 """index of a result, and of a finding in it"""
@@ -88,7 +91,7 @@ def advise(
         check = advising[check_id]
         look = _Look(evidence, excerpts, check)
         try:
-            findings[key] = _only_remedy_changed(findings[key], runner.call(check.advise, findings[key], look))
+            findings[key] = _only_remedy_changed(findings[key], _advised(check, findings[key], look, runner))
         except (SecondLookError, NotMeasuredError, BrokenNeedError):
             continue
         except FAULTS as error:
@@ -103,10 +106,21 @@ def advise(
     return advised, [*failures.values(), lost]
 
 
+def _advised(check: Check[Any], finding: Finding, look: _Look, runner: CheckRunner) -> Finding:
+    """Return what a check advises on a finding, which it gets as a copy; raises what the check raises."""
+
+    def call() -> Finding:
+        advised = check.advise(finding.model_copy(deep=True), look)
+        if not isinstance(advised, Finding):
+            raise TypeError(f"its advice is a {type(advised).__name__}, not a Finding")
+        # what the run itself added belongs to no check
+        return accepted(advised.model_copy(update=dict.fromkeys(OF_THE_RUN)), type(check).id, {finding.location.side})
+
+    return runner.call(call).model_copy(update={name: getattr(finding, name) for name in OF_THE_RUN})
+
+
 def _only_remedy_changed(finding: Finding, advised: Finding) -> Finding:
-    """Return the advised finding; raises TypeError or ValueError where more than its remedy differs."""
-    if not isinstance(advised, Finding):
-        raise TypeError(f"its advice is a {type(advised).__name__}, not a Finding")
+    """Return the advised finding; raises ValueError where more than its remedy differs."""
     kept = finding.model_copy(update={name: getattr(advised, name) for name in MAY_CHANGE})
     if kept != advised:
         raise ValueError("its advice changed more of a finding than the remedy")

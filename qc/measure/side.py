@@ -27,6 +27,7 @@ from qc.model.track import Track
 from qc.plugin_base import Measurements, Need, Quantity
 from qc.plugin_host.runner import Runner
 from qc.text.exceptions import exception_line
+from qc.text.sanitize import shown
 
 Progress = Callable[[float], None]
 
@@ -279,7 +280,12 @@ def _publish(
     published, refused = runner.each(
         {kind: partial(published_by, wanted[kind], result) for kind, result in results.items()}
     )
-    quantities = {name: quantity for of_need in published.values() for name, quantity in of_need.items()}
+    quantities: dict[str, Quantity] = {}
+    for kind, of_need in published.items():  # the core's first, then those of plugins, then what only checks ask for
+        if taken := next((name for name in of_need if name in quantities or name in FILE_UNITS), ""):
+            refused[kind] = f'it publishes "{shown(taken)}", which is published by another need'
+        else:
+            quantities |= of_need
     return results, {**unbuilt, **failed, **refused}, quantities
 
 
@@ -289,10 +295,11 @@ def published_by(need: Need[Any], result: Any) -> dict[str, Quantity]:
     for name, quantity in published.items():
         if name not in need.publishes:
             raise ValueError(f"it publishes {name}, which it did not announce")
-        if not isinstance(quantity, Quantity):
+        if type(quantity) is not Quantity:
             raise TypeError(f"it publishes {name} as a {type(quantity).__name__}, not a Quantity")
         if quantity.unit != need.publishes[name]:
             raise ValueError(f"it publishes {name} in {quantity.unit} and announced {need.publishes[name]}")
+        published[name] = Quantity.model_validate(quantity.model_dump(warnings=False))
     return published
 
 

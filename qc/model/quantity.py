@@ -116,6 +116,11 @@ _PLACES = {
 }  # fmt: skip
 
 
+def is_unit(unit: str) -> bool:
+    """Whether a unit is one that quantities may have."""
+    return unit in _UNITS
+
+
 def parse(text: str) -> tuple[float, str]:
     """Split "115 mm" into (115.0, "mm"); a bare number has unit "1". Raises ValueError with one sentence."""
     number, unit = _split(text)

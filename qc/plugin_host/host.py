@@ -173,8 +173,11 @@ class Host:
     def report_done(self, report: Report) -> list[PluginFailure]:
         """Hand the report to every plugin, by name, and return the failures."""
         failures = [
-            _call_plugin(self.runner, candidate, "qc_report_done", partial(relay.report_done, report))[1]
+            _call_plugin(
+                self.runner, candidate, "qc_report_done", partial(relay.report_done, report.model_copy(deep=True))
+            )[1]
             for candidate, relay in self._relays
+            if "qc_report_done" in relay.hooks
         ]
         return [failure for failure in failures if failure is not None]
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import copy
 import errno
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple, TypeVar
@@ -63,6 +65,8 @@ class FormatCalls(NamedTuple):
         def into(call: Callable[[Any, Any, Any], None], place: BinaryIO | Path) -> None:
             self(partial(call, report, evidence, place))
 
+        if self.owner != CORE:
+            report, evidence = report.model_copy(deep=True), _copied(evidence)
         folder = isinstance(renderer, FolderRenderer)
         if isinstance(renderer, FolderRenderer) and isinstance(out, Path):
             put_folder(out, partial(into, renderer.fill), place)
@@ -73,3 +77,8 @@ class FormatCalls(NamedTuple):
         else:
             into(renderer.render, out)
         return self(lambda: str(renderer.remark))
+
+
+def _copied(evidence: Evidence) -> Evidence:
+    """Return a copy of the evidence for one format, all but the cited sources, which are read on first access."""
+    return replace(copy.deepcopy(replace(evidence, sources={})), sources=evidence.sources)

@@ -108,10 +108,12 @@ def test_other_numbers_become_the_plain_ones_that_they_are(kind, value, plain):
 def test_a_result_as_it_would_come_back_holds_the_same_arrays_closed_against_writing():
     values = np.zeros(3)
     kept = as_stored(tuple[float, NDArray[np.float64]], (np.float64(1.0), values))
-    assert kept[1] is values
+    assert np.shares_memory(kept[1], values)
     assert type(kept[0]) is float
     with pytest.raises(ValueError, match="read-only"):
         values[0] = 1.0
+    with pytest.raises(ValueError, match="cannot set WRITEABLE"):
+        kept[1].flags.writeable = True
 
 
 @dataclass

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any
 
 from qc.model.errors import FAULTS
@@ -23,7 +24,7 @@ def compute_derived(
     """
     results: dict[Need[Any], Any] = dict(measured.results)
     failed: dict[Need[Any], str] = dict(measured.failed)
-    measured = replace(measured, results=results, failed=failed)
+    measured = replace(measured, results=MappingProxyType(results), failed=MappingProxyType(failed))
     for need in derived:
         try:
             results[need] = adjusted(need, runner(_work, need, measured))

@@ -6,27 +6,37 @@ times out is left out with a sentence that says why; the others of the group go 
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Generator, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import partial
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from qc.audio.pipeline.plan import lineage
+from qc.dsp.samples.closed import closed
 from qc.model.errors import FAULTS
 from qc.plugin_base import Analysis, Need, RunningTap, Samples, Stream, Tap
 from qc.plugin_host.runner import PluginCall, Runner
 from qc.text.exceptions import exception_line
 
+DIMENSIONS = 2
+"""Dimensions of the samples of a block: channels and frames."""
 
+
+@dataclass(frozen=True, slots=True)
 class Slice:
-    """Samples of one part of a block, shape (2, n), with the outputs of taps: a `qc.plugin_base.Block`."""
+    """Samples of one part of a block, shape (2, n), with the outputs of taps: a `Block` of the interface for plugins.
 
-    def __init__(self, stream: Stream, start: int, samples: Samples) -> None:
-        self.stream, self.start, self.samples = stream, start, samples
-        self.taps: dict[Tap, Samples | BaseException] = {}
-        """output of each tap, or the error it raised"""
+    All analyses of a block read the same one, so that none can change it.
+    """
+
+    stream: Stream
+    start: int
+    samples: Samples
+    taps: Mapping[Tap, Samples | BaseException] = field(default_factory=lambda: MappingProxyType({}))
+    """output of each tap, or the error it raised"""
 
     def __getitem__(self, tap: Tap) -> Samples:
         """Return the output of a tap for this slice, shape (2, n); raises the error that the tap raised."""
@@ -72,17 +82,20 @@ class GroupTaps:
 
     def process(self, block: PassBlock) -> BlockCalls:
         """Push the slices of a block through every tap; the result has their outputs."""
-        tapped = [Slice(self._stream, part.start, part.samples) for part in block.slices]
-        for part in tapped:
+        tapped = []
+        for whole in block.slices:
+            outputs: dict[Tap, Samples | BaseException] = {}
+            part = Slice(self._stream, whole.start, whole.samples, MappingProxyType(outputs))
+            tapped.append(part)
             for tap, (base, running) in self._running.items():
                 try:
                     if tap in self._broken:
                         raise self._broken[tap]
                     samples = part.samples if base is None else part[base]
                     state = f"the tap {type(tap).__name__} was still at {_place(part)}"
-                    part.taps[tap] = yield PluginCall(partial(_push, running, samples, last=block.last), state)
+                    outputs[tap] = yield PluginCall(partial(_push, running, samples, last=block.last), state)
                 except FAULTS as error:
-                    self._broken[tap] = part.taps[tap] = error
+                    self._broken[tap] = outputs[tap] = error
         return PassBlock(tapped, block.last)
 
 
@@ -153,7 +166,12 @@ def _push(running: RunningTap, samples: Samples, *, last: bool) -> Samples:
         out = np.concatenate([*parts, running.flush()], axis=1)
     else:
         out = running.push(samples)
+    if not isinstance(out, np.ndarray) or out.ndim != DIMENSIONS:
+        raise TypeError(f"a tap returns an array of the shape (channels, frames), not a {_described(out)}")
     if out.base is not None and not getattr(running, "lasting", False):
         out = out.copy()  # a view of an array that the tap may fill again before this is processed
-    out.flags.writeable = False
-    return out
+    return closed(out)
+
+
+def _described(value: object) -> str:
+    return f"shape {value.shape}" if isinstance(value, np.ndarray) else type(value).__name__

@@ -22,13 +22,13 @@ from qc.audio.memory import release_memory
 from qc.audio.pipeline.derived import compute_derived
 from qc.audio.pipeline.group import AnalysisGroup, BlockCalls, PassBlock, Slice
 from qc.audio.pipeline.plan import Plan
+from qc.dsp.samples.closed import closed
 from qc.plugin_base import Measurements, Need, Samples, Stream
 from qc.plugin_host.runner import CallSeries, LeftBehindError, Runner, RunnerThread
 
 AHEAD = 1
 """Blocks that wait in a queue at most: more of them make no pass faster, and take memory (`RING` counts them)."""
-NO_SAMPLES: Samples = np.zeros((2, 0))
-NO_SAMPLES.flags.writeable = False
+NO_SAMPLES: Samples = closed(np.zeros((2, 0)))
 GRACE_S = 1.0
 """Seconds that an interrupted pass waits for the calls that are running."""
 

@@ -1,0 +1,255 @@
+"""What a plugin is given it may read: whatever it writes there, all else is measured and judged as without it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from qc.dsp.samples.closed import closed
+from qc.model.quantity import Quantity
+from qc.plugin_base import LimitCheck, Renderer
+from support.misbehaving import hosted, house, limits
+from support.plugins import Plain, plugin, unplaced
+from tests.plugin_host.test_misbehaving import alone, delivery, judged_as_without, run  # noqa: F401
+
+NAME = "own"
+
+
+def with_check(evaluate, name=NAME, **more):
+    """The plugin that behaves, with another way to judge."""
+    whole = house("", lambda: None, name)
+    (own,) = whole.qc_checks()
+    changed = type("Changed", (own,), {"evaluate": evaluate, "__module__": __name__, **more})
+    return Plain({**vars(whole), **vars(plugin(qc_checks=[changed]))})
+
+
+# -- what it writes --------------------------------------------------------------------------------------------
+
+
+def opened(array):
+    """Open an array, and whatever it is a view of, for writing, and spoil it."""
+    while array is not None:
+        with contextlib.suppress(ValueError, AttributeError):
+            array.flags.writeable = True
+            array[...] = 0.5
+        with contextlib.suppress(TypeError, ValueError):
+            memoryview(array).cast("B")[0] = 1
+        array = getattr(array, "base", None)
+
+
+class Writing:
+    """An analysis that writes to all it is given."""
+
+    def __init__(self, need):
+        self.need = need
+
+    def push(self, block):
+        opened(block.samples)
+        opened(block[self.need().taps()[0]])
+        for name in ("samples", "start", "stream", "taps"):
+            with contextlib.suppress(AttributeError, TypeError):
+                setattr(block, name, np.zeros((2, 8)))
+        with contextlib.suppress(AttributeError, TypeError):
+            block.taps.clear()
+
+    def finish(self):
+        return 0.2
+
+
+def writes(check, ctx):
+    for given in (ctx.declared, ctx.delivery):
+        given.clear()
+        given["tracks"] = given["title"] = "spoiled"
+    ctx.looked_at["level.true_peak"] = 3
+    for need in check.needs:
+        ctx[need]
+    yield from LimitCheck.evaluate(check, ctx)
+
+
+def advises(check, finding, look):
+    opened(look(0.0, 0.1))
+    finding.__dict__["message"] = "spoiled"
+    return finding
+
+
+class Spoils(Renderer):
+    """A format that changes the report."""
+
+    name = "spoils"
+
+    def render(self, report, evidence, out):
+        report.sides[0].measurements.clear()
+        report.__dict__["verdict"] = "pass"
+        evidence.words.clear()
+        out.write(b"x")
+
+
+def spoils(report):
+    report.sides[0].measurements.clear()
+    report.sides[0].declared.clear()
+    report.__dict__["results"] = ()
+
+
+def test_whatever_it_writes_everything_else_is_as_without_it(run, alone, tmp_path):  # noqa: F811
+    whole = with_check(writes, advise=advises)
+    need, derived = whole.qc_measures()
+    writing = type("Writer", (need,), {"start": lambda _self, _stream: Writing(need), "__module__": __name__})
+    more = plugin(qc_measures=[writing, derived], qc_renderers=[Spoils], qc_report_done=spoils)
+    spoiling = Plain({**vars(whole), **vars(more)})
+    report = run(hosted({NAME: spoiling}), limits([NAME]), "--out", f"spoils={tmp_path / 's'}")
+    judged_as_without(report, {NAME}, alone)
+    assert report.report["sides"][0]["declared"]["tracks"][0]["title"] == "No. 1"
+
+
+def test_a_closed_array_can_be_opened_by_no_way_and_keeps_its_owner():
+    owner = np.zeros((2, 3))
+    owner[:] = [[0.0, 1.0, 2.0], [3.0, 4.0, 5.0]]
+    shared = closed(owner)
+    before = sys.getrefcount(owner)
+    opened(shared)
+    opened(shared[:, 1:])
+    assert shared.tolist() == owner.tolist() == [[0.0, 1.0, 2.0], [3.0, 4.0, 5.0]]
+    del shared
+    assert sys.getrefcount(owner) < before
+
+
+@pytest.mark.parametrize("of", ["U3", "M8[s]", ">f8"])
+def test_an_array_of_another_type_is_copied_and_read_only(of):
+    array = np.zeros(2, of)
+    with pytest.raises(ValueError, match="read-only"):
+        closed(array)[0] = array[1]
+
+
+# -- what it returns -------------------------------------------------------------------------------------------
+
+
+def changed(**values):
+    """A finding that was changed without being validated."""
+
+    def evaluate(_check, ctx):
+        return [ctx.found("fail", "bad", measured="x").model_copy(update=values)]
+
+    return evaluate
+
+
+def of(measured=1.0, unit="1"):
+    return Quantity.model_construct(value=measured, unit=unit, bound=None, accuracy=None, at=None)
+
+
+def held(quantity, op="<="):
+    return lambda check, ctx: ctx.hold(quantity, check.limits.most, op=op, of="it")
+
+
+def noted(_check, ctx):
+    ctx.note(3)
+    return []
+
+
+def swallows(_check, ctx):
+    with contextlib.suppress(Exception):
+        ctx.measured("own.geratest")
+        return []
+    raise RuntimeError("it was no error")
+
+
+RETURNED = {
+    "an operator that is none": (
+        lambda check, ctx: ctx.judge("own.greatest", check.limits.most, op="<"),
+        'ValueError: the operator is "<"; write "<=" for a maximum or ">=" for a minimum',
+    ),
+    "no limit": (
+        lambda _check, ctx: ctx.judge("own.greatest", None, op="<="),
+        "TypeError: a number is compared with a Limit, not with a value of type NoneType",
+    ),
+    "a note that is no text": (noted, "TypeError: a note is a sentence, not a value of type int"),
+    "a remedy that is no text": (changed(remedy=3), 'Finding: "remedy" is "3"; it must be one value'),
+    "a margin that is no number": (changed(margin=float("nan")), 'Finding: "margin" is "nan"; it must be a number'),
+    "another severity": (changed(severity="bad"), 'Finding: "severity" is "bad"; it must be warn or fail'),
+    "under another check": (
+        changed(check="groove.cut-too-deep"),
+        'ValueError: it gave a finding of "groove.cut-too-deep", which is another check',
+    ),
+    "waived by itself": (
+        changed(waived_by="me"),
+        "ValueError: it gave a finding that says it is waived or compared already; only the run decides that",
+    ),
+    "an unknown unit": (
+        changed(measured=of(unit="furlong")),
+        'ValueError: it gave a finding in the unit "furlong", which is not known',
+    ),
+    "a value that is no number": (held(of(float("nan"))), 'Quantity: "value" is "nan"; it must be a number'),
+    "a number in another dimension": (held(of(3.0, "um")), 'ValueError: "0.001" has no unit, and um is needed'),
+    "a name that nothing publishes": (
+        lambda check, ctx: ctx.judge("own.geratest", check.limits.most, op="<="),
+        'LookupError: nothing publishes "own.geratest"; did you mean "own.greatest"?',
+    ),
+    "a limit with a misspelt key": (
+        lambda check, _ctx: [type(check.limits.most)(unit="1", source="x", wran=1.0)],
+        'Limit: unknown key "wran"; did you mean "warn"?',
+    ),
+}
+
+
+@pytest.mark.parametrize("case", RETURNED)
+def test_what_no_report_can_hold_is_an_error_of_that_check(case, run, alone):  # noqa: F811
+    evaluate, says = RETURNED[case]
+    report = run(hosted({NAME: with_check(evaluate)}), limits([NAME]))
+    assert report.code == 3
+    judged_as_without(report, {NAME}, alone)
+    (failure,) = report.report["plugin_failures"]
+    assert (failure["plugin"], unplaced(failure["message"])) == (NAME, says)
+    assert report.own(NAME)["outcome"] == "error"
+    assert "pydantic" not in report.err + str(report.report)
+
+
+def test_a_check_that_goes_on_without_a_broken_number_is_an_error_all_the_same(run, alone):  # noqa: F811
+    def evaluate(_check, ctx):
+        with contextlib.suppress(Exception):
+            ctx.measured("own.greatest")
+        return []
+
+    need, derived = house("", lambda: None, NAME).qc_measures()
+    breaks = type("Breaks", (need,), {"publish": lambda _self, _result: {}[0], "__module__": __name__})
+    whole = with_check(evaluate, needs=(breaks,))
+    both = Plain({**vars(whole), **vars(plugin(qc_measures=[breaks, derived]))})
+    report = run(hosted({NAME: both}), limits([NAME]))
+    judged_as_without(report, {NAME}, alone)
+    assert (report.code, report.own(NAME)["outcome"]) == (3, "error")
+
+
+# -- what it prints --------------------------------------------------------------------------------------------
+
+
+def test_what_it_prints_goes_to_stderr_and_leaves_the_report_on_stdout_as_it_is(run, delivery):  # noqa: F811
+    def evaluate(check, ctx):
+        print("a word of the plugin")
+        return []
+
+    report = run(hosted({NAME: with_check(evaluate)}), limits([NAME]), "--out", "text=-")
+    assert b"a word" not in report.out
+    assert "a word of the plugin" in report.err
+
+
+PRINTS = """
+import os, subprocess, sys
+from qc.cli.streams import apart, emit
+with apart():
+    print("python")
+    os.write(1, b"descriptor\\n")
+    subprocess.run([sys.executable, "-c", "print('child')"])
+    emit(b"report\\n")
+print("after")
+"""
+
+
+def test_what_is_written_below_python_goes_to_stderr_too():
+    done = subprocess.run(
+        [sys.executable, "-c", PRINTS], capture_output=True, check=True, text=True, env=dict(os.environ)
+    )
+    assert done.stdout == "report\nafter\n"
+    assert sorted(done.stderr.split()) == ["child", "descriptor", "python"]
