@@ -1,4 +1,4 @@
-"""What checks of plugins return, looked through before anything else reads it."""
+"""Validation of the findings and quantities that checks of plugins return, before anything else reads them."""
 
 from __future__ import annotations
 
