@@ -10,6 +10,8 @@ from qc.text.sanitize import shown
 
 MOST = 1_000_000
 """Most findings that a check may return of one side."""
+OF_THE_RUN = ("waived_by", "baseline")
+"""Fields of a finding that the run fills, whatever a check wrote there."""
 
 
 def accepted(found: object, check_id: str, sides: Collection[str]) -> Finding:
@@ -22,8 +24,6 @@ def accepted(found: object, check_id: str, sides: Collection[str]) -> Finding:
     finding = Finding.model_validate(found.model_dump(warnings=False))
     if finding.check != check_id:
         raise ValueError(f'it gave a finding of "{shown(finding.check)}", which is another check')
-    if finding.waived_by is not None or finding.baseline is not None:
-        raise ValueError("it gave a finding that says it is waived or compared already; only the run decides that")
     if finding.location.side not in sides:
         raise ValueError(f'it gave a finding on the side "{shown(finding.location.side)}", which it does not judge')
     quantities = [number for remedy in finding.remedies for number in remedy.numbers.values()]
@@ -31,7 +31,7 @@ def accepted(found: object, check_id: str, sides: Collection[str]) -> Finding:
     for unit in [*units, *([] if finding.limit is None else [finding.limit.unit])]:
         if not is_unit(unit):
             raise ValueError(f'it gave a finding in the unit "{shown(unit)}", which is not known')
-    return finding
+    return finding.model_copy(update=dict.fromkeys(OF_THE_RUN))
 
 
 def accepted_quantity(given: object, what: str) -> Quantity:

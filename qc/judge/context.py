@@ -243,7 +243,7 @@ class Context:
 
     def _in_the_file(self, field: Field) -> dict[str, str | int | None]:
         """Return the field and line of a key of the side in the delivery file."""
-        line = self._evidence.line if field == ("audio",) else self._evidence.line_of(field)
+        line = self._evidence.line if field == ("audio",) else self._evidence.line_of(field) if field else None
         return {"field": ".".join(map(str, field)) or None, "line": line}
 
     def _location(self, at: At | None, window: At | None) -> Location:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from qc.judge.accepted import MOST, accepted
-from qc.judge.context import BrokenNeedError, Context, SideEvidence, with_distinct_fingerprints
+from qc.judge.context import BrokenNeedError, Context, Field, SideEvidence, with_distinct_fingerprints
 from qc.judge.findings import MeasuredFinding
 from qc.judge.severity import failed
 from qc.judge.waivers.model import Waivers
@@ -51,11 +51,14 @@ def judge_side(
 
 def judge_delivery(
     checks: Iterable[Check[Any]], sides: Mapping[str, SideEvidence], delivery: Mapping[str, Any],
-    runner: CheckRunner, waivers: Waivers | None = None,
+    runner: CheckRunner, waivers: Waivers | None = None, line_of: Callable[[Field], int | None] = lambda _: None,
 ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
-    """Judge the whole delivery with the checks that compare its sides, source -> evidence."""
+    """Judge the whole delivery with the checks that compare its sides, source -> evidence.
+
+    `line_of` returns the line of a key in the delivery file.
+    """
     chain = next(iter(sides.values())).chain
-    whole = SideEvidence(side="", chain=chain, declared={}, delivery=delivery, others=sides)
+    whole = SideEvidence(side="", chain=chain, declared={}, delivery=delivery, others=sides, line_of=line_of)
     return _judge([check for check in checks if check.scope == "delivery"], whole, runner, waivers)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from qc.audio.excerpts import Excerpts
-from qc.judge.accepted import accepted
+from qc.judge.accepted import OF_THE_RUN, accepted
 from qc.judge.changed_audio import judge_changed_audio
 from qc.judge.context import BrokenNeedError, Context, SideEvidence
 from qc.judge.engine import CheckRunner
@@ -21,8 +21,6 @@ R = TypeVar("R")
 NEAR_S = 1.0
 """Greatest distance in s between findings that are handled together, so that they share the audio read again."""
 MAY_CHANGE = {"remedy", "remedies"}
-OF_THE_RUN = ("waived_by", "baseline")
-"""Fields of a finding that the run fills."""
 
 _Key = tuple[int, int]
 """index of a result, and of a finding in it"""
@@ -113,8 +111,7 @@ def _advised(check: Check[Any], finding: Finding, look: _Look, runner: CheckRunn
         advised = check.advise(finding.model_copy(deep=True), look)
         if not isinstance(advised, Finding):
             raise TypeError(f"its advice is a {type(advised).__name__}, not a Finding")
-        # what the run itself added belongs to no check
-        return accepted(advised.model_copy(update=dict.fromkeys(OF_THE_RUN)), type(check).id, {finding.location.side})
+        return accepted(advised, type(check).id, {finding.location.side})
 
     return runner.call(call).model_copy(update={name: getattr(finding, name) for name in OF_THE_RUN})
 

@@ -201,7 +201,7 @@ class DeliveryJudging:
         self, checks: Sequence[Check[Any]], sides: Mapping[str, SideEvidence], waivers: Waivers
     ) -> tuple[list[CheckResult], list[PluginFailure]]:  # fmt: skip
         case = self._case
-        return judge_delivery(checks, sides, case.read.delivery.itself(), case.runner, waivers)
+        return judge_delivery(checks, sides, case.read.delivery.itself(), case.runner, waivers, case.read.line)
 
     def _with_delivery(self, side: SideReport, results: Sequence[CheckResult]) -> SideReport:
         """Add to a side the checks of the delivery that its recommended level fixes."""

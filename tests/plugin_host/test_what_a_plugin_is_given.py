@@ -13,6 +13,7 @@ import pytest
 from qc.dsp.samples.closed import closed
 from qc.model.quantity import Quantity
 from qc.plugin_base import LimitCheck, Renderer
+from qc.plugin_host.runner import Runner
 from support.misbehaving import hosted, house, limits
 from support.plugins import Plain, plugin, unplaced
 from tests.plugin_host.test_misbehaving import alone, delivery, judged_as_without, run  # noqa: F401
@@ -174,10 +175,6 @@ RETURNED = {
         changed(check="groove.cut-too-deep"),
         'ValueError: it gave a finding of "groove.cut-too-deep", which is another check',
     ),
-    "waived by itself": (
-        changed(waived_by="me"),
-        "ValueError: it gave a finding that says it is waived or compared already; only the run decides that",
-    ),
     "an unknown unit": (
         changed(measured=of(unit="furlong")),
         'ValueError: it gave a finding in the unit "furlong", which is not known',
@@ -220,6 +217,40 @@ def test_a_check_that_goes_on_without_a_broken_number_is_an_error_all_the_same(r
     report = run(hosted({NAME: both}), limits([NAME]))
     judged_as_without(report, {NAME}, alone)
     assert (report.code, report.own(NAME)["outcome"]) == (3, "error")
+
+
+@pytest.mark.parametrize("values", [{"waived_by": "me"}, {"baseline": "unchanged"}])
+def test_only_the_run_says_what_is_waived_or_known_already(values, run):  # noqa: F811
+    report = run(hosted({NAME: with_check(changed(**values))}), limits([NAME]))
+    (finding,) = report.own(NAME)["findings"]
+    assert (report.code, report.own(NAME)["outcome"]) == (1, "fail")
+    assert (finding["waived_by"], finding["baseline"]) == (None, None)
+
+
+def test_a_finding_about_a_key_of_the_delivery_has_its_line(run, delivery):  # noqa: F811
+    def evaluate(_check, ctx):
+        yield ctx.found("warn", "another number", measured="QH-001", field=("catalogue",))
+        yield ctx.found("warn", "no such key", measured="x", field=())
+
+    report = run(hosted({NAME: with_check(evaluate, scope="delivery")}), limits([NAME]))
+    places = [(found["location"]["field"], found["location"]["line"]) for found in report.own(NAME)["findings"]]
+    lines = (delivery / "delivery.yaml").read_text().splitlines()
+    number = 1 + next(k for k, line in enumerate(lines) if line.startswith("catalogue:"))
+    assert places == [("catalogue", number), (None, None)]
+
+
+def test_the_whole_traceback_is_on_stderr_where_it_is_asked_for(monkeypatch, capsys):
+    def breaks():
+        raise LookupError("no table")
+
+    monkeypatch.setenv("SIDEGATE_DEBUG", "1")
+    Runner(5.0).each({"own": breaks})
+    said = capsys.readouterr().err
+    assert said.startswith("Traceback (most recent call last):")
+    assert said.endswith("LookupError: no table\n")
+    monkeypatch.delenv("SIDEGATE_DEBUG")
+    Runner(5.0).each({"own": breaks})
+    assert capsys.readouterr().err == ""
 
 
 # -- what it prints --------------------------------------------------------------------------------------------
