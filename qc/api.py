@@ -55,8 +55,10 @@ if TYPE_CHECKING:
     from qc.listen.request import ListenRequest
     from qc.model.plan import PlanReport
     from qc.model.ruleset_diff import RulesetDiff
+    from qc.model.where import WhereFound
     from qc.plan.discs import DiscToPlan
     from qc.plan.formats import Format
+    from qc.where.request import WhereRequest
 
 FORMATS = tuple(formats())
 """Names of the report formats of the core."""
@@ -262,7 +264,7 @@ def _listen(
     path: Path, request: ListenRequest, options: Options, host: Host, read: ReadDelivery | None
 ) -> ListenFiles:  # fmt: skip
     from qc.intake.side_input import read_input
-    from qc.listen.judged_side import judged_side  # imported late: only this command needs them
+    from qc.judge.judged_side import judged_side  # imported late: only this command needs them
     from qc.listen.rendering import PassagePlayer
 
     read = read or read_any(path, host)
@@ -273,9 +275,42 @@ def _listen(
     request.refuse(ruleset.chain.disc, read_input(read, side[1]).received.facts.duration_s)
     bound, how = _bound(ruleset, host).refuse_broken(), _measure_options(options, host)
     case = _case(read, ruleset, bound, host, options, None)
-    played = judged_side(case, side, request.levels, how, lambda name: _side_progress(options.progress, name))
+    refused = f"listen: side {request.side} cannot be played"
+    played = judged_side(case, side, request.levels, how, lambda name: _side_progress(options.progress, name), refused)
     player = PassagePlayer.read(request, played.worked, played.excerpts)
     return player.files(played.levels, f"sidegate {qc.__version__}", ruleset.full_name, how.workers)
+
+
+def where(
+    path: Path, request: WhereRequest, options: Options | None = None, host: Host | None = None,
+    read: ReadDelivery | None = None,
+) -> WhereFound:  # fmt: skip
+    """Find a place on a side: measure its disc, cut it at its level, and read the groove there again.
+
+    Raises UsageError, DeliveryError, RulesetError or PluginError, each one sentence.
+    """
+    options = options or Options()
+    return _where(path, request, options, _host(host, options), read)
+
+
+@one_thread_each()
+def _where(
+    path: Path, request: WhereRequest, options: Options, host: Host, read: ReadDelivery | None
+) -> WhereFound:  # fmt: skip
+    from qc.judge.judged_side import judged_side  # imported late: only this command needs them
+    from qc.where.place import Names, PlaceFinder
+
+    read = read or read_any(path, host)
+    ruleset = changed(choose(read, options.ruleset, host, Shelf.of(host)), read_changes(options.chain))
+    _left_out(ruleset, host, options)
+    (side,) = _chosen(read, (request.side,))
+    bound, how = _bound(ruleset, host).refuse_broken(), _measure_options(options, host)
+    case = _case(read, ruleset, bound, host, options, None)
+    levels = () if request.level is None else (request.level,)
+    refused = f"where: the groove of side {request.side} is unknown"
+    judged = judged_side(case, side, levels, how, lambda name: _side_progress(options.progress, name), refused)
+    names = Names(f"sidegate {qc.__version__}", ruleset.full_name, read.delivery.title)
+    return PlaceFinder(judged.worked, judged.levels[0]).found(request, names, judged.excerpts)
 
 
 def rulesets_diff(
@@ -537,5 +572,6 @@ def _side_progress(progress: Callable[[str, float], None] | None, side: str) -> 
 
 __all__ = [
     "CORE", "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "build_host", "check", "checked",
-    "choose", "exit_code", "listen", "plan", "read_any", "render", "rulesets", "rulesets_diff", "units", "words",
+    "choose", "exit_code", "listen", "plan", "read_any", "render", "rulesets", "rulesets_diff", "units", "where",
+    "words",
 ]  # fmt: skip

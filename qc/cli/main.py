@@ -67,6 +67,7 @@ class _Version(argparse.Action):
 
 COMMANDS = {
     "check", "completion", "demo", "docs", "explain", "init", "listen", "new-plugin", "plan", "rulesets", "store",
+    "where",
 }  # fmt: skip
 """Commands with a module of their own in qc.cli."""
 
@@ -122,6 +123,7 @@ def parser() -> argparse.ArgumentParser:
     _stored(check)
     _plan(commands)
     _listen(commands)
+    _where(commands)
 
     demo = commands.add_parser(
         "demo", help="make a small delivery by code and judge it",
@@ -156,7 +158,7 @@ def parser() -> argparse.ArgumentParser:
     _plugins(commands)
     schema = commands.add_parser("schema", help="print a JSON Schema")
     schema.add_argument(
-        "model", choices=["report", "plan", "listen", "delivery", "ruleset", "rulesets-diff", "waivers"]
+        "model", choices=["report", "plan", "listen", "where", "delivery", "ruleset", "rulesets-diff", "waivers"]
     )
     _explain(commands)
     completion = commands.add_parser("completion", help="print a completion script for a shell")
@@ -285,6 +287,41 @@ def _listen(commands: argparse._SubParsersAction[_Parser]) -> None:
     _chain(listen)
     _processing(listen)
     _stored(listen)
+
+
+def _where(commands: argparse._SubParsersAction[_Parser]) -> None:
+    where = commands.add_parser(
+        "where", help="find a place on a side, by radius, time or turn",
+        description="Find a place on a side by its radius, its time or its turn: the other two, the track, the seconds "
+        "of the turns next to it, and what the groove does there. Angle 0 is where the programme's first turn begins; "
+        "a disc does not show it, so find it by a sound of which you have the second. Angles grow the way the stylus "
+        "runs: on a disc that lies under the stylus, against the clock. A lathe controls its pitch in its own way: the "
+        "same place with the least possible travel is given too.",
+        epilog=f"formats of --out:\n{registry.described('where')}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
+    _delivery(where)
+    where.add_argument("--side", metavar="ID", required=True, help="the side")
+    where.add_argument(
+        "--radius", metavar="RADIUS", help="of the middle of the groove from the middle of the disc, as 71.6mm"
+    )
+    where.add_argument("--time", metavar="TIME", help="in the side's audio, as 9:43")
+    where.add_argument("--turn", metavar="N", help="counted from 1, the turn in which the programme begins")
+    where.add_argument("--angle", metavar="ANGLE", help="with --turn: as 120deg; default: where the turn begins")
+    where.add_argument(
+        "--level", metavar="VALUE",
+        help='the side as cut at this level: release, recommended, clean, or a level such as "-6 dB"; default: the '
+        "level that the side is judged at",
+    )  # fmt: skip
+    where.add_argument(
+        "--out", metavar="FORMAT=PATH", action="append", default=[],
+        help=f"write the place ({registry.choices('where')}); - is stdout; repeatable; default text=-",
+    )  # fmt: skip
+    where.add_argument("--ascii", action="store_true", help="text: plain ASCII")
+    where.add_argument("--ruleset", metavar="NAME[@VERSION]", help="cut by this ruleset (or a ruleset file)")
+    _chain(where)
+    _processing(where)
+    _stored(where)
 
 
 def _imperfections(listen: argparse.ArgumentParser) -> None:

@@ -24,6 +24,7 @@ from qc.text.sanitize import shown
 from qc.text.suggest import nearest
 
 if TYPE_CHECKING:
+    from qc.model.where import WhereFound
     from qc.plugin_host.host import Host
     from qc.plugin_host.runner import Runner
 
@@ -201,8 +202,10 @@ def write(output: Output, report: Report, evidence: Evidence) -> None:
         say(remark)
 
 
-def write_result(output: OutputTarget, command: registry.Command, result: Model, *, ascii_only: bool) -> None:
-    """Write the result of `plan` or `rulesets` in its format, as wide as the place shows; raises SidegateError."""
+def write_result(
+    output: OutputTarget, command: registry.Command, result: Model | WhereFound, *, ascii_only: bool
+) -> None:  # fmt: skip
+    """Write the result of `plan`, `rulesets` or `where` in its format; raises SidegateError."""
     layout = {"width": width(), "colour": colour()} if output.path is None else {}
     content = output.format.writer(command)(result, ascii_only=ascii_only, **layout)
     if output.path is None:

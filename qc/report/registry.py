@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 if TYPE_CHECKING:
     from qc.plugin_base import Renderer
 
-Command = Literal["check", "plan", "rulesets"]
+Command = Literal["check", "plan", "rulesets", "where"]
 """Commands with `--out FORMAT=PATH`."""
 
 
@@ -28,13 +28,16 @@ class ReportFormat(NamedTuple):
     content: Literal["text", "binary", "folder"]
     """"binary" if a file with one of its endings is not text"""
     renderer: str | type[Renderer]
-    """the class that writes a report, as MODULE:NAME; for the format of a plugin the class itself"""
+    """the class that writes a report, as MODULE:NAME; for the format of a plugin the class itself; empty where the
+    format is for another command only"""
     extra: str = ""
     """the ending of files that it writes only with optional dependencies, which have the same name, as "png" """
     plan: str = ""
     """the function that writes a plan, as MODULE:NAME; empty where the format is for reports only"""
     rulesets: str = ""
     """the function that writes a comparison of rulesets, as MODULE:NAME"""
+    where: str = ""
+    """the function that writes a place on a side, as MODULE:NAME"""
 
     @property
     def folder(self) -> bool:
@@ -51,18 +54,19 @@ class ReportFormat(NamedTuple):
         return _imported(self.renderer) if isinstance(self.renderer, str) else self.renderer
 
     def writer(self, command: Command) -> Callable[..., bytes]:
-        """Import the function that writes the result of `plan` or `rulesets`."""
-        return _imported({"plan": self.plan, "rulesets": self.rulesets}[command])
+        """Import the function that writes the result of `plan`, `rulesets` or `where`."""
+        return _imported({"plan": self.plan, "rulesets": self.rulesets, "where": self.where}[command])
 
 
 FORMATS: tuple[ReportFormat, ...] = (
     ReportFormat(
         "text", (".txt",), "the report for a person at a terminal", "text", "qc.report.text.report:Text",
         plan="qc.report.text.plan:plan_text", rulesets="qc.report.text.ruleset_diff:ruleset_diff_text",
+        where="qc.report.text.where:where_text",
     ),
     ReportFormat(
         "json", (".json",), "everything that was measured and found, for programmes", "text", "qc.report.json:Json",
-        plan="qc.report.json:json_bytes", rulesets="qc.report.json:json_bytes",
+        plan="qc.report.json:json_bytes", rulesets="qc.report.json:json_bytes", where="qc.report.json:where_json",
     ),
     ReportFormat(
         "html", (".html", ".htm"), "one page with pictures and curves to look into", "text",
@@ -90,10 +94,22 @@ FORMATS: tuple[ReportFormat, ...] = (
 )  # fmt: skip
 """The core's own formats, in the order of help and completion: those first that most people ask for."""
 
+PLACE_PICTURES: tuple[ReportFormat, ...] = (
+    ReportFormat(
+        "svg", (".svg",), "the groove at the place, as SVG", "text", "", where="qc.report.figures.where:where_svg"
+    ),
+    ReportFormat(
+        "png", (".png",), "the groove at the place, as PNG", "binary", "", extra="png",
+        where="qc.report.figures.where:where_png",
+    ),
+)  # fmt: skip
+"""The formats of `where` alone."""
+
 
 def formats(command: Command = "check") -> dict[str, ReportFormat]:
     """Return the core's formats that a command can write, by name."""
-    return {format_.name: format_ for format_ in FORMATS if command == "check" or getattr(format_, command)}
+    attribute = "renderer" if command == "check" else command
+    return {format_.name: format_ for format_ in (*FORMATS, *PLACE_PICTURES) if getattr(format_, attribute)}
 
 
 def with_plugins(renderers: Mapping[str, type[Renderer]]) -> dict[str, ReportFormat]:
@@ -106,11 +122,12 @@ def choices(command: Command = "check") -> str:
     return ", ".join(f"{name} into a folder" if format_.folder else name for name, format_ in formats(command).items())
 
 
-def described() -> str:
-    """Describe each of the core's formats on a line, with its endings and what may have to be installed for it."""
-    widest = max(len(format_.name) for format_ in FORMATS)
+def described(command: Command = "check") -> str:
+    """Describe each format of a command on a line, with its endings and what may have to be installed for it."""
+    found = formats(command).values()
+    widest = max(len(format_.name) for format_ in found)
     lines = []
-    for format_ in FORMATS:
+    for format_ in found:
         where = "a folder" if format_.folder else ", ".join(format_.endings)
         needs = f"; .{format_.extra} needs {format_.install}" if format_.extra else ""
         lines.append(f"  {format_.name:<{widest}}  {format_.about} ({where}{needs})")

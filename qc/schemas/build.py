@@ -18,6 +18,7 @@ from qc.model.listen import ListenReport
 from qc.model.plan import PlanReport
 from qc.model.report import Report
 from qc.model.ruleset_diff import RulesetDiff
+from qc.model.where import WhereReport
 from qc.ruleset.model import RulesetFile
 from qc.ruleset.partial import in_part
 
@@ -30,6 +31,7 @@ _MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"]
     "report": (Report, "serialization", "Sidegate report"),
     "plan": (PlanReport, "serialization", "Sidegate plan"),
     "listen": (ListenReport, "serialization", "Sidegate listen"),
+    "where": (WhereReport, "serialization", "Sidegate where"),
     "delivery": (Delivery, "validation", "Sidegate delivery"),
     "ruleset": (RulesetFile, "validation", "Sidegate ruleset"),
     "rulesets-diff": (RulesetDiff, "serialization", "Sidegate rulesets-diff"),

@@ -55,7 +55,11 @@ LEFT_TO_THE_EXAMPLE = {
 }
 """command of the example's page -> the line of .ci/run that does as much with its wheel, and why it is not run here"""
 
-NOT_HERE = {"demo": "the tests of the demo run it", "listen": "tests/cli/test_listen.py runs it on a longer side"}
+NOT_HERE = {
+    "demo": "the tests of the demo run it",
+    "listen": "tests/cli/test_listen.py runs it on a longer side",
+    "where": "tests/cli/test_where.py runs it on a longer side",
+}
 """command of sidegate -> why it is only read by the parser here"""
 
 

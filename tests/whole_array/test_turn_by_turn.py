@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from qc.groove.geometry.cut import Cutting
+from qc.groove.geometry.position import SpiralPositions
 from qc.model.cutting_chain import Chain, Signal
 from qc.testing.music import Song, song
 from support import by_hand
@@ -82,6 +83,10 @@ def test_sectors_agree_with_the_edges_themselves(programme, cut):
     ours, alike, laid = compared(PROGRAMMES[programme](), **CUTS[cut])
     assert ours.spiral.travel > 1.2 * 69.0 * UM * SECONDS / 1.8  # the programme does take room
     own = laid()
+    by_hand_s = np.arange(1, len(own.radius) + 1) / 75.0  # each radius is the one where a sector ends
+    for radius, second in zip(own.radius[::20], by_hand_s[::20], strict=True):  # from the radius to the second
+        assert SpiralPositions.as_cut(alike).second_at(radius) == pytest.approx(second, abs=1e-3)
+        assert SpiralPositions.as_cut(ours).second_at(radius) == pytest.approx(second, abs=1.0 / 75.0)
     for cutting, near in ((ours, NO_LESS), (alike, SAME)):
         assert np.abs(own.radius - cutting.spiral.radius).max() <= cutting.spiral.advance.min()  # travel of one sector
         followed = laid(cutting.spiral.advance)

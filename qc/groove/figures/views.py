@@ -112,14 +112,29 @@ def view(
     `measure` is one of `WORST_AT`.
     """
     side = worked.search.side
-    polarity = at.polarity or side.polarities[0]
-    cutting = worked.search.cutting(worked.judged, polarity)
+    cutting = worked.search.cutting(worked.judged, at.polarity or side.polarities[0])
     assert at.start_s is not None  # it is the place of a sector
     sector = round(at.start_s * SECTORS_A_SECOND) - side.span.start
-    rate = motion_rate(stream.rate)
-    size = rate // SECTORS_A_SECOND
-    walls = _walls(look, cutting, sector, rate)
+    walls = _walls(look, cutting, sector, motion_rate(stream.rate))
     worst = int(WORST_AT[measure](walls)[EDGE:-EDGE].argmax())
+    return replace(_seen(look, stream, cutting, sector, walls, worst), findings=(finding,), measures=(measure,))
+
+
+def view_at(look: ExcerptReader, stream: Stream, cutting: Cutting, second: float) -> View:
+    """See the groove at a second of the file, which lies on the side; `worst` is its point. Raises SecondLookError."""
+    rate, start = motion_rate(stream.rate), cutting.side.span.start
+    sector = min(int(second * SECTORS_A_SECOND + 1e-9) - start, cutting.side.span.sectors - 1)
+    frame = round((second - (start + sector) / SECTORS_A_SECOND) * rate)
+    walls = _walls(look, cutting, sector, rate)
+    return _seen(look, stream, cutting, sector, walls, min(max(0, frame), rate // SECTORS_A_SECOND - 1))
+
+
+def _seen(
+    look: ExcerptReader, stream: Stream, cutting: Cutting, sector: int, walls: Samples, worst: int
+) -> View:  # fmt: skip
+    """See a stretch of a sector around its point `worst`, with the turns next to it; of no finding."""
+    side, rate = cutting.side, motion_rate(stream.rate)
+    size = rate // SECTORS_A_SECOND
     speed = float(cutting.speed[sector])
     count = min(size, 1 + round(LENGTH / speed * rate))
     first = min(max(0, worst - count // 2), size - count)
@@ -133,8 +148,8 @@ def view(
             turns.append(GrooveTurn(away, *_edges(cutting, other, seen, first, size, middle)))
     narrowest = next(int(turn.width.argmin()) for turn in turns if turn.away == 0)
     return View(
-        findings=(finding,), measures=(measure,), start_s=(side.span.start + sector) / SECTORS_A_SECOND + first / rate,
-        rate=rate, speed=speed, radius=middle, polarity=polarity, worst=worst - first,
+        findings=(), measures=(), start_s=(side.span.start + sector) / SECTORS_A_SECOND + first / rate,
+        rate=rate, speed=speed, radius=middle, polarity=cutting.polarity, worst=worst - first,
         narrowest=narrowest, tip_radius=side.chain.playback.tip_radius, turns=tuple(turns),
     )  # fmt: skip
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.groove.geometry.side import SideGeometry, Walls
-from qc.groove.geometry.spiral import Spiral, SpiralPath, compute_path, compute_spiral, travel_least
+from qc.groove.geometry.spiral import Spiral, SpiralPath, compute_path, compute_spiral, radius_least, travel_least
 from qc.model.quantity import Polarity
 
 Array = NDArray[np.float64]
@@ -105,6 +105,12 @@ class CutArrays:
         """Travel of the least possible spiral, m."""
         walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
         return travel_least(walls.right, walls.left, walls.up_near, walls.unity, self.gain, cut, disc)
+
+    @property
+    def radius_least(self) -> Array:
+        """Radius after each sector of the least possible spiral, m, (n,)."""
+        walls, cut, disc = self._walls, self.side.chain.cut, self.side.chain.disc
+        return radius_least(walls.right, walls.left, walls.up_near, walls.unity, self.gain, cut, disc)
 
     def forget(self) -> None:
         """Release all arrays; they are computed again when they are asked for."""

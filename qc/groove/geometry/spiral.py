@@ -95,6 +95,18 @@ def travel_least(
     return _least(cut, disc, taken)
 
 
+def radius_least(
+    right: Array, left: Array, rise_near: Array, unity: float, gain: float, cut: Cut, disc: DiscGeometry
+) -> Array:  # fmt: skip
+    """Return the radius after each sector of the least possible spiral, m, from the arguments of `compute_path`."""
+    taken = np.empty(len(right))
+    _take(right, left, rise_near, unity, gain, cut, disc, taken)
+    turn, before = disc.sectors_a_turn, np.empty(len(taken) + disc.sectors_a_turn + 1)
+    least_possible(taken, cut.land, _base(cut, disc), turn, before)
+    radius: Array = disc.outer / 2.0 - (before[turn + 1 :] - before[turn])
+    return radius
+
+
 def _least(cut: Cut, disc: DiscGeometry, taken: Array) -> float:
     turn = disc.sectors_a_turn
     return float(least_possible(taken, cut.land, _base(cut, disc), turn, np.empty(len(taken) + turn + 1)))
@@ -227,7 +239,7 @@ def as_cut(  # noqa: C901, PLR0912 - one loop, whose every step depends on the o
 def least_possible(taken: Array, land: float, base: float, turn: int, before: Array) -> float:
     """Travel when every demand is met at the last moment, without marks: the physical floor, in m.
 
-    `before` (n + turn + 1,) is room to work in.
+    `before` (n + turn + 1,) is filled with the travel before each sector, from a turn before the start on.
     """
     n = taken.shape[0]
     for i in range(turn + 1):

@@ -1,4 +1,4 @@
-"""The side that a passage is taken from, measured and worked out at the levels to play it at."""
+"""One side measured and worked out at the levels that were asked for, for commands that look into its groove."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from qc.model.errors import UsageError
 
 @dataclass(frozen=True, eq=False)
 class JudgedSide:
-    """A side worked out, the levels in dB to play it at, and its second look."""
+    """A side worked out, the levels in dB to cut it at, and its second look."""
 
     worked: WorkedSide
     levels: tuple[float, ...]
@@ -25,11 +25,12 @@ class JudgedSide:
 
 def judged_side(
     case: PreparedRun, chosen: tuple[int, Side], options: Sequence[LevelOption], how: MeasureOptions,
-    progress: Callable[[str], Progress | None],
+    progress: Callable[[str], Progress | None], refused: str,
 ) -> JudgedSide:  # fmt: skip
     """Measure a side, and the others of its disc where its level depends on them; raises UsageError without a groove.
 
-    `options` are levels to play it at; without any, the level that it is judged at.
+    `options` are levels to cut it at; without any, the level that it is judged at. `refused` begins the sentence of
+    the error: "listen: side A cannot be played".
     """
     index, side = chosen
     everything = list(enumerate(case.read.delivery.sides))
@@ -44,7 +45,7 @@ def judged_side(
     if here.worked is None or here.measurement.excerpts is None:
         fatal = here.measurement.received.fatal
         why = fatal.message if fatal is not None else next(iter(here.broken.values()), "its groove is unknown")
-        raise UsageError(f"listen: side {side.id} cannot be played: {why}")
+        raise UsageError(f"{refused}: {why}")
     wanted = tuple(options) or (None,)
     levels = tuple(dict.fromkeys(_level(replace(disc, option=option), side.id) for option in wanted))
     return JudgedSide(here.worked, levels, here.measurement.excerpts)
