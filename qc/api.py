@@ -51,6 +51,7 @@ from qc.text.suggest import meant
 
 if TYPE_CHECKING:
     from qc.demo.planted import Planted
+    from qc.judge.approve import ApprovalDecision, ApproveRequest
     from qc.listen.rendering import ListenFiles
     from qc.listen.request import ListenRequest
     from qc.model.plan import PlanReport
@@ -81,6 +82,8 @@ class Options:
     """whether only the waivers of that file count; those in the delivery are reported as not counted"""
     baseline: Path | None = None
     """an earlier JSON report to compare with"""
+    approvals: Path | None = None
+    """file of approvals to list, in addition to an `approvals.yaml` in the delivery's folder"""
     today: date | None = None
     """day on which waivers must be valid; the command line sets it, since nothing else reads the clock"""
     cache: Path | None = None
@@ -167,6 +170,33 @@ def _checked(path: Path, options: Options, host: Host, read: ReadDelivery | None
     report = report.model_copy(update={"run": clock.run(how.workers, judging.origins)})
     shown = replace(judging.shown, words=words(_installed(host, bound)), sources=shelf.sources_of(ruleset.path))
     return Checked(report, shown, tuple(judging.undrawn))
+
+
+def approve(
+    path: Path, request: ApproveRequest, file: Path, options: Options, host: Host | None = None,
+    read: ReadDelivery | None = None,
+) -> ApprovalDecision:  # fmt: skip
+    """Judge a delivery and, where nothing fails but what the request accepts, add its approval to a file.
+
+    `options.today` is the day of the approval. Raises the errors of `checked`; UsageError for a request that does not
+    fit the report, DeliveryError for a file that cannot be extended, OutputError for one that cannot be written.
+    """
+    from qc.delivery.approvals import NAME, append_approval, in_folder, read_approvals  # imported late, for this alone
+    from qc.judge.approve import decide
+
+    if options.today is None:
+        raise UsageError("an approval has a date, and today's date is not known; set Options.today")
+    host = _host(host, options)
+    read = read or read_any(path, host)
+    if file == read.folder / NAME:
+        in_folder(read.folder)  # raises where a link leads out of the folder
+    if file.exists():
+        read_approvals(file)  # raises before any audio is measured
+    never = {name for name, kind in host.checks.items() if not kind.waivable}
+    decision = decide(check(path, options, host, read), request, never, options.today)
+    if decision.approval is not None:
+        append_approval(file, decision.approval)
+    return decision
 
 
 def plan(
@@ -404,7 +434,9 @@ def _case(
         LeftOutPlugins(host, ruleset, units(host.needs)).checks,
         [side for _, side in _chosen(read, options.sides)],
     )
-    paths = InputPaths(options.waivers, options.baseline, options.today, own_waivers=options.own_waivers)
+    paths = InputPaths(
+        options.waivers, options.baseline, options.today, own_waivers=options.own_waivers, approvals=options.approvals
+    )
     inputs = read_optional_inputs(read, sides, paths, ruleset, _installed(host, bound), lost)
     return PreparedRun(read, ruleset, bound, host, inputs, (*CORE, *host.needs), lost, level=level)
 
@@ -571,7 +603,8 @@ def _side_progress(progress: Callable[[str, float], None] | None, side: str) -> 
 
 
 __all__ = [
-    "CORE", "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "build_host", "check", "checked",
+    "CORE", "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "approve", "build_host", "check",
+    "checked",
     "choose", "exit_code", "listen", "plan", "read_any", "render", "rulesets", "rulesets_diff", "units", "where",
     "words",
 ]  # fmt: skip

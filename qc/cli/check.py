@@ -17,6 +17,8 @@ from qc.cli.progress import Progress
 from qc.cli.storing import cache
 from qc.cli.streams import say
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
+from qc.delivery.approvals import NAME
+from qc.delivery.reader import ReadDelivery
 from qc.judge.engine import exit_code
 from qc.judge.level_option import read_level
 from qc.judge.whole_report import with_failures
@@ -45,7 +47,9 @@ def check(words: argparse.Namespace) -> int:
     house = [Path(spec)] if spec and is_path(spec) else []
     house += [] if words.note_template is None else [Path(words.note_template)]
     inputs = _optional_inputs(words)
-    refuse_sources(targets, [*read.files, *house, *([inputs.waivers] if inputs.waivers else [])])
+    refuse_sources(
+        targets, [*read.files, *house, *([inputs.waivers] if inputs.waivers else []), *_approvals(inputs, read)]
+    )
     _keep_the_baseline(targets, inputs.baseline)
     precompile(host)
     with Progress(sys.stderr) as progress:
@@ -82,14 +86,26 @@ def _written(targets: Sequence[Output], report: Report, evidence: Evidence) -> t
 
 def _optional_inputs(words: argparse.Namespace) -> api.Options:
     """Return options with waivers, baseline and today's date; raises UsageError for an option without a file."""
-    for option, place in (("--waivers", words.waivers), ("--baseline", words.baseline)):
+    for option, place in (
+        ("--waivers", words.waivers),
+        ("--baseline", words.baseline),
+        ("--approvals", words.approvals),
+    ):
         if place == "":
             raise UsageError(f"{option}: the file has no name")
     if words.only_new and words.baseline is None:
         raise UsageError("--only-new: there is no earlier report to compare with; name one with --baseline")
-    waivers, baseline = (None if place is None else Path(place) for place in (words.waivers, words.baseline))
+    places = (words.waivers, words.baseline, words.approvals)
+    waivers, baseline, approvals = (None if place is None else Path(place) for place in places)
     today = date.today()  # noqa: DTZ011 - waivers expire by the local date
-    return api.Options(waivers=waivers, own_waivers=words.own_waivers, baseline=baseline, today=today)
+    return api.Options(
+        waivers=waivers, own_waivers=words.own_waivers, baseline=baseline, today=today, approvals=approvals
+    )
+
+
+def _approvals(inputs: api.Options, read: ReadDelivery) -> list[Path]:
+    """Return the files of approvals, which no report may be written over."""
+    return [read.folder / NAME, *([] if inputs.approvals is None else [inputs.approvals])]
 
 
 def _keep_the_baseline(targets: Sequence[Output], baseline: Path | None) -> None:

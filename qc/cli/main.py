@@ -66,8 +66,8 @@ class _Version(argparse.Action):
 
 
 COMMANDS = {
-    "check", "completion", "demo", "docs", "explain", "init", "listen", "new-plugin", "plan", "rulesets", "store",
-    "where",
+    "approve", "check", "completion", "demo", "docs", "explain", "init", "listen", "new-plugin", "plan", "rulesets",
+    "store", "where",
 }  # fmt: skip
 """Commands with a module of their own in qc.cli."""
 
@@ -116,11 +116,15 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--only-new", action="store_true", help="with --baseline: only new findings count for the exit code"
     )
+    check.add_argument(
+        "--approvals", metavar="FILE", help="list the approvals of this file too; no approval changes an outcome"
+    )
     _level(check, "judge every side at")
     _reproducible(check)
     _chain(check)
     _processing(check)
     _stored(check)
+    _approve(commands)
     _plan(commands)
     _listen(commands)
     _where(commands)
@@ -158,7 +162,8 @@ def parser() -> argparse.ArgumentParser:
     _plugins(commands)
     schema = commands.add_parser("schema", help="print a JSON Schema")
     schema.add_argument(
-        "model", choices=["report", "plan", "listen", "where", "delivery", "ruleset", "rulesets-diff", "waivers"]
+        "model",
+        choices=["report", "plan", "listen", "where", "delivery", "ruleset", "rulesets-diff", "waivers", "approvals"],
     )
     _explain(commands)
     completion = commands.add_parser("completion", help="print a completion script for a shell")
@@ -228,6 +233,34 @@ def _chain(command: argparse.ArgumentParser) -> None:
         "--chain", metavar="KEY=VALUE", action="append", default=[],
         help='change a chain value for this run, as "cut.land=10um"; repeatable; the report says so',
     )  # fmt: skip
+
+
+def _approve(commands: argparse._SubParsersAction[_Parser]) -> None:
+    approve = commands.add_parser(
+        "approve", help="judge a delivery and write down that you approve it",
+        description="Judge a delivery and, where nothing fails, add an approval to approvals.yaml beside it, bound to "
+        "the digests of audio, delivery file and ruleset, with the date and the verdict. What fails is approved only "
+        "check by check, each with a reason. A later check lists the approvals and says what has changed since.",
+        epilog="exit codes: 0 approved, 1 not approved since a check failed, 2 the command line, delivery file or file "
+        "of approvals cannot be used, 3 a plugin or the tool failed",
+    )  # fmt: skip
+    _delivery(approve)
+    approve.add_argument("--by", metavar="NAME", required=True, help="who approves it")
+    approve.add_argument("--note", metavar="TEXT", help="a note, of one line")
+    approve.add_argument(
+        "--despite", metavar="CHECK", action="append", default=[],
+        help="approve it although this check fails; repeatable, each followed by its --reason",
+    )  # fmt: skip
+    approve.add_argument("--reason", metavar="TEXT", action="append", default=[], help="why the check is accepted")
+    approve.add_argument(
+        "--approvals", metavar="FILE", help="add to this file; default: approvals.yaml in the delivery's folder"
+    )
+    approve.add_argument("--ruleset", metavar="NAME[@VERSION]", help="judge by this ruleset (or a ruleset file)")
+    approve.add_argument("--waivers", metavar="FILE", help="a file of waivers, in addition to those of the delivery")
+    approve.add_argument("--own-waivers", action="store_true", help="count only the waivers of --waivers")
+    _level(approve, "judge every side at")
+    _processing(approve)
+    _stored(approve)
 
 
 def _plan(commands: argparse._SubParsersAction[_Parser]) -> None:

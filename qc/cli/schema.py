@@ -8,6 +8,6 @@ from qc.cli.streams import emit
 
 
 def schema(model: str) -> int:
-    """Print the schema of `report`, `plan`, `listen`, `where`, `delivery`, `ruleset`, `rulesets-diff` or `waivers`."""
+    """Print the schema of a file that is read or written, by the name that the command line offers."""
     emit((files("qc") / "schemas" / f"{model}.json").read_bytes())
     return 0

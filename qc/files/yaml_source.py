@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from qc.model.errors import SidegateError
 
-Kind = Literal["delivery", "ruleset", "waivers", "case"]
+Kind = Literal["delivery", "ruleset", "waivers", "approvals", "case"]
 Loc = tuple[str | int, ...]
 M = TypeVar("M", bound="BaseModel")
 
@@ -30,6 +30,7 @@ _NAMES: dict[str, str] = {
     "delivery": "delivery file",
     "ruleset": "ruleset",
     "waivers": "waivers file",
+    "approvals": "file of approvals",
     "case": "case file",
 }
 

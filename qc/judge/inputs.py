@@ -1,4 +1,4 @@
-"""Optional inputs of a run: waivers and a baseline report."""
+"""Optional inputs of a run: waivers, approvals and a baseline report."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
 from qc.intake.side_input import read_input
+from qc.judge.approvals import NO_APPROVALS, ReadApprovals, load_approvals
 from qc.judge.waivers.loading import load_waivers
 from qc.judge.waivers.model import Waivers
 from qc.model.report import AudioFacts, RulesetFacts
@@ -30,6 +31,8 @@ class InputPaths:
     today: date | None = None
     own_waivers: bool = False
     """whether waivers written in the delivery, by its sender, are ignored"""
+    approvals: Path | None = None
+    """a file of approvals in addition to that in the delivery's folder"""
 
 
 @dataclass(frozen=True)
@@ -40,10 +43,11 @@ class OptionalInputs:
     earlier: Earlier | None
     never_excused: frozenset[str] = frozenset()
     """ids of checks of the audio itself, whose findings cannot be waived"""
+    approvals: ReadApprovals = NO_APPROVALS
 
     def compared(self, report: Report) -> Report:
-        """Return the report with the use of the waivers, compared with the baseline where there is one."""
-        report = report.model_copy(update={"waivers": self.waivers.facts()})
+        """Return the report with the use of the waivers, the approvals, and what changed since the baseline."""
+        report = self.approvals.added_to(report.model_copy(update={"waivers": self.waivers.facts()}))
         if self.earlier is None:
             return report
         from qc.judge.baseline.compare import compared  # imported late: most runs have no baseline
@@ -58,7 +62,7 @@ def read_optional_inputs(
     """Read and validate the optional inputs, before any audio is read.
 
     `sides` are the sides to judge, `checks` the existing checks, `lost` the ids of checks whose plugin did not load.
-    Raises DeliveryError for waivers and UsageError for a baseline, each one sentence.
+    Raises DeliveryError for waivers or approvals and UsageError for a baseline, each one sentence.
     """
     headers: dict[str, AudioFacts] = {}
 
@@ -72,8 +76,9 @@ def read_optional_inputs(
         read, paths.waivers, paths.today, checks, lambda side_id: facts(side_id).duration_s, lost=lost, sides=ids,
         own_only=paths.own_waivers,
     )  # fmt: skip
+    approvals = load_approvals(read, paths.approvals)
     if paths.baseline is None:
-        return OptionalInputs(waivers, None)
+        return OptionalInputs(waivers, None, approvals=approvals)
     from qc.judge.baseline.compare import Earlier, SideLayout, refuse_stale
     from qc.judge.baseline.earlier import read_baseline
 
@@ -84,4 +89,5 @@ def read_optional_inputs(
         name=ruleset.name, version=ruleset.version, sha256=ruleset.sha256, chain=ruleset.chain_rows
     )  # fmt: skip
     refuse_stale(earlier, rules, layouts, every_side=every_side)
-    return OptionalInputs(waivers, earlier, frozenset(id_ for id_, check in checks.items() if not check.waivable))
+    never_excused = frozenset(id_ for id_, check in checks.items() if not check.waivable)
+    return OptionalInputs(waivers, earlier, never_excused, approvals)

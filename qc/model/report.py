@@ -19,7 +19,7 @@ that of `--level`"""
 HowMeasured = Literal["heard", "partly stored", "stored"]
 """Whether this run measured a side or read the stored measurements of an earlier run"""
 GivenIn = Literal["delivery", "file"]
-"""The file a waiver is written in: the delivery file, by the sender, or the file of `--waivers`"""
+"""The file a waiver or approval is written in: one of the delivery, by the sender, or the file named by an option"""
 
 
 class Limit(Model):
@@ -440,6 +440,38 @@ class WaiverFacts(Model):
     """None in reports of versions without this field"""
 
 
+class DespiteFacts(Model):
+    """A check that failed when a delivery was approved, and the reason why it was accepted."""
+
+    check: str
+    reason: str
+
+
+class ApprovalFacts(Model):
+    """An earlier approval, compared with what is judged now. It changes no outcome."""
+
+    key: str
+    """file and line it is written in, "approvals.yaml:3" """
+    given_in: GivenIn
+    """"delivery": in the delivery's own folder, where its sender may have written it"""
+    by: str
+    on: str
+    """2026-11-30"""
+    verdict: Verdict
+    ruleset: str
+    """name and version"""
+    level: str | None = None
+    """the value of `--level` then; None without one"""
+    levels: Mapping[str, str] = Field(default_factory=dict)
+    """side -> the level it was judged at, "-6.0 dB" """
+    despite: tuple[DespiteFacts, ...] = ()
+    note: str = ""
+    changed: tuple[str, ...] = ()
+    """what is no longer as it was approved: "the audio of side A", "the delivery file", "the ruleset" """
+    not_compared: tuple[str, ...] = ()
+    """sides that this report does not judge, whose audio was not compared"""
+
+
 class LeftOut(Model):
     """The numbers of findings of a check on a side that each of two reports omitted, and that were not compared."""
 
@@ -532,6 +564,10 @@ class Report(Model):
     discs: tuple[DiscLevel, ...] = ()
     results: tuple[CheckResult, ...]
     waivers: tuple[WaiverFacts, ...] = ()
+    approvals: tuple[ApprovalFacts, ...] = ()
+    """in the order of their files; not in the JSON where there are none"""
+    approvals_unread: str = ""
+    """fault of an `approvals.yaml` in the delivery's folder that could not be read; not in the JSON without one"""
     baseline: BaselineFacts | None = None
     plugin_failures: tuple[PluginFailure, ...] = ()
     plugin_warnings: tuple[PluginFailure, ...] = ()
@@ -539,3 +575,7 @@ class Report(Model):
     verdict: Verdict
     cautions: tuple[str, ...] = ()
     run: Run | None = None
+
+    @model_serializer(mode="wrap")
+    def _leave_out_no_approvals(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return without_empty(without_empty(handler(self), "approvals"), "approvals_unread")

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
+from qc.delivery.approvals import ApprovalsFile
 from qc.delivery.model import Delivery
 from qc.delivery.waivers import WaiversFile
 from qc.files.atomic_write import put_file
@@ -35,6 +36,7 @@ _MODELS: dict[str, tuple[type[BaseModel], Literal["serialization", "validation"]
     "delivery": (Delivery, "validation", "Sidegate delivery"),
     "ruleset": (RulesetFile, "validation", "Sidegate ruleset"),
     "rulesets-diff": (RulesetDiff, "serialization", "Sidegate rulesets-diff"),
+    "approvals": (ApprovalsFile, "validation", "Sidegate approvals"),
     "waivers": (WaiversFile, "validation", "Sidegate waivers"),
 }
 NAMES = tuple(_MODELS)

@@ -24,6 +24,7 @@ from documents.commands import parsed, try_line
 from documents.pages import ROOT
 from qc import api
 from qc.cli.main import parser
+from qc.delivery.approvals import read_approvals
 from qc.delivery.reader import parse_delivery
 from qc.delivery.waivers import read_waivers
 from qc.judge.bind import bind
@@ -64,6 +65,14 @@ def ruleset(text, bench):
     bind(load_ruleset(Available(place), Sources(host.ruleset_folders)), host.checks, api.units(host.needs))
 
 
+def approvals(text, bench):
+    """Read it as a file of approvals."""
+    place = bench.folder / "shown-approvals.yaml"
+    place.write_text(text, encoding="utf-8")
+    assert read_approvals(place)
+    return "read as approvals"
+
+
 def waivers(text, bench):
     """Read it as a file of waivers."""
     place = bench.folder / "shown-waivers.yaml"
@@ -84,6 +93,7 @@ YAML = (
     ("delivery", {"schema", "title", "sides"}, delivery),
     ("ruleset", {"schema", "name", "version"}, ruleset),
     ("file of waivers", {"schema", "waivers"}, waivers),
+    ("file of approvals", {"schema", "approvals"}, approvals),
     ("case", {"why", "sides"}, case),
 )
 """(kind, top-level keys that tell it, what loads it)"""

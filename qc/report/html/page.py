@@ -19,7 +19,7 @@ from qc.report.html.finding_views import finding_views, groups, matters
 from qc.report.html.safe import harmless, island
 from qc.report.html.side_pictures import SidePictures, draw_side
 from qc.report.text.report import VERDICTS
-from qc.report.views import level_notes, requested_level, since, worth
+from qc.report.views import approvals, level_notes, requested_level, since, worth
 from qc.report.views.changed import change_lines
 from qc.report.views.declared import declared_lines
 from qc.report.views.glance import own_md5
@@ -46,6 +46,9 @@ def templates() -> Environment:
         "mark": since.mark,
         "line": since.whole_line,
         "given": given,
+        "approved": approvals.what,
+        "approved_in": approvals.given,
+        "since_approval": approvals.state,
     }
     return environment
 

@@ -10,6 +10,7 @@ from qc.model.quantity import clock
 from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.views import requested_level, since
 from qc.report.views import waivers as waived
+from qc.report.views.approvals import write_approvals, write_approvals_briefly
 from qc.report.views.changed import change_lines
 from qc.report.views.findings import CheckFindings, findings_by_check, place
 from qc.report.views.level_notes import goes_when_clean, gone_lines
@@ -88,6 +89,7 @@ def _quiet(page: Page, report: Report) -> None:
         if rest := group.count - len(group.first(FEW)):
             page.say(f"{group.most_serious.side} {group.check}: and {rest} more", indent=2)
     waived.write_waivers_briefly(page, report)
+    write_approvals_briefly(page, report)
 
 
 def _short(page: Page, measured: MeasuredFinding) -> str:
@@ -124,6 +126,7 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
     for line in lines:
         page.say(line, label="WARN".ljust(MARGIN), style="yellow")
     waived.write_waivers(page, report, verbose=verbose)
+    write_approvals(page, report, verbose=verbose)
     page.blank()
     sides(page, report, spare=None if verbose else SCREEN - page.lines)
     noted(page, report, verbose=verbose)
