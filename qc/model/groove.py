@@ -62,7 +62,8 @@ class Groove:
     tracing_ratio: Array
     """greatest ratio of the tip's radius to the radius of the groove's curve, of the greater wall"""
     drive_g: Array
-    """root mean square of the acceleration, of the greater wall, in multiples of 9.80665 m/s2"""
+    """root mean square of the acceleration, of the greater wall in each sector, in multiples of 9.80665 m/s2; its mean
+    over a second is therefore up to a few percent above `groove.drive_1s`, which is of one wall all along"""
 
     def __len__(self) -> int:
         """Return the number of sectors."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from enum import Enum
@@ -105,6 +106,20 @@ class ParameterType:
         words = {bool: "true or false", int: f"a whole number{unit}", float: f"a number{unit}", str: "a text"}
         return words.get(self.kind, "a pattern")
 
+    @property
+    def written_alike(self) -> str:
+        """The text that a ruleset would write for two of the choices; empty where each has its own."""
+        texts = [written(choice) for choice in self.choices]
+        return next((text for text in texts if texts.count(text) > 1), "")
+
+    def may_be(self, value: object) -> bool:
+        """Whether a check may get a value: one of the choices, or a value of this type and of no other."""
+        if self.choices:
+            return any(value is choice or (type(value) is type(choice) and value == choice) for choice in self.choices)
+        if self.kind is float:
+            return type(value) in {int, float} and math.isfinite(value)  # type: ignore[arg-type]
+        return type(value) is self.kind
+
     def read(self, text: str) -> Any:
         """Return the value that a ruleset writes; raises ValueError with the rest of a sentence about it."""
         if self.kind is str:
@@ -138,6 +153,11 @@ def written(value: Any) -> str:
 def is_limit(info: FieldInfo) -> bool:
     """Whether a field of a check's Limits is a limit, which a ruleset may be free to leave out."""
     return _plain(info.annotation, ())[0] is Limit
+
+
+def may_be_none(info: FieldInfo) -> bool:
+    """Whether a field's type has None among its members, so that a ruleset may leave the parameter unset."""
+    return NoneType in get_args(info.annotation)
 
 
 def parameter_type(info: FieldInfo) -> ParameterType | None:

@@ -81,7 +81,7 @@ class Runner:
 
         `thread` runs the call; `place`, where it is defined, counts where the thread is in no code of a plugin.
         """
-        error = TimedOutError(f"{state} after {self.time_limit_s:g} s, and was given up")
+        error = TimedOutError(f"{state} after {self.time_limit_s:g} s, and timed out")
         describe(error, place_of_thread(thread) or place)
         if frame := sys._current_frames().get(thread or 0):  # noqa: SLF001 - the only way to another thread's frames
             _debug(lambda: traceback.print_stack(frame))

@@ -15,6 +15,9 @@ from qc.text.sanitize import shown
 from qc.text.suggest import meant
 
 if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
+
+    from qc.model.parameters import ParameterType
     from qc.plugin_base import Check, Model, Need, Renderer
 
 _TEXTS = ("title", "why", "how", "remedy")
@@ -120,13 +123,28 @@ def _can_be_written(limits: type[Model], name: str) -> None:
     for key, info in limits.model_fields.items():
         if is_limit(info):
             continue
-        if parameter_type(info) is None:
+        parameter = parameter_type(info)
+        if parameter is None:
             kinds = "a Limit, str, bool, int, float, a Pattern, a Literal or an Enum"
             raise RefusedError(f'the check "{name}" has "{key}" in its Limits with a type that is not {kinds}')
+        if alike := parameter.written_alike:
+            raise RefusedError(f'the check "{name}" has two choices for "{key}" that a ruleset writes as {alike}')
+        _default(info, parameter, f'the check "{name}" has for "{key}"')
         if not (info.description or "").strip():
             raise RefusedError(
                 f'the check "{name}" has the parameter "{key}" without a description; write Field(description=...)'
             )
+
+
+def _default(info: FieldInfo, parameter: ParameterType, begin: str) -> None:
+    """Refuse a default of a parameter that is of another type than its field."""
+    from qc.model.parameters import may_be_none
+
+    if info.is_required():
+        return
+    default = info.get_default(call_default_factory=True)
+    if not (parameter.may_be(default) or (default is None and may_be_none(info))):
+        raise RefusedError(f"{begin} {_described(default)} as the default of a parameter; it must be {parameter.words}")
 
 
 def measures(result: object) -> tuple[type[Need[Any]], ...]:

@@ -81,6 +81,8 @@ def _run_case(
         hold(case, judged)
     except AssertionError as difference:
         return "differs", f"{name}: {difference}", judged
+    if judged.code == CODES["broken"]:
+        return "broken", f"{name}: {_broken(judged, ()) or 'a plugin that it needs failed'}", judged
     return "holds", "", judged
 
 

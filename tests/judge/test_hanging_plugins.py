@@ -147,7 +147,7 @@ def test_every_plugin_that_hangs_is_named_and_the_rest_is_judged(house, delivery
     assert done.returncode == 3
     assert [path.name for path in out.iterdir()] == ["r.json"]
     report = json.loads((out / "r.json").read_text())
-    after = f"after {PATIENCE} s, and was given up"
+    after = f"after {PATIENCE} s, and timed out"
     at = "it was still at the block from 2.7 s on"  # 131,072 frames at 48 kHz
     assert [
         (one["plugin"], one["stage"], one.get("side"), unplaced(one["message"])) for one in report["plugin_failures"]
@@ -180,7 +180,7 @@ def test_a_plugin_that_hangs_while_it_is_loaded_is_left_out(delivery, tmp_path):
     done, _ = ran(site, "check", delivery, "--patience", PATIENCE, "--out", f"json={tmp_path / 'r.json'}")
     assert done.returncode == 0  # nothing here needs them
     report = json.loads((tmp_path / "r.json").read_text())
-    given_up = f"had not ended after {PATIENCE} s, and was given up"
+    given_up = f"had not ended after {PATIENCE} s, and timed out"
     assert [(one["plugin"], one["stage"], unplaced(one["message"])) for one in report["plugin_warnings"]] == [
         ("acme", "load", f'plugin "acme" of acme-rules 1.2: it {given_up}'),
         ("beta", "qc_checks", f'plugin "beta" of acme-rules 1.2: qc_checks {given_up}'),
@@ -270,7 +270,7 @@ def test_a_need_that_hangs_is_an_error_of_the_checks_that_read_it(step, endless,
     host = built(("acme", plugin(qc_measures=[hanging(step, endless)], qc_checks=[TooLoud])))
     report = api.check(delivery, api.Options(str(ruleset), patience=1.5), host)
     (failure,) = report.plugin_failures
-    says = "it had not ended after 1.5 s, and was given up"
+    says = "it had not ended after 1.5 s, and timed out"
     assert (failure.plugin, failure.stage, failure.side) == ("acme", "house.loudest", "A")
     assert unplaced(failure.message) == says
     errors = [(one.check, one.reason) for one in report.results if one.outcome == "error"]
@@ -305,7 +305,7 @@ def test_a_check_that_cannot_be_made_is_an_error_and_the_rest_is_judged(where, e
 
     ruleset = with_limits(tmp_path, "house.too-loud: {most: {warn: 0.5, source: practice}}")
     host = built(("acme", plugin(qc_measures=[Loudest], qc_checks=[Refuses])))
-    says = "it had not ended after 0.5 s, and was given up" if where == "hangs" else "SystemExit: 0"
+    says = "it had not ended after 0.5 s, and timed out" if where == "hangs" else "SystemExit: 0"
     report = api.check(delivery, api.Options(str(ruleset), patience=0.5), host)
     (failure,) = report.plugin_failures
     assert (failure.plugin, failure.stage, failure.side) == ("acme", "house.too-loud", None)
@@ -342,7 +342,7 @@ def test_advice_that_hangs_leaves_the_finding(endless, delivery, tmp_path):
     report = api.check(delivery, api.Options(str(ruleset), patience=1.5), host)
     (failure,) = report.plugin_failures
     assert (failure.plugin, failure.stage) == ("acme", "house.too-loud")
-    assert unplaced(failure.message) == "it had not ended after 1.5 s, and was given up"
+    assert unplaced(failure.message) == "it had not ended after 1.5 s, and timed out"
     (result,) = [one for one in report.results if one.check == "house.too-loud"]
     assert (result.outcome, len(result.findings)) == ("warn", 1)
     assert result.findings[0].remedy == "Turn it down."
@@ -359,7 +359,7 @@ def test_a_delivery_reader_that_hangs_is_reported_and_the_next_is_tried(endless,
         (), extra=[("a", plugin(qc_read_delivery=never)), ("b", plugin(qc_read_delivery="text"))], runner=Runner(0.5)
     )
     assert host.read_delivery(tmp_path) == "text"
-    says = 'plugin "a": qc_read_delivery had not ended after 0.5 s, and was given up'
+    says = 'plugin "a": qc_read_delivery had not ended after 0.5 s, and timed out'
     assert [unplaced(failure.message) for failure in host.failures] == [says]
 
 

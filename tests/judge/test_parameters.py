@@ -7,12 +7,12 @@ import io
 import json
 from enum import Enum
 from pathlib import Path
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
-from pydantic import AfterValidator
+from pydantic import AfterValidator, create_model
 
 import qc_rulesets
 import qc_standard
@@ -326,3 +326,33 @@ def test_limits_that_no_ruleset_can_write_are_refused_when_the_plugin_loads():
     assert f'the check "{CHECK}" has "numbers" in its Limits with a type that is not a Limit, str' in refused(WithList)
     judges = {"grade": Judged("loudness.integrated", "<=")}
     assert 'judges "grade", which is a parameter and no Limit' in refused(house_catalogue.Catalogue, judges=judges)
+
+
+@pytest.mark.parametrize(
+    ("annotation", "default", "says"),
+    [
+        (int, "abc", "a value of type str as the default of a parameter; it must be a whole number"),
+        (int, True, "a value of type bool as the default of a parameter; it must be a whole number"),
+        (float, float("nan"), "a value of type float as the default of a parameter; it must be a number"),
+        (str, None, "nothing as the default of a parameter; it must be a text"),
+        (Pattern, "^a", "a value of type str as the default of a parameter; it must be a pattern"),
+        (Literal["a", "b"], "c", "a value of type str as the default of a parameter; it must be one of a, b"),
+        (Literal[1, "1"], 1, 'has two choices for "own" that a ruleset writes as 1'),
+    ],
+)
+def test_a_default_of_another_type_and_choices_written_alike_are_refused_when_the_plugin_loads(
+    annotation, default, says
+):
+    field = house_catalogue.Field(default=default, description="Its own.")
+    assert says in refused(create_model("Own", __base__=house_catalogue.Model, own=(annotation, field)))
+
+
+def test_defaults_of_the_type_of_their_field_load():
+    fields = {
+        "whole": (int, house_catalogue.Field(default=3, description="A number.")),
+        "part": (float, house_catalogue.Field(default=3, description="A number.")),
+        "text": (str | None, house_catalogue.Field(default=None, description="A text.")),
+        "form": (Pattern, house_catalogue.Field(default=Pattern("^a"), description="A pattern.")),
+        "later": (Later, house_catalogue.Field(default=Later.ANY, description="A choice.")),
+    }
+    assert refused(create_model("Own", __base__=house_catalogue.Model, **fields)) is None

@@ -61,7 +61,7 @@ def test_of_several_calls_each_result_and_each_fault_is_kept(endless):
     results, faults = Runner(0.3).each({"a": lambda: 1, "b": breaks, "c": endless, "d": partial(int, "4")})
     assert results == {"a": 1, "d": 4}
     faults = {key: PLACE.sub("", fault) for key, fault in faults.items()}
-    assert faults == {"b": "ValueError: x", "c": "it had not ended after 0.3 s, and was given up"}
+    assert faults == {"b": "ValueError: x", "c": "it had not ended after 0.3 s, and timed out"}
     assert list(results) == ["a", "d"]
 
 
@@ -96,7 +96,7 @@ def test_the_text_of_an_error_is_built_inside_the_call(endless):
     assert {key: PLACE.sub("", fault) for key, fault in faults.items()} == {
         ExitsError: "ExitsError",
         InterruptsError: "InterruptsError",
-        HangsError: "it had not ended after 0.3 s, and was given up",
+        HangsError: "it had not ended after 0.3 s, and timed out",
         OnceError: "OnceError: asked 1",
     }
 
@@ -117,7 +117,7 @@ def test_a_call_that_does_not_end_times_out_and_the_next_is_made(endless):
     with pytest.raises(TimedOutError) as caught:
         run(endless)
     assert 0.3 <= time.monotonic() - began < 3.0
-    assert exception_line(caught.value) == "it had not ended after 0.3 s, and was given up"
+    assert exception_line(caught.value) == "it had not ended after 0.3 s, and timed out"
     assert isinstance(caught.value, FAULTS)
     assert unfinished()
     assert run(lambda: 7) == 7

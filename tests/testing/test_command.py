@@ -237,6 +237,24 @@ def test_a_plugin_that_breaks_in_a_case_is_named(house):
     assert ET.parse(house.folder / "junit.xml").getroot().get("errors") == "1"
 
 
+def test_a_case_is_broken_where_a_plugin_that_every_run_needs_did_not_load(house, monkeypatch):
+    def refuse():
+        raise RuntimeError("no licence")
+
+    plugin = types.ModuleType("archive")
+    plugin.qc_checks = hookimpl(refuse)
+    plugin.qc_checks.__name__ = "qc_checks"
+    plugin.qc_report_done = hookimpl(lambda report: f"{report}")
+    plugin.qc_report_done.__name__ = "qc_report_done"
+    host = Host.build(extra=[("archive", plugin)])
+    monkeypatch.setattr(api, "build_host", lambda *_: host)
+    house.put("level.true-peak-too-high/pass-far-below", LOUD)
+    code, (line, total), _ = house.test("cases", "--junit", "junit.xml")
+    assert (code, total) == (3, "1 case: 1 met a broken plugin")
+    assert "plugin archive failed" in line
+    assert ET.parse(house.folder / "junit.xml").getroot().get("errors") == "1"
+
+
 def test_a_folder_of_a_package_is_tested_by_the_command_too(house):
     folder = Path(__file__).resolve().parents[1] / "cases"
     code, lines, _ = house.test(str(folder), "--only", "layout.lead-in-silence/warn-a-little-too-short")

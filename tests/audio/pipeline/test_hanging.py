@@ -20,7 +20,7 @@ from support.pass_parts import FRAMES, Collect, Delay, Memory, Sum, Times
 from support.plugins import sentences
 
 PATIENCE = 0.6
-GIVEN_UP = f"after {PATIENCE:g} s, and was given up"
+GIVEN_UP = f"after {PATIENCE:g} s, and timed out"
 
 
 @pytest.fixture(autouse=True)
@@ -75,10 +75,10 @@ def samples():
 @pytest.mark.parametrize(
     ("step", "at", "says"),
     [
-        ("start", None, "it had not ended after 0.6 s, and was given up"),
-        ("push", 0, "it was still at the block from 0.0 s on after 0.6 s, and was given up"),
-        ("push", 3_500, "it was still at the block from 0.1 s on after 0.6 s, and was given up"),
-        ("finish", None, "finish() had not ended after 0.6 s, and was given up"),
+        ("start", None, "it had not ended after 0.6 s, and timed out"),
+        ("push", 0, "it was still at the block from 0.0 s on after 0.6 s, and timed out"),
+        ("push", 3_500, "it was still at the block from 0.1 s on after 0.6 s, and timed out"),
+        ("finish", None, "finish() had not ended after 0.6 s, and timed out"),
     ],
 )
 def test_it_is_named_and_the_others_of_its_group_hear_on_from_that_very_block(samples, workers, step, at, says):
@@ -206,7 +206,7 @@ def test_what_is_derived_may_hang_too(samples):
     good = Collect("good")
     endless, other = Works((good,)), Sum((good,))
     measured = process_source(Memory(samples), plan([endless, other]), workers=1, runner=Runner(PATIENCE))
-    assert sentences(measured) == {endless: "it had not ended after 0.6 s, and was given up"}
+    assert sentences(measured) == {endless: "it had not ended after 0.6 s, and timed out"}
     assert measured[other] == pytest.approx(samples.sum())
 
 
