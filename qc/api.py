@@ -95,6 +95,9 @@ class Options:
     told: Callable[[str], None] | None = None
     """called with a sentence where the folder of stored measurements cannot be read or written or has other values, and
     about limits of a house that may fail at the recommended level"""
+    explained: Callable[[str], None] | None = None
+    """called with a sentence for each analysis that is measured although there is a folder of stored measurements: why
+    it is not taken from there, and what of its result cannot be stored"""
     patience: float | None = None
     """time limit of a call of plugin code, s; None: that of the host, 120 s unless it was built with another"""
     level: str | float | None = None
@@ -595,7 +598,10 @@ def _store(options: Options, host: Host) -> Store | None:
     packages = {plugin.name: f"{plugin.package} {plugin.version}" for plugin in host.plugins}
     owners: dict[type, str] = {**host.need_owner, **{host.checks[name]: owner for name, owner in host.owner.items()}}
     versions = {package_of(kind): packages.get(owner, "") for kind, owner in owners.items()}
-    return Store(options.cache, verify=options.verify, told=options.told, versions=versions)
+    return Store(
+        options.cache, verify=options.verify, told=options.told, versions=versions, explained=options.explained,
+        owners={package_of(kind): owner for kind, owner in owners.items()},
+    )  # fmt: skip
 
 
 def _side_progress(progress: Callable[[str, float], None] | None, side: str) -> Progress | None:

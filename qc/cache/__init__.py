@@ -2,8 +2,9 @@
 
 `codec.py` turns a value into MessagePack and arrays along its type, `entry.py` is one file, `keys.py` is what a result
 depends on, `store.py` holds results and digests, `place.py` finds the folder, `folder.py` reads and writes in it,
-private and never through links, and `sweep.py` keeps it to 4 GiB and 30 days. `measure/side.py` takes from the store
-what it has, measures the rest in one pass and stores what is new.
+private and never through links, and `sweep.py` keeps it to 4 GiB and 30 days. `explainer.py` with `reasons.py` says why
+an analysis was measured. `measure/side.py` takes from the store what it has, measures the rest in one pass and stores
+what is new.
 
 * The key of a result holds the digests of all files of the side and their places, the stream, the need's id, version,
   fields and taps, the version of its distribution, and a digest of the sources that decide its numbers: the kernels

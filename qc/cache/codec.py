@@ -78,7 +78,7 @@ def alike(value: Any, other: Any) -> bool:
     if type(value) is np.ndarray:
         return value is other or (_form(value) == _form(other) and value.tobytes() == other.tobytes())
     if is_dataclass(value) and not isinstance(value, type):
-        return _only_fields(type(value)) and all(
+        return is_only_fields(type(value)) and all(
             alike(getattr(value, field.name), getattr(other, field.name)) for field in fields(value)
         )
     return type(value) in {str, bytes, type(None)} and value == other
@@ -118,7 +118,7 @@ def _form(array: Array) -> tuple[Any, ...]:
 
 
 @cache
-def _only_fields(kind: type) -> bool:
+def is_only_fields(kind: type) -> bool:
     """Whether a dataclass is nothing but its fields, so that they make it again."""
     names = [field.name for field in fields(kind)]
     return list(inspect.signature(kind).parameters) == names and not hasattr(kind, "__post_init__")

@@ -3,7 +3,7 @@
     16 bytes   MARK
     32 bytes   SHA-256 of all that follows
      8 bytes   length of the header, little endian
-    header     MessagePack: key, day of the measurement, value
+    header     MessagePack: key, day of the measurement, value, digests of the parts of the key
     arrays     each a .npy file, from the next multiple of 64 on
 
 A file is read at once and its arrays are views of what was read. Nothing is believed before the checksum fits, and no
@@ -17,9 +17,11 @@ import hashlib
 import io
 import os
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import prod
 from pathlib import Path
+from types import MappingProxyType
 from typing import Annotated, Any
 
 import msgspec
@@ -29,7 +31,7 @@ from qc.cache.codec import NUMBERS, Array, NotStorableError, decode, encode
 from qc.files.atomic_write import write_file
 from qc.files.bounded_read import UnreadableFileError, open_plain, read_open
 
-MARK = b"sidegate-kept-4\n"
+MARK = b"sidegate-kept-5\n"
 _ANY = re.compile(rb"sidegate-kept-[0-9]\n")
 """MARK of any version."""
 LONGEST = 256 * 2**20
@@ -59,12 +61,18 @@ class _Header(msgspec.Struct, array_like=True, forbid_unknown_fields=True):
     key: str
     day: Annotated[str, msgspec.Meta(pattern=r"\A\d{4}-\d\d-\d\d\Z")]
     value: msgspec.Raw
+    parts: tuple[tuple[str, str], ...] = ()
 
 
-def write(path: Path, key: str, kind: Any, value: Any, day: str) -> None:
-    """Store a value of a type; raises NotStorableError for one that is not stored, OSError."""
+def write(
+    path: Path, key: str, kind: Any, value: Any, day: str, parts: Mapping[str, str] = MappingProxyType({})
+) -> None:
+    """Store a value of a type; raises NotStorableError for one that is not stored, OSError.
+
+    `parts` has digests of what the key was made of, by name.
+    """
     written, arrays = encode(kind, value)
-    header = msgspec.msgpack.encode(_Header(key, day, msgspec.Raw(written)))
+    header = msgspec.msgpack.encode(_Header(key, day, msgspec.Raw(written), tuple(parts.items())))
     pieces: list[bytes | memoryview] = [len(header).to_bytes(8, "little"), header]
     size = _HEAD + len(header)
     for array in arrays:
@@ -93,6 +101,16 @@ def read(path: Path, key: str, kind: Any) -> Dated:
     if header.key != key:
         raise DamagedError("is damaged")
     return Dated(value, header.day)
+
+
+def parts(path: Path) -> dict[str, str]:
+    """Return the digests of what the key of an entry was made of, by name; empty where they cannot be read."""
+    try:
+        content = _content(path)
+        end = _HEAD + int.from_bytes(content[_SUM:_HEAD], "little")
+        return dict(msgspec.msgpack.decode(content[_HEAD : min(end, _HEAD + HEADER)], type=_Header).parts)
+    except Exception:  # what is in a forged header may make a parser raise anything
+        return {}
 
 
 def _content(path: Path) -> bytes:

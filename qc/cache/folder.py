@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from qc.cache import entry
@@ -36,6 +37,8 @@ class StoreFolder:
         self.path, self.report = path, report
         self.written = False
         self._reported: set[str] = set()
+        self.unusable: dict[Path, str] = {}
+        """why an entry could not be used, by its path"""
 
     @cached_property
     def fault(self) -> str:
@@ -60,20 +63,23 @@ class StoreFolder:
         except FileNotFoundError:
             return None
         except (DamagedError, UnreadableFileError) as fault:
+            self.unusable[path] = str(fault)
             self._report(f"what is stored in {shown(str(path), LONG)} {fault}; it is measured again", kind=str(fault))
             return None
         with contextlib.suppress(OSError):
             os.utime(path)  # used now: it goes after those that were not
         return found
 
-    def write(self, path: Path, key: str, kind: Any, value: Any) -> None:
+    def write(
+        self, path: Path, key: str, kind: Any, value: Any, parts: Mapping[str, str] = MappingProxyType({})
+    ) -> None:
         """Write an entry of today; raises NotStorableError for a value that is not stored."""
         day = datetime.now(UTC).date().isoformat()
         try:
             for left in reversed(range(ATTEMPTS)):
                 try:
                     self._make(path.parent)
-                    entry.write(path, key, kind, value, day)
+                    entry.write(path, key, kind, value, day, parts)
                     break
                 except FileNotFoundError:  # another process cleared the store meanwhile
                     if not left:

@@ -20,7 +20,7 @@ from qc.dsp.kernels.cache import digest as digest_of_kernels
 from qc.model.version import VERSION
 from qc.plugin_base import Analysis, Need, Stream, Tap
 
-FORMAT = 2
+FORMAT = 3
 _OWN = __name__.partition(".")[0]
 MOST_FILES = 2_000
 """Sources of a plugin that are gone through at the most."""
@@ -48,14 +48,23 @@ def key_of(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str], *
     `versions` names the distribution of each plugin's outermost package, with its version. `on` is what values
     computed from the result depend on besides.
     """
+    return _digest([*parts_of(analysis, sound, versions, *on).items()])
+
+
+def parts_of(analysis: Analysis[Any], sound: Sound, versions: Mapping[str, str], *on: Any) -> dict[str, str]:
+    """Return a digest of each part of a key by its name; raises NotStorableError as `key_of` does."""
     try:
-        taps, packages = _taps(analysis), _packages(analysis)
-        return _digest([
-            FORMAT, parameters(sound), type(analysis).id, type(analysis).version, parameters(analysis),
-            [parameters(tap) for tap in taps], _core(),
-            [[package, versions.get(package, ""), code_of(package)] for package in packages],
-            [parameters(value) for value in on],
-        ])  # fmt: skip
+        parts = {
+            "format": FORMAT, "core": _core(), "side": parameters(sound),
+            "version": [type(analysis).id, type(analysis).version], "parameters": parameters(analysis),
+            "taps": [parameters(tap) for tap in _taps(analysis)],
+        }  # fmt: skip
+        for package in _packages(analysis):
+            parts[f"sources {package}"] = code_of(package)
+            parts[f"distribution {package}"] = versions.get(package, "")
+        if on:
+            parts["on"] = [parameters(value) for value in on]
+        return {name: _digest(part) for name, part in parts.items()}
     except NotStorableError:
         raise
     except Exception as error:  # a plugin's own code may raise anything

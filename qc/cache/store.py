@@ -18,8 +18,9 @@ from typing import Any, TypeVar
 
 from qc.cache.codec import NotStorableError, alike, as_stored
 from qc.cache.entry import Dated
+from qc.cache.explainer import Explainer, Reasons
 from qc.cache.folder import StoreFolder
-from qc.cache.keys import Sound, key_of, look_at, result_of
+from qc.cache.keys import Sound, key_of, look_at, parts_of, result_of
 from qc.cache.place import LONG
 from qc.cache.sweep import FILES, SUFFIX, sweep
 from qc.plugin_base import Analysis, Need
@@ -60,16 +61,22 @@ class Store:
         Called with each sentence about what cannot be read or written, or differs.
     versions
         Outermost package of a plugin -> its distribution with the version.
+    explained
+        Called with a sentence for each analysis that is measured: why it is not taken from the store.
+    owners
+        Outermost package of a plugin -> its name, for these sentences.
     """
 
     def __init__(
         self, folder: Path, *, verify: bool = False, told: Callable[[str], None] | None = None,
-        versions: Mapping[str, str] | None = None,
+        versions: Mapping[str, str] | None = None, explained: Callable[[str], None] | None = None,
+        owners: Mapping[str, str] | None = None,
     ) -> None:  # fmt: skip
         self._folder = StoreFolder(folder, told or (lambda _: None))
         self._verify, self._versions = verify, versions or {}
         self._differing: set[str] = set()
         self._new: set[str] = set()
+        self._explainer = None if explained is None else Explainer(self._folder, explained, owners or {})
 
     @property
     def verifies(self) -> bool:
@@ -82,6 +89,8 @@ class Store:
         """Return the digests of a file that was seen in this very state before; None unless all `names` are there."""
         stored = None if self._verify else self._digests(path, state)
         digests = {} if stored is None else dict(stored.value.digests)
+        if self._explainer is not None and stored is None:
+            self._explainer.look_for_another_state(*self._record(path, state)[:2], self._new)
         return digests if stored is not None and digests.keys() >= set(names) else None
 
     def resembles(self, state: State) -> bool:
@@ -104,7 +113,7 @@ class Store:
         return found if found is not None and found.value.state == state else None
 
     def _record(self, path: Path, state: State) -> tuple[Path, str, Any]:
-        key = hashlib.blake2b(os.fsencode(os.path.realpath(path)), digest_size=32).hexdigest()
+        key = _file_key(path)
         return self._folder.path / FILES / f"{state[0]}-{key[:32]}{SUFFIX}", key, _FileDigests
 
     # -- results -----------------------------------------------------------------------------------------------
@@ -121,10 +130,35 @@ class Store:
         day = min((stored.day for stored in found.values()), default="")
         return StoredResults({analysis: stored.value for analysis, stored in found.items()}, day)
 
-    def keep(self, sound: Sound, results: Mapping[Analysis[Any], Any]) -> None:
-        """Store results; those of a type that is not stored are left out."""
+    def keep(self, sound: Sound, results: Mapping[Analysis[Any], Any], reasons: Reasons | None = None) -> None:
+        """Store results; those of a type that is not stored are left out, and reported where it is to be explained."""
+        reasons = reasons or {}
         for analysis, result in results.items():
-            self._write(result, sound, analysis)
+            try:
+                self._folder.write(*self._entry(sound, analysis), result, self._parts(sound, analysis))
+            except NotStorableError as error:
+                if self._explainer is not None and analysis in reasons:
+                    reasons[analysis] = self._explainer.unstored(analysis, result, error)
+        if self._explainer is not None:
+            self._explainer.say(_side(sound), reasons)
+
+    def reasons(self, sound: Sound | None, analyses: Iterable[Analysis[Any]], files: Iterable[Path]) -> Reasons:
+        """Return why each analysis is not taken from the store; empty where nothing is to be explained.
+
+        To be called before anything of this run is stored. `files` are those of the side.
+        """
+        if self._explainer is None:
+            return {}
+        names = set() if sound is None else self._folder.names(sound.digest)
+        same = self._explainer.reason_of_all(names, map(_file_key, files), verify=self._verify)
+        found = {}
+        for analysis in analyses:
+            found[analysis] = same
+            with contextlib.suppress(NotStorableError):  # `keep` says so
+                if not same and sound is not None:
+                    path, *_ = self._entry(sound, analysis)
+                    found[analysis] = self._explainer.reason(path, self._parts(sound, analysis), names)
+        return found
 
     def recall(self, sound: Sound, analysis: Analysis[Any], on: Any, kind: type[T]) -> T | None:
         """Return what was computed from an analysis' result before; `on` is everything else that it depends on."""
@@ -153,6 +187,10 @@ class Store:
     def _write(self, value: Any, sound: Sound, analysis: Analysis[Any], *further: Any) -> None:
         with contextlib.suppress(NotStorableError):
             self._folder.write(*self._entry(sound, analysis, *further), value)
+
+    def _parts(self, sound: Sound, analysis: Analysis[Any]) -> dict[str, str]:
+        """Return digests of what the key of a result is made of; raises NotStorableError."""
+        return parts_of(analysis, sound, self._versions)
 
     def _entry(self, sound: Sound, analysis: Analysis[Any], kind: Any = None, *on: Any) -> tuple[Path, str, Any]:
         """Return path, key and type of a result, or of a `kind` that is computed from it; raises NotStorableError."""
@@ -199,6 +237,10 @@ def seal(results: Mapping[Need[Any], Any]) -> dict[Need[Any], Any]:
         with contextlib.suppress(NotStorableError):
             sealed[need] = as_stored(result_of(type(need)), result)
     return sealed
+
+
+def _file_key(path: Path) -> str:
+    return hashlib.blake2b(os.fsencode(os.path.realpath(path)), digest_size=32).hexdigest()
 
 
 def _side(sound: Sound) -> str:

@@ -56,6 +56,7 @@ def check(words: argparse.Namespace) -> int:
         options = replace(
             inputs, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.update,
             chain=tuple(words.chain), cache=cache(words, read), verify=words.verify, told=say,
+            explained=say if words.verbose else None,
             level=words.level, formats=tuple(word.partition("=")[0] for word in asked),
         )  # fmt: skip
         checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in targets))

@@ -101,7 +101,11 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--note-template", metavar="FILE", help="note: write it from this template of your own")
     detail = check.add_mutually_exclusive_group()
     detail.add_argument("--quiet", action="store_true", help="text: the verdict and what must be fixed, a line each")
-    detail.add_argument("--verbose", action="store_true", help="text: every finding, limit and measurement")
+    detail.add_argument(
+        "--verbose",
+        action="store_true",
+        help="text: every finding, limit and measurement; on stderr why an analysis was measured again",
+    )
     check.add_argument("--ascii", action="store_true", help="text: plain ASCII")
     check.add_argument("--strict", action="store_true", help="end with 1 on warnings too")
     check.add_argument("--waivers", metavar="FILE", help="a file of waivers, in addition to those of the delivery")

@@ -14,7 +14,10 @@ def cache(words: argparse.Namespace, read: ReadDelivery) -> Path | None:
     """Return the folder of stored measurements, or None; report on stderr a store of the delivery that is not used."""
     if sentence := sent(read.folder):
         say(sentence)
+    verbose = getattr(words, "verbose", False)
     if words.no_cache:
+        if verbose:
+            say("every analysis is measured: --no-cache, so no measurement is read or stored")
         return None
     where = outside(place(words.cache), read.folder)
     if where.why:

@@ -43,6 +43,11 @@ class SideInput:
     stored: tuple[Digests, ...] = ()
     """the stored digests of each file; empty unless all are stored"""
 
+    @property
+    def paths(self) -> list[Path]:
+        """The files of the side."""
+        return [file.declared.path for file in self.files]
+
     def digested(self, fault: AudioFault | None = None) -> ReceivedAudio:
         """Return the received audio with its digests, after the pass, which may have found `fault`.
 

@@ -168,6 +168,7 @@ def _measure(
     left = [analysis for analysis in planned.analyses if analysis not in stored]
     measured, sound = Measurements(source.stream, 1), None
     passes = bool(left) or not stored
+    reasons = {} if store is None else store.reasons(stored_sound, left, side_input.paths)
     if passes:
         fresh = _measure_in_one_pass(side_input, source, planned.only(left), options)
         if isinstance(fresh, ReceivedAudio):
@@ -191,7 +192,7 @@ def _measure(
     if received.fatal:
         return _faulty_side(side_input, received, unbuilt)
     if store is not None and sound is not None:
-        store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new})
+        store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new}, reasons)
     read_by_groove = _read_by_groove(planned, measured)
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # needs that only others read are released

@@ -219,7 +219,7 @@ def test_verify_takes_away_what_is_stored_of_audio_that_cannot_be_judged(tmp_pat
     stored, keep = [], Store.keep
     monkeypatch.setattr(Store, "keep", lambda *words: stored.append(words) or keep(*words))
     check(good)
-    ((store, sound, results),) = stored
+    ((store, sound, results, *_),) = stored
     digest = hashlib.sha256((bad / "side-a.wav").read_bytes()).hexdigest()
     keep(store, replace(sound, files=((digest, *sound.files[0][1:]),)), results)
     assert check(bad)[1] == {"A": "stored"}, "as long as nothing is verified"
@@ -403,6 +403,13 @@ class Odd(Crest):
 
 
 @dataclass(frozen=True)
+class Untyped(Analysis):
+    id: ClassVar[str] = "house.untyped"
+    of = classmethod(lambda cls, _chain: cls())
+    start = Crest.start
+
+
+@dataclass(frozen=True)
 class Raising(Odd):
     id: ClassVar[str] = "house.raising"
 
@@ -451,7 +458,7 @@ def test_another_version_of_a_need_is_heard(folder, check):
     assert check(folder, built(Newer))[1]["A"] == "partly stored"
 
 
-def test_the_sources_of_a_plugin_are_part_of_what_it_measured(folder, check, tmp_path, monkeypatch):
+def test_the_sources_of_a_plugin_are_part_of_what_it_measured(folder, check, why, tmp_path):
     """No version has to be raised: an edit to any file of its package is enough."""
     package = tmp_path / "house_of_tests"
     package.mkdir()
@@ -464,7 +471,7 @@ def test_the_sources_of_a_plugin_are_part_of_what_it_measured(folder, check, tmp
     assert check(folder, built(made))[1]["A"] == "stored"
     (package / "beside.py").write_text("FACTOR = 2.0\n")
     keys.code_of.cache_clear()
-    assert check(folder, built(made))[1]["A"] == "partly stored"
+    assert why(folder, made) == ["side A: house.made was measured: the source of house_of_tests changed"]
     del sys.modules["house_of_tests"]
 
 
@@ -473,6 +480,62 @@ def test_a_need_without_sources_is_not_stored(folder, check):
     for _ in range(2):
         check(folder, built(made))
     assert check(folder, built(made))[1]["A"] == "partly stored"
+
+
+# -- why it was measured ---------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def why(tmp_path):
+    """Judge with a store; gives the sentences about what was measured."""
+
+    def run(folder, *needs, verify=False):
+        said = []
+        options = api.Options(cache=tmp_path / "store", verify=verify, explained=said.append)
+        api.check(folder, options, built(*needs) if needs else installed())
+        return [sentence for sentence in said if sentence.startswith("side A: ")]
+
+    return run
+
+
+def test_each_analysis_that_was_measured_is_named_with_the_reason(folder, why, monkeypatch):
+    every = "side A: every analysis was measured: "
+    assert why(folder) == [every + "this audio was not measured before"]
+    assert why(folder) == []
+    assert why(folder, Crest) == ["side A: house.crest was measured: it was not measured of this audio before"]
+    monkeypatch.setattr(Crest, "version", 2)
+    assert why(folder, Crest) == ["side A: house.crest was measured: its version changed"]
+    assert why(folder, Crest, verify=True) == [every + "--verify measures everything again"]
+
+
+@pytest.mark.parametrize("seconds", [2.0, 3.0])
+def test_a_file_that_changed_is_the_reason(folder, why, seconds):
+    why(folder)
+    soundfile.write(min(folder.glob("*.wav")), music(9, seconds).T, RATE, subtype="PCM_24")
+    assert why(folder) == ["side A: every analysis was measured: the file changed"]
+
+
+def test_an_entry_that_is_damaged_is_the_reason(folder, why, tmp_path):
+    why(folder)
+    for path in (tmp_path / "store").glob("*/level.peaks-*.kept"):
+        path.write_bytes(path.read_bytes()[:-1])
+    assert why(folder) == ["side A: level.peaks was measured: what is stored of it is damaged"]
+
+
+def test_a_result_that_cannot_be_stored_is_described_with_class_and_plugin_in_each_run(folder, why):
+    words = (
+        "side A: house.odd was measured: its result cannot be stored, so it is measured in each run: the result of Odd "
+        "holds a value of type Own, a type that no store can write (plugin house)"
+    )
+    assert words in why(folder, Odd)
+    assert why(folder, Odd) == [words]
+
+
+def test_a_result_whose_type_is_not_named_is_described(folder, why):
+    assert (
+        "side A: house.untyped was measured: its result cannot be stored, so it is measured in each run: Untyped does "
+        "not name the type of its result; write Analysis[TYPE] (plugin house)"
+    ) in why(folder, Untyped)
 
 
 # -- the folder ------------------------------------------------------------------------------------------------

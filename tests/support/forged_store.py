@@ -18,7 +18,7 @@ def header(octets):
     """The header of a stored file, as key, day and value, and where it ends."""
     start = MARK + SUM + LENGTH
     end = start + int.from_bytes(octets[start - LENGTH : start], "little")
-    key, day, value = msgspec.msgpack.decode(octets[start:end])
+    key, day, value, _ = msgspec.msgpack.decode(octets[start:end])
     return {"key": key, "day": day, "value": value}, end
 
 
