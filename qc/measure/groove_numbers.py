@@ -118,11 +118,13 @@ class GrooveNumbers:
             groove = self.groove(GrooveAt(level))
             read = self._measurement.read_by_groove
             assert read is not None  # a side with a groove was measured
-            self._evaluated[kind, level] = self._runner(_evaluate, self._needs[kind], groove, read)
+            self._evaluated[kind, level] = self._runner(_evaluate, kind, self._needs[kind], groove, read)
         return self._evaluated[kind, level]
 
 
-def _evaluate(need: GrooveDerived[Any], groove: Groove, read: Measurements) -> tuple[Any, dict[str, Quantity]]:
+def _evaluate(
+    kind: Kind, need: GrooveDerived[Any], groove: Groove, read: Measurements
+) -> tuple[Any, dict[str, Quantity]]:  # fmt: skip
     """Return the result and numbers of a need; it gets the results that it reads in a collection of its own."""
     own = set(need.needs())
     results = Measurements(
@@ -132,4 +134,4 @@ def _evaluate(need: GrooveDerived[Any], groove: Groove, read: Measurements) -> t
         {other: why for other, why in read.failed.items() if other in own},
     )
     result = need.evaluate(groove, results)
-    return result, published_by(need, result)
+    return result, published_by(kind, need, result)

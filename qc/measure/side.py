@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from typing import Any
@@ -17,6 +17,7 @@ from qc.cache.keys import Sound
 from qc.cache.store import Store, StoredResults, seal
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
+from qc.groove.level.side_at_level import UNITS
 from qc.groove.signal.programme import Programme
 from qc.intake.inspection import with_fault
 from qc.intake.side_input import SideInput, read_input
@@ -80,7 +81,11 @@ class SideMeasurement:
     @property
     def publishers(self) -> dict[str, type[Need[Any]]]:
         """The kind of need that publishes each measurement."""
-        return {name: kind for kind in (*self.needs, *self.broken) for name in kind.publishes}
+        publishers: dict[str, type[Need[Any]]] = {}
+        for kind in (*self.needs, *self.broken):
+            for name in kind.publishes:
+                publishers.setdefault(name, kind)  # a later kind of this name is broken
+        return publishers
 
 
 def measure_side(
@@ -90,10 +95,26 @@ def measure_side(
 
     Faults of its audio are in `received`; they raise nothing.
     """
-    wanted, unbuilt = _build_needs(needs, chain, options.runner)
+    collisions = name_collisions(needs)
+    wanted, unbuilt = _build_needs([kind for kind in needs if kind not in collisions], chain, options.runner)
     planned, lost = _plan_needs(wanted, options.runner)
     wanted = {kind: need for kind, need in wanted.items() if kind not in lost}
-    return _measure(read, read.delivery.sides[index], wanted, {**unbuilt, **lost}, planned, options)
+    return _measure(read, read.delivery.sides[index], wanted, {**unbuilt, **lost, **collisions}, planned, options)
+
+
+def name_collisions(kinds: Iterable[type[Need[Any]]]) -> dict[type[Need[Any]], str]:
+    """Return the kinds of need that announce the name of another number, each with a sentence that names it.
+
+    A name belongs to the core, else to the first of the kinds that announces it, whether that one has a result or not.
+    """
+    taken = {*UNITS, *FILE_UNITS}
+    collisions: dict[type[Need[Any]], str] = {}
+    for kind in kinds:  # the core's first, then those of plugins, then what only checks ask for
+        if twice := sorted(taken & {*kind.publishes}):
+            collisions[kind] = f'it publishes "{shown(twice[0])}", which is published by another need'
+        else:
+            taken |= {*kind.publishes}
+    return collisions
 
 
 def _plan_needs(wanted: Mapping[type[Need[Any]], Need[Any]], runner: Runner) -> tuple[Plan, dict[type[Need[Any]], str]]:
@@ -274,32 +295,27 @@ def _publish(
 ) -> tuple[dict[type[Need[Any]], Any], dict[type[Need[Any]], str], dict[str, Quantity]]:  # fmt: skip
     """Return by kind of need the results and the reasons for missing ones, and all published quantities by name.
 
-    A need that raises while it publishes, or publishes a name it did not announce, is broken.
+    A need that raises while it publishes, or publishes what it did not announce, is broken.
     """
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     published, refused = runner.each(
-        {kind: partial(published_by, wanted[kind], result) for kind, result in results.items()}
+        {kind: partial(published_by, kind, wanted[kind], result) for kind, result in results.items()}
     )
-    quantities: dict[str, Quantity] = {}
-    for kind, of_need in published.items():  # the core's first, then those of plugins, then what only checks ask for
-        if taken := next((name for name in of_need if name in quantities or name in FILE_UNITS), ""):
-            refused[kind] = f'it publishes "{shown(taken)}", which is published by another need'
-        else:
-            quantities |= of_need
-    return results, {**unbuilt, **failed, **refused}, quantities
+    quantities = {name: quantity for of_need in published.values() for name, quantity in of_need.items()}
+    return results, {**failed, **refused, **unbuilt}, quantities
 
 
-def published_by(need: Need[Any], result: Any) -> dict[str, Quantity]:
-    """Return what a need publishes of a result; raises TypeError or ValueError for what it did not announce."""
+def published_by(kind: type[Need[Any]], need: Need[Any], result: Any) -> dict[str, Quantity]:
+    """Return what a need publishes of a result; raises TypeError or ValueError for what its kind did not announce."""
     published = dict(need.publish(result))
     for name, quantity in published.items():
-        if name not in need.publishes:
+        if name not in kind.publishes:
             raise ValueError(f"it publishes {name}, which it did not announce")
         if type(quantity) is not Quantity:
             raise TypeError(f"it publishes {name} as a {type(quantity).__name__}, not a Quantity")
-        if quantity.unit != need.publishes[name]:
-            raise ValueError(f"it publishes {name} in {quantity.unit} and announced {need.publishes[name]}")
+        if quantity.unit != kind.publishes[name]:
+            raise ValueError(f"it publishes {name} in {quantity.unit} and announced {kind.publishes[name]}")
         published[name] = Quantity.model_validate(quantity.model_dump(warnings=False))
     return published
 

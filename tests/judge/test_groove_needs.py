@@ -14,6 +14,8 @@ import numpy as np
 import pytest
 
 from qc import api
+from qc.judge.engine import exit_code
+from qc.plugin_api import GrooveAt, Quantity
 from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
 from support.close_turns import NAME, CloseTurns, GrooveReader, TurnLand, counting
@@ -272,3 +274,29 @@ def test_every_format_can_be_written_and_names_the_limit_that_rules(delivery, ho
         text = (tmp_path / places[name]).read_text(encoding="utf-8")
         assert "house.close-turns" in text, name
     assert json.loads((tmp_path / "r.json").read_text())["sides"][0]["levels"]["ruling"] == LIMIT
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [("level.true_peak", "dBTP"), ("groove.land_min", "um"), ("audio.sample_rate", "Hz"), (NAME, "um")],
+)
+def test_a_need_that_only_a_check_asks_for_cannot_replace_a_number(name, unit, delivery, tmp_path):
+    class Taking(TurnLand):
+        id = "house.taking"
+        publishes: ClassVar[dict[str, str]] = {name: unit}
+
+        def publish(self, result):
+            return {name: Quantity(value=-9.0, unit=unit)}
+
+    body = LIMITS.replace("house.close-turns", "house.reads-groove").replace(", sets_level: fail", "")
+    ruleset = str(Houses(tmp_path / "reads").put_at("house.yaml", "house@1.0.0", body, "disc-12in-33@3.0.0"))
+    asking = type("Asking", (GrooveReader,), {"needs": (GrooveAt, Taking)})
+    house = plugin(qc_measures=[TurnLand], qc_checks=[asking])
+    host = Host.build(extra=[("house", house)], core=api.units(()), formats=api.FORMATS)
+    report = check(delivery, ruleset, host)
+    without = check(delivery, ruleset, host_of(TurnLand, checks=(GrooveReader,)))
+    assert report.sides[0].measurements == without.sides[0].measurements
+    (failure,) = report.plugin_failures
+    assert failure.stage == "house.taking"
+    assert failure.message == f'it publishes "{name}", which is published by another need'
+    assert exit_code(report) == 3
