@@ -519,7 +519,8 @@ def render(
     calls = FormatCalls(name, host.renderer_owner.get(name, TOOL), host.runner)
     path = out if isinstance(out, Path) else None
     renderer = calls(lambda: kinds[name].load().for_path(path))
-    return calls.write(renderer, report, evidence, out, shown(str(out), longest=500))
+    calls.write(renderer, report, evidence, out, shown(str(out), longest=500))
+    return calls.remark(renderer)
 
 
 def build_host(time_limit_s: float | None = None, without: Sequence[str] = ()) -> Host:

@@ -194,11 +194,11 @@ def write(output: Output, report: Report, evidence: Evidence) -> None:
     calls = FormatCalls(output.renderer.name, output.owner, output.runner)
     if output.path is None:
         content = io.BytesIO()
-        remark = calls.write(output.renderer, report, evidence, content, output.place)
+        calls.write(output.renderer, report, evidence, content, output.place)
         emit(content.getvalue())
     else:
-        remark = calls.write(output.renderer, report, evidence, output.path, output.place)
-    if remark:
+        calls.write(output.renderer, report, evidence, output.path, output.place)
+    if remark := calls.remark(output.renderer):
         say(remark)
 
 

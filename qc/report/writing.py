@@ -39,23 +39,24 @@ class FormatCalls(NamedTuple):
     owner: str
     runner: Runner
 
-    def __call__(self, call: Callable[[], R]) -> R:
+    def __call__(self, call: Callable[[], R], outcome: str = "nothing was written") -> R:
         """Call into the format and return its result; raises FormatFailedError if it raises or times out.
 
-        A UsageError of its own passes as it is, and so does an OSError of a full disk, which is no fault of the format.
+        `outcome` says what is written then. A UsageError of a format of the tool passes as it is, and so does an
+        OSError of a full disk, which is no fault of the format.
         """
         try:
             return self.runner(call)
-        except UsageError:
-            raise
         except FAULTS as error:
+            if isinstance(error, UsageError) and self.owner == CORE:
+                raise
             if isinstance(error, OSError) and error.errno in FULL:
                 raise
-            message = f'the format "{self.name}" broke: {exception_line(error)}; nothing was written'
+            message = f'the format "{self.name}" broke: {exception_line(error)}; {outcome}'
             raise FormatFailedError(PluginFailure(plugin=self.owner, stage=self.name, message=message)) from None
 
-    def write(self, renderer: Renderer, report: Report, evidence: Evidence, out: Path | BinaryIO, place: str) -> str:
-        """Write a report to a path or a stream, and return the remark of the format.
+    def write(self, renderer: Renderer, report: Report, evidence: Evidence, out: Path | BinaryIO, place: str) -> None:
+        """Write a report to a path or a stream.
 
         Errors name a path by `place`. Raises FormatFailedError if the format fails, UsageError if it cannot use its
         input or writes a folder and `out` is a stream, OutputError if the path cannot be written; nothing is left half
@@ -76,7 +77,10 @@ class FormatCalls(NamedTuple):
             put_file(out, partial(into, renderer.render), place)
         else:
             into(renderer.render, out)
-        return self(lambda: str(renderer.remark))
+
+    def remark(self, renderer: Renderer) -> str:
+        """Return the remark of a format on the report that it has written; raises FormatFailedError if that fails."""
+        return self(lambda: str(renderer.remark), "the report itself was written")
 
 
 def _copied(evidence: Evidence) -> Evidence:

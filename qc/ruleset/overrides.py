@@ -13,7 +13,7 @@ from qc.model.errors import UsageError
 from qc.model.quantity import spaced
 from qc.ruleset.load import Ruleset, chain_of
 from qc.ruleset.model import ChainEntry
-from qc.text.sanitize import shown
+from qc.text.sanitize import plain_fault, shown
 from qc.text.suggest import meant
 
 ASKED = "command line"
@@ -120,7 +120,7 @@ def _refused(faults: ValidationError, changes: Sequence[Change]) -> UsageError:
     first = faults.errors(include_url=False)[0]
     context = first.get("ctx", {})
     at = tuple(str(part) for part in (*first["loc"], *context.get("at", ())))
-    key, sentence = ".".join(at[:2]), str(context.get("sentence", first["msg"]))
+    key, sentence = ".".join(at[:2]), str(context.get("sentence") or plain_fault(first, ChainEntry))
     for change in changes:
         if change.key == key:
             return UsageError(f"--chain {shown(change.word)}: {sentence}")

@@ -253,6 +253,34 @@ def test_a_format_that_breaks_is_in_the_reports_with_its_plugin(site, run, tmp_p
     assert f"plugin acme failed at lines: {failure['message']}" in ran.err
 
 
+USAGE = """def render(self, report, evidence, out): raise UsageError("not so")"""
+USAGE_FOR_PATH = FOR_PATH.replace("LookupError", "UsageError")
+
+
+@pytest.mark.parametrize("body", [USAGE, USAGE_FOR_PATH])
+def test_a_usage_error_of_a_plugins_format_is_a_failure_of_that_plugin(site, run, tmp_path, body):
+    site("from qc.model.errors import UsageError\n" + FAILING.format(body))
+    ran = run("--out", f"lines={tmp_path / 'lines.txt'}")
+    (failure,) = ran.report["plugin_failures"]
+    assert (ran.code, failure["plugin"], failure["stage"]) == (3, "acme", "lines")
+    assert failure["message"].endswith("; nothing was written")
+
+
+REMARK = """def render(self, report, evidence, out): out.write(b"whole")
+    @property
+    def remark(self): raise LookupError("no word")"""
+
+
+def test_a_format_of_which_only_the_remark_breaks_has_written_its_report(site, run, tmp_path):
+    site(FAILING.format(REMARK))
+    lines = tmp_path / "lines.txt"
+    ran = run("--out", f"lines={lines}")
+    (failure,) = ran.report["plugin_failures"]
+    assert (ran.code, lines.read_bytes()) == (3, b"whole")
+    says = 'the format "lines" broke: LookupError: no word; the report itself was written'
+    assert unplaced(failure["message"]) == says
+
+
 def test_a_curve_that_breaks_is_in_the_report_with_its_plugin(site, run, tmp_path):
     site("""
 from dataclasses import dataclass
