@@ -299,6 +299,22 @@ def test_words_of_a_sender_are_harmless_wherever_they_are_printed(bench):
     assert "<script>x" not in page.read_text(encoding="utf-8")
 
 
+def test_a_list_of_a_sender_fills_no_screen(bench):
+    bench.deliver()
+    assert approved(bench).code == 0
+    audio = f'audio: [{{file: x, sha256: "{"0" * 64}"}}]'
+    sides = "".join(f"      - {{side: X{n}, {audio}}}\n" for n in range(1_000))
+    despite = "".join(f"      - {{check: c{n}, reason: r}}\n" for n in range(1_000))
+    text = text_of(bench).replace("    sides:\n", f"    despite:\n{despite}    sides:\n{sides}")
+    (bench.folder / FILE).write_text(text, encoding="utf-8")
+    (row,) = listed(bench)
+    assert (len(row["changed"]), len(row["despite"])) == (1_000, 1_000)
+    screen = bench.run("check", bench.folder).out.decode()
+    assert len(screen.splitlines()) < 100
+    assert "and 992 more" in " ".join(screen.split())
+    assert "and despite 994 more" in screen
+
+
 def test_a_link_out_of_the_folder_is_neither_read_nor_written(bench):
     bench.deliver()
     outside = bench.output / "elsewhere.yaml"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -180,6 +181,9 @@ def test_the_picture_shows_the_turn_and_its_neighbours(loud, tmp_path):
     drawn = ET.fromstring((tmp_path / "place.svg").read_text(encoding="utf-8"))
     assert any("The groove from above at 0:02." in "".join(part.itertext()) for part in drawn.iter())
     assert sum(part.get("class") == "bottom" for part in drawn.iter()) == 3  # the line each groove ends in
+    groove = found(loud, "--time", "2.5", "--level", "-6 dB")["groove"]
+    (narrowest,) = re.findall(r"It is narrowest with ([0-9.]+) um", (tmp_path / "place.svg").read_text("utf-8"))
+    assert groove["top_width_um"] - 0.06 <= float(narrowest) <= 2.0 * groove["depth_um"]
     assert pixels((tmp_path / "place.png").read_bytes()).std() > 0.0
 
 

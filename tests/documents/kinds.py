@@ -70,7 +70,6 @@ def approvals(text, bench):
     place = bench.folder / "shown-approvals.yaml"
     place.write_text(text, encoding="utf-8")
     assert read_approvals(place)
-    return "read as approvals"
 
 
 def waivers(text, bench):

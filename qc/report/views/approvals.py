@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from qc.model.report import ApprovalFacts, Report
@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 FEW = 3
 """Approvals, the last ones of their file, that the usual report lists."""
+MOST_CHECKS, MOST_PARTS = 6, 8
+"""Accepted checks, and changed parts, that are listed by name: a sender may have written any number."""
 LABEL, LONGEST = 8, 300
 """Width of a label, and characters of a name, note or reason."""
 
@@ -22,11 +24,9 @@ def state(approval: ApprovalFacts) -> str:
     """Write whether what was approved is what is judged: the same, or the parts that changed."""
     if approval.changed:
         is_are = "is" if len(approval.changed) == 1 else "are"
-        return f"no longer what was approved {is_are} {listed([shown(part) for part in approval.changed])}"
+        return f"no longer what was approved {is_are} {_listed(approval.changed)}"
     if approval.not_compared:
-        return (
-            f"unchanged so far; side {listed([shown(side) for side in approval.not_compared])} was not read this time"
-        )
+        return f"unchanged so far; side {_listed(approval.not_compared)} was not read this time"
     return "unchanged since: delivery, audio and ruleset"
 
 
@@ -42,10 +42,12 @@ def given(approval: ApprovalFacts) -> str:
     return shown(approval.key, 120) + words[approval.given_in]
 
 
-def despite(approval: ApprovalFacts) -> Iterator[str]:
-    """Yield a line for each check that failed and was accepted."""
-    for row in approval.despite:
+def despite(approval: ApprovalFacts, most: int | None = None) -> Iterator[str]:
+    """Yield a line for each check that failed and was accepted, `most` at most."""
+    for row in approval.despite[:most]:
         yield f"despite {shown(row.check)}: {_line(row.reason)}"
+    if most is not None and (rest := len(approval.despite[most:])):
+        yield f"and despite {rest} more"
 
 
 def write_approvals(page: Page, report: Report, *, verbose: bool) -> None:
@@ -61,7 +63,7 @@ def write_approvals(page: Page, report: Report, *, verbose: bool) -> None:
         head = f"on {approval.on} by {_line(approval.by)}: {what(approval)} ({given(approval)})"
         page.say(head, label=f"{word.ljust(LABEL)} ", style=style, body="bold")
         notes = [_line(approval.note)] if approval.note else []
-        for line in (state(approval), *despite(approval), *notes):
+        for line in (state(approval), *despite(approval, None if verbose else MOST_CHECKS), *notes):
             page.say(line, label=" " * (LABEL + 1), indent=LABEL + 3)
     if rest := len(report.approvals) - len(rows):
         page.say(f"and {rest} earlier", label=" " * (LABEL + 1))
@@ -74,6 +76,12 @@ def write_approvals_briefly(page: Page, report: Report) -> None:
     for approval in report.approvals[-1:]:
         words = f"on {approval.on} by {_line(approval.by)}: {what(approval)} ({given(approval)}); {state(approval)}"
         page.say(words, label="  approved: ", indent=4)
+
+
+def _listed(parts: Sequence[str]) -> str:
+    """List the first parts by name, and count the others."""
+    rest = len(parts) - MOST_PARTS
+    return listed([*(shown(part) for part in parts[:MOST_PARTS]), *([f"{rest} more"] if rest > 0 else [])])
 
 
 def _line(text: str) -> str:
