@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from importlib.metadata import EntryPoint
 
 import numpy as np
 import pytest
@@ -11,13 +12,16 @@ from lxml import etree
 
 from qc import api
 from qc.cli.main import main
+from qc.plugin_host.finder import InstalledPlugin, find
+from qc.plugin_host.host import Host
+from qc.plugin_host.names import GROUP
 from qc.testing.deliveries import Sent, deliver
 from support.command import SCHEMA
 from support.houses import SHIPPED_12IN_33
 from support.misbehaving import DEEDS, PLACES, WRITING, Impatient, hosted, house, limits, name_of, own_check
 
 LINE = re.compile(r" \(([a-z_]+/)?misbehaving\.py:\d+\)")
-LATE = {"advise", "qc_read_delivery", "qc_report_done", *WRITING}
+LATE = {"advise", "curves", "qc_read_delivery", "qc_report_done", *WRITING}
 """places at which the house's check has been judged, or is not concerned"""
 UNLOADED = {"qc_checks", "qc_measures", "qc_rulesets", "qc_renderers"}
 FORMATS = {"json": "r.json", "junit": "r.xml", "sarif": "r.sarif"}
@@ -114,6 +118,26 @@ def test_a_plugin_for_each_place_is_named_with_its_line_and_all_else_is_judged(d
         assert re.search(f"{name}.*misbehaving.py", report.err)
     for place in WRITING:
         assert (tmp_path / name_of(place)).exists() == (place == "remark")
+
+
+def test_a_plugin_that_misbehaves_while_it_is_imported_is_named_with_its_line(run, alone, tmp_path, monkeypatch):
+    monkeypatch.syspath_prepend(tmp_path)
+    entries = {}
+    for number, deed in enumerate(DEEDS):
+        module, name = f"imported_{number}", f"imported-{number}"
+        (tmp_path / f"{module}.py").write_text(
+            f"from support.misbehaving import RAISED\nraise RAISED[{deed!r}]('of its own')\n"
+            "@hookimpl\ndef qc_checks(): return []\n"
+        )
+        entries[name] = InstalledPlugin(name, "", "", EntryPoint(name, module, GROUP))
+    host = Host.build([*find(), *entries.values()], core=api.units(()), formats=api.FORMATS)
+    report = run(host, limits(entries))
+    assert report.code == 3
+    judged_as_without(report, entries, alone)
+    failures = {failure["plugin"]: failure["message"] for failure in report.report["plugin_failures"]}
+    for number, name in enumerate(entries):
+        assert f"of its own (imported_{number}.py:2)" in failures[name]
+        assert report.own(name)["outcome"] == "error"
 
 
 def test_houses_that_behave_are_judged_like_the_others(run, alone):

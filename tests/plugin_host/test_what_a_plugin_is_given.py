@@ -98,7 +98,7 @@ def spoils(report):
 
 def test_whatever_it_writes_everything_else_is_as_without_it(run, alone, tmp_path):  # noqa: F811
     whole = with_check(writes, advise=advises)
-    need, derived = whole.qc_measures()
+    need, derived, *_ = whole.qc_measures()
     writing = type("Writer", (need,), {"start": lambda _self, _stream: Writing(need), "__module__": __name__})
     more = plugin(qc_measures=[writing, derived], qc_renderers=[Spoils], qc_report_done=spoils)
     spoiling = Plain({**vars(whole), **vars(more)})
@@ -210,7 +210,7 @@ def test_a_check_that_goes_on_without_a_broken_number_is_an_error_all_the_same(r
             ctx.measured("own.greatest")
         return []
 
-    need, derived = house("", lambda: None, NAME).qc_measures()
+    need, derived, *_ = house("", lambda: None, NAME).qc_measures()
     breaks = type("Breaks", (need,), {"publish": lambda _self, _result: {}[0], "__module__": __name__})
     whole = with_check(evaluate, needs=(breaks,))
     both = Plain({**vars(whole), **vars(plugin(qc_measures=[breaks, derived]))})

@@ -18,6 +18,7 @@ from qc.plugin_api import (
     Analysis,
     Check,
     Derived,
+    GrooveDerived,
     Judged,
     Limit,
     Model,
@@ -88,7 +89,8 @@ HOOKS = ("qc_checks", "qc_measures", "qc_rulesets", "qc_renderers", "qc_read_del
 CHECKING = ("Limits", "__init__", "evaluate", "evaluate, later", "advise")
 MEASURING = (
     "of", "taps", "start", "push", "finish", "publish", "tap.base", "tap.start", "tap.push", "tap.flush", "of Derived",
-    "needs", "work", "publish of Derived",
+    "needs", "work", "publish of Derived", "of GrooveDerived", "needs of GrooveDerived", "evaluate of GrooveDerived",
+    "publish of GrooveDerived", "curves",
 )  # fmt: skip
 WRITING = ("for_path", "render", "remark")
 PLACES = (*HOOKS, *CHECKING, *MEASURING, *WRITING)
@@ -119,7 +121,9 @@ def house(place: str, deed: Deed, name: str = "") -> Any:
 
     name = name or name_of(place)
     need, derived = measuring(at, name)
-    measures, checks, formats = [need, derived], [checking(at, need, derived, name)], [writing(at, name)]
+    of_groove = on_groove(at, name)
+    measures, formats = [need, derived, of_groove], [writing(at, name)]
+    checks = [checking(at, (need, derived, of_groove), name)]
 
     def qc_checks() -> Any:
         at("qc_checks")
@@ -235,10 +239,44 @@ def measuring(  # noqa: C901 - one method for each place
             at("publish of Derived")
             return {f"{name}.double": Quantity(value=result, unit="1")}
 
+        def curves(self, result):
+            at("curves")
+            return {}
+
     return Greatest, Double
 
 
-def checking(at: Callable[[str], None], need: type[Any], derived: type[Any], name: str) -> type[Check[Any]]:
+def on_groove(at: Callable[[str], None], name: str) -> type[GrooveDerived[float]]:
+    """A measurement of the groove."""
+
+    @dataclass(frozen=True)
+    class Widest(GrooveDerived[float]):
+        """The greatest width, in micrometres."""
+
+        id: ClassVar[str] = f"{name}.widest"
+        publishes: ClassVar[Mapping[str, str]] = {f"{name}.widest": "um"}
+
+        @classmethod
+        def of(cls, chain):  # noqa: ARG003
+            at("of GrooveDerived")
+            return cls()
+
+        def needs(self):
+            at("needs of GrooveDerived")
+            return ()
+
+        def evaluate(self, groove, results):
+            at("evaluate of GrooveDerived")
+            return float(groove.top_width_um.max())
+
+        def publish(self, result):
+            at("publish of GrooveDerived")
+            return {f"{name}.widest": Quantity(value=result, unit="um")}
+
+    return Widest
+
+
+def checking(at: Callable[[str], None], read: tuple[type[Any], ...], name: str) -> type[Check[Any]]:
     """A check of both numbers; the first one warns."""
 
     class Most(Model):
@@ -254,7 +292,7 @@ def checking(at: Callable[[str], None], need: type[Any], derived: type[Any], nam
 
         id, title, why, how, remedy = own_check(name), "Too loud", "It is.", "The greatest sample.", "Turn it down."
         Limits = Most
-        needs = (need, derived)
+        needs = read
         judges: ClassVar[Mapping[str, Judged]] = {"most": Judged(f"{name}.greatest", "<=", "the greatest sample")}
 
         def __init__(self, limits):
@@ -264,6 +302,7 @@ def checking(at: Callable[[str], None], need: type[Any], derived: type[Any], nam
         def evaluate(self, ctx):
             at("evaluate")
             ctx.measured(f"{name}.double")
+            ctx.measured(f"{name}.widest")
             yield from ctx.judge(f"{name}.greatest", self.limits.most, op="<=")
             at("evaluate, later")
 
@@ -283,6 +322,7 @@ def writing(at: Callable[[str], None], name: str) -> type[Renderer]:
         """One line."""
 
         name = format_name
+        draws = True
 
         @classmethod
         def for_path(cls, path):  # noqa: ARG003
