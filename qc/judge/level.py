@@ -165,6 +165,10 @@ class SearchedSide:
             place=worked.place,
         )
 
+    def apart(self) -> SearchedSide:
+        """Return the same side for pictures of it; what fails there is not among the failures of the side."""
+        return self if self.numbers is None else replace(self, numbers=self.numbers.apart())
+
     def outside(self, side: SideGeometry, rows: Sequence[LevelRow]) -> OutsideLimits:
         """Search the limits of a disc on numbers of plugins, on the groove of this side there."""
         if self.worked is None or self.numbers is None:

@@ -151,10 +151,12 @@ class DeliveryJudging:
         if self._draws:
             from qc.judge.figures import draw  # imported late: only formats that draw need it
 
+            drawn = searched.apart()
             self.shown, broken = draw(
-                evidence, excerpts, results, case.discs, self.shown, case.host.runner, searched.outside
+                evidence, excerpts, results, case.discs, self.shown, case.host.runner, drawn.outside
             )
-            self.undrawn += broken_measures(broken, side, case.host)
+            compared = {need: why for need, why in drawn.broken.items() if need not in searched.broken}
+            self.undrawn += broken_measures({**compared, **broken}, side, case.host)
         searched.forget()
         self.results += [*results, *(_not_run(check_id, side, why) for check_id, why in case.lost.items())]
         self.results += self._broken("side", side)

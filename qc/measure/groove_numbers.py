@@ -54,6 +54,12 @@ class GrooveNumbers:
         there.broken, there._side = self.broken, side
         return there
 
+    def apart(self) -> GrooveNumbers:
+        """Return the same needs, whose later failures are not among those of the side."""
+        there = GrooveNumbers(self._measurement, self._runner)
+        there.broken, there._side = dict(self.broken), self._side
+        return there
+
     def groove(self, at: GrooveAt) -> Groove:
         """Return the groove at a level; a copy, so that no change of one is seen by others."""
         return copy.copy(self._grooves.get(at, lambda: self._computed(at)))

@@ -255,6 +255,31 @@ def test_a_plan_asks_for_the_level_on_the_planned_disc(delivery, house):
     assert len(asked) > 16
 
 
+def test_a_need_that_breaks_on_a_disc_of_the_comparison_is_a_failure_of_the_drawing_alone(delivery, tmp_path):
+    def evaluate(need, groove, results):
+        if groove.chain.disc.size == "7in":
+            raise RuntimeError("no sevens here")
+        return TurnLand.evaluate(need, groove, results)
+
+    houses = Houses(tmp_path / "house")
+    ruleset = str(houses.put_at("house.yaml", "house@1.0.0", LIMITS, "disc-12in-33@3.0.0"))
+    own = tmp_path / "own"
+    Houses(own).put("disc-7in-45@99.0.0", "serves: {size: 7in, speed: 45}\n" + LIMITS, "disc-7in-45@2.0.0")
+    need, _ = counting(evaluate=evaluate)
+    checks = [type("CloseTurns", (CloseTurns,), {"needs": (need,)})]
+    house = plugin(qc_measures=[need], qc_checks=checks, qc_rulesets=own)
+    host = Host.build(extra=[("house", house)], core=api.units(()), formats=api.FORMATS)
+    options = api.Options(ruleset=ruleset, chain=CAP)
+    plain, drawn = api.checked(delivery, options, host), api.checked(delivery, options, host, draws=True)
+    assert plain.report.plugin_failures == plain.undrawn == ()
+    (failure,) = drawn.undrawn
+    assert (failure.plugin, failure.stage, failure.side) == ("house", "house.turn-land", "A")
+    assert "no sevens here" in failure.message
+    assert drawn.report.results == plain.report.results
+    assert drawn.report.verdict == plain.report.verdict
+    assert drawn.report.sides[0].levels == plain.report.sides[0].levels
+
+
 def test_every_format_can_be_written_and_names_the_limit_that_rules(delivery, house, tmp_path, monkeypatch):
     from qc.cli.main import main
 
