@@ -200,8 +200,10 @@ class GrooveDerived(Need[R]):
     """A measurement of the groove: a number of the side at the cut level that it is judged at.
 
     Where a limit on one of its numbers has `sets_level`, `evaluate` is called at several levels to find the highest at
-    which the limit holds, at most 16 times a side and once a level. So that there is one, a number must not get better
-    as the level rises. `evaluate` is a pure function: of the same groove and results it returns the same.
+    which the limit holds, at most 16 times a side and once a level. `plan` calls it as often again for each disc and
+    for each assumption that it tries, and `check --out html` for each disc in its comparison whose ruleset has the
+    limit. So that there is a highest level, a number must not get better as the level rises. `evaluate` is a pure
+    function: of the same groove and results it returns the same.
     """
 
     def needs(self) -> tuple[Need[Any], ...]:

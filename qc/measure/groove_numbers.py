@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.groove_at import groove_at
 from qc.groove.level.memo import Recent
-from qc.groove.level.outside import OutsideLimits, OutsideSearch
+from qc.groove.level.outside import OutsideLimits, OutsideSearch, number_at
 from qc.groove.level.rows import LevelRow
 from qc.groove.signal.programme import Programme
 from qc.measure.side import SideMeasurement, published_by
@@ -100,7 +100,7 @@ class GrooveNumbers:
                 self.broken.setdefault(kind, exception_line(error))
             else:
                 found = found.joined(limits)
-        return OutsideLimits(found.by_limit, found.warned, self._place)
+        return replace(found, place=self._place, number=self._number)
 
     def outside(self, side: SideGeometry, rows: Sequence[LevelRow]) -> OutsideLimits:
         """Search the limits among `rows` on another groove of the side, under its chain."""
@@ -112,6 +112,15 @@ class GrooveNumbers:
             if there == level and measure in published:
                 return published[measure].at
         return None
+
+    def _number(self, measure: str, level: float) -> Quantity | None:
+        """Return a number at a level, evaluated there if it was not; None where its need breaks."""
+        kind = next(kind for kind in self._needs if measure in kind.publishes)
+        try:
+            return number_at(self._numbers(kind, level), measure, level)
+        except FAULTS as error:
+            self.broken.setdefault(kind, exception_line(error))
+            return None
 
     def _numbers(self, kind: Kind, level: float) -> dict[str, Quantity]:
         return self._at(kind, level)[1]

@@ -86,7 +86,7 @@ def _at(
     search = LevelSearch(side, form.rows)
     setting = [(row, row.setting) for row in search.rows]
     broken = [row.name for row, bound in setting if bound is not None and not search.holds((row, bound), level.level)]
-    broken += [row.name for row, tenths in limits.ceilings.items() if tenths < 10.0 * level.level - 1e-6]
+    broken += [row.name for row in limits.by_limit if limits.breaks(row, level.level)]
     on_disc = None if loudness is None else loudness.value - form.chain.cut.align + level.level
     broken += [
         row.name

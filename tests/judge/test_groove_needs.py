@@ -255,6 +255,51 @@ def test_a_plan_asks_for_the_level_on_the_planned_disc(delivery, house):
     assert len(asked) > 16
 
 
+SEVERAL = """\
+limits:
+  house.close-turns: {least: {warn: 12 um, fail: -20 um, sets_level: fail, source: "house: lathe 2"}}
+measures:
+  house.aaa:
+    measure: house.turn_land
+    at_least: {warn: 11 um, fail: -5 um, sets_level: fail, source: "house: lathe 2"}
+    why: Turns touch.
+    remedy: Cut it lower.
+  house.zzz:
+    measure: house.turn_land
+    at_least: {fail: 10 um, sets_level: fail, source: "house: lathe 2"}
+    why: Turns touch.
+    remedy: Cut it lower.
+"""
+
+
+def test_the_strictest_of_several_limits_on_one_number_sets_the_level_in_a_check_and_in_a_plan(delivery, tmp_path):
+    ruleset = str(Houses(tmp_path / "more").put_at("house.yaml", "house@1.0.0", SEVERAL, "disc-12in-33@3.0.0"))
+    need, asked = counting()
+    report = check(delivery, ruleset, host_of(need))
+    (side,) = report.sides
+    exact = level_that_leaves(10.0 - 0.01, 0.2)
+    assert side.levels.recommended.value == pytest.approx(math.floor(10.0 * exact) / 10.0)
+    assert side.levels.ruling == "house.zzz/at_least"
+    assert len(asked) <= 16
+    for wanted, broken in ((exact - 0.02, ()), (exact + 0.02, ("house.zzz/at_least",))):
+        options = api.PlanOptions(ruleset=ruleset, chain=CAP, level=wanted)
+        (planned,) = api.plan(delivery, options, host_of(need)).sides
+        assert planned.at_level.broken == broken
+        assert planned.at_level.fits == (not broken)
+        judged = check(delivery, ruleset, host_of(need), level=wanted)
+        failing = {result.check for result in judged.results if result.outcome == "fail"}
+        assert {name for name in failing if name.startswith("house.")} == {name.split("/")[0] for name in broken}
+
+
+def test_a_plan_at_a_level_compares_the_number_there_for_each_limit(delivery, tmp_path):
+    """A level between those of two limits, neither of which is asked for by itself when the calls are used up."""
+    ruleset = str(Houses(tmp_path / "more").put_at("house.yaml", "house@1.0.0", SEVERAL, "disc-12in-33@3.0.0"))
+    for land_um, broken in ((10.1, set()), (-4.8, {"house.zzz"}), (-5.2, {"house.zzz", "house.aaa"})):
+        options = api.PlanOptions(ruleset=ruleset, chain=CAP, level=level_that_leaves(land_um, 0.2))
+        (side,) = api.plan(delivery, options, host_of(TurnLand)).sides
+        assert {name.split("/")[0] for name in side.at_level.broken if name.startswith("house.")} == broken
+
+
 def test_a_need_that_breaks_on_a_disc_of_the_comparison_is_a_failure_of_the_drawing_alone(delivery, tmp_path):
     def evaluate(need, groove, results):
         if groove.chain.disc.size == "7in":

@@ -51,7 +51,9 @@ class TipSearch:
         self._alone = {want: by_limit[want[0]].tenths for want in self._wanted}
         fixed = [want for want in self._wanted if want[0].measure not in OF_TIP]
         self._outside = {
-            row: reached.tenths for row, reached in by_limit.items() if row.sets_level and row.measure not in FOLLOWING
+            row: reached.tenths
+            for row, reached in by_limit.items()
+            if row.sets_level and row.measure not in FOLLOWING and reached.bound != ">"
         }
         """limits on numbers of plugins, which are asked under the chain's own tip alone"""
         self._ceiling = min((*(self._alone[want] for want in fixed), *self._outside.values()), default=HIGHEST)

@@ -229,5 +229,5 @@ def _first(*values: float | None) -> float | None:
 
 def lowest(reached: Sequence[Reached]) -> Reached:
     """Take the limit that gives out first; where none does, every level is allowed and nothing rules."""
-    first = min(reached, key=lambda r: (r.level, r.bound != "<"), default=Reached(HIGHEST / 10.0, ">"))
+    first = min(reached, key=lambda r: (r.level, ("<", None, ">").index(r.bound)), default=Reached(HIGHEST / 10.0, ">"))
     return replace(first, by=None) if first.bound == ">" else first

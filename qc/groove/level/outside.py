@@ -7,7 +7,7 @@ on the contract that no number gets better as the level rises, and what was aske
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from qc.groove.geometry.side import SideGeometry
@@ -32,21 +32,32 @@ Numbers = Mapping[str, Quantity]
 
 @dataclass(frozen=True)
 class OutsideLimits:
-    """The level that each such limit allows alone: at the value that sets the level, and at its warn value."""
+    """The level that each such limit allows alone: at the value that sets the level, and at its warn value.
+
+    `bound` is ">" where the search ended before the level was narrowed down to 0.1 dB: the limit holds at `level`, and
+    perhaps higher. Of the limits on one need the lowest is always narrowed down.
+    """
 
     by_limit: Mapping[LevelRow, Reached] = field(default_factory=dict)
     warned: Mapping[LevelRow, Reached] = field(default_factory=dict)
     place: Callable[[str, float], At | None] = lambda *_: None
     """place of a measurement at a level in dB"""
+    number: Callable[[str, float], Quantity | None] = lambda *_: None
+    """a measurement at a level in dB, evaluated there if it was not; None where that fails"""
 
     @property
     def ceilings(self) -> dict[LevelRow, int]:
-        """The highest level at which each of them holds, 0.1 dB."""
-        return {row: reached.tenths for row, reached in self.by_limit.items()}
+        """The highest level at which each of them holds, 0.1 dB; without those that end above another one."""
+        return {row: reached.tenths for row, reached in self.by_limit.items() if reached.bound != ">"}
 
     def joined(self, other: OutsideLimits) -> OutsideLimits:
-        """Return the limits of both; `other` places them all."""
-        return OutsideLimits({**self.by_limit, **other.by_limit}, {**self.warned, **other.warned}, other.place)
+        """Return the limits of both."""
+        return replace(self, by_limit={**self.by_limit, **other.by_limit}, warned={**self.warned, **other.warned})
+
+    def breaks(self, row: LevelRow, level: float) -> bool:
+        """Whether the value that sets the level is exceeded at a level in dB; a number without a value breaks none."""
+        value, bound = self.number(row.measure, level), row.setting
+        return value is not None and bound is not None and not meets(value.value, bound, row.op, row.unit)
 
 
 Outside = Callable[[SideGeometry, Sequence[LevelRow]], OutsideLimits]
@@ -63,23 +74,26 @@ class OutsideSearch:
     def reach(self, rows: Iterable[LevelRow]) -> OutsideLimits:
         """Search limits that set the level.
 
+        The level at which all of them hold comes first, for which the calls always suffice; then the one at which none
+        warns; then each limit alone, as far as calls are left.
+
         Raises what `ask` raises, and ValueError with a sentence where a number gets better as the level rises, or has
         a value at some levels only.
         """
-        setting = [(row, bound) for row in rows if (bound := row.setting) is not None]
         for tenths in FIRST:
             self._at(tenths)
-        by_limit = {row: self._reached(row, bound) for row, bound in setting}
-        warned = {row: self._reached(row, row.warn) for row, _ in setting if row.warn is not None}
+        named = {row: bound for row in rows if (bound := row.setting) is not None}
+        measured = {measure for numbers in self._tried.values() for measure in numbers}
+        setting = {row: bound for row, bound in named.items() if row.measure in measured}
+        warned = {row: row.warn for row in setting if row.warn is not None}
+        for together in (setting, warned, *({row: bound} for row, bound in setting.items())):
+            self._narrow(together)
         for tenths in FURTHER:
             if len(self._tried) < LEAST_TRIED:
                 self._at(tenths)
-        for measure, op in dict.fromkeys((row.measure, row.op) for row, _ in setting):
+        for measure, op in dict.fromkeys((row.measure, row.op) for row in named):
             self._test(measure, op)
-        return OutsideLimits(
-            {row: Reached.at(tenths, row) for row, tenths in by_limit.items() if tenths is not None},
-            {row: Reached.at(tenths, row) for row, tenths in warned.items() if tenths is not None},
-        )
+        return OutsideLimits(self._reached(setting), self._reached(warned))
 
     def _at(self, tenths: int) -> Numbers:
         """Return the numbers at a level, asked once."""
@@ -92,22 +106,33 @@ class OutsideSearch:
         """Calls that are left."""
         return MOST_CALLS - KEPT_BACK - len(self._tried)
 
-    def _reached(self, row: LevelRow, bound: float) -> int | None:
-        """Return the highest level at which a limit was found to hold, LOWEST - 1 for none; None without a number.
+    def _narrow(self, limits: Mapping[LevelRow, float]) -> None:
+        """Ask for levels until the highest at which all of some limits hold lies between two of them, or none is left.
 
-        Where the calls are used up it may hold at a higher one.
+        Nothing is asked where there are no limits.
         """
-        if row.measure not in self._at(LOWEST):
-            return None
+        bracket = self._bracket(limits)
+        bracket.slow = False
+        while limits and bracket.open and self._left > 0:
+            tenths = bracket.next
+            bracket.narrow(tenths, self._trial(limits, tenths))
+
+    def _bracket(self, limits: Mapping[LevelRow, float]) -> Bracket:
+        """Return the bracket that the levels asked so far leave of the highest at which all of some limits hold."""
         bracket = Bracket(LOWEST - 1, HIGHEST + 1, self._guess)
         for tenths in sorted(self._tried):
-            if bracket.takes(tenths):
-                bracket.narrow(tenths, self._trial(row, bound, tenths))
-        bracket.slow = False
-        while bracket.open and self._left > 0:
-            tenths = bracket.next
-            bracket.narrow(tenths, self._trial(row, bound, tenths))
-        return bracket.low
+            if limits and bracket.takes(tenths):
+                bracket.narrow(tenths, self._trial(limits, tenths))
+        return bracket
+
+    def _reached(self, limits: Mapping[LevelRow, float]) -> dict[LevelRow, Reached]:
+        """Return the highest level at which each limit was found to hold."""
+        found = {}
+        for row, bound in limits.items():
+            bracket = self._bracket({row: bound})
+            reached = Reached.at(bracket.low, row)
+            found[row] = replace(reached, bound=">") if bracket.open else reached
+        return found
 
     def _guess(self, bracket: Bracket) -> int:
         """Return the step on a straight line between the ends, as near to the middle as the calls left require."""
@@ -115,16 +140,15 @@ class OutsideSearch:
         lowest, highest = bracket.high - reach, bracket.low + reach
         return min(max(straight(0, 1)(bracket), lowest), highest) if lowest <= highest else bracket.middle
 
-    def _trial(self, row: LevelRow, bound: float, tenths: int) -> Trial:
-        value = self._value(row.measure, tenths)
-        return Trial(meets(value, bound, row.op, row.unit), excess(value, bound, row.op))
+    def _trial(self, limits: Mapping[LevelRow, float], tenths: int) -> Trial:
+        """Try limits at a level: they hold if all do, and the excess is the greatest."""
+        values = {row: self._value(row.measure, tenths) for row in limits}
+        holds = all(meets(values[row], bound, row.op, row.unit) for row, bound in limits.items())
+        return Trial(holds, max(excess(values[row], bound, row.op) for row, bound in limits.items()))
 
     def _value(self, measure: str, tenths: int) -> float:
         """Return a number at a level; raises ValueError where it has no value there."""
-        found = self._at(tenths).get(measure)
-        if found is None:
-            raise ValueError(f"{measure} has a value at some cut levels and none at {tenths / 10.0:+.1f} dB")
-        return found.value
+        return number_at(self._at(tenths), measure, tenths / 10.0).value
 
     def _test(self, measure: str, op: str) -> None:
         """Raise ValueError where a number gets better from one level that was asked to the next."""
@@ -138,3 +162,11 @@ class OutsideSearch:
                     f"{measure} gets better as the level rises, from {show(before, unit)} at {low / 10.0:+.1f} dB to "
                     f"{show(after, unit)} at {high / 10.0:+.1f} dB, so no limit on it can set the level"
                 )
+
+
+def number_at(numbers: Numbers, measure: str, level: float) -> Quantity:
+    """Return one of the numbers at a level in dB; raises ValueError where it has no value there."""
+    found = numbers.get(measure)
+    if found is None:
+        raise ValueError(f"{measure} has a value at some cut levels and none at {level:+.1f} dB")
+    return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
+from qc.groove.level.search import HIGHEST
 from qc.judge.findings import by_time, grades, judged_numbers, whole
 from qc.model.quantity import clock
 from qc.model.report import AudioFacts, CheckResult, Geometry, SideReport, TrackFile
@@ -244,7 +245,7 @@ def _limit_rows(report: Report, side: SideReport) -> Iterator[tuple[_Order, tupl
         last = None if reached is None else reached.level
         level = "" if last is None else str(last)
         value = judged.text(limit.measure)
-        order = _Order(GRADES.index(grade), NEVER if last is None or last.bound == ">" else last.value, name)
+        order = _Order(GRADES.index(grade), NEVER if last is None or 10.0 * last.value >= HIGHEST else last.value, name)
         rules = "rules" if levels is not None and levels.ruling == name else ""
         yield order, (name, grade or rules, value, both(limit), level)
 
