@@ -464,9 +464,8 @@ def _warn_of_unset_limits(ruleset: Ruleset, bound: Bound, host: Host, options: O
 def _bound(ruleset: Ruleset, host: Host) -> Bound:
     names = units(host.needs)
     left_out = LeftOutPlugins(host, ruleset, names)
-    of_groove = {name for need in host.needs if issubclass(need, GrooveDerived) for name in need.publishes}
     lost = (*left_out.checks, *left_out.off)
-    return bind(ruleset, host.checks, names, lost, host.runner, of_groove)
+    return bind(ruleset, host.checks, names, lost, host.runner, of_groove(host.needs))
 
 
 def _left_out(ruleset: Ruleset, host: Host, options: Options) -> LeftOutPlugins:
@@ -570,6 +569,11 @@ def units(needs: Sequence[type[Need[Any]]]) -> Mapping[str, str]:
     for need in (*CORE, *needs):
         found |= need.publishes
     return found
+
+
+def of_groove(needs: Sequence[type[Need[Any]]]) -> frozenset[str]:
+    """Return the names of the measurements that needs derive from the groove; a limit on one may set the level."""
+    return frozenset(name for need in needs if issubclass(need, GrooveDerived) for name in need.publishes)
 
 
 def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:

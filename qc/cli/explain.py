@@ -66,7 +66,9 @@ def explain(words: argparse.Namespace) -> int:
         what = "no check, measurement, value of the chain, format or hook"
         raise UsageError(f'explain: {what} is called "{shown(name)}"; {near}')
     installed = {check: kind for check, kind in host.checks.items() if check not in ruleset.measures}
-    bound = {check.id: check for check in bind(ruleset, installed, api.units(host.needs), lost, host.runner).checks}
+    groove = api.of_groove(host.needs)
+    whole = bind(ruleset, installed, api.units(host.needs), lost, host.runner, groove)
+    bound = {check.id: check for check in whole.checks}
     if name in MEANINGS_OF_CHAIN:
         _sources(page, chain_value.write_value(page, name, ruleset), sources)
     elif name in OF_LEVEL:

@@ -63,7 +63,7 @@ class Book:
         loaded = tuple({there.path.resolve(): shelf.load(there) for there in chosen}.values())
         units = api.units(host.needs)
         for ruleset in loaded:
-            bind(ruleset, host.checks, units, (), host.runner)
+            bind(ruleset, host.checks, units, (), host.runner, api.of_groove(host.needs))
         return cls(host, loaded, shelf.sources, units, meanings(host))
 
     def cited(self) -> Iterator[Citation]:

@@ -14,9 +14,11 @@ from documents.commands import LEFT_TO_CI, LEFT_TO_PEOPLE, ci, subcommands, try_
 from documents.kinds import do
 from documents.pages import ROOT, Block, every_page, read
 from qc import api
+from qc.cli.main import main
 from qc.model.cautions import CAUTIONS
 from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
+from qc.testing.signals import sine
 from support.houses import SHIPPED_12IN_33
 from support.markdown_page import Read
 
@@ -177,3 +179,26 @@ def test_the_plugin_shown_works(tmp_path, variant):
     assert result.outcome == "warn"
     assert result.findings[0].measured.value == pytest.approx(0.8, abs=0.01)
     assert report.sides[0].passes == 1
+
+
+def test_the_groove_measurement_shown_can_set_the_level_and_is_explained_under_its_ruleset(
+    tmp_path, variant, monkeypatch, capfdbinary
+):
+    (shown,) = [block.text for block in read("plugins/README.md").blocks if "GrooveDerived[" in block.text]
+    (limit,) = [span for _, span in read("plugins/README.md").spans if span.startswith("house.inner-curves-tight: {")]
+    plugin = types.ModuleType("house_plugin")
+    exec(compile(shown, "plugins/README.md", "exec"), plugin.__dict__)
+    ruleset = variant({})
+    text = ruleset.read_text(encoding="utf-8").replace("limits:\n", f"limits:\n  {limit.replace('0.8', '0.1')}\n", 1)
+    ruleset.write_text(text, encoding="utf-8")
+    host = Host.build(extra=[("house", plugin)])
+    assert host.failures == []
+    folder = deliver(tmp_path / "delivery", {"A": Sent(sine(9_000.0, 3.0, 48_000, 0.3))})
+    report = api.check(folder, api.Options(ruleset=str(ruleset)), host)
+    assert report.plugin_failures == ()
+    levels = report.sides[0].levels
+    assert levels.ruling == "house.inner-curves-tight/most"
+    assert 0.095 < report.sides[0].measurements["house.inner_curve"].value <= 0.1
+    monkeypatch.setattr(api, "build_host", lambda *_: host)
+    assert main(["explain", "house.inner-curves-tight", "--ruleset", str(ruleset)]) == 0
+    assert b"sets the cut level" in capfdbinary.readouterr().out
