@@ -97,7 +97,7 @@ class Excerpts:
         for member in reversed(lineage(tap)):
             if member not in piece.tapped:
                 room = -(-stream.frames * member.rate(stream) // stream.rate) + BEYOND
-                piece.tapped[member] = _closed(_through(member.start(stream), samples, room))
+                piece.tapped[member] = _shareable(_through(member.start(stream), samples, room))
             samples = piece.tapped[member]
         return samples
 
@@ -117,7 +117,7 @@ class Excerpts:
         return self._keep(low, samples)
 
     def _keep(self, start: int, samples: Samples) -> _Piece:
-        piece = _Piece(start, start + samples.shape[1], _closed(samples))
+        piece = _Piece(start, start + samples.shape[1], _shareable(samples))
         self._pieces = [piece, *self._pieces][:MOST_PIECES]
         return piece
 
@@ -187,6 +187,6 @@ def _decode(part: FileSegment, at: int, samples: Samples) -> None:
         opened.close()
 
 
-def _closed(samples: Samples) -> Samples:
+def _shareable(samples: Samples) -> Samples:
     """Return samples in C order and read-only, since several analyses share them."""
     return closed(np.ascontiguousarray(samples))

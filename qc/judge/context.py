@@ -12,13 +12,14 @@ from typing import Any, TypeVar
 
 from qc.groove.geometry.cut import MEASURES
 from qc.groove.level.events import PlacedEvent
+from qc.groove.level.groove_at import own_copy
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.accepted import accepted_quantity
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotMeasuredError
 from qc.model.quantity import Op, clock, convert, is_unit, margin, meets, show
 from qc.model.report import Stretch
-from qc.plugin_base import At, Check, Finding, Limit, Location, Need, Quantity, Severity
+from qc.plugin_base import At, Check, Finding, GrooveAt, Limit, Location, Need, Quantity, Severity
 from qc.text.numbers import is_share, percent
 from qc.text.sanitize import shown
 from qc.text.suggest import meant
@@ -107,6 +108,11 @@ class Context:
     def _delivery(self) -> Mapping[str, Any]:
         return copy.deepcopy(self._evidence.delivery)
 
+    @cached_property
+    def _groove(self) -> Any:
+        """The groove at the judged level, a copy of this check's own."""
+        return own_copy(self._evidence.results[GrooveAt])
+
     @property
     def sources(self) -> tuple[str, ...]:
         """The sources that can be judged."""
@@ -132,7 +138,7 @@ class Context:
             raise self._broken(need)
         if need not in self._evidence.results:
             raise NotMeasuredError(self._evidence.missing or f"{need.id} was not measured")
-        result: R = self._evidence.results[need]
+        result: R = self._groove if need is GrooveAt else self._evidence.results[need]
         return result
 
     def measured(self, name: str) -> Quantity:

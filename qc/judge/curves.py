@@ -11,7 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp.samples.closed import read_only_copy
+from qc.groove.level.side_at_level import UNITS
 from qc.judge.context import SideEvidence
+from qc.measure.side import FILE_UNITS
 from qc.model.cutting_chain import Chain
 from qc.model.figures import Curve
 from qc.model.quantity import parse
@@ -38,7 +41,13 @@ def curves_of(
     curves: dict[str, Curve] = {}
     found, broken = runner.each(calls)
     for kind, of_need in found.items():
-        taken = {*traces, *curves, *(name for name, other in judged.publishers.items() if other is not kind)}
+        taken = {
+            *traces,
+            *curves,
+            *UNITS,
+            *FILE_UNITS,
+            *(name for name, other in judged.publishers.items() if other is not kind),
+        }
         twice = sorted(taken & of_need.keys())
         if twice:
             broken[kind] = f'its curve "{twice[0]}" has the name of another measurement'
@@ -91,4 +100,4 @@ def _values(name: str, values: object) -> NDArray[np.float64]:
         raise ValueError(f"the values of the curve {name} have the shape {values.shape}, not (n,)")
     if np.isinf(values).any():
         raise ValueError(f"the curve {name} has an infinite value; NaN is a missing one")
-    return np.frombuffer(values.astype(np.float64).tobytes(), dtype=np.float64)
+    return read_only_copy(values.astype(np.float64))

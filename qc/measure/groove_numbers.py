@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
 from qc.groove.geometry.side import SideGeometry
-from qc.groove.level.groove_at import groove_at
+from qc.groove.level.groove_at import groove_at, own_copy
 from qc.groove.level.memo import Recent
 from qc.groove.level.outside import OutsideLimits, OutsideSearch, number_at
 from qc.groove.level.rows import LevelRow
@@ -61,8 +60,8 @@ class GrooveNumbers:
         return there
 
     def groove(self, at: GrooveAt) -> Groove:
-        """Return the groove at a level; a copy, so that no change of one is seen by others."""
-        return copy.copy(self._grooves.get(at, lambda: self._computed(at)))
+        """Return a copy of the groove at a level, so that no reader sees what another one changes."""
+        return own_copy(self._grooves.get(at, lambda: self._computed(at)))
 
     def _computed(self, at: GrooveAt) -> Groove:
         assert self._side is not None  # it was taken `on` a groove

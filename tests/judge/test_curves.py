@@ -120,6 +120,8 @@ def test_a_wrong_curve_is_the_error_of_its_plugin(what, delivery, house):
 def test_a_curve_cannot_take_the_name_of_another_measurement_or_a_name_that_is_none(delivery, house):
     names = {
         "groove.land_min": 'its curve "groove.land_min" has the name of another measurement',
+        "audio.duration": 'its curve "audio.duration" has the name of another measurement',
+        "groove.travel": 'its curve "groove.travel" has the name of another measurement',
         "loudness.integrated": 'its curve "loudness.integrated" has the name of another measurement',
         "=cmd()": 'a curve cannot be called "=cmd()"',
     }

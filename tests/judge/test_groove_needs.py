@@ -370,3 +370,55 @@ def test_a_need_that_only_a_check_asks_for_cannot_replace_a_number(name, unit, d
     assert failure.stage == "house.taking"
     assert failure.message == f'it publishes "{name}", which is published by another need'
     assert exit_code(report) == 3
+
+
+def overwrite(array):
+    """Overwrite an array through a view that claims to be writeable."""
+    view = type("View", (), {})()
+    memory, _ = array.__array_interface__["data"]
+    view.__array_interface__ = {**array.__array_interface__, "data": (memory, False)}
+    np.asarray(view)[:] = -77.0
+
+
+def test_each_reader_of_a_groove_has_memory_of_its_own(delivery, tmp_path):
+    def spoil(groove):
+        overwrite(groove.land_um)
+        overwrite(groove.radius_mm)
+        object.__setattr__(groove.chain.disc, "outer", 0.1)
+
+    class Spoiling(TurnLand):
+        id = "house.a-spoiling"
+        publishes: ClassVar[dict[str, str]] = {}
+
+        def evaluate(self, groove, results):
+            spoil(groove)
+
+        def publish(self, result):
+            return {}
+
+    class SpoilingReader(GrooveReader):
+        id = "house.a-spoiling-reader"
+
+        def evaluate(self, ctx):
+            spoil(ctx[GrooveAt])
+            return ()
+
+    body = LIMITS.replace("house.close-turns", "house.reads-groove").replace(", sets_level: fail", "")
+    line = body.splitlines()[1]
+    body += line.replace("house.reads-groove", SpoilingReader.id) + "\n"
+    ruleset = str(Houses(tmp_path / "reads").put_at("house.yaml", "house@1.0.0", body, "disc-12in-33@3.0.0"))
+
+    class Harmless(SpoilingReader):
+        def evaluate(self, ctx):
+            return ()
+
+    def judged(needs, reader):
+        house = plugin(qc_measures=needs, qc_checks=[reader, GrooveReader])
+        host = Host.build(extra=[("house", house)], core=api.units(()), formats=api.FORMATS)
+        return check(delivery, ruleset, host)
+
+    spoilt, good = judged([Spoiling, TurnLand], SpoilingReader), judged([TurnLand], Harmless)
+    assert spoilt.plugin_failures == ()
+    assert spoilt.sides[0].measurements == good.sides[0].measurements
+    assert result_of(spoilt, "house.reads-groove") == result_of(good, "house.reads-groove")
+    assert result_of(good, "house.reads-groove").findings

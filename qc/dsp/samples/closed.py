@@ -1,4 +1,4 @@
-"""Arrays that several readers share, and that none of them can open for writing."""
+"""Arrays that their readers cannot open for writing: views of shared memory, and copies."""
 
 from __future__ import annotations
 
@@ -25,3 +25,8 @@ def closed(array: NDArray[N]) -> NDArray[N]:
         copied.flags.writeable = False
         return copied
     return shared
+
+
+def read_only_copy(array: NDArray[N]) -> NDArray[N]:
+    """Return a copy that cannot be made writeable: its memory belongs to bytes."""
+    return np.frombuffer(array.tobytes(), dtype=array.dtype).reshape(array.shape)

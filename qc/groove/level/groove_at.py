@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterable
-from typing import TypeVar
+from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp.samples.closed import read_only_copy
 from qc.groove.geometry.cut import Cutting
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.signal.programme import ProgrammeBounds
@@ -15,7 +18,6 @@ from qc.model.cutting_chain import SECTORS_A_SECOND, STANDARD_GRAVITY
 from qc.model.groove import Groove
 
 Array = NDArray[np.float64]
-T = TypeVar("T", bound=np.generic)
 
 
 def groove_at(side: SideGeometry, level: float, programme: ProgrammeBounds) -> Groove:
@@ -36,20 +38,30 @@ def groove_at(side: SideGeometry, level: float, programme: ProgrammeBounds) -> G
         start_s=span.start / SECTORS_A_SECOND,
         end_s=min(span.end / SECTORS_A_SECOND, span.file_end_s),
         tracks=span.tracks,
-        programme=_closed(there),
-        mark=_closed(side.marks > 0.0),
-        time_s=_closed((span.start + sectors) / SECTORS_A_SECOND),
-        radius_mm=_closed(1e3 * spiral.radius),
-        turn=_closed(sectors / side.chain.disc.sectors_a_turn),
-        pitch_um=_closed(1e6 * spiral.pitch),
-        land_um=_closed(1e6 * _least(spiral.land for spiral in spirals)),
-        top_width_um=_closed(1e6 * _least(cutting.top_width for cutting in cuttings)),
-        depth_um=_closed(1e6 * _greatest(cutting.greatest_depth for cutting in cuttings)),
-        lateral_slope=_closed(_greatest(cutting.lateral_slope for cutting in cuttings)),
-        vertical_slope=_closed(_greatest(cutting.vertical_slope for cutting in cuttings)),
-        tracing_ratio=_closed(_greatest(cutting.tracing(side.envelopes.a_abs) for cutting in cuttings)),
-        drive_g=_closed(cutting.scale * np.sqrt(side.envelopes.a_square.max(axis=0)) / STANDARD_GRAVITY),
+        programme=read_only_copy(there),
+        mark=read_only_copy(side.marks > 0.0),
+        time_s=read_only_copy((span.start + sectors) / SECTORS_A_SECOND),
+        radius_mm=read_only_copy(1e3 * spiral.radius),
+        turn=read_only_copy(sectors / side.chain.disc.sectors_a_turn),
+        pitch_um=read_only_copy(1e6 * spiral.pitch),
+        land_um=read_only_copy(1e6 * _least(spiral.land for spiral in spirals)),
+        top_width_um=read_only_copy(1e6 * _least(cutting.top_width for cutting in cuttings)),
+        depth_um=read_only_copy(1e6 * _greatest(cutting.greatest_depth for cutting in cuttings)),
+        lateral_slope=read_only_copy(_greatest(cutting.lateral_slope for cutting in cuttings)),
+        vertical_slope=read_only_copy(_greatest(cutting.vertical_slope for cutting in cuttings)),
+        tracing_ratio=read_only_copy(_greatest(cutting.tracing(side.envelopes.a_abs) for cutting in cuttings)),
+        drive_g=read_only_copy(cutting.scale * np.sqrt(side.envelopes.a_square.max(axis=0)) / STANDARD_GRAVITY),
     )
+
+
+def own_copy(groove: Groove) -> Groove:
+    """Return a copy for one reader, which shares no memory with those of others."""
+    arrays: dict[str, Any] = {
+        field.name: read_only_copy(values)
+        for field in fields(groove)
+        if isinstance(values := getattr(groove, field.name), np.ndarray)
+    }
+    return replace(groove, chain=copy.deepcopy(groove.chain), tracks=copy.deepcopy(groove.tracks), **arrays)
 
 
 def _least(rows: Iterable[Array]) -> Array:
@@ -62,8 +74,3 @@ def _greatest(rows: Iterable[Array]) -> Array:
     """Return the greatest of several arrays, (n,) or by wall (2, n), in each sector."""
     greatest: Array = np.vstack(list(rows)).max(axis=0)
     return greatest
-
-
-def _closed(values: NDArray[T]) -> NDArray[T]:
-    """Return a copy that nothing can open for writing: its memory belongs to bytes."""
-    return np.frombuffer(values.tobytes(), dtype=values.dtype)
