@@ -1,7 +1,5 @@
 """Every level of a report against the whole-array model's own search."""
 
-from dataclasses import replace
-
 from whole_array import model
 
 STEP = 0.1001  # dB: one step of the grid that both search on
@@ -30,10 +28,9 @@ NAMES = {
 
 def by_limit(side, chain):
     """Give the model's level for each limit alone, taken at what sets the level, else at its warn value."""
-    found = {}
+    found, measured = {}, model.at_levels(side.envelopes, side.span, side.gaps, chain)
     for limit in model.limits_of():
-        alone = replace(limit, sets=limit.sets or "warn")
-        level = model.recommended(side.envelopes, side.span, side.gaps, chain, limits=[alone])
+        level = model.largest_level(measured, [(limit, limit.sets or "warn")])
         name = NAMES[limit.measurement]
         found[name] = min(level, found.get(name, level), key=lambda one: one.level_db)
     return found

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
@@ -21,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
 F64: TypeAlias = NDArray[np.float64]
 C128: TypeAlias = NDArray[np.complex128]
@@ -31,6 +32,7 @@ Gap: TypeAlias = tuple[int, int]  # first sector of a mark and first after it, f
 Span: TypeAlias = tuple[int, int]  # first sector of the side and first after it, likewise
 Polarity: TypeAlias = Literal["normal", "inverted"]
 Judged: TypeAlias = Literal["normal", "inverted", "worst"]
+AtLevels: TypeAlias = "Callable[[int], Mapping[str, float]]"  # all measurements, by the level in tenths of a dB
 
 SQRT2 = math.sqrt(2.0)
 STANDARD_GRAVITY = 9.80665  # m/s2 in a g
@@ -40,7 +42,7 @@ TOP_FALL_HZ, TOP_STOP_DB = (
     4_100.0,
     72.0,
 )  # the top falls from 20 to 24.1 kHz, and is designed for so many dB from there on
-PADDING_S = 4.0  # the slowest response here, 10 Hz, has died away by e**-170
+PADDING_S = 1.0  # the slowest response here, 10 Hz, has died away by e**-44, which no double has room for
 
 ENVELOPES = (
     "d_max",
@@ -273,7 +275,7 @@ def extremes(y: F64, sector: int) -> tuple[F64, F64]:
         around = y[max(start - 1, 0) : min(stop + 1, len(y))]
         step = np.diff(around)
         way = np.sign(step)
-        turn = np.flatnonzero((way[:-1] * way[1:] <= 0.0) & (way[:-1] != way[1:]))
+        turn = np.flatnonzero(way[:-1] != way[1:])
         if len(turn):
             rise, fall = step[turn], -step[turn + 1]
             vertex = around[turn + 1] + (rise - fall) ** 2 / (8.0 * (rise + fall))
@@ -332,13 +334,15 @@ def greatest_by_millisecond(y: F64, rate: int) -> F64:
 
     A point of the grid lies in cell floor(1000 point / rate); a vertex between points lies where its point does.
     """
-    cell = np.arange(len(y)) * 1000 // rate
-    found = np.zeros(int(cell[-1]) + 1)
-    np.maximum.at(found, cell, np.abs(y))
+    greatest = np.abs(y)
     step = np.diff(y)
     turn = np.flatnonzero(step[:-1] * step[1:] < 0.0) + 1
     rise, fall = step[turn - 1], -step[turn]
-    np.maximum.at(found, cell[turn], np.abs(y[turn] + (rise - fall) ** 2 / (8.0 * (rise + fall))))
+    vertex = np.abs(y[turn] + (rise - fall) ** 2 / (8.0 * (rise + fall)))
+    greatest[turn] = np.maximum(greatest[turn], vertex)
+    cells = (len(y) - 1) * 1000 // rate + 1
+    first = -(-np.arange(cells) * rate // 1000)  # of each cell, rounded up
+    found: F64 = np.maximum.reduceat(greatest, first)
     return found
 
 
@@ -850,17 +854,18 @@ class Level:
     bound: Literal["", ">", "<"] = ""
 
 
-def _largest_level(
-    kept: Envelopes,
-    side: Span,
-    marks: Sequence[Gap],
-    chain: Chain,
-    polarity: Judged | None,
-    kept_to: Sequence[tuple[Limit, Literal["warn", "fail"]]],
-) -> Level:
+def at_levels(
+    kept: Envelopes, side: Span, marks: Sequence[Gap], chain: Chain, polarity: Judged | None = None
+) -> AtLevels:
+    """Return `measure` as a function of the level in tenths of a dB, which works each level out once."""
+    return cache(lambda tenths: measure(kept, side, marks, chain, tenths / 10.0, polarity))
+
+
+def largest_level(measured: AtLevels, kept_to: Sequence[tuple[Limit, Literal["warn", "fail"]]]) -> Level:
+    """Find the largest level on a grid of 0.1 dB, -40 to +20 dB, at which these values of limits hold."""
+
     def holds(tenths: int) -> bool:
-        found: Mapping[str, float] = measure(kept, side, marks, chain, tenths / 10.0, polarity)
-        return all(limit.holds(found[limit.measurement], which) for limit, which in kept_to)
+        return all(limit.holds(measured(tenths)[limit.measurement], which) for limit, which in kept_to)
 
     low, high = -400, 200
     if holds(high):
@@ -891,7 +896,7 @@ def recommended(
     """
     chosen = limits_of() if limits is None else limits
     kept_to = [(limit, limit.sets) for limit in chosen if limit.sets is not None]
-    return _largest_level(kept, side, marks, chain, polarity, kept_to)
+    return largest_level(at_levels(kept, side, marks, chain, polarity), kept_to)
 
 
 def clean(
@@ -904,7 +909,7 @@ def clean(
 ) -> Level:
     """Find the largest level at which every warn value holds, peaks included; else as `recommended`."""
     chosen = limits_of() if limits is None else limits
-    return _largest_level(kept, side, marks, chain, polarity, [(limit, "warn") for limit in chosen])
+    return largest_level(at_levels(kept, side, marks, chain, polarity), [(limit, "warn") for limit in chosen])
 
 
 # -- in one go ---------------------------------------------------------------------------------------------
