@@ -1,4 +1,4 @@
-"""The first run on a machine: what is said, what is compiled, and by whom."""
+"""The first run on a machine: what is said, what is compiled, and by whom; see also dsp/test_plain_processor.py."""
 
 import os
 import subprocess
@@ -53,26 +53,8 @@ def test_the_first_run_says_that_it_compiles_and_leaves_little_for_the_pass(prec
     assert set(cache.rglob("*.nbc")) == kept
 
 
-def test_for_a_folder_that_goes_away_the_process_itself_compiles_before_any_plugin_is_called(tmp_path):
-    blocked = tmp_path / "file"
-    blocked.write_text("not a folder")
-    code = (
-        "import subprocess\n"
-        "from qc.measure.precompile import precompile\n"
-        "from qc.plugin_host.host import Host\n"
-        "subprocess.Popen = None\n"
-        "precompile(Host.build(()))\n"
-        "from qc.dsp.kernels.cache import opened\n"
-        "from qc.groove.signal.sector_envelopes import envelopes\n"
-        "print(opened().complete, len(envelopes.signatures))\n"
-    )
-    done = run([], blocked, code)
-    assert done.returncode == 0
-    assert done.stderr.count("which cannot be stored") == 1
-    assert done.stdout == "True 1\n"
-
-
-def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
+def test_what_the_other_process_cannot_find_is_left_out(precompiled, tmp_path):
+    _, _, cache = precompiled
     noise = Path(tmp_path / "noise.wav")
     _write_noise(noise)
     words = [
@@ -81,7 +63,7 @@ def test_what_the_other_process_cannot_find_is_left_out(tmp_path):
         "qc.groove.signal.programme:Nothing",
         "qc.groove.signal.programme:Programme",
     ]
-    done = run(words, tmp_path, "from qc.measure.precompile import other_process; other_process()")
+    done = run(words, cache, "from qc.measure.precompile import other_process; other_process()")
     assert (done.returncode, done.stderr) == (0, "")
 
 

@@ -178,9 +178,14 @@ SLOW_COMMANDS = [["plugins"], ["explain", "level.clipped"], ["rulesets", "diff",
 
 
 @pytest.mark.parametrize(
-    "words", [*COMMANDS, *(pytest.param(words, marks=pytest.mark.long) for words in SLOW_COMMANDS)], ids=" ".join
+    ("words", "unbuffered"),
+    [
+        *((words, "") for words in COMMANDS),
+        *(pytest.param(words, "", marks=pytest.mark.long) for words in SLOW_COMMANDS),
+        *(pytest.param(words, "1", marks=pytest.mark.long) for words in COMMANDS),
+    ],
+    ids=" ".join,
 )
-@pytest.mark.parametrize("unbuffered", ["", pytest.param("1", marks=pytest.mark.long)])
 def test_a_command_whose_stdout_is_closed_does_not_end_well(words, unbuffered):
     env = os.environ | {"PYTHONUNBUFFERED": unbuffered}
     done = deaf(*words, env=env)

@@ -33,15 +33,16 @@ def heard(tmp_path_factory):
         "C": Sent(0.5 * song(Song(5.0, 192_000, seed=6, tempo=90.0)), 192_000),
     }
     delivery = deliver(folder / "delivery", sides)
-    reports, said = {}, {}
+    reports, said, warned = {}, {}, {}
     for cpu in ("", "generic"):
         # no folder can be where a file is: kernels are compiled in the process, which can then show their code
         elsewhere = {"NUMBA_CPU_NAME": cpu, "SIDEGATE_CACHE": str(SCRIPT)} if cpu else {}
         env = os.environ | elsewhere
         words = [sys.executable, str(SCRIPT), str(delivery), str(folder / f"{cpu}.json")]
-        said[cpu] = subprocess.run(words, env=env, check=True, capture_output=True, text=True).stdout.splitlines()
+        done = subprocess.run(words, env=env, check=True, capture_output=True, text=True)
+        said[cpu], warned[cpu] = done.stdout.splitlines(), done.stderr
         reports[cpu] = json.loads((folder / f"{cpu}.json").read_text(encoding="utf-8"))
-    return reports, said
+    return reports, said, warned
 
 
 def judgements(report):
@@ -58,6 +59,12 @@ def test_verdicts_are_the_same(heard):
         assert one["levels"]["ruling"] == other["levels"]["ruling"]
         for name, quantity in one["measurements"].items():
             assert other["measurements"][name]["value"] == pytest.approx(quantity["value"], rel=1e-5, abs=1e-6), name
+
+
+def test_where_nothing_can_be_stored_the_process_itself_compiles_before_any_plugin_is_called(heard):
+    _, said, warned = heard
+    assert said["generic"][0].split()[2:] == ["True", "1"]
+    assert warned["generic"].count("which cannot be stored") == 1
 
 
 @pytest.mark.skipif(platform.machine() not in {"x86_64", "AMD64"}, reason="these registers are x86's")

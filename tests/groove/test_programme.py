@@ -49,7 +49,10 @@ def music(seconds, rate, seed):
 # -- the band ------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("rate", [44_100, 48_000, 88_200, 96_000, 176_400, 192_000])
+@pytest.mark.parametrize(
+    "rate",
+    [44_100, 96_000, 192_000, *(pytest.param(rate, marks=pytest.mark.long) for rate in (48_000, 88_200, 176_400))],
+)
 @pytest.mark.parametrize("hz", [30.0, 100.0, 997.0, 10_000.0])
 def test_the_power_of_a_sine_is_that_of_the_high_pass(rate, hz):
     """Half the square of its peak, times the gain of a 4th-order Butterworth high-pass: 1 / (1 + (20 / f)^8)."""
@@ -185,8 +188,13 @@ def lined_up(rate, gap=0.0):
     return np.concatenate(parts, axis=1)
 
 
-@pytest.mark.parametrize("gap", [0.0, 1.0])
-@pytest.mark.parametrize("rate", [44_100, 96_000])
+@pytest.mark.parametrize(
+    ("rate", "gap"),
+    [
+        (44_100, 0.0), (96_000, 1.0),
+        pytest.param(44_100, 1.0, marks=pytest.mark.long), pytest.param(96_000, 0.0, marks=pytest.mark.long),
+    ],
+)  # fmt: skip
 def test_line_up_tones_are_named_with_their_times_and_are_no_programme(gap, rate):
     tones = lined_up(rate, gap)
     x = np.concatenate([np.zeros((2, rate)), tones, np.zeros((2, 3 * rate)), music(8.0, rate, seed=4)], axis=1)
@@ -235,7 +243,7 @@ def test_a_declared_track_is_programme_whatever_it_sounds_like():
     assert meant.first == 0
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.long) for seed in (1, 2, 3))])
 def test_music_is_taken_for_no_tone(seed):
     assert heard(music(15.0, 48_000, seed=seed), 48_000).tones == ()
 

@@ -2,16 +2,22 @@
 
     NUMBA_CPU_NAME=generic SIDEGATE_CACHE=NOWHERE python tests/support/plain_processor.py DELIVERY REPORT.json
 
-Prints the number of kernels that ran and the digest they are stored under, then the names of those with vectors wider
-than 128 bits. SIDEGATE_CACHE must be a place that cannot be written, so that all are compiled in this process: numba
-shows no code of stored ones, and none is counted then. Used by tests/dsp/test_plain_processor.py.
+Prints the number of kernels that ran, the digest they are stored under, whether all were compiled before any plugin
+was called and for how many argument types the envelopes were; then the names of those with vectors wider than 128 bits.
+SIDEGATE_CACHE must be a place that cannot be written, so that all are compiled in this process: numba shows no code of
+stored ones, and none is counted then. Used by tests/dsp/test_plain_processor.py.
 """
 
 import re
+import subprocess
 import sys
+from unittest import mock
 
+from qc import api
 from qc.cli.main import main
 from qc.dsp.kernels.cache import digest, opened
+from qc.groove.signal.sector_envelopes import envelopes
+from qc.measure.precompile import precompile
 
 WIDE = re.compile(r"%[yz]mm\d")
 
@@ -28,10 +34,14 @@ def compiled():
 
 if __name__ == "__main__":
     delivery, report = sys.argv[1:]
+    if not opened().persistent:
+        with mock.patch.object(subprocess, "Popen", None):  # another process could not hand over what it compiled
+            precompile(api.build_host())
+    early = f"{opened().complete} {len(envelopes.signatures)}"
     code = main(["check", delivery, "--quiet", "--out", f"json={report}", "--workers", "1", "--no-cache"])
     assert code in {0, 1}, code
     kernels = {} if opened().persistent else dict(compiled())
-    sys.stdout.write(f"{len(kernels)} {digest()}\n")
+    sys.stdout.write(f"{len(kernels)} {digest()} {early}\n")
     for name, code in sorted(kernels.items()):
         if WIDE.search(code):
             sys.stdout.write(f"{name}\n")

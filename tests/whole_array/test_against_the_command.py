@@ -176,10 +176,10 @@ def both_ways(tmp_path_factory):
     """Music as it is and with both channels inverted: the command's report on each, and the model's side of it."""
     found = []
     once = music(48_000).astype(np.float32).astype(np.float64)
-    for x in (once, -once):
+    for x, side in ((once, modelled_side("music", 48_000)), (-once, modelled(-once, 48_000))):
         folder = tmp_path_factory.mktemp("way")
         deliver(folder, {"A": Sent(x, tracks=TRACKS, more={"cut_level": "9.0 dB"})})
-        found.append((judge(folder, folder / "report.json"), modelled(x, 48_000)))
+        found.append((judge(folder, folder / "report.json"), side))
     return found
 
 
