@@ -186,3 +186,11 @@ def test_a_minute_of_a_side_holds_a_third_of_a_mebibyte():
     held(1)  # loads the compiled code, which is not of the side
     assert (held(5) - held(1)) / 4.0 < 2**20 / 3.0
     assert math.isfinite(held(1))
+
+
+def test_the_clean_level_keeps_the_fail_value_of_a_limit_that_sets_the_level_and_has_no_other():
+    name = "groove.depth_max"
+    alone = LevelRow(name, "alone", name, "<=", None, 90.0, MEASURES[name].unit, "fail")
+    wide = LevelRow(name, "wide", name, "<=", 110.0, 127.0, MEASURES[name].unit, "fail")
+    _, edge, clean = LevelSearch(side_of(2000), [alone, wide]).allowed()
+    assert clean.level == edge.level == one_by_one(side_of(2000), alone, 90.0)

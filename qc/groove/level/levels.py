@@ -147,7 +147,8 @@ class LevelSearch:
         """Find what each limit alone allows, the edge and the clean level.
 
         A limit is taken at the value that sets the level, else at warn, else at fail; the edge is the lowest of those
-        that set the level, clean the lowest level that a warn value allows. At the edge all that set it hold.
+        that set the level, clean the lowest level that a warn value allows, or the fail value of a limit that sets
+        the level and has no other. At the edge all that set it hold.
         """
         single = {row: bound for row in self.rows if (bound := _first(row.setting, row.warn, row.fail)) is not None}
         warned = [(row, row.warn) for row in self.rows if row.warn is not None]
@@ -155,7 +156,8 @@ class LevelSearch:
         by_limit = {row: reached[row, bound] for row, bound in single.items()}
         edge = self.lowered(lowest([by_limit[row] for row in single if row.sets_level]))
         reached |= self.reach(self._lower(warned, reached))
-        return by_limit, edge, lowest([reached[want] for want in warned if want in reached])
+        unwarned = [by_limit[row] for row in single if row.sets_level and row.warn is None]
+        return by_limit, edge, lowest([*(reached[want] for want in warned if want in reached), *unwarned])
 
     def recommended(self, edge: Reached, policy: LevelPolicy) -> Reached:
         """Return the recommended level by the edge and the policy; every limit that sets the level holds there."""

@@ -50,6 +50,11 @@ class OutsideLimits:
         """The highest level at which each of them holds, 0.1 dB; without those that end above another one."""
         return {row: reached.tenths for row, reached in self.by_limit.items() if reached.bound != ">"}
 
+    @property
+    def clean(self) -> list[Reached]:
+        """The level up to which each limit does not warn or, where it has no warn value, does not fail."""
+        return [self.warned.get(row, reached) for row, reached in self.by_limit.items()]
+
     def joined(self, other: OutsideLimits) -> OutsideLimits:
         """Return the limits of both."""
         return replace(self, by_limit={**self.by_limit, **other.by_limit}, warned={**self.warned, **other.warned})

@@ -80,7 +80,7 @@ class WorkedSide:
             self,
             by_limit={**self.by_limit, **outside.by_limit},
             edge=edge if edge == self.edge else self.search.lowered(edge),
-            clean=lowest([self.clean, *outside.warned.values()]),
+            clean=lowest([self.clean, *outside.clean]),
             outside=outside,
         )
 
