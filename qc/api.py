@@ -302,7 +302,7 @@ def _listen(
 
     read = read or read_any(path, host)
     ruleset = changed(choose(read, options.ruleset, host, Shelf.of(host)), read_changes(options.chain))
-    _left_out(ruleset, host, options)
+    _left_out(ruleset, host, options).refuse_missing()
     (side,) = _chosen(read, (request.side,))
     request = request.with_tips(ruleset.tips, ruleset.full_name)
     request.refuse(ruleset.chain.disc, read_input(read, side[1]).received.facts.duration_s)
@@ -335,7 +335,7 @@ def _where(
 
     read = read or read_any(path, host)
     ruleset = changed(choose(read, options.ruleset, host, Shelf.of(host)), read_changes(options.chain))
-    _left_out(ruleset, host, options)
+    _left_out(ruleset, host, options).refuse_missing()
     (side,) = _chosen(read, (request.side,))
     bound, how = _bound(ruleset, host).refuse_broken(), _measure_options(options, host)
     case = _case(read, ruleset, bound, host, options, None)

@@ -11,7 +11,7 @@ from qc.groove.level.release import DiscDecision, LevelOption, by_discs
 from qc.groove.level.side_at_level import WorkedSide
 from qc.judge.session import DeliveryJudging, PreparedRun
 from qc.measure.side import MeasureOptions, Progress
-from qc.model.errors import UsageError
+from qc.model.errors import PluginError, UsageError
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,8 +27,9 @@ def judged_side(
     case: PreparedRun, chosen: tuple[int, Side], options: Sequence[LevelOption], how: MeasureOptions,
     progress: Callable[[str], Progress | None], refused: str,
 ) -> JudgedSide:  # fmt: skip
-    """Measure a side, and the others of its disc where its level depends on them; raises UsageError without a groove.
+    """Measure a side, and the others of its disc where its level depends on them.
 
+    Raises UsageError without a groove, and PluginError where a plugin failed, since its limit may set the level.
     `options` are levels to cut it at; without any, the level that it is judged at. `refused` begins the sentence of
     the error: "listen: side A cannot be played".
     """
@@ -46,6 +47,8 @@ def judged_side(
         fatal = here.measurement.received.fatal
         why = fatal.message if fatal is not None else next(iter(here.broken.values()), "its groove is unknown")
         raise UsageError(f"{refused}: {why}")
+    for failure in judging.failures:  # a limit that sets the level may be without its number
+        raise PluginError(f"{refused}: plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     wanted = tuple(options) or (None,)
     levels = tuple(dict.fromkeys(_level(replace(disc, option=option), side.id) for option in wanted))
     return JudgedSide(here.worked, levels, here.measurement.excerpts)

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
+from qc.model.errors import PluginError
 from qc.model.report import PluginFailure
 from qc.plugin_host.host import Host, Plugin
 from qc.ruleset.choose import needed_without
@@ -119,6 +120,11 @@ class LeftOutPlugins:
         for plugin in self._host.without:
             if why := self.needed(plugin):
                 raise needed_without(plugin.name, why)
+
+    def refuse_missing(self) -> None:
+        """Raise PluginError for a check that is not there, for commands whose result could not say so."""
+        for check_id, why in self.checks.items():
+            raise PluginError(f'the check "{check_id}": {why}; "sidegate plugins" lists what did not load and why')
 
     def failures(self, first: Sequence[PluginFailure] = ()) -> Failures:
         """Sort the failures so far: whatever failed while it ran counts; `first` are about the ruleset asked for.

@@ -148,4 +148,4 @@ def _evaluate(
         {other: why for other, why in read.failed.items() if other in own},
     )
     result = need.evaluate(groove, results)
-    return result, published_by(kind, need, result)
+    return result, published_by(kind, need, result, read.stream)

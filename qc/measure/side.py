@@ -21,11 +21,11 @@ from qc.groove.level.side_at_level import UNITS
 from qc.groove.signal.programme import Programme
 from qc.intake.inspection import with_fault
 from qc.intake.side_input import SideInput, read_input
-from qc.model.cutting_chain import Chain
+from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.errors import FAULTS, PluginError
 from qc.model.report import AudioFacts, HowMeasured, Origin
 from qc.model.track import Track
-from qc.plugin_base import Measurements, Need, Quantity
+from qc.plugin_base import At, Measurements, Need, Quantity, Stream
 from qc.plugin_host.runner import Runner
 from qc.text.exceptions import exception_line
 from qc.text.sanitize import shown
@@ -300,14 +300,17 @@ def _publish(
     results = {kind: measured.results[need] for kind, need in wanted.items() if need in measured.results}
     failed = {kind: measured.failed[need] for kind, need in wanted.items() if need in measured.failed}
     published, refused = runner.each(
-        {kind: partial(published_by, kind, wanted[kind], result) for kind, result in results.items()}
+        {kind: partial(published_by, kind, wanted[kind], result, measured.stream) for kind, result in results.items()}
     )
     quantities = {name: quantity for of_need in published.values() for name, quantity in of_need.items()}
     return results, {**failed, **refused, **unbuilt}, quantities
 
 
-def published_by(kind: type[Need[Any]], need: Need[Any], result: Any) -> dict[str, Quantity]:
-    """Return what a need publishes of a result; raises TypeError or ValueError for what its kind did not announce."""
+def published_by(kind: type[Need[Any]], need: Need[Any], result: Any, stream: Stream) -> dict[str, Quantity]:
+    """Return what a need publishes of a result.
+
+    Raises TypeError or ValueError for what its kind did not announce, and for a place outside the file.
+    """
     published = dict(need.publish(result))
     for name, quantity in published.items():
         if name not in kind.publishes:
@@ -317,7 +320,15 @@ def published_by(kind: type[Need[Any]], need: Need[Any], result: Any) -> dict[st
         if quantity.unit != kind.publishes[name]:
             raise ValueError(f"it publishes {name} in {quantity.unit} and announced {kind.publishes[name]}")
         published[name] = Quantity.model_validate(quantity.model_dump(warnings=False))
+        _refuse_outside(name, published[name].at, stream.frames / stream.rate)
     return published
+
+
+def _refuse_outside(name: str, at: At | None, duration: float) -> None:
+    """Raise ValueError for a place outside a file of so many seconds, whose last sector may end after it."""
+    for second in () if at is None else (at.start_s, at.end_s):
+        if second is not None and not 0.0 <= second <= duration + 1.0 / SECTORS_A_SECOND:
+            raise ValueError(f"it places {name} at {second:g} s, outside the file, which has {duration:g} s")
 
 
 def _file_quantities(facts: AudioFacts) -> dict[str, Quantity]:

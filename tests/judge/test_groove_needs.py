@@ -15,9 +15,13 @@ import pytest
 
 from qc import api
 from qc.judge.engine import exit_code
-from qc.plugin_api import GrooveAt, Quantity
+from qc.listen.request import ListenRequest
+from qc.model.errors import PluginError
+from qc.plugin_api import At, GrooveAt, Quantity
 from qc.plugin_host.host import Host
+from qc.plugin_host.spec import hookimpl
 from qc.testing.deliveries import Sent, deliver
+from qc.where.request import WhereRequest
 from support.close_turns import NAME, CloseTurns, GrooveReader, TurnLand, counting
 from support.houses import Houses
 from support.plugins import plugin
@@ -422,3 +426,38 @@ def test_each_reader_of_a_groove_has_memory_of_its_own(delivery, tmp_path):
     assert spoilt.sides[0].measurements == good.sides[0].measurements
     assert result_of(spoilt, "house.reads-groove") == result_of(good, "house.reads-groove")
     assert result_of(good, "house.reads-groove").findings
+
+
+class NotLoaded:
+    @hookimpl
+    def qc_checkz(self):
+        return []
+
+
+@pytest.mark.parametrize("fault", ["the need raises", "the plugin is not loaded"])
+def test_without_the_number_of_a_limit_that_sets_the_level_no_side_is_played_or_looked_into(fault, delivery, house):
+    def raising(_, groove, results):
+        raise RuntimeError("the lathe is out")
+
+    if fault == "the need raises":
+        host, sentence = host_of(type("Raising", (TurnLand,), {"evaluate": raising})), "the lathe is out"
+    else:
+        host = Host.build(extra=[("house", NotLoaded())], core=api.units(()), formats=api.FORMATS)
+        sentence = 'the check "house.close-turns": the check is not there'
+    options = api.Options(ruleset=house, chain=CAP)
+    with pytest.raises(PluginError, match=sentence):
+        api.listen(delivery, ListenRequest("A", 7.0, 8.0), options, host)
+    with pytest.raises(PluginError, match=sentence):
+        api.where(delivery, WhereRequest("A", second=7.0), options, host)
+
+
+@pytest.mark.parametrize("at", [At(start_s=1e9, end_s=2e9, track=99), At(start_s=-1.0), At(start_s=3.0, end_s=12.0)])
+def test_a_place_outside_the_file_is_the_plugin_s_error(at, delivery, house):
+    def publish(_, result):
+        return {NAME: TurnLand().publish(result)[NAME].model_copy(update={"at": at})}
+
+    report = check(delivery, house, host_of(type("Placing", (TurnLand,), {"publish": publish})))
+    (failure,) = report.plugin_failures
+    assert failure.stage == "house.turn-land"
+    assert "outside the file, which has 11 s" in failure.message
+    assert NAME not in report.sides[0].measurements
