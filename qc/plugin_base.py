@@ -380,6 +380,15 @@ class Excerpt(Protocol):
         """Return a published number; raises NotMeasuredError when this side does not have it."""
         ...
 
+    def level_for(self, finding: Finding) -> Quantity:
+        """Return the highest cut level, dB, at which the value that the finding breaks holds by itself.
+
+        It is met within 0.1 dB, from -40 to +20 dB; `bound` is "<" where the value holds at none of these levels. The
+        limit must be one of the check's `judges`, on a number of the groove, but need not have `sets_level`. Raises
+        NotMeasuredError, with the reason, where no such level can be found.
+        """
+        ...
+
 
 class Check(ABC, Generic[P]):
     """One rule. Its texts are used in reports and in the rulebook."""

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from qc.groove.geometry.cut import MEASURES
 from qc.groove.level.events import PlacedEvent
 from qc.groove.level.groove_at import own_copy
+from qc.groove.level.rows import LevelRow
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.accepted import accepted_quantity
 from qc.model.cutting_chain import Chain
@@ -31,6 +32,11 @@ Field = tuple[str | int, ...]
 
 class BrokenNeedError(Exception):
     """Raised on access to a measurement whose plugin failed; the text names the need and the reason."""
+
+
+def no_level(row: LevelRow) -> Quantity:
+    """Raise NotMeasuredError: a side without a groove has no level."""
+    raise NotMeasuredError(f"the side has no groove, and so no cut level for {row.measure}")
 
 
 @dataclass(frozen=True)
@@ -58,6 +64,8 @@ class SideEvidence:
     """line of the audio in the delivery file"""
     line_of: Callable[[tuple[str | int, ...]], int | None] = lambda _: None
     """line of another key of the side in the delivery file: ("tracks", 1, "isrc")"""
+    level_for: Callable[[LevelRow], Quantity] = no_level
+    """the highest cut level, dB, at which the value of a limit that sets the level holds by itself"""
     place: Callable[[At], At] = lambda at: at
     delivery: Mapping[str, Any] = dataclasses.field(default_factory=dict)
     """the delivery file without its sides"""

@@ -162,8 +162,15 @@ class SearchedSide:
             windows=worked.windows(),
             clean_of=_clean_of(worked),
             events=lambda name, limit: _events(worked, name, limit, mono=mono),
+            level_for=lambda row: self._level_for(worked, row),
             place=worked.place,
         )
+
+    def _level_for(self, worked: WorkedSide, row: LevelRow) -> Quantity:
+        """Search the level for one limit, also for one that does not set it; raises NotMeasuredError without one."""
+        if self.numbers is not None and self.numbers.publishes(row.measure):
+            return self.numbers.level_for(row).quantity()
+        return worked.search.level_for(row).quantity()
 
     def apart(self) -> SearchedSide:
         """Return the same side for pictures of it; what fails there is not among the failures of the side."""

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from qc.audio.excerpts import Excerpts
+from qc.groove.level.rows import LevelRow
 from qc.judge.accepted import OF_THE_RUN, accepted
 from qc.judge.changed_audio import judge_changed_audio
 from qc.judge.context import BrokenNeedError, Context, SideEvidence
@@ -31,6 +32,7 @@ class _Look:
 
     def __init__(self, evidence: SideEvidence, excerpts: Excerpts, check: Check[Any]) -> None:
         self._context, self._excerpts = Context(evidence, check), excerpts
+        self._judges, self._level_for = type(check).judges, evidence.level_for
         self.over = False
         """whether the check timed out or failed; a check that keeps running then cannot read audio any more"""
 
@@ -62,6 +64,17 @@ class _Look:
     def measured(self, name: str) -> Quantity:
         """Return a published number; raises the errors of `Context`."""
         return self._context.measured(name)
+
+    def level_for(self, finding: Finding) -> Quantity:
+        """Return the highest level at which the value that a finding breaks holds; raises NotMeasuredError."""
+        limit, severity = finding.limit, finding.severity
+        entries = [entry for entry in self._judges.items() if entry[1].measure == finding.measure]
+        if limit is None or not entries:
+            raise NotMeasuredError("the finding is of no limit that the check judges a measurement by")
+        key, judged = entries[0]
+        warn, fail = (limit.warn, None) if severity == "warn" else (None, limit.fail)
+        row = LevelRow(finding.check, key, judged.measure, judged.op, warn, fail, limit.unit, sets_level=severity)
+        return self._level_for(row)
 
 
 def advise(

@@ -9,12 +9,13 @@ from typing import Any
 
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.groove_at import groove_at, own_copy
+from qc.groove.level.levels import Reached
 from qc.groove.level.memo import Recent
 from qc.groove.level.outside import OutsideLimits, OutsideSearch, number_at
 from qc.groove.level.rows import LevelRow
 from qc.groove.signal.programme import Programme
 from qc.measure.side import SideMeasurement, published_by
-from qc.model.errors import FAULTS
+from qc.model.errors import FAULTS, NotMeasuredError
 from qc.model.groove import Groove
 from qc.plugin_base import At, GrooveAt, GrooveDerived, Measurements, Need, Quantity
 from qc.plugin_host.runner import Runner
@@ -100,6 +101,24 @@ class GrooveNumbers:
             else:
                 found = found.joined(limits)
         return replace(found, place=self._place, number=self._number)
+
+    def publishes(self, measure: str) -> bool:
+        """Whether a measurement is one of these needs'."""
+        return any(measure in kind.publishes for kind in self._needs)
+
+    def level_for(self, row: LevelRow) -> Reached:
+        """Return the highest level at which the value that sets the level holds by itself; raises NotMeasuredError.
+
+        Nothing is broken by a number that does not follow the level: no limit relies on it.
+        """
+        kind = next(kind for kind in self._needs if row.measure in kind.publishes)
+        try:
+            found = OutsideSearch(partial(self._numbers, kind)).reach([row]).by_limit.get(row)
+        except FAULTS as error:
+            raise NotMeasuredError(exception_line(error)) from error
+        if found is None:
+            raise NotMeasuredError(f"{row.measure} has no value on this side")
+        return found
 
     def outside(self, side: SideGeometry, rows: Sequence[LevelRow]) -> OutsideLimits:
         """Search the limits among `rows` on another groove of the side, under its chain."""

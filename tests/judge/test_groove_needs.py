@@ -17,12 +17,12 @@ from qc import api
 from qc.judge.engine import exit_code
 from qc.listen.request import ListenRequest
 from qc.model.errors import PluginError
-from qc.plugin_api import At, GrooveAt, Quantity
+from qc.plugin_api import At, GrooveAt, Judged, LimitCheck, Quantity, Remedy
 from qc.plugin_host.host import Host
 from qc.plugin_host.spec import hookimpl
 from qc.testing.deliveries import Sent, deliver
 from qc.where.request import WhereRequest
-from support.close_turns import NAME, CloseTurns, GrooveReader, TurnLand, counting
+from support.close_turns import NAME, CloseTurns, CloseTurnsLimits, GrooveReader, TurnLand, counting
 from support.houses import Houses
 from support.plugins import plugin
 
@@ -152,6 +152,42 @@ def test_without_sets_level_the_groove_is_asked_once_and_at_the_judged_level(del
     assert LIMIT not in side.levels.by_limit
     assert side.levels.recommended.value > level_that_leaves(10.0, 0.2) + 0.5
     assert result_of(report, "house.close-turns").outcome == "fail"
+
+
+class Advised(CloseTurns):
+    def advise(self, finding, look):
+        remedy = Remedy(kind="lower", numbers={"level": look.level_for(finding)})
+        return finding.model_copy(update={"remedies": (remedy,)})
+
+
+@pytest.mark.parametrize("sets_level", [", sets_level: fail", ""])
+def test_advice_can_have_the_level_at_which_the_broken_value_holds(sets_level, delivery, tmp_path):
+    body = LIMITS.replace(", sets_level: fail", sets_level)
+    ruleset = str(Houses(tmp_path / "asking").put_at("house.yaml", "house@1.0.0", body, "disc-12in-33@3.0.0"))
+    report = check(delivery, ruleset, host_of(TurnLand, checks=(Advised,)), level=5.0)
+    assert report.plugin_failures == ()
+    (finding,) = result_of(report, "house.close-turns").findings
+    assert finding.severity == "fail"
+    exact = level_that_leaves(10.0 - 0.01, 0.2)  # 0.01 um of tolerance
+    assert finding.remedies[0].numbers["level"].value == pytest.approx(math.floor(10.0 * exact) / 10.0)
+
+
+class AdvisedSwing(LimitCheck[CloseTurnsLimits]):
+    """A limit of a house on a number of the groove that the core measures."""
+
+    id, title, why, how, remedy = "house.swing", "Swing", "It swings.", "It looks.", "Cut it lower."
+    Limits = CloseTurnsLimits
+    judges: ClassVar = {"least": Judged("groove.lateral_displacement_peak", "<=", "the swing")}
+    advise = Advised.advise
+
+
+def test_advice_can_have_the_level_for_a_number_of_the_core(delivery, tmp_path):
+    body = 'limits:\n  house.swing: {least: {fail: 17 um, source: "house: lathe 2"}}\n'
+    ruleset = str(Houses(tmp_path / "swing").put_at("house.yaml", "house@1.0.0", body, "disc-12in-33@3.0.0"))
+    report = check(delivery, ruleset, host_of(TurnLand, checks=(AdvisedSwing,)), level=5.0)
+    (finding,) = result_of(report, "house.swing").findings
+    exact = level_that_leaves(10.0, 0.2)  # where the sine swings by (100 - 56 - 10) / 2 um
+    assert finding.remedies[0].numbers["level"].value == pytest.approx(exact, abs=0.11)
 
 
 def test_nothing_else_changes_where_the_limit_does_not_rule(delivery, tmp_path):

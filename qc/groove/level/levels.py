@@ -18,6 +18,7 @@ from qc.groove.geometry.worst import Worst
 from qc.groove.level.memo import LevelMemo, Recent
 from qc.groove.level.rows import LevelPolicy, LevelRow
 from qc.groove.level.search import HIGHEST, LOWEST, Trial, all_levels, search_together, step_down, straight
+from qc.model.errors import NotMeasuredError
 from qc.model.quantity import Op, Polarity, Quantity, meets
 from qc.plugin_base import At
 
@@ -142,6 +143,13 @@ class LevelSearch:
         brackets = {want: all_levels(straight(FIRST, STRIDE), ends_first=_turned(want[0])) for want in wanted}
         found = search_together(lambda want, tenths: self._trial(want, tenths / 10.0), brackets)
         return {want: Reached.at(tenths, want[0]) for want, tenths in found.items()}
+
+    def level_for(self, row: LevelRow) -> Reached:
+        """Return the highest level at which the value that sets the level holds by itself; raises NotMeasuredError."""
+        if not rises(row.measure, row.op) or not measurable(row.measure, self.side) or row.setting is None:
+            raise NotMeasuredError(f"{row.measure} does not get worse as the level rises on this side")
+        want = (row, row.setting)
+        return self.reach([want])[want]
 
     def allowed(self) -> tuple[dict[LevelRow, Reached], Reached, Reached]:
         """Find what each limit alone allows, the edge and the clean level.
