@@ -188,7 +188,7 @@ def _plugins(commands: argparse._SubParsersAction[_Parser]) -> None:
         description="Print a page for people who write plugins or rulesets, in Markdown, and through a pager on a "
         "terminal; without PAGE list the pages.",
     )  # fmt: skip
-    docs.add_argument("page", metavar="PAGE", nargs="?", choices=["plugins", "hooks", "rulesets"])
+    docs.add_argument("page", metavar="PAGE", nargs="?", choices=["plugins", "hooks", "rulesets", "cases"])
     new = commands.add_parser(
         "new-plugin", help="write a package with house rules to begin with",
         description="Write a package that brings checks with what they measure, a ruleset, and tests that it passes "

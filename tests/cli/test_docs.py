@@ -9,6 +9,8 @@ import pytest
 from qc.cli import docs
 from qc.cli.main import main
 from qc.model.errors import PluginError
+from qc.testing.case_file import CaseFile, Expected
+from qc.testing.steps import Step
 
 
 @pytest.mark.parametrize("name", docs.PAGES)
@@ -46,6 +48,14 @@ def test_away_from_the_sources_the_page_of_the_package_is_printed(tmp_path, monk
     assert capsysbinary.readouterr().out == b"# Hooks\n"
     with pytest.raises(PluginError, match="the page rulesets is not in this installation"):
         docs.text_of("rulesets")
+
+
+def test_the_page_on_cases_has_every_signal_fault_and_expectation():
+    page = docs.text_of("cases")
+    steps = {name: kind.annotation.__args__[0] for name, kind in Step.model_fields.items()}
+    parameters = {field.alias or name for step in steps.values() for name, field in step.model_fields.items()}
+    for name in (*steps, *parameters, *Expected.model_fields, *CaseFile.model_fields):
+        assert f"`{name}`" in page, name
 
 
 def test_a_pager_is_used_on_a_terminal_only(monkeypatch, capsysbinary):
