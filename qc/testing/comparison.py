@@ -44,7 +44,8 @@ def _counts(
     )
     for what, wanted, count, of in compared:
         if wanted is not None and count != wanted:
-            raise AssertionError(f"{check_id} has {count} {what}, not {wanted}: {_messages(of)}")
+            counted = what.removesuffix("s") if count == 1 else what
+            raise AssertionError(f"{check_id} has {count} {counted}, not {wanted}: {_messages(of)}")
 
 
 def _fixed(check_id: str, judged: JudgedReport, side: str | None) -> list[Found]:
