@@ -57,8 +57,10 @@ def analysis(name, step):
             if step == "push" and block.start > 0:
                 forever()
             if step == "busy" and block.start > 0:
-                while True:
+                end = time.monotonic() + 4.0  # beyond every patience here; from then on it leaves the processor alone
+                while time.monotonic() < end:
                     pass
+                forever()
         def finish(self):
             if step == "finish":
                 forever()
