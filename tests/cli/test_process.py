@@ -31,7 +31,7 @@ def loud(bench):
     return bench
 
 
-SLOW = ("a failure", "a level with a minus", "rulesets compared")
+SLOW = ("a failure", "a level with a minus", "a plan", "rulesets compared")
 
 
 @pytest.mark.parametrize("case", [pytest.param(case, marks=pytest.mark.long if case in SLOW else ()) for case in WORDS])

@@ -145,6 +145,13 @@ VELOCITY_6A = {
 }  # fmt: skip
 
 
+ENDS_OF_6A = [
+    pytest.param(*row, marks=pytest.mark.long if 0 < number < len(VELOCITY_6A) - 1 else ())
+    for number, row in enumerate(VELOCITY_6A)
+]
+"""the first and the last row in the quick tests, those between them in the long run"""
+
+
 @pytest.fixture(scope="module")
 def tones_6a(tmp_path_factory):
     """A delivery of the table's tones, a side each, and a store in which they are measured once for all rows."""
@@ -156,7 +163,7 @@ def tones_6a(tmp_path_factory):
     return deliver(folder / "tones", sides), folder / "store"
 
 
-@pytest.mark.parametrize(("tip", "mm"), VELOCITY_6A)
+@pytest.mark.parametrize(("tip", "mm"), ENDS_OF_6A)
 def test_velocity_that_curvature_allows_is_table_6a(tones_6a, tmp_path, variant, tip, mm):
     """Wall velocity over tracing ratio is the velocity at which the ratio is 1 (C-3)."""
     names, (folder, store) = named(len(HZ_6A)), tones_6a

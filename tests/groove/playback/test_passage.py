@@ -171,20 +171,19 @@ def tones(rate, seconds=0.8):
     ])  # fmt: skip
 
 
-def test_every_rate_of_a_file_gives_the_same_residual():
+@pytest.mark.parametrize("rate", [44_100, *(pytest.param(rate, marks=pytest.mark.long) for rate in (48_000, 192_000))])
+def test_every_rate_of_a_file_gives_the_same_residual(rate):
     """0.05 dB: motion stands within 0.01 dB of EQ-3 at each rate, and twice that enters a second harmonic."""
     setups = [PlaybackSetup(3.0, 0.25, FINE)]
     by_rate = []
-    for rate in (44_100, 48_000, 96_000, 192_000):
-        passage = CutPassage.of_samples(tones(rate), rate)
+    for each in (rate, 96_000):
+        passage = CutPassage.of_samples(tones(each), each)
         master = MasterBands.whole(passage.master, passage.rate)
         by_rate.append([master.compared(passage.played(setup)) for setup in setups])
-    usual = by_rate[2]
-    for found in by_rate:
-        for one, other in zip(found, usual, strict=True):
-            for name in BANDS:
-                assert one.by_band[name] == pytest.approx(other.by_band[name], abs=0.05)
-            assert one.top_loss == pytest.approx(other.top_loss, abs=0.01)
+    for one, other in zip(*by_rate, strict=True):
+        for name in BANDS:
+            assert one.by_band[name] == pytest.approx(other.by_band[name], abs=0.05)
+        assert one.top_loss == pytest.approx(other.top_loss, abs=0.01)
 
 
 def test_bass_mono_and_the_cutter_s_pole_are_in_the_master_that_the_playback_is_compared_with():
