@@ -29,6 +29,20 @@ def pytest_xdist_auto_num_workers():
     return None if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ else 1 + (os.cpu_count() or 1)
 
 
+def pytest_configure(config):
+    """Start the files of a parallel run in the order of the folders; pytest-xdist would start those of few tests last.
+
+    Files of few tests are the heavy ones here, and the last one of a run keeps one worker busy while the others wait.
+    """
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items):
+    """Put the whole arrays first, since a test there takes longest."""
+    items.sort(key=lambda item: "whole_array" not in item.path.parts)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def kernels(tmp_path_factory):
     """Compile all kernels once for all workers of a parallel run; a run in one process compiles what it calls.
