@@ -14,7 +14,6 @@ import textwrap
 import tomllib
 import types
 from pathlib import Path
-from unittest import mock
 
 import ruamel.yaml
 from jsonschema import Draft202012Validator
@@ -137,9 +136,12 @@ def python(block, bench):
     module.__file__ = str(bench.folder / "shown.py")
     for name in re.findall(r'checked\(Path\("([\w-]+)"\)', block.text):
         bench.delivered(name)
-    # dataclasses look their module up
-    with mock.patch.dict(sys.modules, shown=module), contextlib.chdir(bench.folder):
-        exec(compile(block.text, block.where, "exec", dont_inherit=True), module.__dict__)
+    sys.modules["shown"] = module  # dataclasses look their module up; what the block imports stays imported
+    try:
+        with contextlib.chdir(bench.folder):
+            exec(compile(block.text, block.where, "exec", dont_inherit=True), module.__dict__)
+    finally:
+        del sys.modules["shown"]
     if not any(name.startswith("qc_") for name in vars(module)):
         return "executed"
     host = Host.build(extra=[("shown", module)], core=api.units(()), formats=api.FORMATS)
