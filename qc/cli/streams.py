@@ -53,7 +53,8 @@ def apart() -> Iterator[None]:
     try:
         yield
     finally:
-        sys.stdout = before
+        failed = _REQUESTED[-1] is not stream  # it was replaced, so that what it holds is not written once more
+        sys.stdout = _REQUESTED[-1] if failed else before
         _REQUESTED.clear()
         if stream is not before:
             os.dup2(stream.fileno(), 1)

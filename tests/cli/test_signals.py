@@ -61,11 +61,12 @@ def test_a_signal_while_a_module_is_imported(bench, module, number):
 
 
 def test_the_script_answers_signals_before_it_imports_the_command():
-    """What stands before is three imports: the package, a module of signals, and this entry point."""
+    """Four imports come before: the package, its version, a module of signals, and this entry point."""
     project = tomllib.loads(Path(__file__).parents[2].joinpath("pyproject.toml").read_text(encoding="utf-8"))
     assert project["project"]["scripts"]["sidegate"] == "qc.cli.start:run"
     code = "import sys, qc.cli.start; print(*sorted(name for name in sys.modules if name.startswith('qc')))"
-    assert run_code(code).stdout.split() == ["qc", "qc.cli", "qc.cli.start", "qc.cli.stopping"]
+    expected = ["qc", "qc.cli", "qc.cli.start", "qc.cli.stopping", "qc.model", "qc.model.version"]
+    assert run_code(code).stdout.split() == expected
 
 
 def test_an_ignored_signal_stays_ignored(bench):

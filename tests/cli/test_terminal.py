@@ -27,7 +27,7 @@ def words(**more):
 @pytest.fixture
 def out(monkeypatch):
     def be(*, tty, columns="", **env):
-        monkeypatch.setattr(terminal.sys, "stdout", Out(tty))
+        monkeypatch.setattr(terminal, "requested", lambda: Out(tty))
         monkeypatch.setenv("TERM", "xterm")
         monkeypatch.delenv("NO_COLOR", raising=False)
         for name, value in (env | {"COLUMNS": columns}).items():

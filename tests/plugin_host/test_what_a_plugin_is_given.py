@@ -15,8 +15,8 @@ from qc.model.quantity import Quantity
 from qc.plugin_base import LimitCheck, Renderer
 from qc.plugin_host.runner import Runner
 from support.misbehaving import hosted, house, limits
+from support.plugin_runs import judged_as_without
 from support.plugins import Plain, plugin, unplaced
-from tests.plugin_host.test_misbehaving import alone, delivery, judged_as_without, run  # noqa: F401
 
 NAME = "own"
 
@@ -96,7 +96,7 @@ def spoils(report):
     report.__dict__["results"] = ()
 
 
-def test_whatever_it_writes_everything_else_is_as_without_it(run, alone, tmp_path):  # noqa: F811
+def test_whatever_it_writes_everything_else_is_as_without_it(run, alone, tmp_path):
     whole = with_check(writes, advise=advises)
     need, derived, *_ = whole.qc_measures()
     writing = type("Writer", (need,), {"start": lambda _self, _stream: Writing(need), "__module__": __name__})
@@ -193,7 +193,7 @@ RETURNED = {
 
 
 @pytest.mark.parametrize("case", RETURNED)
-def test_what_no_report_can_hold_is_an_error_of_that_check(case, run, alone):  # noqa: F811
+def test_what_no_report_can_hold_is_an_error_of_that_check(case, run, alone):
     evaluate, says = RETURNED[case]
     report = run(hosted({NAME: with_check(evaluate)}), limits([NAME]))
     assert report.code == 3
@@ -204,7 +204,7 @@ def test_what_no_report_can_hold_is_an_error_of_that_check(case, run, alone):  #
     assert "pydantic" not in report.err + str(report.report)
 
 
-def test_a_check_that_goes_on_without_a_broken_number_is_an_error_all_the_same(run, alone):  # noqa: F811
+def test_a_check_that_goes_on_without_a_broken_number_is_an_error_all_the_same(run, alone):
     def evaluate(_check, ctx):
         with contextlib.suppress(Exception):
             ctx.measured("own.greatest")
@@ -220,14 +220,14 @@ def test_a_check_that_goes_on_without_a_broken_number_is_an_error_all_the_same(r
 
 
 @pytest.mark.parametrize("values", [{"waived_by": "me"}, {"baseline": "unchanged"}])
-def test_only_the_run_says_what_is_waived_or_known_already(values, run):  # noqa: F811
+def test_only_the_run_says_what_is_waived_or_known_already(values, run):
     report = run(hosted({NAME: with_check(changed(**values))}), limits([NAME]))
     (finding,) = report.own(NAME)["findings"]
     assert (report.code, report.own(NAME)["outcome"]) == (1, "fail")
     assert (finding["waived_by"], finding["baseline"]) == (None, None)
 
 
-def test_a_finding_about_a_key_of_the_delivery_has_its_line(run, delivery):  # noqa: F811
+def test_a_finding_about_a_key_of_the_delivery_has_its_line(run, delivery):
     def evaluate(_check, ctx):
         yield ctx.found("warn", "another number", measured="QH-001", field=("catalogue",))
         yield ctx.found("warn", "no such key", measured="x", field=())
@@ -256,7 +256,7 @@ def test_the_whole_traceback_is_on_stderr_where_it_is_asked_for(monkeypatch, cap
 # -- what it prints --------------------------------------------------------------------------------------------
 
 
-def test_what_it_prints_goes_to_stderr_and_leaves_the_report_on_stdout_as_it_is(run, delivery):  # noqa: F811
+def test_what_it_prints_goes_to_stderr_and_leaves_the_report_on_stdout_as_it_is(run, delivery):
     def evaluate(check, ctx):
         print("a word of the plugin")
         return []

@@ -20,6 +20,7 @@ BOUNDED = {
     "plugins/qc_standard/checks/delivery/papers_disagree.py": SCALAR,
     "qc/cli/main.py": "the first two characters of a word of the command line",
     "qc/draft/cue.py": "cue.LONGEST_LINE, looked at before; the split into lines: " + ONE_PASS,
+    "qc/delivery/approvals.py": "approvals.LARGEST, looked at before; " + ONE_PASS,
     "qc/delivery/model.py": "times.LONGEST_TEXT, looked at before",
     "qc/delivery/fields.py": SCALAR,
     "qc/delivery/checksum_files.py": "sums.LONGEST_LINE, looked at before; the split into lines: " + ONE_PASS,
@@ -28,6 +29,10 @@ BOUNDED = {
     "qc/dsp/kernels/old_folders.py": "names of files in the cache folder",
     "qc/files/atomic_write.py": "a line of the kernel's own status file",
     "qc/files/yaml_nodes.py": "yaml_source.LARGEST; " + ONE_PASS,
+    "qc/judge/curves.py": "a name that a plugin's code states",
+    "qc/model/parameters.py": OWN,
+    "qc/testing/case_folders.py": "names of files; the first bytes of a ruleset: " + ONE_PASS,
+    "qc/where/request.py": "six characters",
     "qc/model/names.py": "names of files, values of YAML and words of the command line; " + ONE_PASS,
     "qc/model/quantity.py": "quantity.LONGEST, looked at before",
     "qc/report/html/svg.py": OWN,
@@ -43,7 +48,6 @@ BOUNDED = {
     "qc/cache/entry.py": "names of files in the store",
     "qc/cache/sweep.py": "names of files in the store",
     "qc/cache/store.py": "names of files, and of plugins' needs",
-    "qc/testing/cases.py": OWN,
     "qc/text/sanitize.py": "at the beginning of a sentence of the YAML parser",
 }  # fmt: skip
 
