@@ -170,8 +170,8 @@ class Context:
         """Raise LookupError for a name without a value that nothing publishes, or that belongs to the sides."""
         if self._evidence.others:
             raise LookupError(f'"{shown(str(name))}" is a number of a side; read it from ctx.of(source)')
-        published = {**dict.fromkeys((*UNITS, *self._evidence.quantities)), **self._evidence.publishers}
-        if self._evidence.publishers and publisher is None and name not in published and not name.startswith("audio."):
+        if self._evidence.publishers and publisher is None and name not in UNITS and not name.startswith("audio."):
+            published = {*UNITS, *self._evidence.quantities, *self._evidence.publishers}
             raise LookupError(f'nothing publishes "{shown(str(name))}"; {meant(str(name), published)}')
 
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterator[Finding]:
