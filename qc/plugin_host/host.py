@@ -18,7 +18,7 @@ otherwise than in most programs in three places, so that one bad plugin costs th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from importlib.metadata import EntryPoint
@@ -71,11 +71,17 @@ class _Candidate(NamedTuple):
     def shown(self) -> str:
         return named(self.name, self.package, self.version)
 
-    def not_loaded(self) -> Plugin:
+    def plugin(
+        self, hooks: tuple[str, ...] | None, folders: tuple[Path, ...] | None, failure: PluginFailure | None
+    ) -> Plugin:  # fmt: skip
+        """Describe it, with the failure for which it is left out."""
+        error = None if failure is None else failure.message
+        return Plugin(self.name, self.package, self.version, hooks, error, folders)
+
+    def not_loaded(self, failure: PluginFailure | None = None) -> Plugin:
         """Describe it without running any code of it."""
         hooks = outlined_hooks(self.entry) if isinstance(self.entry, EntryPoint) else None
-        folders = None if hooks is None or "qc_rulesets" in hooks else ()
-        return Plugin(self.name, self.package, self.version, hooks, None, folders)
+        return self.plugin(hooks, None if hooks is None or "qc_rulesets" in hooks else (), failure)
 
 
 class _Contribution(NamedTuple):
@@ -207,26 +213,19 @@ class _HostBuilder:
         A ruleset in them can still be named, and then judges as far as the other plugins reach.
         """
         relay, failure = self._relay(candidate)
-        contribution, results = None, dict[str, Any]()
-        if relay is not None:
-            contribution, failure = self._contribution(candidate, relay, results)
-        if failure is None and contribution is not None:
-            self.contributions.append(contribution)
-            self._register_names(contribution)
-            plugin = Plugin(
-                candidate.name, candidate.package, candidate.version, contribution.relay.hooks, None,
-                contribution.folders,
-            )  # fmt: skip
-        elif relay is not None:
-            if "qc_rulesets" not in results:  # it broke in an earlier hook
-                results["qc_rulesets"], _ = _call_plugin(self.runner, candidate, "qc_rulesets", relay.rulesets)
-            folders = results["qc_rulesets"]
-            plugin = Plugin(candidate.name, candidate.package, candidate.version, relay.hooks, None, folders)
+        if relay is None:
+            plugin = candidate.not_loaded(failure)
         else:
-            plugin = candidate.not_loaded()
+            results: dict[str, Any] = {}
+            contribution, failure = self._contribution(candidate, relay, results)
+            if contribution is not None:
+                self.contributions.append(contribution)
+                self._register_names(contribution)
+            elif "qc_rulesets" not in results:  # it broke in an earlier hook
+                results["qc_rulesets"], _ = _call_plugin(self.runner, candidate, "qc_rulesets", relay.rulesets)
+            plugin = candidate.plugin(relay.hooks, results["qc_rulesets"], failure)
         if failure is not None:
             self.failures.append(failure)
-            plugin = plugin._replace(error=failure.message)
         self.plugins.append(plugin)
 
     def _relay(self, candidate: _Candidate) -> tuple[Relay | None, PluginFailure | None]:
@@ -258,22 +257,23 @@ class _HostBuilder:
                 return None, failure
         contribution = _Contribution(candidate, relay, *results.values())
         _, failure = _call_plugin(self.runner, candidate, "names", lambda: self._refuse_taken_names(contribution))
-        return contribution, failure
+        return (contribution if failure is None else None), failure
+
+    def _names(self, contribution: _Contribution) -> Iterator[tuple[str, list[str], dict[str, str]]]:
+        """Yield, for each kind of name, its description, the names of one plugin, and name -> owner of those taken."""
+        yield "the check", [check.id for check in contribution.checks], self.check_ids
+        yield "the measuring", [need.id for need in contribution.needs], self.need_ids
+        yield "the measurement", [name for need in contribution.needs for name in need.publishes], self.measures
+        yield "the report format", [renderer.name for renderer in contribution.renderers], self.formats
 
     def _refuse_taken_names(self, contribution: _Contribution) -> None:
         """Raise RefusedError for a name that another plugin has, or that this one uses twice."""
-        refuse_taken_names([check.id for check in contribution.checks], self.check_ids, "the check")
-        refuse_taken_names([need.id for need in contribution.needs], self.need_ids, "the measuring")
-        published = [name for need in contribution.needs for name in need.publishes]
-        refuse_taken_names(published, self.measures, "the measurement")
-        refuse_taken_names([renderer.name for renderer in contribution.renderers], self.formats, "the report format")
+        for what, names, taken in self._names(contribution):
+            refuse_taken_names(names, taken, what)
 
     def _register_names(self, contribution: _Contribution) -> None:
-        shown_name = contribution.candidate.shown
-        self.check_ids.update((check.id, shown_name) for check in contribution.checks)
-        self.need_ids.update((need.id, shown_name) for need in contribution.needs)
-        self.measures.update((name, shown_name) for need in contribution.needs for name in need.publishes)
-        self.formats.update((renderer.name, shown_name) for renderer in contribution.renderers)
+        for _, names, taken in self._names(contribution):
+            taken.update(dict.fromkeys(names, contribution.candidate.shown))
 
     def host(self) -> Host:
         """Return the host, its parts in the order of the plugins' names; checks and formats by their own names."""
