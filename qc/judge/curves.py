@@ -17,7 +17,7 @@ from qc.judge.context import SideEvidence
 from qc.measure.side import FILE_UNITS
 from qc.model.cutting_chain import Chain
 from qc.model.figures import Curve
-from qc.model.quantity import parse
+from qc.model.quantity import require_unit
 from qc.plugin_base import Need
 from qc.plugin_host.runner import Runner
 from qc.text.sanitize import shown
@@ -75,7 +75,7 @@ def _tested(name: object, curve: object, announced: str | None) -> Curve:
         raise ValueError(
             f'the curve {name} is in "{shown(str(curve.unit))}", and {announced or "a unit"} was announced'
         )
-    parse("0" if curve.unit == "1" else f"0 {curve.unit}")
+    require_unit(curve.unit, f"the curve {name}")
     if not isinstance(curve.title, str) or not isinstance(curve.label, str):
         raise TypeError(f"title and label of the curve {name} are no texts")
     values, start, step = _values(name, curve.values), float(curve.start_s), float(curve.step_s)

@@ -14,7 +14,7 @@ from pydantic import ConfigDict, StringConstraints, TypeAdapter, ValidationError
 from pydantic_core import SchemaError
 
 from qc.model.errors import TextTooLongError
-from qc.model.quantity import convert, parse, rounded
+from qc.model.quantity import convert, parse, require_unit, rounded
 from qc.model.report import Limit
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ class Unit:
     name: str
 
     def __post_init__(self) -> None:
-        parse(f"0 {self.name}")
+        require_unit(self.name, "a parameter")
 
 
 @dataclass(frozen=True, slots=True)

@@ -116,17 +116,22 @@ _PLACES = {
 }  # fmt: skip
 
 
-def is_unit(unit: str) -> bool:
-    """Whether a unit is one that quantities may have."""
-    return unit in _UNITS
+def is_unit(unit: object) -> bool:
+    """Whether a unit is one that quantities may have, written as it is here: "um", and neither "um " nor "µm"."""
+    return isinstance(unit, str) and unit in _UNITS
+
+
+def require_unit(unit: object, what: str) -> None:
+    """Raise ValueError, a sentence about `what`, for a unit that quantities cannot have."""
+    if not is_unit(unit):
+        raise ValueError(f'{what} has the unit "{str(unit)[:LONGEST]}", which is not one of {", ".join(_UNITS)}')
 
 
 def parse(text: str) -> tuple[float, str]:
     """Split "115 mm" into (115.0, "mm"); a bare number has unit "1". Raises ValueError with one sentence."""
     number, unit = _split(text)
     unit = unit or "1"
-    if unit not in _UNITS:
-        raise ValueError(f'"{text}" has the unit "{unit}", which is not one of {", ".join(_UNITS)}')
+    require_unit(unit, f'"{text}"')
     value = float(number)
     if not math.isfinite(value):
         raise ValueError(f'"{text}" is not a finite number')

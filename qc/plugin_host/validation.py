@@ -163,7 +163,7 @@ def _need(need: type[Need[Any]]) -> None:
     for measurement, unit in _kept(need, "publishes", name).items():
         if type(measurement) is not str:
             raise RefusedError(f'"{name}" publishes {_described(measurement)} as a name, and not a text')
-        _is_unit(unit, f'the measurement "{measurement}" of "{name}"')
+        _unit(unit, f'the measurement "{measurement}" of "{name}"')
     for measurement, sentence in _kept(need, "meanings", name).items():
         if type(measurement) is not str or type(sentence) is not str:
             raise RefusedError(f'"{name}" has a meaning that is no text')
@@ -232,13 +232,13 @@ def refuse_taken_names(names: Iterable[str], taken: Mapping[str, str], what: str
         seen.add(name)
 
 
-def _is_unit(unit: object, what: str) -> None:
-    from qc.model.quantity import parse
+def _unit(unit: object, what: str) -> None:
+    from qc.model.quantity import require_unit
 
     try:
-        parse("0" if unit == "1" else f"0 {unit}")
+        require_unit(unit, what)
     except ValueError as why:
-        raise RefusedError(f"{what} has no known unit: {why}") from None
+        raise RefusedError(str(why)) from None
 
 
 def _classes(result: object, base: type[Any], hook: str) -> tuple[type[Any], ...]:

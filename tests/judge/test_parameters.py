@@ -282,9 +282,10 @@ def test_a_pattern_is_matched_with_a_text_only():
         Pattern("1").matches(1)
 
 
-def test_a_unit_that_does_not_exist_is_refused():
-    with pytest.raises(ValueError, match='the unit "furlong", which is not one of'):
-        Unit("furlong")
+@pytest.mark.parametrize("unit", ["furlong", "µm", "mm ", ""])
+def test_a_unit_that_does_not_exist_is_refused(unit):
+    with pytest.raises(ValueError, match=f'the unit "{unit}", which is not one of'):
+        Unit(unit)
 
 
 def refused(limits, **changes):

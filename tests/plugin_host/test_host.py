@@ -140,6 +140,9 @@ BAD = {
     ),
     "judges by a name": (plugin(qc_checks=[check(judges={"most": "x"})]), "qc_checks", "and not by a Judged"),
     "an unknown unit": (plugin(qc_measures=[need(publishes={"a.b": "furlong"})]), "qc_measures", '"furlong"'),
+    "a unit written otherwise": (plugin(qc_measures=[need(publishes={"a.b": "µm"})]), "qc_measures", 'unit "µm"'),
+    "a unit with a space": (plugin(qc_measures=[need(publishes={"a.b": "mm "})]), "qc_measures", 'unit "mm "'),
+    "an empty unit": (plugin(qc_measures=[need(publishes={"a.b": ""})]), "qc_measures", 'unit ""'),
     "publishes a list": (
         plugin(qc_measures=[need(publishes=["a"])]),
         "qc_measures",
