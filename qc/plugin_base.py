@@ -22,6 +22,7 @@ from qc.model.cutting_chain import Chain
 from qc.model.errors import NotApplicableError, NotMeasuredError, SecondLookError
 from qc.model.figures import Curve, Spectrum, View
 from qc.model.groove import Groove
+from qc.model.names import limit_key
 from qc.model.parameters import Pattern, Unit
 from qc.model.quantity import At, Model, Op, Quantity
 from qc.model.report import (
@@ -432,10 +433,10 @@ class LimitCheck(Check[P]):
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Compare every measurement with its limit; raises NotApplicableError where the ruleset states none."""
-        if self.judges and not any(getattr(self.limits, key.partition(".")[0]) for key in self.judges):
+        if self.judges and not any(getattr(self.limits, limit_key(key)) for key in self.judges):
             raise NotApplicableError("the ruleset states none of its limits")
         for key, judged in self.judges.items():
-            limit: Limit | None = getattr(self.limits, key.partition(".")[0])
+            limit: Limit | None = getattr(self.limits, limit_key(key))
             if limit is not None:  # a ruleset may leave out an optional limit
                 yield from ctx.judge(judged.measure, limit, op=judged.op, of=judged.of)
 

@@ -20,6 +20,7 @@ from qc.judge.left_out import LeftOutPlugins
 from qc.judge.parameters import bound_parameters
 from qc.judge.yaml_checks import made, owners
 from qc.model.errors import UsageError
+from qc.model.names import limit_key
 from qc.model.report import HeldLimit, ParameterFacts
 from qc.plugin_base import Check, Limit
 from qc.plugin_host.host import Host
@@ -152,7 +153,7 @@ def _owner(owner: str) -> str:
 def _limit(page: Page, check: Check[Any], key: str, limit: Limit) -> None:
     page.say(f"{key}: {_values(limit)}", label="  ", indent=4)
     for name, judged in check.judges.items():
-        if name.partition(".")[0] == key:
+        if limit_key(name) == key:
             of = f", {judged.of}" if judged.of else ""
             page.say(f"{side_of(judged)}, compared with {judged.measure}{of}", label="      ")
     level = f"; {limit.sets_level} sets the cut level" if limit.sets_level else ""

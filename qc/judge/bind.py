@@ -14,6 +14,7 @@ from qc.judge.parameters import read_parameters
 from qc.judge.yaml_checks import made
 from qc.model.cutting_chain import NamedTip
 from qc.model.errors import FAULTS, PluginError, RulesetError
+from qc.model.names import limit_key
 from qc.model.parameters import is_limit
 from qc.model.quantity import meets, parse, read
 from qc.plugin_base import Check, Judged, Limit
@@ -136,7 +137,7 @@ def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, 
         raise RulesetError(
             f'{raw.origin}: "{key}" of "{kind.id}" is a parameter; write it as {{value: ..., source: ...}}'
         )
-    judged = [entry for name, entry in kind.judges.items() if _limit_key(name) == key]
+    judged = [entry for name, entry in kind.judges.items() if limit_key(name) == key]
     for entry in judged:
         if entry.measure not in units:
             raise _BrokenCheckError(
@@ -153,11 +154,6 @@ def _limit(kind: type[Check[Any]], key: str, raw: RawLimit, units: Mapping[str, 
     limit = Limit(warn=warn, fail=fail, unit=unit, source=raw.source, sets_level=raw.sets_level, origin=raw.origin)
     _in_order(kind, key, limit, judged)
     return limit
-
-
-def _limit_key(name: str) -> str:
-    """Return the limit key of a key of `judges`: "peak" and "peak.vertical" both belong to "peak"."""
-    return name.partition(".")[0]
 
 
 def _own_unit(raw: RawLimit) -> str:
@@ -182,7 +178,7 @@ def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, of_groove
     """Raise RulesetError where a limit is said to set the level and cannot."""
     if limit.sets_level is None:
         return
-    judged = [entry for name, entry in kind.judges.items() if _limit_key(name) == key]
+    judged = [entry for name, entry in kind.judges.items() if limit_key(name) == key]
     where = f'{limit.origin}: the limit "{key}" of "{kind.id}"'
     if getattr(limit, limit.sets_level) is None:
         raise RulesetError(f'{where} sets the level at "{limit.sets_level}", which it does not have')
@@ -239,7 +235,7 @@ def _rows(
     kind: type[Check[Any]], limits: Mapping[str, Limit], units: Mapping[str, str], of_groove: Collection[str]
 ) -> Iterator[LevelRow]:
     for name, judged in kind.judges.items():
-        limit = limits.get(_limit_key(name))
+        limit = limits.get(limit_key(name))
         follows = judged.measure.startswith(GROOVE) or judged.measure in FOLLOWING or judged.measure in of_groove
         if limit is not None and follows:
             yield LevelRow(

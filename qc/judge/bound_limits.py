@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from qc.model.names import limit_key
 from qc.model.report import HeldLimit
 from qc.plugin_base import Check, Limit
 
@@ -14,7 +15,7 @@ def bound_limits(checks: Iterable[Check[Any]]) -> dict[str, HeldLimit]:
     found = {}
     for check in checks:
         for name, judged in check.judges.items():
-            limit = getattr(check.limits, name.partition(".")[0], None)
+            limit = getattr(check.limits, limit_key(name), None)
             if isinstance(limit, Limit):
                 words = {key: getattr(limit, key) for key in Limit.model_fields}
                 found[f"{check.id}/{name}"] = HeldLimit(measure=judged.measure, op=judged.op, **words)

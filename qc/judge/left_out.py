@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from qc.model.errors import PluginError
+from qc.model.names import limit_key
 from qc.model.report import PluginFailure
 from qc.plugin_host.host import Host, Plugin
 from qc.ruleset.choose import needed_without
@@ -60,7 +61,7 @@ class LeftOutPlugins:
             elif check_id in checks:
                 limits = ruleset.limits[check_id]
                 judges = checks[check_id].judges.items()
-                measures = [judged.measure for key, judged in judges if key.partition(".")[0] in limits]
+                measures = [judged.measure for key, judged in judges if limit_key(key) in limits]
             else:
                 if self._is_missing(check_id):
                     near = nearest(check_id, checks)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from qc.groove.geometry.cut import rises
 from qc.judge.bind import Bound
+from qc.model.names import limit_key
 from qc.ruleset.load import RawLimit, Ruleset
 
 
@@ -18,7 +19,7 @@ def unset_limits(ruleset: Ruleset, bound: Bound, shipped: Sequence[Path]) -> Ite
     raw = {**ruleset.limits, **{check: measure.limits for check, measure in ruleset.measures.items()}}
     reported: set[tuple[str, str]] = set()
     for row in bound.rows:
-        key = row.key.partition(".")[0]
+        key = limit_key(row.key)
         limit = raw[row.check][key]
         follows = row.fail is not None and row.sets_level is None and rises(row.measure, row.op)
         if follows and (row.check, key) not in reported and not _lies_in(limit, shipped):

@@ -1,4 +1,4 @@
-"""The patterns of names that people write: one for each kind of name, for whole texts (`fullmatch`)."""
+"""The patterns of names that people write: one for each kind of name, for whole texts (`fullmatch`); keys of limits."""
 
 from __future__ import annotations
 
@@ -12,3 +12,8 @@ FORMAT_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 """The name of a report format: the part before the "=" of `--out FORMAT=PATH`."""
 PLUGIN_NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 """The name of a package of house rules that `sidegate new-plugin` writes."""
+
+
+def limit_key(name: str) -> str:
+    """Return the limit key of a key of a check's `judges`: "peak" and "peak.vertical" both belong to "peak"."""
+    return name.partition(".")[0]

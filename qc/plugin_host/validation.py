@@ -9,7 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from qc.model.names import CHECK_ID, FORMAT_NAME
+from qc.model.names import CHECK_ID, FORMAT_NAME, limit_key
 from qc.plugin_host.places import place_of
 from qc.text.sanitize import shown
 from qc.text.suggest import meant
@@ -88,10 +88,10 @@ def _judges(check: type[Check[Any]], name: str, limits: type[Model]) -> None:
     for key, judged in _kept(check, "judges", name).items():
         if not isinstance(judged, Judged):
             raise RefusedError(f'the check "{name}" judges "{key}" by {_described(judged)}, and not by a Judged')
-        if key.partition(".")[0] not in limits.model_fields:
+        if limit_key(key) not in limits.model_fields:
             hint = meant(key, limits.model_fields)
             raise RefusedError(f'the check "{name}" judges "{key}", which is not in its Limits; {hint}')
-        if not is_limit(limits.model_fields[key.partition(".")[0]]):
+        if not is_limit(limits.model_fields[limit_key(key)]):
             raise RefusedError(f'the check "{name}" judges "{key}", which is a parameter and no Limit')
         if judged.op not in OPS:
             raise RefusedError(

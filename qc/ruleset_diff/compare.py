@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 
 import qc
 from qc.judge.yaml_checks import OPS
+from qc.model.names import limit_key
 from qc.model.parameters import parameter_type
 from qc.model.quantity import Op
 from qc.model.report import ExtendedFacts, Outcome
@@ -80,7 +81,7 @@ def sides_of(host: Host) -> Ops:
         if check not in host.checks:
             return OPS.get(key)
         judges = host.checks[check].judges.items()
-        return next((judged.op for name, judged in judges if name.partition(".")[0] == key), None)
+        return next((judged.op for name, judged in judges if limit_key(name) == key), None)
 
     return op
 
