@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from qc.model.quantity import Quantity, is_unit
+from qc.model.quantity import Quantity, is_unit, validated_copy
 from qc.plugin_base import Finding
 from qc.text.sanitize import shown
 
@@ -21,7 +21,7 @@ def accepted(found: object, check_id: str, sides: Collection[str]) -> Finding:
     """
     if type(found) is not Finding:
         raise TypeError(f"{check_id} gave a {type(found).__name__}, not a Finding")
-    finding = Finding.model_validate(found.model_dump(warnings=False))
+    finding = validated_copy(Finding, found)
     if finding.check != check_id:
         raise ValueError(f'it gave a finding of "{shown(finding.check)}", which is another check')
     if finding.location.side not in sides:
@@ -38,7 +38,7 @@ def accepted_quantity(given: object, what: str) -> Quantity:
     """Return a quantity as a validated copy; raises TypeError, ValueError or a validation error."""
     if type(given) is not Quantity:
         raise TypeError(f"{what} is a {type(given).__name__}, not a Quantity")
-    quantity = Quantity.model_validate(given.model_dump(warnings=False))
+    quantity = validated_copy(Quantity, given)
     if not is_unit(quantity.unit):
         raise ValueError(f'{what} has the unit "{shown(quantity.unit)}", which is not known')
     return quantity

@@ -18,7 +18,7 @@ from qc.groove.level.side_at_level import UNITS
 from qc.judge.accepted import accepted_quantity
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotMeasuredError
-from qc.model.quantity import Op, clock, convert, is_unit, margin, meets, show
+from qc.model.quantity import Op, clock, convert, is_unit, margin, meets, show, validated_copy
 from qc.model.report import Stretch
 from qc.plugin_base import At, Check, Finding, GrooveAt, Limit, Location, Need, Quantity, Severity
 from qc.text.numbers import is_share, percent
@@ -318,7 +318,7 @@ def _in_unit(limit: Limit, unit: str, op: Op) -> Limit:
         raise TypeError(f"a number is compared with a Limit, not with a value of type {type(limit).__name__}")
     if op not in ("<=", ">="):
         raise ValueError(f'the operator is "{shown(str(op))}"; write "<=" for a maximum or ">=" for a minimum')
-    limit = Limit.model_validate(limit.model_dump(warnings=False))
+    limit = validated_copy(Limit, limit)
     if not is_unit(limit.unit):
         raise ValueError(f'the limit has the unit "{shown(limit.unit)}", which is not known')
     grades = {grade: getattr(limit, grade) for grade in ("warn", "fail")}

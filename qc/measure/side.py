@@ -23,6 +23,7 @@ from qc.intake.inspection import with_fault
 from qc.intake.side_input import SideInput, read_input
 from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
 from qc.model.errors import FAULTS, PluginError
+from qc.model.quantity import validated_copy
 from qc.model.report import AudioFacts, HowMeasured, Origin
 from qc.model.track import Track
 from qc.plugin_base import At, Measurements, Need, Quantity, Stream
@@ -319,7 +320,7 @@ def published_by(kind: type[Need[Any]], need: Need[Any], result: Any, stream: St
             raise TypeError(f"it publishes {name} as a {type(quantity).__name__}, not a Quantity")
         if quantity.unit != kind.publishes[name]:
             raise ValueError(f"it publishes {name} in {quantity.unit} and announced {kind.publishes[name]}")
-        published[name] = Quantity.model_validate(quantity.model_dump(warnings=False))
+        published[name] = validated_copy(Quantity, quantity)
         _refuse_outside(name, published[name].at, stream.frames / stream.rate)
     return published
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, SerializerFunctionWrapHandler, field_validator, model_serializer
 
@@ -24,6 +24,14 @@ class Model(BaseModel):
         validate_by_name=True,
         validate_by_alias=True,
     )
+
+
+M = TypeVar("M", bound=Model)
+
+
+def validated_copy(kind: type[M], value: M) -> M:
+    """Return a copy with every value validated: `model_construct` and `model_copy` make models without it."""
+    return kind.model_validate(value.model_dump(warnings=False))
 
 
 class Sparse(Model):
