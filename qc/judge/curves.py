@@ -40,19 +40,13 @@ def curves_of(
     calls = {kind: partial(_of_need, kind, judged.chain, result) for kind, result in judged.results.items()}
     curves: dict[str, Curve] = {}
     found, broken = runner.each(calls)
+    owners: dict[str, Kind | None] = {**judged.publishers, **dict.fromkeys([*traces, *UNITS, *FILE_UNITS])}
     for kind, of_need in found.items():
-        taken = {
-            *traces,
-            *curves,
-            *UNITS,
-            *FILE_UNITS,
-            *(name for name, other in judged.publishers.items() if other is not kind),
-        }
-        twice = sorted(taken & of_need.keys())
-        if twice:
-            broken[kind] = f'its curve "{twice[0]}" has the name of another measurement'
+        if taken := sorted(name for name in of_need if owners.get(name, kind) is not kind):
+            broken[kind] = f'its curve "{taken[0]}" has the name of another measurement'
         else:
             curves |= of_need
+            owners |= dict.fromkeys(of_need, kind)
     return curves, broken
 
 
