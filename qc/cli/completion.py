@@ -11,7 +11,7 @@ import shlex
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple, get_args
 
-from qc.cli.main import parser
+from qc.cli.parser import parser
 from qc.cli.streams import emit
 from qc.model.discs import DISCS, disc_name
 from qc.model.errors import UsageError
