@@ -4,43 +4,36 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from datetime import date
 from pathlib import Path
 
 from qc import api
+from qc.cli.delivery_run import delivery_path, run_options
 from qc.cli.plugin_host import host_of, say_failures
-from qc.cli.progress import Progress
-from qc.cli.storing import cache
 from qc.cli.streams import emit, say
 from qc.delivery.approvals import NAME
 from qc.delivery.reader import ReadDelivery
 from qc.judge.approve import ApproveRequest
 from qc.judge.level_option import read_level
-from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.text.sanitize import shown
 
 
 def approve(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for unusable input, before anything is written."""
-    if not words.delivery:
-        raise UsageError("approve: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
+    path = delivery_path(words)
     request = ApproveRequest.parse(words.by, words.note, words.despite, words.reason)
     read_level(words.level)  # refuse a bad value before anything is loaded
     if words.waivers == "":
         raise UsageError("--waivers: the file has no name")
     host = host_of(words)
-    path = Path(words.delivery)
     read = api.read_any(path, host)
     place = _place(words.approvals, read)
-    precompile(host)
-    with Progress(sys.stderr) as progress:
-        options = api.Options(
-            words.ruleset, (), words.workers, progress.update, cache=cache(words, read), verify=words.verify, told=say,
-            waivers=None if words.waivers is None else Path(words.waivers), own_waivers=words.own_waivers,
-            today=date.today(), level=words.level,  # noqa: DTZ011 - the local day, as a person would write it
-        )  # fmt: skip
+    asked = api.Options(
+        words.ruleset, waivers=None if words.waivers is None else Path(words.waivers), own_waivers=words.own_waivers,
+        today=date.today(), level=words.level,  # noqa: DTZ011 - the local day, as a person would write it
+    )  # fmt: skip
+    with run_options(asked, words, host, read) as options:
         decision = api.approve(path, request, place, options, host, read)
     say_failures(decision.report.plugin_failures, decision.report.plugin_warnings)
     if decision.approval is None:

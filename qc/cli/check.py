@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -12,53 +11,41 @@ from functools import partial
 from pathlib import Path
 
 from qc import api
+from qc.cli.delivery_run import delivery_path, run_options, sources
 from qc.cli.plugin_host import host_of, say_failures
-from qc.cli.progress import Progress
-from qc.cli.storing import cache
 from qc.cli.streams import say
 from qc.cli.writing import Output, attempted, outputs, refuse_sources, write
 from qc.delivery.approvals import NAME
-from qc.delivery.reader import ReadDelivery
 from qc.judge.engine import exit_code
 from qc.judge.level_option import read_level
 from qc.judge.whole_report import with_failures
-from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.views.since import counted_words
 from qc.report.writing import CORE, FormatFailedError
-from qc.ruleset.find import is_path
 from qc.text.sanitize import shown
 
 
 def check(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for unusable input, before anything is written."""
-    if not words.delivery:
-        raise UsageError("check: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
+    path = delivery_path(words)
     read_level(words.level)  # refuse a bad value before anything is loaded
     host = host_of(words)
     if words.note_template is not None and not any(word.startswith("note=") for word in words.out):
         raise UsageError("--note-template: no note is written; request one with --out note=note.md")
     asked = words.out or ["text=-"]
     targets, unwritten = outputs(asked, host, partial(_renderer, words))
-    path = Path(words.delivery)
     read = api.read_any(path, host)
-    spec = words.ruleset or read.delivery.ruleset
-    house = [Path(spec)] if spec and is_path(spec) else []
-    house += [] if words.note_template is None else [Path(words.note_template)]
     inputs = _optional_inputs(words)
-    refuse_sources(
-        targets, [*read.files, *house, *([inputs.waivers] if inputs.waivers else []), *_approvals(inputs, read)]
-    )
+    template = None if words.note_template is None else Path(words.note_template)
+    named = [file for file in (template, inputs.waivers, inputs.approvals) if file is not None]
+    refuse_sources(targets, [*sources(words, read), *named, read.folder / NAME])
     _keep_the_baseline(targets, inputs.baseline)
-    precompile(host)
-    with Progress(sys.stderr) as progress:
-        options = replace(
-            inputs, ruleset=words.ruleset, sides=tuple(words.side), workers=words.workers, progress=progress.update,
-            chain=tuple(words.chain), cache=cache(words, read), verify=words.verify, told=say,
-            explained=say if words.verbose else None,
-            level=words.level, formats=tuple(word.partition("=")[0] for word in asked),
-        )  # fmt: skip
+    inputs = replace(
+        inputs, ruleset=words.ruleset, sides=tuple(words.side), chain=tuple(words.chain), level=words.level,
+        explained=say if words.verbose else None, formats=tuple(word.partition("=")[0] for word in asked),
+    )  # fmt: skip
+    with run_options(inputs, words, host, read) as options:
         checked = api.checked(path, options, host, read, draws=any(output.renderer.draws for output in targets))
     report = checked.report.model_copy(update={"run": None}) if words.reproducible else checked.report
     report, code = _written(targets, with_failures(report, unwritten), checked.evidence)
@@ -102,11 +89,6 @@ def _optional_inputs(words: argparse.Namespace) -> api.Options:
     return api.Options(
         waivers=waivers, own_waivers=words.own_waivers, baseline=baseline, today=today, approvals=approvals
     )
-
-
-def _approvals(inputs: api.Options, read: ReadDelivery) -> list[Path]:
-    """Return the files of approvals, which no report may be written over."""
-    return [read.folder / NAME, *([] if inputs.approvals is None else [inputs.approvals])]
 
 
 def _keep_the_baseline(targets: Sequence[Output], baseline: Path | None) -> None:

@@ -4,38 +4,29 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from pathlib import Path
 
 from qc import api
+from qc.cli.delivery_run import delivery_path, run_options
 from qc.cli.plugin_host import host_of
-from qc.cli.progress import Progress
-from qc.cli.storing import cache
 from qc.cli.streams import emit, say
 from qc.listen.imperfections import OPTIONS
 from qc.listen.request import ListenRequest
 from qc.listen.screen import listen_table
-from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.text.sanitize import shown
 
 
 def listen(words: argparse.Namespace) -> int:
     """Run the command; raises SidegateError for unusable input, before anything is written."""
-    if not words.delivery:
-        raise UsageError("listen: the delivery has no name; give a delivery file, or a folder holding delivery.yaml")
+    path = delivery_path(words)
     imperfections = {name: getattr(words, name.replace("-", "_")) for name in OPTIONS}
     request = ListenRequest.parse(words.side, words.at, words.level, words.radius, words.tip, imperfections)
     folder = _free(words.out)
     host = host_of(words)
-    path = Path(words.delivery)
     read = api.read_any(path, host)
-    precompile(host)
-    with Progress(sys.stderr) as progress:
-        options = api.Options(
-            words.ruleset, (words.side,), words.workers, progress.update, tuple(words.chain),
-            cache=cache(words, read), verify=words.verify, told=say,
-        )  # fmt: skip
+    asked = api.Options(words.ruleset, (words.side,), chain=tuple(words.chain))
+    with run_options(asked, words, host, read) as options:
         files = api.listen(path, request, options, host, read)
     files.write(_free(words.out))
     emit(listen_table(files.report).encode())

@@ -3,18 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from datetime import date
-from functools import partial
 from pathlib import Path
 
 from qc import api
+from qc.cli.delivery_run import run_options
 from qc.cli.plugin_host import host_of, say_failures
-from qc.cli.progress import Progress
-from qc.cli.storing import cache
-from qc.cli.streams import say
-from qc.cli.writing import OutputTarget, attempted, places, refuse_sources, write_result
-from qc.measure.precompile import precompile
+from qc.cli.writing import OutputTarget, places, refuse_sources, write_results
 from qc.model.errors import UsageError
 from qc.model.ruleset_diff import RulesetDiff
 from qc.report import registry
@@ -33,9 +28,7 @@ def diff(words: argparse.Namespace) -> int:
         comparison = api.rulesets_diff(words.before, words.after, on, host=host_of(words))
     else:
         comparison = _judged(words, on, targets, sources)
-    code = 0
-    for output in targets:
-        code = max(code, attempted(partial(write_result, output, "rulesets", comparison, ascii_only=words.ascii)))
+    code = write_results(targets, "rulesets", comparison, ascii_only=words.ascii)
     broken = () if comparison.compared is None else comparison.compared.plugin_failures
     say_failures(broken)
     return max(code, 3 if broken else 0)
@@ -46,10 +39,6 @@ def _judged(words: argparse.Namespace, on: Path, targets: list[OutputTarget], so
     host = host_of(words)
     read = api.read_any(on, host)
     refuse_sources(targets, [*sources, *read.files])
-    precompile(host)
-    with Progress(sys.stderr) as progress:
-        options = api.Options(
-            workers=words.workers, progress=progress.update, cache=cache(words, read),
-            verify=words.verify, told=say, today=date.today(),  # noqa: DTZ011 - waivers expire by the local date
-        )  # fmt: skip
+    asked = api.Options(today=date.today())  # noqa: DTZ011 - waivers expire by the local date
+    with run_options(asked, words, host, read) as options:
         return api.rulesets_diff(words.before, words.after, on, options, host)

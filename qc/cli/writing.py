@@ -202,10 +202,18 @@ def write(output: Output, report: Report, evidence: Evidence) -> None:
         say(remark)
 
 
-def write_result(
+def write_results(
+    targets: Sequence[OutputTarget], command: registry.Command, result: Model | WhereFound, *, ascii_only: bool
+) -> int:  # fmt: skip
+    """Write the result of `plan`, `rulesets` or `where` in every requested format; return the highest exit code."""
+    writes = [partial(_write_result, target, command, result, ascii_only=ascii_only) for target in targets]
+    return max(map(attempted, writes), default=0)
+
+
+def _write_result(
     output: OutputTarget, command: registry.Command, result: Model | WhereFound, *, ascii_only: bool
 ) -> None:  # fmt: skip
-    """Write the result of `plan`, `rulesets` or `where` in its format; raises SidegateError."""
+    """Write a result in one format; raises SidegateError."""
     layout = {"width": width(), "colour": colour()} if output.path is None else {}
     content = output.format.writer(command)(result, ascii_only=ascii_only, **layout)
     if output.path is None:
