@@ -11,9 +11,10 @@ from collections.abc import Mapping, Sequence
 
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.highest import NEAR, HighestSearch
-from qc.groove.level.levels import LevelSearch, Reached, lowest
+from qc.groove.level.levels import LevelSearch, Reached
 from qc.groove.level.outside import Outside, OutsideLimits
 from qc.groove.level.release import DiscDecision, JudgedLevel, LevelOption, SideLevels, by_discs
+from qc.groove.level.side_at_level import WorkedSide
 from qc.model.plan import PlannedLevel, PlannedSide
 from qc.model.quantity import Quantity, meets
 from qc.plan.formats import ON_DISC, Format
@@ -74,10 +75,11 @@ def _levels(
     if side is None or not isinstance(option, str):
         return None, None
     if option == "clean":
-        _, edge, clean = LevelSearch(side, form.rows).allowed()
-        return lowest([edge, *limits.by_limit.values()]), lowest([clean, *limits.warned.values()])
-    search = HighestSearch(side, form.rows, policy=form.policy, ceilings=limits.ceilings)
-    return search.highest(NEAR).reached, None
+        search = LevelSearch(side, form.rows)
+        worked = WorkedSide(search, *search.allowed(), declared=None).under(limits)
+        return worked.edge, worked.clean
+    highest = HighestSearch(side, form.rows, policy=form.policy, ceilings=limits.ceilings).highest(NEAR)
+    return highest.reached, None
 
 
 def _at(

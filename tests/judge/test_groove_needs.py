@@ -331,6 +331,20 @@ def test_the_strictest_of_several_limits_on_one_number_sets_the_level_in_a_check
         assert {name for name in failing if name.startswith("house.")} == {name.split("/")[0] for name in broken}
 
 
+def test_a_plan_at_the_clean_level_counts_a_limit_without_a_warn_value_as_a_check_does(delivery, tmp_path):
+    """A limit that cannot warn fails where it is broken, and a level at which a limit fails is not clean."""
+    land = 'chain:\n  cut:\n    land: {value: 20 um, source: "house: lathe 2"}\n'
+    limit = land + LIMITS.replace("warn: 12 um, fail: 10 um", "fail: 14 um")
+    ruleset = str(Houses(tmp_path / "more").put_at("house.yaml", "house@1.0.0", limit, "disc-12in-33@3.0.0"))
+    exact = level_that_leaves(14.0 - 0.01, 0.2)
+    (side,) = check(delivery, ruleset, host_of(TurnLand), level="clean").sides
+    assert side.levels.clean.value == pytest.approx(math.floor(10.0 * exact) / 10.0)
+    options = api.PlanOptions(ruleset=ruleset, chain=CAP, level="clean")
+    (planned,) = api.plan(delivery, options, host_of(TurnLand)).sides
+    assert planned.at_level.level == side.levels.judged
+    assert LIMIT not in planned.at_level.broken
+
+
 def test_a_plan_at_a_level_compares_the_number_there_for_each_limit(delivery, tmp_path):
     """A level between those of two limits, neither of which is asked for by itself when the calls are used up."""
     ruleset = str(Houses(tmp_path / "more").put_at("house.yaml", "house@1.0.0", SEVERAL, "disc-12in-33@3.0.0"))
