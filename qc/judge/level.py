@@ -30,7 +30,7 @@ from qc.judge.level_memo import MemoInStore
 from qc.judge.side_report import geometry, levels
 from qc.measure.groove_numbers import GrooveNumbers
 from qc.measure.side import MeasureOptions, SideMeasurement
-from qc.model.cutting_chain import SECTORS_A_SECOND, Chain, NamedTip
+from qc.model.cutting_chain import Chain, NamedTip
 from qc.model.report import LineupToneFacts, SideReport
 from qc.model.track import Track
 from qc.plugin_base import At, GrooveAt, GrooveDerived, Limit, Need, Quantity
@@ -249,8 +249,8 @@ def _in_declared_track(at: At, tracks: tuple[Track, ...]) -> At:
     """Add the declared track to a place in audio that has no groove."""
     if at.start_s is None or at.track is not None:
         return at
-    sector = int(at.start_s * SECTORS_A_SECOND + 1e-9)
-    return at.model_copy(update={"track": Span(0, sector + 1, tracks).track_at(sector)})
+    file = Span(0, 0, tracks)
+    return at.model_copy(update={"track": file.track_at(file.sector_at(at.start_s))})
 
 
 def _clean_of(worked: WorkedSide) -> frozenset[tuple[str, str]]:

@@ -44,10 +44,7 @@ def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
     """Return the place of each declared track on the disc."""
     span, radius = worked.search.side.span, worked.cutting.spiral_path.radius
 
-    def radius_at(second: float, *, end: bool) -> float:
-        sector = (
-            math.ceil(second * SECTORS_A_SECOND - 1e-9) - 1 if end else int(second * SECTORS_A_SECOND + 1e-9)
-        ) - span.start
+    def radius_at(sector: int) -> float:
         return float(radius[min(max(sector, 0), span.sectors - 1)]) * 1e3
 
     return tuple(
@@ -56,8 +53,8 @@ def _tracks(worked: WorkedSide) -> tuple[TrackPlace, ...]:
             title=track.title,
             start_s=float(track.start),
             end_s=float(track.end),
-            start_radius_mm=radius_at(float(track.start), end=False),
-            end_radius_mm=radius_at(float(track.end), end=True),
+            start_radius_mm=radius_at(span.sector_at(float(track.start))),
+            end_radius_mm=radius_at(math.ceil(track.end * SECTORS_A_SECOND) - 1 - span.start),
         )
         for track in span.tracks
     )

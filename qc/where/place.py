@@ -14,7 +14,6 @@ from qc.groove.geometry.cut import Cutting
 from qc.groove.geometry.position import SpiralPositions
 from qc.groove.geometry.span import Span
 from qc.groove.level.side_at_level import WorkedSide
-from qc.model.cutting_chain import SECTORS_A_SECOND
 from qc.model.errors import SecondLookError, UsageError
 from qc.model.figures import View
 from qc.model.quantity import clock
@@ -143,7 +142,7 @@ def _asked(request: WhereRequest) -> WhereAsked:
 
 def _sector(second: float, span: Span) -> int:
     """Return the sector of the span that a second lies in; the last one at its end."""
-    return min(int(second * SECTORS_A_SECOND + 1e-9) - span.start, span.sectors - 1)
+    return min(span.sector_at(second), span.sectors - 1)
 
 
 def _position(spiral: SpiralPositions, second: float, span: Span) -> SidePosition:

@@ -122,9 +122,9 @@ def view(
 
 def view_at(look: ExcerptReader, stream: Stream, cutting: Cutting, second: float) -> View:
     """See the groove at a second of the file, which lies on the side; `worst` is its point. Raises SecondLookError."""
-    rate, start = motion_rate(stream.rate), cutting.side.span.start
-    sector = min(int(second * SECTORS_A_SECOND + 1e-9) - start, cutting.side.span.sectors - 1)
-    frame = round((second - (start + sector) / SECTORS_A_SECOND) * rate)
+    rate, span = motion_rate(stream.rate), cutting.side.span
+    sector = min(span.sector_at(second), span.sectors - 1)
+    frame = round((second - (span.start + sector) / SECTORS_A_SECOND) * rate)
     walls = _walls(look, cutting, sector, rate)
     return _seen(look, stream, cutting, sector, walls, min(max(0, frame), rate // SECTORS_A_SECOND - 1))
 

@@ -16,6 +16,8 @@ from qc.model.track import Track, track_at
 
 LEAST_GAP = Fraction(3, 10)
 """s; a declared gap of more than this is opened into a mark (practice)."""
+ROUNDING = 1e-9
+"""Sectors by which a second may lie before a sector and still count as in it: a rounding error."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,10 @@ class Span:
     def sectors(self) -> int:
         """Number of sectors."""
         return self.end - self.start
+
+    def sector_at(self, second: float) -> int:
+        """Return the sector of the span in which a file second lies: below 0 before the span, `sectors` on after it."""
+        return int(second * SECTORS_A_SECOND + ROUNDING) - self.start
 
     def track_at(self, sector: int) -> int | None:
         """Return the number of the track at a sector of the span, or of the last before it; None without tracks."""

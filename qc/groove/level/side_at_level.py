@@ -21,7 +21,7 @@ from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.playback.estimate import RESIDUAL, TOP_LOSS, PlaybackSeconds, estimate
 from qc.groove.signal.programme import ProgrammeBounds
 from qc.groove.signal.sector_envelopes import GrooveInput
-from qc.model.cutting_chain import SECTORS_A_SECOND, Chain
+from qc.model.cutting_chain import Chain
 from qc.model.quantity import Polarity
 from qc.model.track import Track
 from qc.plugin_base import At, Need, Quantity
@@ -212,12 +212,12 @@ class WorkedSide:
         """Fill in track and radius of a place given in file seconds, where it lies on the side."""
         if at.start_s is None or at.radius_mm is not None:
             return at
-        side, seconds = self.search.side, at.start_s
-        sector = int(seconds * SECTORS_A_SECOND + 1e-9) - side.span.start
-        if not 0 <= sector < side.span.sectors:
+        span = self.search.side.span
+        sector = span.sector_at(at.start_s)
+        if not 0 <= sector < span.sectors:
             return at
         radius = self.cutting.radius_at(sector) * 1e3
-        return at.model_copy(update={"track": side.span.track_at(sector), "radius_mm": radius})
+        return at.model_copy(update={"track": span.track_at(sector), "radius_mm": radius})
 
 
 @dataclass(frozen=True)
