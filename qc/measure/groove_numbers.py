@@ -106,12 +106,16 @@ class GrooveNumbers:
         """Whether a measurement is one of these needs'."""
         return any(measure in kind.publishes for kind in self._needs)
 
+    def _kind_of(self, measure: str) -> Kind:
+        """Return the one of these needs that publishes a measurement."""
+        return next(kind for kind in self._needs if measure in kind.publishes)
+
     def level_for(self, row: LevelRow) -> Reached:
         """Return the highest level at which the value that sets the level holds by itself; raises NotMeasuredError.
 
         Nothing is broken by a number that does not follow the level: no limit relies on it.
         """
-        kind = next(kind for kind in self._needs if row.measure in kind.publishes)
+        kind = self._kind_of(row.measure)
         try:
             found = OutsideSearch(partial(self._numbers, kind)).reach([row]).by_limit.get(row)
         except FAULTS as error:
@@ -126,14 +130,12 @@ class GrooveNumbers:
 
     def _place(self, measure: str, level: float) -> At | None:
         """Return the place of a number at a level that was asked."""
-        for (_, there), (_, published) in self._evaluated.items():
-            if there == level and measure in published:
-                return published[measure].at
-        return None
+        _, published = self._evaluated.get((self._kind_of(measure), level), (None, {}))
+        return published[measure].at if measure in published else None
 
     def _number(self, measure: str, level: float) -> Quantity | None:
         """Return a number at a level, evaluated there if it was not; None where its need breaks."""
-        kind = next(kind for kind in self._needs if measure in kind.publishes)
+        kind = self._kind_of(measure)
         try:
             return number_at(self._numbers(kind, level), measure, level)
         except FAULTS as error:
