@@ -74,7 +74,7 @@ def budget(
     Repairs that were tried before with the same limits are taken from `memo`, and others are added to it.
     """
     setting = [(row, reached) for row, reached in by_limit.items() if row.sets_level]
-    setting.sort(key=lambda pair: (pair[1].level, ("<", None, ">").index(pair[1].bound)))
+    setting.sort(key=lambda pair: pair[1].order)
     ruling = recommended.by
     others = [pair for pair in setting if pair[0] != ruling]
     lifted = others[0][1] if others else Reached(HIGHEST / 10.0, ">")

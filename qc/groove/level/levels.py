@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
 from typing import Literal, Self
 
 from qc.groove.geometry.cut import FOLLOWING, MEASURES, Cutting, is_worse, measurable, rises, windowed
@@ -47,6 +48,11 @@ class Reached:
     def tenths(self) -> int:
         """The answer of the search in steps of 0.1 dB."""
         return LOWEST - 1 if self.bound == "<" else round(10.0 * self.level)
+
+    @property
+    def order(self) -> tuple[float, int]:
+        """Key by which levels are sorted; of equal ones "below the lowest" comes first and "above the highest" last."""
+        return self.level, ("<", None, ">").index(self.bound)
 
     def quantity(self) -> Quantity:
         """Return the level as reports show it."""
@@ -239,5 +245,5 @@ def _first(*values: float | None) -> float | None:
 
 def lowest(reached: Sequence[Reached]) -> Reached:
     """Take the limit that gives out first; where none does, every level is allowed and nothing rules."""
-    first = min(reached, key=lambda r: (r.level, ("<", None, ">").index(r.bound)), default=Reached(HIGHEST / 10.0, ">"))
+    first = min(reached, key=attrgetter("order"), default=Reached(HIGHEST / 10.0, ">"))
     return replace(first, by=None) if first.bound == ">" else first
