@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from qc.groove.geometry.span import Span
 from qc.groove.level.highest import Highest
-from qc.groove.level.outside import Outside, OutsideLimits
+from qc.groove.level.outside import Outside
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model import plan as report
 from qc.model.quantity import Quantity
@@ -27,7 +27,7 @@ class DiscToPlan:
 
 def fitted(
     span: Span, envelopes: GrooveInput, discs: Sequence[DiscToPlan], loudness: Quantity | None,
-    outside: Outside = lambda *_: OutsideLimits(),
+    outside: Outside,
 ) -> dict[str, Fitted]:  # fmt: skip
     """Fit a side to each disc that there is a ruleset for, by name; `envelopes` of the whole file."""
     forms = [disc.form for disc in discs if disc.form is not None]

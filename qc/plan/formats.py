@@ -14,7 +14,7 @@ from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import Span
 from qc.groove.geometry.traces import OF_TRAVEL
 from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
-from qc.groove.level.outside import Outside, OutsideLimits
+from qc.groove.level.outside import Outside, no_limits
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import Chain, NamedTip
@@ -47,7 +47,7 @@ class Fitted:
 
 def compare(
     span: Span, envelopes: GrooveInput, formats: Sequence[Format], integrated: float | None,
-    outside: Outside = lambda *_: OutsideLimits(),
+    outside: Outside = no_limits,
 ) -> Iterator[Fitted]:  # fmt: skip
     """Fit a side to each disc, in their order; `envelopes` of the whole file, `integrated` its loudness in LUFS."""
     shared: dict[tuple[object, ...], SharedSpirals] = {}

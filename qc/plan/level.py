@@ -51,10 +51,11 @@ def planned_levels(
         for name, cut in sides.items()
         if cut is not None
     }
-    limits = {name: outside[name](side, form.rows) for name, side in geometries.items() if name in outside}
-    nothing = OutsideLimits()
+    limits = {name: outside[name](side, form.rows) for name, side in geometries.items()}
     levels = tuple(
-        SideLevels(name, None, *_levels(geometries.get(name), form, option, limits.get(name, nothing)))
+        SideLevels(name, None, *_levels(geometries[name], form, option, limits[name]))
+        if name in geometries
+        else SideLevels(name)
         for name in sides
     )
     disc = DiscDecision(levels, option)
@@ -62,17 +63,15 @@ def planned_levels(
     for side in levels:
         level = disc.level_of(side)
         if level is not None and side.side in geometries:
-            found[side.side] = _at(
-                geometries[side.side], form, level, loudness.get(side.side), limits.get(side.side, nothing)
-            )
+            found[side.side] = _at(geometries[side.side], form, level, loudness.get(side.side), limits[side.side])
     return found
 
 
 def _levels(
-    side: SideGeometry | None, form: Format, option: LevelOption, limits: OutsideLimits
+    side: SideGeometry, form: Format, option: LevelOption, limits: OutsideLimits
 ) -> tuple[Reached | None, Reached | None]:
     """Return the recommended and the clean level, each only where the option takes it."""
-    if side is None or not isinstance(option, str):
+    if not isinstance(option, str):
         return None, None
     if option == "clean":
         search = LevelSearch(side, form.rows)

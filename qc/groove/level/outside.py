@@ -69,6 +69,11 @@ Outside = Callable[[SideGeometry, Sequence[LevelRow]], OutsideLimits]
 """Searches the limits of a side that are on numbers of others."""
 
 
+def no_limits(*_: object) -> OutsideLimits:
+    """Find no limits: an `Outside` for a side without numbers of others."""
+    return OutsideLimits()
+
+
 class OutsideSearch:
     """Searches the limits on the numbers of one owner; `ask` returns its numbers at a cut level in dB."""
 

@@ -12,7 +12,7 @@ from typing import Literal
 
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.level.highest import Highest, HighestSearch, SharedSpirals
-from qc.groove.level.outside import Outside, OutsideLimits
+from qc.groove.level.outside import Outside, no_limits
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.model.cutting_chain import TIP_RADIUS, Chain, Cut
 
@@ -43,7 +43,7 @@ class AssumptionLevel:
 
 def sensitivity(
     side: SideGeometry, rows: Sequence[LevelRow], base: Highest | None = None, policy: LevelPolicy = EDGE,
-    tips: Sequence[float] = (), outside: Outside = lambda *_: OutsideLimits(),
+    tips: Sequence[float] = (), outside: Outside = no_limits,
 ) -> tuple[AssumptionLevel, ...]:  # fmt: skip
     """Search the level under each assumption; `base` is the one without a change, searched where None.
 
