@@ -93,27 +93,19 @@ class Context:
         """The assumed chain from the file to the stylus."""
         return self._evidence.chain
 
-    @property
+    @cached_property
     def declared(self) -> Mapping[str, Any]:
         """The entry of the side in the delivery file, a copy of this check's own."""
-        return self._declared
+        return copy.deepcopy(self._evidence.declared)
 
     @property
     def requested_level(self) -> float | None:
         """The requested cut level in dB."""
         return self._evidence.requested
 
-    @property
+    @cached_property
     def delivery(self) -> Mapping[str, Any]:
         """The delivery file without its sides, a copy of this check's own."""
-        return self._delivery
-
-    @cached_property
-    def _declared(self) -> Mapping[str, Any]:
-        return copy.deepcopy(self._evidence.declared)
-
-    @cached_property
-    def _delivery(self) -> Mapping[str, Any]:
         return copy.deepcopy(self._evidence.delivery)
 
     @cached_property

@@ -122,8 +122,6 @@ def _advised(check: Check[Any], finding: Finding, look: _Look, runner: CheckRunn
 
     def call() -> Finding:
         advised = check.advise(finding.model_copy(deep=True), look)
-        if not isinstance(advised, Finding):
-            raise TypeError(f"its advice is a {type(advised).__name__}, not a Finding")
         return accepted(advised, type(check).id, {finding.location.side})
 
     return runner.call(call).model_copy(update={name: getattr(finding, name) for name in OF_THE_RUN})
