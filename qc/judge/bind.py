@@ -20,7 +20,7 @@ from qc.model.quantity import meets, parse, read
 from qc.plugin_base import Check, Judged, Limit
 from qc.plugin_host.places import place_of
 from qc.plugin_host.runner import Runner
-from qc.ruleset.load import RawLimit, RawParameter, Ruleset
+from qc.ruleset.load import RawLimit, Ruleset
 from qc.text.exceptions import exception_line
 from qc.text.sanitize import plain_fault, shown
 from qc.text.suggest import meant
@@ -69,16 +69,13 @@ def bind(
     for check_id, origin in {**ruleset.origins, **ruleset.off_origins}.items():
         if check_id not in checks and check_id not in lost:
             raise RulesetError(f'{origin}: no check is called "{shown(check_id)}"; {meant(check_id, checks)}')
-    own = {check_id: measure.limits for check_id, measure in ruleset.measures.items()}
-    origins = {**ruleset.origins, **{check_id: measure.origin for check_id, measure in ruleset.measures.items()}}
-    raw = _Raw({**ruleset.limits, **own}, ruleset.parameters, origins)
     bound: list[Check[Any]] = []
     rows: list[LevelRow] = []
     broken: dict[str, str] = {}
-    for check_id in sorted(set(raw.limits) - set(ruleset.off) - set(lost)):
+    for check_id in sorted(set(ruleset.all_limits) - set(ruleset.off) - set(lost)):
         kind = checks[check_id]
         try:
-            check, more = _bind_check(raw, kind, units, of_groove, runner or Runner())
+            check, more = _bind_check(ruleset, kind, units, of_groove, runner or Runner())
         except _BrokenCheckError as why:
             broken[check_id] = str(why)
         else:
@@ -88,37 +85,20 @@ def bind(
 
 
 def _bind_check(
-    raw: _Raw, kind: type[Check[Any]], units: Mapping[str, str], of_groove: Collection[str], runner: Runner
+    ruleset: Ruleset, kind: type[Check[Any]], units: Mapping[str, str], of_groove: Collection[str], runner: Runner
 ) -> tuple[Check[Any], list[LevelRow]]:
     """Return one check with its limits, and its rows of the level search."""
-    _keys_fit(raw, kind)
-    limits = {key: _limit(kind, key, limit, units) for key, limit in raw.limits[kind.id].items()}
+    _keys_fit(ruleset, kind)
+    limits = {key: _limit(kind, key, limit, units) for key, limit in ruleset.all_limits[kind.id].items()}
     for key, limit in limits.items():
         _can_set_the_level(kind, key, limit, of_groove)
-    values = {**limits, **dict(read_parameters(kind, raw.parameters.get(kind.id, {})))}
-    return _instance(kind, values, raw, runner), [*_rows(kind, limits, units, of_groove)]
+    values = {**limits, **dict(read_parameters(kind, ruleset.parameters.get(kind.id, {})))}
+    return _instance(kind, values, ruleset, runner), [*_rows(kind, limits, units, of_groove)]
 
 
-class _Raw(NamedTuple):
-    """All limits and parameters of a ruleset as written, and the file and line of each check's entry."""
-
-    limits: Mapping[str, Mapping[str, RawLimit]]
-    parameters: Mapping[str, Mapping[str, RawParameter]]
-    origins: Mapping[str, str]
-
-    def entries(self, check_id: str) -> dict[str, RawLimit | RawParameter]:
-        """Return the limits and the parameters of a check by key."""
-        return {**self.limits[check_id], **self.parameters.get(check_id, {})}
-
-    def origin(self, check_id: str, key: str) -> str:
-        """Return file and line of a limit or parameter; of the check's entry where it is not written."""
-        entries = self.entries(check_id)
-        return entries[key].origin if key in entries else self.origins.get(check_id, "")
-
-
-def _keys_fit(raw: _Raw, kind: type[Check[Any]]) -> None:
+def _keys_fit(ruleset: Ruleset, kind: type[Check[Any]]) -> None:
     """Refuse unknown keys of a check, and missing ones after them, since a misspelt key leaves another missing."""
-    valid, there = kind.Limits.model_fields, raw.entries(kind.id)
+    valid, there = kind.Limits.model_fields, ruleset.entries(kind.id)
     for key, entry in there.items():
         if key not in valid:
             what = "limit" if isinstance(entry, RawLimit) else "parameter"
@@ -127,7 +107,7 @@ def _keys_fit(raw: _Raw, kind: type[Check[Any]]) -> None:
         if key not in there and info.is_required():
             what = "limit" if is_limit(info) else "parameter"
             raise RulesetError(
-                f'{raw.origins[kind.id]}: "{kind.id}" needs the {what} "{key}"; add it, or put the check under '
+                f'{ruleset.origin(kind.id)}: "{kind.id}" needs the {what} "{key}"; add it, or put the check under '
                 '"off" and say why'
             )
 
@@ -192,14 +172,14 @@ def _can_set_the_level(kind: type[Check[Any]], key: str, limit: Limit, of_groove
         raise RulesetError(f'{where} cannot set the level: it is compared with no measurement; leave "sets_level" out')
 
 
-def _instance(kind: type[Check[Any]], values: Mapping[str, Any], raw: _Raw, runner: Runner) -> Check[Any]:
+def _instance(kind: type[Check[Any]], values: Mapping[str, Any], ruleset: Ruleset, runner: Runner) -> Check[Any]:
     try:
         made_or_fault = runner(_construct, kind, values)
     except FAULTS as why:
         raise _BrokenCheckError(f"it cannot be made: {exception_line(why)}") from why
     if isinstance(made_or_fault, _Misfit):
         key, sentence = made_or_fault
-        raise RulesetError(f'{raw.origin(kind.id, key)}: the limits of "{kind.id}" do not fit: {sentence}')
+        raise RulesetError(f'{ruleset.origin(kind.id, key)}: the limits of "{kind.id}" do not fit: {sentence}')
     return made_or_fault
 
 

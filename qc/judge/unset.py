@@ -16,11 +16,10 @@ def unset_limits(ruleset: Ruleset, bound: Bound, shipped: Sequence[Path]) -> Ite
 
     Limits in a `shipped` folder are left out: a house cannot edit those, and their reports state it.
     """
-    raw = {**ruleset.limits, **{check: measure.limits for check, measure in ruleset.measures.items()}}
     reported: set[tuple[str, str]] = set()
     for row in bound.rows:
         key = limit_key(row.key)
-        limit = raw[row.check][key]
+        limit = ruleset.all_limits[row.check][key]
         follows = row.fail is not None and row.sets_level is None and rises(row.measure, row.op)
         if follows and (row.check, key) not in reported and not _lies_in(limit, shipped):
             reported.add((row.check, key))

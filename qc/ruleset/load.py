@@ -121,9 +121,21 @@ class Ruleset:
         """Name and version as a delivery pins them."""
         return f"{self.name}@{self.version}"
 
+    @property
+    def all_limits(self) -> Mapping[str, Mapping[str, RawLimit]]:
+        """The limits of every check, also of its measurements without code: check id -> limit key -> limit."""
+        return {**self.limits, **{check: measure.limits for check, measure in self.measures.items()}}
+
     def entries(self, check: str) -> dict[str, RawLimit | RawParameter]:
         """Return the limits and the parameters of a check by key; empty where its file has none."""
-        return {**self.limits.get(check, {}), **self.parameters.get(check, {})}
+        return {**self.all_limits.get(check, {}), **self.parameters.get(check, {})}
+
+    def origin(self, check: str, key: str = "") -> str:
+        """Return "FILE:LINE" of a limit or parameter, or of the check's entry where it is not written."""
+        entries = self.entries(check)
+        if key in entries:
+            return entries[key].origin
+        return self.measures[check].origin if check in self.measures else self.origins.get(check, "")
 
 
 class _Lineage(NamedTuple):

@@ -144,7 +144,7 @@ def compared(before: Ruleset, after: Ruleset, ops: Ops, same: Same = as_written)
 
 def judged(ruleset: Ruleset) -> Limits:
     """Return the limits of every check that a ruleset judges, also of those it makes without code."""
-    limits: Limits = {**ruleset.limits, **{check: raw.limits for check, raw in ruleset.measures.items()}}
+    limits = ruleset.all_limits
     return {check: limits[check] for check in sorted(limits.keys() - ruleset.off.keys())}
 
 
