@@ -12,18 +12,11 @@ import pytest
 from qc import Curve, api
 from qc.cli.main import main
 from qc.testing.deliveries import Sent, deliver
-from support.close_turns import NAME, CloseTurns, TurnLand
+from support.close_turns import NAME, TurnLand, host_of
 from support.houses import Houses
-from support.plugins import plugin
 
 RATE = 48_000
 LIMITS = 'limits:\n  house.close-turns: {least: {warn: 14 um, fail: 10 um, source: "house: lathe 2"}}\n'
-
-
-def host_of(need=TurnLand):
-    check = type("CloseTurns", (CloseTurns,), {"needs": (need,)})
-    house = plugin(qc_measures=[need], qc_checks=[check])
-    return api.Host.build(extra=[("house", house)], core=api.units(()), formats=api.FORMATS)
 
 
 @pytest.fixture(scope="module")

@@ -18,13 +18,12 @@ from qc.judge.engine import exit_code
 from qc.listen.request import ListenRequest
 from qc.model.errors import PluginError
 from qc.plugin_api import At, GrooveAt, Judged, LimitCheck, Quantity, Remedy
-from qc.plugin_host.host import Host
 from qc.plugin_host.spec import hookimpl
 from qc.testing.deliveries import Sent, deliver
 from qc.where.request import WhereRequest
-from support.close_turns import NAME, CloseTurns, CloseTurnsLimits, GrooveReader, TurnLand, counting
+from support.close_turns import NAME, CloseTurns, CloseTurnsLimits, GrooveReader, TurnLand, counting, host_of
 from support.houses import Houses
-from support.plugins import plugin
+from support.plugins import hosted, plugin
 
 RATE = 48_000
 HZ = 100.0
@@ -53,12 +52,6 @@ def level_that_leaves(land_um, amplitude):
     velocity = 0.05 * amplitude * 10 ** (18 / 20) * eq_3(1000.0) / eq_3(HZ)
     swing = 1e6 * velocity / (2.0 * np.pi * HZ)
     return 20.0 * math.log10((100.0 - 56.0 - land_um) / 2.0 / swing)
-
-
-def host_of(*needs, checks=(CloseTurns,)):
-    own = [type(kind.__name__, (kind,), {"needs": needs or kind.needs}) for kind in checks]
-    house = plugin(qc_measures=list(needs), qc_checks=own)
-    return Host.build(extra=[("house", house)], core=api.units(()), formats=api.FORMATS)
 
 
 @pytest.fixture(scope="module")
@@ -367,7 +360,7 @@ def test_a_need_that_breaks_on_a_disc_of_the_comparison_is_a_failure_of_the_draw
     need, _ = counting(evaluate=evaluate)
     checks = [type("CloseTurns", (CloseTurns,), {"needs": (need,)})]
     house = plugin(qc_measures=[need], qc_checks=checks, qc_rulesets=own)
-    host = Host.build(extra=[("house", house)], core=api.units(()), formats=api.FORMATS)
+    host = hosted({"house": house})
     options = api.Options(ruleset=ruleset, chain=CAP)
     plain, drawn = api.checked(delivery, options, host), api.checked(delivery, options, host, draws=True)
     assert plain.report.plugin_failures == plain.undrawn == ()
@@ -416,7 +409,7 @@ def test_a_need_that_only_a_check_asks_for_cannot_replace_a_number(name, unit, d
     ruleset = str(Houses(tmp_path / "reads").put_at("house.yaml", "house@1.0.0", body, "disc-12in-33@3.0.0"))
     asking = type("Asking", (GrooveReader,), {"needs": (GrooveAt, Taking)})
     house = plugin(qc_measures=[TurnLand], qc_checks=[asking])
-    host = Host.build(extra=[("house", house)], core=api.units(()), formats=api.FORMATS)
+    host = hosted({"house": house})
     report = check(delivery, ruleset, host)
     without = check(delivery, ruleset, host_of(TurnLand, checks=(GrooveReader,)))
     assert report.sides[0].measurements == without.sides[0].measurements
@@ -468,7 +461,7 @@ def test_each_reader_of_a_groove_has_memory_of_its_own(delivery, tmp_path):
 
     def judged(needs, reader):
         house = plugin(qc_measures=needs, qc_checks=[reader, GrooveReader])
-        host = Host.build(extra=[("house", house)], core=api.units(()), formats=api.FORMATS)
+        host = hosted({"house": house})
         return check(delivery, ruleset, host)
 
     spoilt, good = judged([Spoiling, TurnLand], SpoilingReader), judged([TurnLand], Harmless)
@@ -492,7 +485,7 @@ def test_without_the_number_of_a_limit_that_sets_the_level_no_side_is_played_or_
     if fault == "the need raises":
         host, sentence = host_of(type("Raising", (TurnLand,), {"evaluate": raising})), "the lathe is out"
     else:
-        host = Host.build(extra=[("house", NotLoaded())], core=api.units(()), formats=api.FORMATS)
+        host = hosted({"house": NotLoaded()})
         sentence = 'the check "house.close-turns": the check is not there'
     options = api.Options(ruleset=house, chain=CAP)
     with pytest.raises(PluginError, match=sentence):

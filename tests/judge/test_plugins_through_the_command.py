@@ -515,7 +515,7 @@ AROUND = {
 }
 
 NOT_NEEDED = {"duplicate check", "a check that is no class", "no list", "a forgotten return", "no folder"}
-"""Plugins whose hooks are known, none of which this delivery needs."""
+"""Plugins that were imported, so that their hooks are listed, and that this delivery does not need."""
 
 
 @pytest.mark.parametrize("case", AROUND)
@@ -526,9 +526,9 @@ def test_a_plugin_that_breaks_in_a_hook_is_named_and_all_is_judged(case, command
         assert (run.code, run.report["verdict"], run.report["plugin_failures"]) == (0, alone.verdict, [])
     else:
         assert (run.code, run.report["plugin_warnings"]) == (3, [])
-    # where the judgement was done, the verdict stands whatever happens after it
-    stands = case == "report_done" or case in NOT_NEEDED
-    assert run.report["verdict"] == (alone.verdict if stands else "error")
+    # where the judgement was done, the verdict remains whatever happens after it
+    remains = case == "report_done" or case in NOT_NEEDED
+    assert run.report["verdict"] == (alone.verdict if remains else "error")
     (failure,) = [*run.report["plugin_failures"], *run.report["plugin_warnings"]]
     assert (failure["plugin"], failure["stage"]) == ("acme", stage)
     assert says in failure["message"]

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from qc.testing.deliveries import Sent, deliver
-from support.misbehaving import hosted
 from support.plugin_runs import ran
+from support.plugins import hosted
 
 
 @pytest.fixture(scope="module")

@@ -1,4 +1,4 @@
-"""Plugins that did not load or are switched off: what is still known of them, and that none of their code runs."""
+"""Plugins that did not load or are switched off: what their source shows, and that none of their code runs."""
 
 from importlib.metadata import EntryPoint
 

@@ -11,8 +11,9 @@ from qc import api
 from qc.plugin_host.finder import InstalledPlugin, find
 from qc.plugin_host.host import Host
 from qc.plugin_host.names import GROUP
-from support.misbehaving import DEEDS, PLACES, WRITING, Impatient, hosted, house, limits, name_of
+from support.misbehaving import DEEDS, PLACES, WRITING, Impatient, house, limits, name_of
 from support.plugin_runs import judged_as_without
+from support.plugins import hosted
 
 LINE = re.compile(r" \(([a-z_]+/)?misbehaving\.py:\d+\)")
 LATE = {"advise", "curves", "qc_read_delivery", "qc_report_done", *WRITING}

@@ -14,9 +14,9 @@ from qc.dsp.samples.closed import closed
 from qc.model.quantity import Quantity
 from qc.plugin_base import LimitCheck, Renderer
 from qc.plugin_host.runner import Runner
-from support.misbehaving import hosted, house, limits
+from support.misbehaving import house, limits
 from support.plugin_runs import judged_as_without
-from support.plugins import Plain, plugin, unplaced
+from support.plugins import Plain, hosted, plugin, unplaced
 
 NAME = "own"
 
@@ -142,7 +142,7 @@ def of(measured=1.0, unit="1"):
     return Quantity.model_construct(value=measured, unit=unit, bound=None, accuracy=None, at=None)
 
 
-def held(quantity, op="<="):
+def compared(quantity, op="<="):
     return lambda check, ctx: ctx.hold(quantity, check.limits.most, op=op, of="it")
 
 
@@ -179,8 +179,8 @@ RETURNED = {
         changed(measured=of(unit="furlong")),
         'ValueError: it gave a finding in the unit "furlong", which is not known',
     ),
-    "a value that is no number": (held(of(float("nan"))), 'Quantity: "value" is "nan"; it must be a number'),
-    "a number in another dimension": (held(of(3.0, "um")), 'ValueError: "0.001" has no unit, and um is needed'),
+    "a value that is no number": (compared(of(float("nan"))), 'Quantity: "value" is "nan"; it must be a number'),
+    "a number in another dimension": (compared(of(3.0, "um")), 'ValueError: "0.001" has no unit, and um is needed'),
     "a name that nothing publishes": (
         lambda check, ctx: ctx.judge("own.geratest", check.limits.most, op="<="),
         'LookupError: nothing publishes "own.geratest"; did you mean "own.greatest"?',

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
 
 from qc import Curve, Groove, GrooveAt, GrooveDerived, Judged, Limit, LimitCheck, Model, Quantity
+from qc.plugin_host.host import Host
+from support.plugins import hosted, plugin
 
 NAME = "house.turn_land"
 
@@ -67,6 +69,12 @@ def counting(kind: type[Any] = TurnLand, **changes: Any) -> tuple[type[Any], lis
     levels: list[float] = []
     body = {"asked": lambda _, level: levels.append(level), **changes}
     return type(kind.__name__, (kind,), body), levels
+
+
+def host_of(*needs: type[Any], checks: Iterable[type[Any]] = (CloseTurns,)) -> Host:
+    """The tool's own plugins and a house with some needs, which its checks ask for in place of their own."""
+    own = [type(kind.__name__, (kind,), {"needs": needs or kind.needs}) for kind in checks]
+    return hosted({"house": plugin(qc_measures=list(needs), qc_checks=own)})
 
 
 class GrooveReader(LimitCheck[CloseTurnsLimits]):

@@ -24,7 +24,7 @@ class Catalogue(Model):
     pattern: Pattern = Field(description="What a catalogue number looks like.")
     required: bool = Field(description="Whether a delivery without a catalogue number fails.")
     grade: Literal["warn", "fail"] = Field(description="How grave a number of another form is.")
-    shortest: Annotated[float, Unit("s")] = Field(ge=0.0, description="Shortest track that may stand alone.")
+    shortest: Annotated[float, Unit("s")] = Field(ge=0.0, description="Shortest track of its own.")
     letters: Case = Field(default=Case.ANY, description="Letters of the titles.")
     most_tracks: int = Field(default=20, description="Most tracks of a side.")
     forbidden: str | None = Field(default=None, description="A word that no title may hold.")

@@ -12,7 +12,6 @@ from typing import Any, ClassVar
 import numpy as np
 from pydantic import model_validator
 
-from qc import api
 from qc.model.errors import TimedOutError
 from qc.plugin_api import (
     Analysis,
@@ -26,7 +25,6 @@ from qc.plugin_api import (
     Renderer,
     Tap,
 )
-from qc.plugin_host.host import Host
 from qc.plugin_host.runner import Runner, RunnerThread
 from support.plugins import plugin
 
@@ -177,7 +175,7 @@ def measuring(  # noqa: C901 - one method for each place
             at("tap.flush")
             return np.zeros((2, 0))
 
-    class Hearing:
+    class Following:
         """The greatest sample of the tap."""
 
         def __init__(self):
@@ -209,7 +207,7 @@ def measuring(  # noqa: C901 - one method for each place
 
         def start(self, stream):
             at("start")
-            return Hearing()
+            return Following()
 
         def publish(self, result):
             at("publish")
@@ -339,10 +337,3 @@ def writing(at: Callable[[str], None], name: str) -> type[Renderer]:
             return ""
 
     return Line
-
-
-def hosted(plugins: Mapping[str, Any], runner: Runner | None = None) -> Host:
-    """The tool's own plugins and those of houses, by name."""
-    return Host.build(
-        extra=plugins.items(), core=api.units(()), formats=api.FORMATS, runner=runner,
-    )  # fmt: skip

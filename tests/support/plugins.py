@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from types import FunctionType
 from typing import Any, BinaryIO, ClassVar, Self
 
+from qc import api
 from qc.model.cutting_chain import Chain
 from qc.model.report import DeliveryFacts, Report, RulesetFacts
 from qc.plugin_api import (
@@ -24,6 +25,8 @@ from qc.plugin_api import (
     Need,
     Renderer,
 )
+from qc.plugin_host.host import Host
+from qc.plugin_host.runner import Runner
 from qc.plugin_host.spec import hookimpl
 
 
@@ -90,6 +93,13 @@ def plugin(**hooks: Any) -> Any:
             for name, gives in hooks.items()
         }
     )
+
+
+def hosted(plugins: Mapping[str, Any], runner: Runner | None = None) -> Host:
+    """The tool's own plugins and those of houses, by name."""
+    return Host.build(
+        extra=plugins.items(), core=api.units(()), formats=api.FORMATS, runner=runner,
+    )  # fmt: skip
 
 
 PLACE = re.compile(r" \([\w./]+\.py:\d+\)")
