@@ -184,7 +184,7 @@ class Context:
         self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: Field = (), remedy: str = ""
     ) -> Iterator[Finding]:
         """Compare a number that the check computed with a limit; at most one finding, at the number's place."""
-        quantity = accepted_quantity(quantity, "what is held against a limit")
+        quantity = accepted_quantity(quantity, "what is compared with a limit")
         key = self._limit_key(limit)
         limit = _in_unit(limit, quantity.unit, op)
         location = self._location(quantity.at, None)

@@ -16,7 +16,7 @@ COMPARED = frozenset({"pass", "warn", "fail", "waived"})
 
 @dataclass(frozen=True, slots=True)
 class JudgedNumber:
-    """A number beside a limit; `counts` is false where the check passed it over."""
+    """A number compared with a limit; `counts` is false where the check passed it over."""
 
     quantity: Quantity
     counts: bool

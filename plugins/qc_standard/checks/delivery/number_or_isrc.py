@@ -41,7 +41,7 @@ class NumberOrIsrc(Check[NumberOrIsrcLimits]):
     )
     how = (
         "Numbers must count on from 1 over the whole delivery, over each disc of two sides, or on each side. Codes "
-        "must be written CC-XXX-YY-NNNNN as ISO 3901 has them, with or without hyphens, and stand once in the "
+        "must be written CC-XXX-YY-NNNNN as ISO 3901 has them, with or without hyphens, each once in the "
         f'delivery. The title of the record must not be "{PLACEHOLDER}", with which a draft begins.'
     )
     remedy = "Correct the number, the code or the title in the delivery, or ask for the track that is missing."
