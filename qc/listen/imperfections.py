@@ -14,7 +14,7 @@ from qc.model.quantity import convert, read, rounded
 from qc.text.sanitize import shown
 
 LONGEST = 40
-"""Most characters of a written option."""
+"""Most characters of a written option that a sentence repeats."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class ImperfectionOption:
     def read(self, name: str, written: str) -> PlayedImperfection:
         """Read a value; raises UsageError, one sentence, for one that is no such quantity or out of range."""
         try:
-            value = rounded(read(written[:LONGEST], self.unit))
+            value = rounded(read(written, self.unit))
         except ValueError:
             value = math.nan
         if not self.least <= value <= self.greatest:

@@ -6,10 +6,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Self, TypeVar
 
-from qc.delivery.timecode import read_time
 from qc.groove.level.release import LevelOption
 from qc.groove.playback.passage import Tip
 from qc.judge.level_option import read_level
+from qc.judge.position_options import read_radius, read_second
 from qc.listen.imperfections import LONGEST, read_imperfections
 from qc.model.cutting_chain import DiscGeometry, NamedTip
 from qc.model.errors import UsageError
@@ -56,8 +56,9 @@ class ListenRequest:
         chosen = tuple(level for text in levels if (level := read_level(text)) is not None)
         sizes = [tip for tip in tips if not _is_name(tip)]
         names = [_plain_name(tip) for tip in tips if _is_name(tip)]
+        played_at = _once(read_radius(radius, "60mm") for radius in radii)
         request = cls(
-            side, start, end, _once(chosen), _once(map(_radius, radii)), _once(map(_tip, sizes)), _once(names),
+            side, start, end, _once(chosen), played_at, _once(map(_tip, sizes)), _once(names),
             read_imperfections(imperfections or {}),
         )  # fmt: skip
         if request.count > MOST:
@@ -106,26 +107,13 @@ def _passage(written: str) -> tuple[float, float]:
     start, dash, end = written.replace("\N{EN DASH}", "-").partition("-")
     if not dash:
         raise UsageError(f'--at "{shown(written, LONGEST)}": write a passage from one time to another, as 4:02-4:06')
-    try:
-        first, last = float(read_time(start)), float(read_time(end))
-    except ValueError as why:
-        raise UsageError(f"--at: {why}") from None
+    first, last = read_second("--at", start), read_second("--at", end)
     if not SHORTEST_S <= last - first <= LONGEST_S:
         raise UsageError(
             f'--at "{shown(written, LONGEST)}": a passage lasts from {SHORTEST_S:g} to {LONGEST_S:g} s, and ends after '
             "it begins"
         )
     return first, last
-
-
-def _radius(written: str) -> float:
-    try:
-        value = read(written[:LONGEST], "m")
-    except ValueError:
-        value = 0.0
-    if not value > 0.0:
-        raise UsageError(f'--radius "{shown(written, LONGEST)}" is no radius; write it as 60mm')
-    return value
 
 
 def _is_name(written: str) -> bool:
@@ -141,7 +129,7 @@ def _plain_name(written: str) -> str:
 
 def _tip(written: str) -> Tip:
     """Read "8um", or "8x18um": the radius along the groove, then across it."""
-    text = written[:LONGEST].replace(" ", "")
+    text = written.replace(" ", "")
     along, cross, across = text.partition("x")
     try:
         second = read(across if cross else along, "m")

@@ -6,12 +6,12 @@ import re
 from dataclasses import dataclass
 from typing import Self
 
-from qc.delivery.timecode import read_time
 from qc.groove.geometry.position import FULL_TURN
 from qc.groove.level.release import LevelOption
 from qc.judge.level_option import read_level
+from qc.judge.position_options import read_radius, read_second
 from qc.model.errors import UsageError
-from qc.model.quantity import LONGEST, read
+from qc.model.quantity import read
 from qc.text.sanitize import shown
 
 
@@ -41,29 +41,12 @@ class WhereRequest:
             raise UsageError("--angle: an angle belongs to a turn; give --turn too")
         return cls(
             side,
-            None if radius is None else _radius(radius),
-            None if time is None else _second(time),
+            None if radius is None else read_radius(radius, "71.6mm"),
+            None if time is None else read_second("--time", time),
             None if turn is None else _turn(turn),
             0.0 if angle is None else _angle(angle),
             read_level(level),
         )
-
-
-def _radius(written: str) -> float:
-    try:
-        value = read(written[:LONGEST], "m")
-    except ValueError:
-        value = 0.0
-    if not value > 0.0:
-        raise UsageError(f'--radius "{shown(written)}" is no radius; write it as 71.6mm')
-    return value
-
-
-def _second(written: str) -> float:
-    try:
-        return float(read_time(written))
-    except ValueError as why:
-        raise UsageError(f"--time: {why}") from None
 
 
 def _turn(written: str) -> int:
@@ -74,7 +57,7 @@ def _turn(written: str) -> int:
 
 def _angle(written: str) -> float:
     try:
-        value = read(written[:LONGEST], "deg")
+        value = read(written, "deg")
     except ValueError:
         value = FULL_TURN
     if not 0.0 <= value < FULL_TURN:

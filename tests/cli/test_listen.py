@@ -278,6 +278,7 @@ REFUSED = {
     "from 0.1 to 30 s": ("--at", "0-45"),
     "the passage ends at 0:03.000": ("--at", "1-3"),
     "lies outside the groove": ("--radius", "40mm"),
+    "--radius: 40 mm lies outside the groove": ("--radius", f"40.{36 * '0'}mm"),
     "is no radius": ("--radius", "60"),
     "is no tip": ("--tip", "200um"),
     "disc-12in-33@1.0.0 names no such tip; write its radius as 18um": ("--tip", "spherical"),

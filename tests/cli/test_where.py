@@ -196,6 +196,7 @@ NOWHERE = {
 }
 REFUSED = {
     "is no radius": ("--radius", "71.6"),
+    '0..." is no radius': ("--radius", f"71.6{95 * '0'}mm"),
     "is no turn": ("--turn", "0"),
     "is no angle in a turn": ("--turn", "1", "--angle", "360deg"),
     "an angle belongs to a turn": ("--time", "1", "--angle", "90deg"),
