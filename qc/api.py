@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 import qc
 from qc.audio.pipeline.process import default_workers
@@ -52,6 +52,7 @@ from qc.text.suggest import meant
 if TYPE_CHECKING:
     from qc.demo.planted import Planted
     from qc.judge.approve import ApprovalDecision, ApproveRequest
+    from qc.judge.judged_side import JudgedSide
     from qc.listen.rendering import ListenFiles
     from qc.listen.request import ListenRequest
     from qc.model.plan import PlanReport
@@ -297,21 +298,16 @@ def _listen(
     path: Path, request: ListenRequest, options: Options, host: Host, read: ReadDelivery | None
 ) -> ListenFiles:  # fmt: skip
     from qc.intake.side_input import read_input
-    from qc.judge.judged_side import judged_side  # imported late: only this command needs them
-    from qc.listen.rendering import PassagePlayer
+    from qc.listen.rendering import PassagePlayer  # imported late: only this command needs them
 
-    read = read or read_any(path, host)
-    ruleset = changed(choose(read, options.ruleset, host, Shelf.of(host)), read_changes(options.chain))
-    _left_out(ruleset, host, options).refuse_missing()
-    (side,) = _chosen(read, (request.side,))
+    chosen = _chosen_side(path, request.side, options, host, read)
+    ruleset = chosen.ruleset
     request = request.with_tips(ruleset.tips, ruleset.full_name)
-    request.refuse(ruleset.chain.disc, read_input(read, side[1]).received.facts.duration_s)
-    bound, how = _bound(ruleset, host).refuse_broken(), _measure_options(options, host)
-    case = _case(read, ruleset, bound, host, options, None)
+    request.refuse(ruleset.chain.disc, read_input(chosen.read, chosen.side[1]).received.facts.duration_s)
     refused = f"listen: side {request.side} cannot be played"
-    played = judged_side(case, side, request.levels, how, lambda name: _side_progress(options.progress, name), refused)
+    played = _judged_side(chosen, request.levels, options, host, refused)
     player = PassagePlayer.read(request, played.worked, played.excerpts)
-    return player.files(played.levels, f"sidegate {qc.__version__}", ruleset.full_name, how.workers)
+    return player.files(played.levels, f"sidegate {qc.__version__}", ruleset.full_name, _workers(options))
 
 
 def where(
@@ -330,20 +326,43 @@ def where(
 def _where(
     path: Path, request: WhereRequest, options: Options, host: Host, read: ReadDelivery | None
 ) -> WhereFound:  # fmt: skip
-    from qc.judge.judged_side import judged_side  # imported late: only this command needs them
-    from qc.where.place import Names, PlaceFinder
+    from qc.where.place import Names, PlaceFinder  # imported late: only this command needs them
 
+    chosen = _chosen_side(path, request.side, options, host, read)
+    levels = () if request.level is None else (request.level,)
+    judged = _judged_side(chosen, levels, options, host, f"where: the groove of side {request.side} is unknown")
+    names = Names(f"sidegate {qc.__version__}", chosen.ruleset.full_name, chosen.read.delivery.title)
+    return PlaceFinder(judged.worked, judged.levels[0]).found(request, names, judged.excerpts)
+
+
+class ChosenSide(NamedTuple):
+    """One side of a delivery and its ruleset, for a command that looks into its groove."""
+
+    read: ReadDelivery
+    ruleset: Ruleset
+    side: tuple[int, Side]
+    """with its index"""
+
+
+def _chosen_side(path: Path, side: str, options: Options, host: Host, read: ReadDelivery | None) -> ChosenSide:
+    """Read a delivery and choose its ruleset; raises PluginError where a check of the ruleset is missing."""
     read = read or read_any(path, host)
     ruleset = changed(choose(read, options.ruleset, host, Shelf.of(host)), read_changes(options.chain))
     _left_out(ruleset, host, options).refuse_missing()
-    (side,) = _chosen(read, (request.side,))
-    bound, how = _bound(ruleset, host).refuse_broken(), _measure_options(options, host)
-    case = _case(read, ruleset, bound, host, options, None)
-    levels = () if request.level is None else (request.level,)
-    refused = f"where: the groove of side {request.side} is unknown"
-    judged = judged_side(case, side, levels, how, lambda name: _side_progress(options.progress, name), refused)
-    names = Names(f"sidegate {qc.__version__}", ruleset.full_name, read.delivery.title)
-    return PlaceFinder(judged.worked, judged.levels[0]).found(request, names, judged.excerpts)
+    (found,) = _chosen(read, (side,))
+    return ChosenSide(read, ruleset, found)
+
+
+def _judged_side(
+    chosen: ChosenSide, levels: Sequence[LevelOption], options: Options, host: Host, refused: str
+) -> JudgedSide:  # fmt: skip
+    """Measure a side and work it out at `levels`; raises the errors of `judged_side`, and for a broken check."""
+    from qc.judge.judged_side import judged_side
+
+    read, ruleset, side = chosen
+    case = _case(read, ruleset, _bound(ruleset, host).refuse_broken(), host, options, None)
+    how, progress = _measure_options(options, host), options.progress
+    return judged_side(case, side, levels, how, lambda name: _side_progress(progress, name), refused)
 
 
 def rulesets_diff(
@@ -593,7 +612,11 @@ def _planned(read: ReadDelivery, chosen: Sequence[int], level: LevelOption | Non
 
 
 def _measure_options(options: Options, host: Host) -> MeasureOptions:
-    return MeasureOptions(options.workers or default_workers(), None, _store(options, host), host.runner)
+    return MeasureOptions(_workers(options), None, _store(options, host), host.runner)
+
+
+def _workers(options: Options) -> int:
+    return options.workers or default_workers()
 
 
 def _store(options: Options, host: Host) -> Store | None:
