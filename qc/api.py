@@ -3,36 +3,42 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 import qc
-from qc.audio.pipeline.process import default_workers
-from qc.cache.keys import package_of
-from qc.cache.store import Store
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery, parse_delivery, read_delivery
 from qc.groove.level.outside import Outside
 from qc.groove.level.release import LevelOption, by_discs
-from qc.groove.level.side_at_level import UNITS
-from qc.judge.bind import Bound, bind
+from qc.judge.bind import Bound
 from qc.judge.engine import CheckRunner, exit_code
-from qc.judge.inputs import InputPaths, read_optional_inputs
 from qc.judge.left_out import LeftOutPlugins
 from qc.judge.level_option import level_words, read_level
-from qc.judge.session import CORE, DeliveryJudging, PreparedRun, broken_measures, needs_of_levels
-from qc.judge.unset import unset_limits
+from qc.judge.prepare import (
+    Options,
+    bound_ruleset,
+    chosen_sides,
+    installed_checks,
+    measure_options,
+    of_groove,
+    prepared_run,
+    side_progress,
+    units,
+    warn_of_unset_limits,
+    worker_count,
+)  # fmt: skip
+from qc.judge.session import CORE, DeliveryJudging, broken_measures, needs_of_levels
 from qc.judge.whole_report import delivery_facts, plugin_names, ruleset_facts, whole_report, with_failures
 from qc.measure.groove_numbers import GrooveNumbers
-from qc.measure.side import FILE_UNITS, MeasureOptions, Progress
 from qc.model.check_docs import CheckWords
 from qc.model.discs import disc_name
 from qc.model.errors import DeliveryError, PluginError, UsageError
 from qc.model.report import Origin, PluginFailure, Run
-from qc.plugin_base import Check, Evidence, GrooveDerived, Need, Report
+from qc.plugin_base import Check, Evidence, Need, Report
 from qc.plugin_host.finder import find
 from qc.plugin_host.host import Host
 from qc.plugin_host.names import PROJECT
@@ -64,48 +70,6 @@ if TYPE_CHECKING:
 
 FORMATS = tuple(formats())
 """Names of the report formats of the core."""
-
-
-@dataclass(frozen=True)
-class Options:
-    """Options of a check: ruleset NAME[@VERSION] or a file, side ids (all sides by default), threads, callbacks."""
-
-    ruleset: str | None = None
-    sides: tuple[str, ...] = ()
-    workers: int | None = None
-    progress: Callable[[str, float], None] | None = None
-    """called with the side id and the part of it that is measured, 0..1"""
-    chain: tuple[str, ...] = ()
-    """chain values changed for this run, "cut.land=10um" """
-    waivers: Path | None = None
-    """file of waivers in addition to those of the delivery"""
-    own_waivers: bool = False
-    """whether only the waivers of that file count; those in the delivery are reported as not counted"""
-    baseline: Path | None = None
-    """an earlier JSON report to compare with"""
-    approvals: Path | None = None
-    """file of approvals to list, in addition to an `approvals.yaml` in the delivery's folder"""
-    today: date | None = None
-    """day on which waivers must be valid; the command line sets it, since nothing else reads the clock"""
-    cache: Path | None = None
-    """folder of stored measurements, created where needed; with None everything is measured and nothing stored. Its
-    contents decide the verdict, so it must not be a folder that a sender may have filled; the command line uses the
-    user's own cache folder (`qc.cache.place`) by default"""
-    verify: bool = False
-    """whether to measure everything again; stored measurements that differ are replaced, with a sentence for each"""
-    told: Callable[[str], None] | None = None
-    """called with a sentence where the folder of stored measurements cannot be read or written or has other values, and
-    about limits of a house that may fail at the recommended level"""
-    explained: Callable[[str], None] | None = None
-    """called with a sentence for each analysis that is measured although there is a folder of stored measurements: why
-    it is not taken from there, and what of its result cannot be stored"""
-    patience: float | None = None
-    """time limit of a call of plugin code, s; None: that of the host, 120 s unless it was built with another"""
-    level: str | float | None = None
-    """judge every side at this level instead of its requested or release level: "release", "recommended", "clean", a
-    level such as "-6 dB", or a number in dB"""
-    formats: tuple[str, ...] = ()
-    """names of the formats that will be written; a plugin that did not load and may have one of them is needed"""
 
 
 @dataclass(frozen=True)
@@ -158,21 +122,21 @@ def _checked(path: Path, options: Options, host: Host, read: ReadDelivery | None
     choice = chosen(read, options.ruleset, host, shelf)
     ruleset = changed(choice.ruleset, changes)
     left_out = _left_out(ruleset, host, options)
-    bound = _bound(ruleset, host)
-    _warn_of_unset_limits(ruleset, bound, host, options)
-    case = _case(read, ruleset, bound, host, options, level)
+    bound = bound_ruleset(ruleset, host)
+    warn_of_unset_limits(ruleset, bound, host, options)
+    case = prepared_run(read, ruleset, bound, host, options, level)
     case = replace(case, failures=left_out.failures([*choice.failures, *doubled_rulesets(host)]))
     if draws:
         case = replace(case, discs=tuple(_discs(ruleset, bound, changes, host, shelf)))
-    how, ids = _measure_options(options, host), frozenset(side.id for _, side in _chosen(read, options.sides))
+    how, ids = measure_options(options, host), frozenset(side.id for _, side in chosen_sides(read, options.sides))
     judging = DeliveryJudging(case, how, draws=draws)
     for sides in by_discs(list(enumerate(read.delivery.sides))):
-        judging.disc(sides, ids, lambda side: replace(how, progress=_side_progress(options.progress, side)))
+        judging.disc(sides, ids, lambda side: replace(how, progress=side_progress(options.progress, side)))
     judging.delivery()
     report = with_failures(case.inputs.compared(whole_report(case, judging)), judging.undrawn)
     report = _shown_to_plugins(report, host)
     report = report.model_copy(update={"run": clock.run(how.workers, judging.origins)})
-    shown = replace(judging.shown, words=words(_installed(host, bound)), sources=shelf.sources_of(ruleset.path))
+    shown = replace(judging.shown, words=words(installed_checks(host, bound)), sources=shelf.sources_of(ruleset.path))
     return Checked(report, shown, tuple(judging.undrawn))
 
 
@@ -228,18 +192,18 @@ def _plan(path: Path, options: PlanOptions, host: Host, read: ReadDelivery | Non
     choice = chosen(read, options.ruleset, host, shelf)
     ruleset = changed(choice.ruleset if options.disc is None else for_disc(options.disc, host, shelf), changes)
     before = _left_out(ruleset, host, options).failures([*choice.failures, *doubled_rulesets(host)])
-    bound = _bound(ruleset, host)
-    _warn_of_unset_limits(ruleset, bound, host, options)
+    bound = bound_ruleset(ruleset, host)
+    warn_of_unset_limits(ruleset, bound, host, options)
     own, *_ = discs = _discs(ruleset, bound, changes, host, shelf)
     needs = needs_of_levels(host.needs, bound.rows)
-    how, origins = _measure_options(options, host), dict[str, Origin]()
+    how, origins = measure_options(options, host), dict[str, Origin]()
     outside, broken = dict[str, Outside](), dict[str, tuple[Mapping[type[Need[Any]], str], ...]]()
     failures = [*before.needed, *CheckRunner(host.owner).failures(bound.broken)]
     sides, delivered, cuts = [], [], dict[str, Delivered | None]()
-    asked = [index for index, _ in _chosen(read, options.sides)]
+    asked = [index for index, _ in chosen_sides(read, options.sides)]
     for index in _planned(read, asked, level):
         side = read.delivery.sides[index]
-        how = replace(how, progress=_side_progress(options.progress, side.id))
+        how = replace(how, progress=side_progress(options.progress, side.id))
         measurement = measure_side(read, index, ruleset.chain, needs, how)
         if measurement.origin is not None:
             origins[side.id] = measurement.origin
@@ -307,7 +271,7 @@ def _listen(
     refused = f"listen: side {request.side} cannot be played"
     played = _judged_side(chosen, request.levels, options, host, refused)
     player = PassagePlayer.read(request, played.worked, played.excerpts)
-    return player.files(played.levels, f"sidegate {qc.__version__}", ruleset.full_name, _workers(options))
+    return player.files(played.levels, f"sidegate {qc.__version__}", ruleset.full_name, worker_count(options))
 
 
 def where(
@@ -349,7 +313,7 @@ def _chosen_side(path: Path, side: str, options: Options, host: Host, read: Read
     read = read or read_any(path, host)
     ruleset = changed(choose(read, options.ruleset, host, Shelf.of(host)), read_changes(options.chain))
     _left_out(ruleset, host, options).refuse_missing()
-    (found,) = _chosen(read, (side,))
+    (found,) = chosen_sides(read, (side,))
     return ChosenSide(read, ruleset, found)
 
 
@@ -360,9 +324,9 @@ def _judged_side(
     from qc.judge.judged_side import judged_side
 
     read, ruleset, side = chosen
-    case = _case(read, ruleset, _bound(ruleset, host).refuse_broken(), host, options, None)
-    how, progress = _measure_options(options, host), options.progress
-    return judged_side(case, side, levels, how, lambda name: _side_progress(progress, name), refused)
+    case = prepared_run(read, ruleset, bound_ruleset(ruleset, host).refuse_broken(), host, options, None)
+    how, progress = measure_options(options, host), options.progress
+    return judged_side(case, side, levels, how, lambda name: side_progress(progress, name), refused)
 
 
 def rulesets_diff(
@@ -387,14 +351,14 @@ def _rulesets_diff(before: str, after: str, on: Path | None, options: Options, h
     old, new = (shelf.load(there) for there in pair)
     for ruleset in (old, new):
         _left_out(ruleset, host, options)
-        _bound(ruleset, host).refuse_broken()  # raises for a ruleset that cannot judge
+        bound_ruleset(ruleset, host).refuse_broken()  # raises for a ruleset that cannot judge
     found = differences(old, new, host)
     if on is None:
         return found
     if on.suffix == ".json":
         report = read_report(on)
         both = (loaded(there, host, shelf) for there in pair)
-        mine, theirs = (BoundRuleset(ruleset, _bound(ruleset, host)) for ruleset in both)
+        mine, theirs = (BoundRuleset(ruleset, bound_ruleset(ruleset, host)) for ruleset in both)
         publishers = {name: need for need in (*CORE, *host.needs) for name in need.publishes}
         return found.model_copy(
             update={"compared": Rejudging(report, mine, theirs, publishers, host.runner).compared(on.name)}
@@ -416,7 +380,7 @@ def _discs(
     return [
         own,
         *(
-            DiscToPlan(name, other.full_name, _format(other, _bound(other, host)))
+            DiscToPlan(name, other.full_name, _format(other, bound_ruleset(other, host)))
             if isinstance(other, Ruleset)
             else DiscToPlan(name, reason=str(other))
             for name, other in others(ruleset, changes, host, shelf)
@@ -448,43 +412,9 @@ class Clock:
         return Run.of(self.began, time.monotonic() - self.ticks, workers, origins)
 
 
-def _case(
-    read: ReadDelivery, ruleset: Ruleset, bound: Bound, host: Host, options: Options, level: LevelOption | None
-) -> PreparedRun:  # fmt: skip
-    """Collect the inputs of a run: bound limits, waivers and baseline, needs, the requested level."""
-    lost, sides = (
-        LeftOutPlugins(host, ruleset, units(host.needs)).checks,
-        [side for _, side in _chosen(read, options.sides)],
-    )
-    paths = InputPaths(
-        options.waivers, options.baseline, options.today, own_waivers=options.own_waivers, approvals=options.approvals
-    )
-    inputs = read_optional_inputs(read, sides, paths, ruleset, _installed(host, bound), lost)
-    return PreparedRun(read, ruleset, bound, host, inputs, (*CORE, *host.needs), lost, level=level)
-
-
-def _installed(host: Host, bound: Bound) -> dict[str, type[Check[Any]]]:
-    """Return all checks by id: those of plugins, and those that a ruleset defines without code."""
-    return {**host.checks, **{check.id: type(check) for check in bound.checks}}
-
-
 def _shown_to_plugins(report: Report, host: Host) -> Report:
     """Pass the finished report to plugins; failures are added to it without changing the verdict."""
     return with_failures(report, host.report_done(report))
-
-
-def _warn_of_unset_limits(ruleset: Ruleset, bound: Bound, host: Host, options: Options) -> None:
-    """Report limits of a house that can fail at the recommended level."""
-    for sentence in unset_limits(ruleset, bound, host.shipped_folders):
-        if options.told is not None:
-            options.told(sentence)
-
-
-def _bound(ruleset: Ruleset, host: Host) -> Bound:
-    names = units(host.needs)
-    left_out = LeftOutPlugins(host, ruleset, names)
-    lost = (*left_out.checks, *left_out.off)
-    return bind(ruleset, host.checks, names, lost, host.runner, of_groove(host.needs))
 
 
 def _left_out(ruleset: Ruleset, host: Host, options: Options) -> LeftOutPlugins:
@@ -582,63 +512,14 @@ def rulesets(host: Host | None = None) -> Sequence[Available]:
     return available((host or build_host()).ruleset_folders)
 
 
-def units(needs: Sequence[type[Need[Any]]]) -> Mapping[str, str]:
-    """Return the unit of every measurement, by name."""
-    found = UNITS | FILE_UNITS
-    for need in (*CORE, *needs):
-        found |= need.publishes
-    return found
-
-
-def of_groove(needs: Sequence[type[Need[Any]]]) -> frozenset[str]:
-    """Return the names of the measurements that needs derive from the groove; a limit on one may set the level."""
-    return frozenset(name for need in needs if issubclass(need, GrooveDerived) for name in need.publishes)
-
-
-def _chosen(read: ReadDelivery, ids: Sequence[str]) -> list[tuple[int, Side]]:
-    """Return the requested sides with their index, in the order of the delivery."""
-    sides = read.delivery.sides
-    unknown = [side_id for side_id in ids if side_id not in {side.id for side in sides}]
-    if unknown:
-        there = ", ".join(side.id for side in sides)
-        raise UsageError(f"--side {unknown[0]}: the delivery has no such side; it has {there}")
-    return [(i, side) for i, side in enumerate(sides) if not ids or side.id in ids]
-
-
 def _planned(read: ReadDelivery, chosen: Sequence[int], level: LevelOption | None) -> list[int]:
     """Return the sides that a plan measures: the chosen ones, and for a release level the others of their discs."""
     discs = by_discs(range(len(read.delivery.sides)))
     return [i for disc in discs for i in disc if i in chosen or (level == "release" and set(disc) & set(chosen))]
 
 
-def _measure_options(options: Options, host: Host) -> MeasureOptions:
-    return MeasureOptions(_workers(options), None, _store(options, host), host.runner)
-
-
-def _workers(options: Options) -> int:
-    return options.workers or default_workers()
-
-
-def _store(options: Options, host: Host) -> Store | None:
-    """Return the requested store of measurements, whose keys contain the version of each measuring plugin's package."""
-    if options.cache is None:
-        return None
-    packages = {plugin.name: f"{plugin.package} {plugin.version}" for plugin in host.plugins}
-    owners: dict[type, str] = {**host.need_owner, **{host.checks[name]: owner for name, owner in host.owner.items()}}
-    versions = {package_of(kind): packages.get(owner, "") for kind, owner in owners.items()}
-    return Store(
-        options.cache, verify=options.verify, told=options.told, versions=versions, explained=options.explained,
-        owners={package_of(kind): owner for kind, owner in owners.items()},
-    )  # fmt: skip
-
-
-def _side_progress(progress: Callable[[str, float], None] | None, side: str) -> Progress | None:
-    return None if progress is None else lambda part: progress(side, part)
-
-
 __all__ = [
     "CORE", "FORMATS", "Bound", "Checked", "DeliveryError", "Options", "PlanOptions", "approve", "build_host", "check",
-    "checked",
-    "choose", "exit_code", "listen", "plan", "read_any", "render", "rulesets", "rulesets_diff", "units", "where",
-    "words",
+    "checked", "choose", "exit_code", "listen", "of_groove", "plan", "read_any", "render", "rulesets", "rulesets_diff",
+    "units", "where", "words",
 ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""What every command with a delivery does: name it, name the files it reads, and run with its common options."""
+"""Steps that every command with a delivery shares: its path, the files that it reads, and a run with its options."""
 
 from __future__ import annotations
 
