@@ -37,7 +37,7 @@ class MemoryBlock:
         return self._outputs[tap]
 
 
-def hear(need: Need[R], samples: NDArray[np.float64], rate: int, blocks: int | Sequence[int] = 8192) -> R:
+def run_need(need: Need[R], samples: NDArray[np.float64], rate: int, blocks: int | Sequence[int] = 8192) -> R:
     """Run a need on samples and return its result; a derived need is computed from the needs it reads.
 
     Parameters

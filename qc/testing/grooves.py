@@ -16,7 +16,7 @@ from qc.groove.signal.sector_envelopes import Sectors
 from qc.model.cutting_chain import Chain
 from qc.model.groove import Groove
 from qc.model.track import Track
-from qc.testing.drive import hear
+from qc.testing.drive import run_need
 
 
 def groove_of(
@@ -40,8 +40,8 @@ def groove_of(
     """
     chain = chain or Chain()
     times = [(Fraction(str(start)), Fraction(str(end))) for start, end in tracks]
-    programme = hear(Programme.of(chain), samples, rate).declared(times)
-    envelopes = hear(Sectors.of(chain), samples, rate)
+    programme = run_need(Programme.of(chain), samples, rate).declared(times)
+    envelopes = run_need(Sectors.of(chain), samples, rate)
     declared = [Track(number, "", start, end) for number, (start, end) in enumerate(times, start=1)]
     side = SideGeometry.of(chain, span_of(declared, programme, envelopes.sectors), envelopes)
     return groove_at(side, level_db, programme)

@@ -22,7 +22,7 @@ import pytest
 
 from qc import api, plugin_api
 from qc.schemas import build
-from qc.testing import case_file, drive
+from qc.testing import case_file
 
 ROOT = Path(__file__).parents[2]
 SOURCES = sorted((ROOT / "qc").rglob("*.py"))
@@ -56,7 +56,7 @@ WORDS = {
 """Plain word -> words of our own making for it, as whole words of a name, a comment or a docstring.
 
 Not counted: text that users read (strings), names that users write (JSON schemas, case files, `qc.plugin_api`, options
-of `qc.api`, `qc.testing.drive`), `hold` and `keep` a limit, and `turn` for a turn of the groove; a `turn` that is a
+of `qc.api`), `hold` and `keep` a limit, and `turn` for a turn of the groove; a `turn` that is a
 call is counted in the rooms of `CALLS`.
 """
 CALLS = ("qc/audio/", "qc/measure/", "qc/plugin_host/")
@@ -101,7 +101,7 @@ def openings() -> Iterator[str]:
 
 @cache
 def public_names() -> frozenset[str]:
-    """Names that users write or import: of JSON schemas, case files, the plugin API, options, the test driver."""
+    """Names that users write or import: of JSON schemas, case files, the plugin API, options."""
 
     def keys(part: object) -> Iterator[str]:
         if isinstance(part, dict):
@@ -117,7 +117,7 @@ def public_names() -> frozenset[str]:
     for model in (case_file.CaseFile, case_file.CaseSide, case_file.TrackMade, case_file.Expected):
         found |= set(model.model_fields)
     found |= {field.name for field in fields(api.PlanOptions)}
-    return frozenset(found | set(plugin_api.__all__) | {drive.hear.__name__})
+    return frozenset(found | set(plugin_api.__all__))
 
 
 def split(name: str) -> str:

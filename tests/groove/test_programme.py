@@ -15,7 +15,7 @@ from qc.groove.signal.band_power import CORNER, BandParts
 from qc.groove.signal.programme import ASSUMED, CLEAR, HIGHEST, LOWEST, Programme, ProgrammeBounds, noise_floor
 from qc.model.cutting_chain import Chain
 from qc.testing.deliveries import Sent, deliver, judge
-from qc.testing.drive import hear as drive
+from qc.testing.drive import run_need as drive
 from qc.testing.music import Song, song
 
 TOP = Chain().signal.top

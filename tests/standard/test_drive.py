@@ -1,4 +1,4 @@
-"""The kit that lets one analysis hear samples."""
+"""The part of the test kit that runs one need on samples."""
 
 from dataclasses import dataclass
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from qc.plugin_api import Analysis, Derived, Tap
-from qc.testing.drive import hear
+from qc.testing.drive import run_need
 
 
 @dataclass(frozen=True)
@@ -78,11 +78,11 @@ class _Collecting:
 
 def test_a_need_gets_blocks_and_tap_outputs():
     x = np.random.default_rng(0).random((2, 100))
-    stream, sizes, tapped = hear(Collect(), x, 48_000, [10, 0, 25])
+    stream, sizes, tapped = run_need(Collect(), x, 48_000, [10, 0, 25])
     assert (stream.rate, stream.channels, stream.frames) == (48_000, 2, 100)
     assert sizes == [10, 0, 25, 65, 0]
     np.testing.assert_array_equal(tapped, 2.0 * x)
-    assert hear(Collect(), x, 48_000, 40)[1] == [40, 40, 20, 0]
+    assert run_need(Collect(), x, 48_000, 40)[1] == [40, 40, 20, 0]
 
 
 @dataclass(frozen=True)
@@ -101,15 +101,15 @@ class Longest(Derived):
 
 
 def test_derived_needs_are_computed_from_other_results():
-    assert hear(Longest(), np.zeros(100), 48_000, [10, 25]) == (48_000, 65)
+    assert run_need(Longest(), np.zeros(100), 48_000, [10, 25]) == (48_000, 65)
 
 
 def test_mono_is_processed_as_dual_mono():
     x = np.arange(5.0)
     for mono in (x, x[None, :]):
-        np.testing.assert_array_equal(hear(Collect(), mono, 48_000)[2], 2.0 * np.vstack([x, x]))
+        np.testing.assert_array_equal(run_need(Collect(), mono, 48_000)[2], 2.0 * np.vstack([x, x]))
 
 
 def test_other_shapes_are_refused():
     with pytest.raises(ValueError, match="shape"):
-        hear(Collect(), np.zeros((3, 10)), 48_000)
+        run_need(Collect(), np.zeros((3, 10)), 48_000)

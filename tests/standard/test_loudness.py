@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc.model.cutting_chain import Chain
-from qc.testing.drive import hear
+from qc.testing.drive import run_need
 from qc_standard.loudness import Loudness, ProgrammeLoudness, integrated_loudness, loudness_range
 
 RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
@@ -36,12 +36,12 @@ def test_loudness_agrees_with_a_reference_meter(seed):
     x = rng.standard_normal((2, 48_000 * 10)) * 0.1
     x *= np.repeat(10.0 ** (rng.uniform(-50.0, 0.0, 20) / 20.0), 24_000)
     wanted = pyln.Meter(48_000, filter_class="DeMan").integrated_loudness(x.T)
-    assert hear(Loudness(), x, 48_000).integrated == pytest.approx(wanted, abs=0.01)
+    assert run_need(Loudness(), x, 48_000).integrated == pytest.approx(wanted, abs=0.01)
 
 
 @pytest.mark.parametrize("rate", RATES)
 def test_every_rate_reads_the_same(rate):
-    wanted, got = hear(Loudness(), programme(48_000), 48_000), hear(Loudness(), programme(rate), rate)
+    wanted, got = run_need(Loudness(), programme(48_000), 48_000), run_need(Loudness(), programme(rate), rate)
     assert got.integrated == pytest.approx(wanted.integrated, abs=0.01)
     assert got.range == pytest.approx(wanted.range, abs=0.01)
     for kind in ("momentary_max", "short_term_max"):
@@ -58,14 +58,14 @@ def test_every_rate_reads_the_same(rate):
 def test_any_blocks_give_the_same_digits(frames, sizes):
     x = programme(8000, 5.0)[:, :frames].copy()
     x[:, 9000:30_000] = 0.0  # long enough for the filter to ring out
-    same(hear(Loudness(), x, 8000, frames), hear(Loudness(), x, 8000, sizes))
+    same(run_need(Loudness(), x, 8000, frames), run_need(Loudness(), x, 8000, sizes))
 
 
 @pytest.mark.parametrize("level", [-23.0, -33.0])
 def test_a_steady_tone_reads_the_same_all_along(level):
     """EBU Tech 3341, cases 1 and 2: every window, of which a report gives the greatest only."""
     x = 10.0 ** (level / 20.0) * np.sin(2.0 * np.pi * 1000.0 * np.arange(20 * 48_000) / 48_000)
-    result = hear(Loudness(), np.vstack([x, x]), 48_000)
+    result = run_need(Loudness(), np.vstack([x, x]), 48_000)
     assert (len(result.momentary), len(result.short_term)) == (197, 171)  # one each 100 ms
     np.testing.assert_allclose(result.momentary, level, atol=0.1)
     np.testing.assert_allclose(result.short_term, level, atol=0.1)
@@ -73,7 +73,7 @@ def test_a_steady_tone_reads_the_same_all_along(level):
 
 def published_of(x):
     need = ProgrammeLoudness.of(Chain())
-    return need.publish(hear(need, x, 48_000))
+    return need.publish(run_need(need, x, 48_000))
 
 
 def test_numbers_have_names_and_places():
@@ -115,13 +115,13 @@ def test_audio_shorter_than_a_window_has_no_loudness(frames, names):
 
 def test_mono_is_dual_mono():
     x = programme(48_000)[0]
-    same(hear(Loudness(), x, 48_000), hear(Loudness(), np.vstack([x, x]), 48_000))
+    same(run_need(Loudness(), x, 48_000), run_need(Loudness(), np.vstack([x, x]), 48_000))
 
 
 def test_997_hz_at_full_scale_in_one_channel_reads_minus_3_01():
     x = np.zeros((2, 48_000 * 5))
     x[0] = np.sin(2.0 * np.pi * 997.0 * np.arange(48_000 * 5) / 48_000)
-    assert hear(Loudness(), x, 48_000).integrated == pytest.approx(-3.01, abs=0.01)
+    assert run_need(Loudness(), x, 48_000).integrated == pytest.approx(-3.01, abs=0.01)
 
 
 def energy(levels):

@@ -6,14 +6,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qc.model.cutting_chain import Chain
-from qc.testing.drive import hear
+from qc.testing.drive import run_need
 from qc_standard.peaks import Peaks
 
 NOISE = np.random.default_rng(3).standard_normal((2, 5000)) * 0.2
 
 
 def published(x, rate=48_000):
-    return Peaks().publish(hear(Peaks.of(Chain()), x, rate))
+    return Peaks().publish(run_need(Peaks.of(Chain()), x, rate))
 
 
 def test_peaks_have_level_channel_and_place():
@@ -75,7 +75,7 @@ def test_digital_silence_has_a_bound():
 @given(frames=st.integers(1, 5000), sizes=st.lists(st.integers(0, 2000), max_size=8))
 def test_any_blocks_give_the_same_digits(frames, sizes):
     x = np.clip(NOISE[:, :frames] * 4.0, -1.0, 1.0)
-    assert hear(Peaks(), x, 48_000, frames) == hear(Peaks(), x, 48_000, sizes)
+    assert run_need(Peaks(), x, 48_000, frames) == run_need(Peaks(), x, 48_000, sizes)
 
 
 def test_a_file_of_one_frame_is_measured():

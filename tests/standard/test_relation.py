@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from qc.model.cutting_chain import Chain
 from qc.model.quantity import meets
-from qc.testing.drive import hear
+from qc.testing.drive import run_need
 from qc_standard.relation import Relation
 from qc_standard.stereo import LowCorrelation, Stereo
 
@@ -21,7 +21,7 @@ def tone(seconds, frequency=1000.0, phase=0.0):
 
 def published(x):
     need = Relation.of(Chain())
-    return need.publish(hear(need, x, RATE))
+    return need.publish(run_need(need, x, RATE))
 
 
 @pytest.mark.parametrize("ratio", [-40.0, -6.0, 0.0, 3.0, 25.0])
@@ -123,7 +123,7 @@ def test_a_channel_is_cut_off_or_fades(cut):
     t = np.arange(x.shape[1]) / RATE
     fade = 10.0 ** (-3.0 * np.maximum(t - 3.0, 0.0) / (1e-9 if cut else 1.0))  # 60 dB in a second, or at once
     x[1] *= np.where(t < 8.0, fade, 1.0)
-    (one,) = hear(Relation.of(Chain()), x, RATE).dead
+    (one,) = run_need(Relation.of(Chain()), x, RATE).dead
     assert (one.channel, one.cut_off) == ("right", cut)
     assert one.end == pytest.approx(800, abs=1)
     if cut:
@@ -176,7 +176,7 @@ def test_rates_without_whole_frames_in_10_ms_are_measured(rate, seconds):
     x = 0.1 * np.vstack([np.sin(2.0 * np.pi * 1000.0 * t), np.sin(2.0 * np.pi * 1000.0 * t + np.pi / 3.0)])
     found = {}
     for need in (Relation.of(Chain()), Stereo.of(Chain()), LowCorrelation.of(Chain())):
-        found |= need.publish(hear(need, x, rate))
+        found |= need.publish(run_need(need, x, rate))
     if seconds > 1.0:  # the cosine of 60 degrees
         assert found["stereo.correlation"].value == pytest.approx(0.5, abs=1e-3)
         assert found["stereo.correlation_min"].value == pytest.approx(0.5, abs=1e-3)
@@ -187,7 +187,7 @@ def test_rates_without_whole_frames_in_10_ms_are_measured(rate, seconds):
 def test_any_blocks_give_the_same_digits(frames, sizes):
     x = NOISE[:, :frames].copy()
     x[1, RATE * 2 : RATE * 6] = 0.0
-    once, cut = hear(Relation.of(Chain()), x, RATE, frames), hear(Relation.of(Chain()), x, RATE, sizes)
+    once, cut = run_need(Relation.of(Chain()), x, RATE, frames), run_need(Relation.of(Chain()), x, RATE, sizes)
     assert (once.sums == cut.sums).all()
     assert Relation.of(Chain()).publish(once) == Relation.of(Chain()).publish(cut)
     whole = frames // 80

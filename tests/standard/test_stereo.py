@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from qc.groove.signal.energies import Parts
 from qc.groove.signal.programme import Programme
 from qc.model.cutting_chain import Chain, Signal
-from qc.testing.drive import hear
+from qc.testing.drive import run_need
 from qc_standard.stereo import LowBand, LowCorrelation, Stereo
 
 RATE = 8000
@@ -22,11 +22,11 @@ def tone(seconds, frequency=1000.0, phase=0.0):
 
 
 def stereo(x):
-    return hear(Stereo.of(Chain()), x, RATE)
+    return run_need(Stereo.of(Chain()), x, RATE)
 
 
 def low(x):
-    return hear(LowCorrelation.of(Chain()), x, RATE).correlation
+    return run_need(LowCorrelation.of(Chain()), x, RATE).correlation
 
 
 def ratio(x):
@@ -70,7 +70,7 @@ def test_the_correlation_with_a_silent_channel_is_0(level):
     x = np.vstack([0.1 * tone(12.0, 100.0), level * tone(12.0, 150.0)])
     assert Stereo(20_000.0).publish(stereo(x))["stereo.correlation_min"].value == 0.0
     analysis = LowCorrelation.of(Chain())
-    assert analysis.publish(hear(analysis, x, RATE))["stereo.low_correlation"].value == 0.0
+    assert analysis.publish(run_need(analysis, x, RATE))["stereo.low_correlation"].value == 0.0
 
 
 def test_a_short_file_is_one_window():
@@ -92,7 +92,7 @@ def test_low_correlation_depends_on_the_bass_only():
     assert worst.end_s - worst.start_s == pytest.approx(10.0)
     assert worst.start_s >= 12.0
     analysis = LowCorrelation.of(Chain())
-    quantity = analysis.publish(hear(analysis, x, RATE))["stereo.low_correlation"]
+    quantity = analysis.publish(run_need(analysis, x, RATE))["stereo.low_correlation"]
     assert (quantity.value, quantity.unit, quantity.at.start_s) == (worst.value, "1", worst.start_s)
 
 
@@ -109,7 +109,7 @@ def test_the_chain_sets_the_subsonic_corner():
     assert LowCorrelation(20.0, 20_000.0).needs() == (LowBand(20.0), Parts(), Programme(20_000.0))
     assert LowBand.of(chain) == LowBand(20.0)
     x = 0.1 * np.vstack([tone(1.0, 80.0), tone(1.0, 80.0)])
-    assert hear(LowCorrelation(0.0, 20_000.0), x, RATE).correlation.value == pytest.approx(1.0)
+    assert run_need(LowCorrelation(0.0, 20_000.0), x, RATE).correlation.value == pytest.approx(1.0)
 
 
 @settings(max_examples=25, deadline=None)
@@ -118,4 +118,4 @@ def test_any_blocks_give_the_same_digits(frames, sizes):
     x = NOISE[:, :frames].copy()
     x[:, RATE * 4 : RATE * 8] = 0.0
     for analysis in (Stereo(20_000.0), LowCorrelation(10.0, 20_000.0)):
-        assert hear(analysis, x, RATE, frames) == hear(analysis, x, RATE, sizes)
+        assert run_need(analysis, x, RATE, frames) == run_need(analysis, x, RATE, sizes)
