@@ -43,8 +43,18 @@ def case_files(place: Path) -> list[Path]:
     return found
 
 
+def check_of(path: Path) -> str:
+    """Return the id of the check that a case file is about: the name of its folder."""
+    return path.resolve().parent.name
+
+
+def case_name(path: Path) -> str:
+    """Return the name that a filter is compared with: CHECK ID/OUTCOME-why."""
+    return f"{check_of(path)}/{path.stem}"
+
+
 def _is_case(path: Path) -> bool:
-    named = CHECK_ID.fullmatch(path.resolve().parent.name) or NAMED.fullmatch(path.stem)
+    named = CHECK_ID.fullmatch(check_of(path)) or NAMED.fullmatch(path.stem)
     return path.suffix in SUFFIXES and named is not None
 
 

@@ -20,7 +20,7 @@ from qc.model.errors import PluginError
 from qc.plugin_host.host import Host
 from qc.ruleset.find import is_path
 from qc.testing.case_file import Case, CaseError, CaseFile
-from qc.testing.case_folders import NAMED, OUTCOMES, case_files, nearby_ruleset
+from qc.testing.case_folders import NAMED, OUTCOMES, case_files, check_of, nearby_ruleset
 from qc.testing.comparison import hold
 from qc.testing.deliveries import JudgedReport
 from qc.testing.made import make, write_waivers
@@ -40,7 +40,7 @@ def load(path: Path) -> Case:
             "such as warn-a-little-too-deep.yaml; it begins with pass-, warn-, fail-, waived- or na-"
         )
     file = validate(load_yaml(path, "case", CaseError), CaseFile, CaseError)
-    return Case(path, path.resolve().parent.name, OUTCOMES[named[1]], file)
+    return Case(path, check_of(path), OUTCOMES[named[1]], file)
 
 
 def cases_in(folder: Path) -> list[Case]:

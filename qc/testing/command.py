@@ -15,8 +15,8 @@ from qc.files.atomic_write import put_file
 from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.testing.case_file import CaseError
-from qc.testing.case_folders import case_files
-from qc.testing.suite import CaseRun, State, case_name, run_cases
+from qc.testing.case_folders import case_files, case_name
+from qc.testing.suite import CaseRun, State, run_cases
 from qc.testing.suite_junit import junit
 from qc.text.sanitize import shown
 

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from qc.model.errors import SidegateError
 from qc.plugin_host.host import Host
+from qc.testing.case_folders import check_of
 from qc.testing.cases import hold, load, run
 from qc.testing.deliveries import JudgedReport
 from qc.text.sanitize import shown
@@ -36,17 +37,7 @@ class CaseRun:
     @property
     def check(self) -> str:
         """The id of the check, from the name of the folder."""
-        return self.path.resolve().parent.name
-
-    @property
-    def name(self) -> str:
-        """The name that a filter is compared with: CHECK ID/OUTCOME-why."""
-        return case_name(self.path)
-
-
-def case_name(path: Path) -> str:
-    """Return the name of a case file: CHECK ID/OUTCOME-why."""
-    return f"{path.resolve().parent.name}/{path.stem}"
+        return check_of(self.path)
 
 
 def run_cases(paths: Iterable[Path], folder: Path, host: Host, ruleset: str | None = None) -> Iterator[CaseRun]:
