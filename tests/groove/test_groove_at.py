@@ -7,6 +7,7 @@ import pytest
 
 from qc.model.cutting_chain import Chain
 from qc.testing.grooves import groove_of
+from support.signals import eq_3
 from whole_array import model
 
 RATE = 48_000
@@ -140,9 +141,3 @@ def test_a_steady_sine_leaves_the_land_of_the_closed_form():
     turn = capped.drive_g[300:435]  # a sector has one and a third waves: the mean over a turn is that of the sine
     wall = 2.0 * np.pi * 100.0 * velocity / np.sqrt(2.0) / 9.80665
     assert np.sqrt(np.mean(turn**2)) == pytest.approx(wall / np.sqrt(2.0), rel=0.003)
-
-
-def eq_3(hz):
-    """Magnitude of the playback characteristic with time constants of 3180, 318 and 75 us."""
-    w = 2.0 * np.pi * hz
-    return abs((1 + 1j * w * 318e-6) / ((1 + 1j * w * 3180e-6) * (1 + 1j * w * 75e-6)))

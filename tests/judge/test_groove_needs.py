@@ -24,6 +24,7 @@ from qc.where.request import WhereRequest
 from support.close_turns import NAME, CloseTurns, CloseTurnsLimits, GrooveReader, TurnLand, counting, host_of
 from support.houses import Houses
 from support.plugins import hosted, plugin
+from support.signals import eq_3
 
 RATE = 48_000
 HZ = 100.0
@@ -39,12 +40,6 @@ def sine(amplitude, seconds=11.0):
     t = np.arange(round(seconds * RATE)) / RATE
     fade = np.clip(np.minimum(t / 6.0, (seconds - t) / 0.2), 0.0, 1.0)
     return np.tile(amplitude * np.sin(0.5 * np.pi * fade) ** 2 * np.sin(2.0 * np.pi * HZ * t), (2, 1))
-
-
-def eq_3(hz):
-    """Magnitude of the playback characteristic with time constants of 3180, 318 and 75 us."""
-    w = 2.0 * np.pi * hz
-    return abs((1 + 1j * w * 318e-6) / ((1 + 1j * w * 3180e-6) * (1 + 1j * w * 75e-6)))
 
 
 def level_that_leaves(land_um, amplitude):

@@ -29,3 +29,9 @@ def pushed(meter, x, sizes=()):
         meter.push(x[:, at : at + size])
         at = min(at + size, x.shape[1])
     return meter.finish()
+
+
+def eq_3(hz):
+    """Magnitude of the playback characteristic with time constants of 3180, 318 and 75 us."""
+    w = 2.0 * np.pi * hz
+    return abs((1 + 1j * w * 318e-6) / ((1 + 1j * w * 3180e-6) * (1 + 1j * w * 75e-6)))
