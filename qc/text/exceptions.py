@@ -9,7 +9,7 @@ from qc.model.errors import FAULTS, NoExceptionError, TimedOutError
 from qc.text.sanitize import plain_fault, shown
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel, ValidationError
+    from pydantic import BaseModel
 
 LONGEST = 300
 """Most characters of the text of an exception."""
@@ -48,11 +48,6 @@ def no_exception(error: BaseException) -> NoExceptionError:
     return instead
 
 
-def validation_line(error: ValidationError, model: type[BaseModel] | None = None) -> str:
-    """Describe the first fault that a model found in values, without the words of the library."""
-    return plain_fault(error.errors(include_url=False)[0], model or _model(error.title))
-
-
 def _text(error: BaseException) -> str:
     try:
         return str(error)
@@ -75,7 +70,7 @@ def _of_library(error: BaseException) -> tuple[str, str]:
     from pydantic import ValidationError
 
     if isinstance(error, ValidationError):
-        return error.title, validation_line(error)
+        return error.title, plain_fault(error.errors(include_url=False)[0], _model(error.title))
     return "a class made from Model has a field that it cannot have, or a value that is not of its field", ""
 
 

@@ -182,10 +182,10 @@ def test_a_plugin_that_hangs_while_it_is_loaded_is_left_out(delivery, tmp_path):
     done, _ = ran(site, "check", delivery, "--patience", PATIENCE, "--out", f"json={tmp_path / 'r.json'}")
     assert done.returncode == 0  # nothing here needs them
     report = json.loads((tmp_path / "r.json").read_text())
-    given_up = f"had not ended after {PATIENCE} s, and timed out"
+    timed_out = f"had not ended after {PATIENCE} s, and timed out"
     assert [(one["plugin"], one["stage"], unplaced(one["message"])) for one in report["plugin_warnings"]] == [
-        ("acme", "load", f'plugin "acme" of acme-rules 1.2: it {given_up}'),
-        ("beta", "qc_checks", f'plugin "beta" of acme-rules 1.2: qc_checks {given_up}'),
+        ("acme", "load", f'plugin "acme" of acme-rules 1.2: it {timed_out}'),
+        ("beta", "qc_checks", f'plugin "beta" of acme-rules 1.2: qc_checks {timed_out}'),
     ]
     assert "error" not in {result["outcome"] for result in report["results"]}
 
