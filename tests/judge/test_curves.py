@@ -11,6 +11,10 @@ import pytest
 
 from qc import Curve, api
 from qc.cli.main import main
+from qc.judge.context import SideEvidence
+from qc.judge.curves import curves_of
+from qc.model.cutting_chain import Chain
+from qc.plugin_host.runner import Runner
 from qc.testing.deliveries import Sent, deliver
 from support.close_turns import NAME, TurnLand, host_of
 from support.houses import Houses
@@ -123,6 +127,14 @@ def test_a_curve_cannot_take_the_name_of_another_measurement_or_a_name_that_is_n
         (failure,) = checked.undrawn
         assert sentence in failure.message
         assert failure.plugin == "house"
+
+
+def test_of_two_curves_of_one_name_the_first_is_drawn_and_the_other_is_an_error():
+    first, second = (with_curve(good(), "house.other") for _ in range(2))
+    side = SideEvidence(side="A", chain=Chain(), declared={}, results={first: None, second: None})
+    curves, broken = curves_of(side, (), Runner())
+    assert list(curves) == ["house.other"]
+    assert broken == {second: 'its curve "house.other" has the name of another measurement'}
 
 
 def test_the_command_ends_with_3_for_a_wrong_curve_and_draws_the_others(written, capsys):
