@@ -33,7 +33,9 @@ def switched_off(words: Sequence[str]) -> tuple[str, ...]:
 
 def say_failures(failures: Iterable[PluginFailure], warnings: Iterable[PluginFailure] = ()) -> None:
     """Write a sentence for each plugin that failed, and for each that did not load and was not needed."""
+    from qc.report.views.plugins import unneeded_words  # lists of rulesets need none of the report
+
     for failure in failures:
         say(f"plugin {failure.plugin} failed at {failure.stage}: {failure.message}")
     for warning in warnings:
-        say(f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}")
+        say(unneeded_words(warning))

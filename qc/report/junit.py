@@ -16,6 +16,7 @@ from qc.model.report import CheckResult, Finding, PluginFailure
 from qc.plugin_base import Evidence, Renderer, Report
 from qc.report.views.findings import place
 from qc.report.views.level_words import judged_as
+from qc.report.views.plugins import unneeded_words
 from qc.report.views.since import mark
 from qc.report.views.stored_sides import measured_earlier
 from qc.report.views.waivers import given
@@ -161,8 +162,7 @@ def _unneeded(warning: PluginFailure) -> ET.Element:
     case = ET.Element(
         "testcase", {"name": _clean(f"{warning.plugin} at {warning.stage}"), "classname": "plugins that are not needed"}
     )
-    words = f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}"
-    ET.SubElement(case, "system-out").text = _clean(words)
+    ET.SubElement(case, "system-out").text = _clean(unneeded_words(warning))
     return case
 
 

@@ -15,6 +15,7 @@ from qc.report.sarif.rules import rules, taxonomy
 from qc.report.views import since
 from qc.report.views.changed import change_lines
 from qc.report.views.level_words import option_words
+from qc.report.views.plugins import unneeded_words
 from qc.report.views.stored_sides import measured_earlier_lines
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -140,10 +141,9 @@ def _notification(failure: PluginFailure, ids: list[str]) -> Row:
 
 def _unneeded(warning: PluginFailure) -> Row:
     """Return the notification of a plugin that did not load and that nothing needs."""
-    words = f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}"
     return {
         "level": "warning",
-        "message": {"text": message_text(words)},
+        "message": {"text": message_text(unneeded_words(warning))},
         "properties": {"plugin": plain(warning.plugin)},
     }
 

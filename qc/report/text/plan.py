@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from qc.model.plan import Breaks, FormatRow, PlannedLevel, PlannedSide, PlannedTrack, PlanReport, Reordering, SplitRow
 from qc.model.quantity import Quantity, minutes
 from qc.report.views.changed import change_lines
+from qc.report.views.plugins import write_plugins
 from qc.report.views.stored_sides import measured_earlier_lines
 from qc.text.sanitize import shown
 
@@ -43,12 +44,7 @@ def plan_text(
         page.say(line, body="yellow", indent=2)
     for line in measured_earlier_lines(report.run):
         page.say(line, body="dim", indent=2)
-    for failure in report.plugin_failures:
-        where = f" on side {failure.side}" if failure.side else ""
-        page.say(f"plugin {failure.plugin} failed at {failure.stage}{where}: {failure.message}", label="  ", indent=4)
-    for warning in report.plugin_warnings:
-        words = f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}"
-        page.say(words, label="  ", indent=4, body="yellow")
+    write_plugins(page, report.plugin_failures, report.plugin_warnings)
     for side in report.sides:
         page.blank()
         _side(page, side)

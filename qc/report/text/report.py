@@ -15,6 +15,7 @@ from qc.report.views.changed import change_lines
 from qc.report.views.findings import CheckFindings, findings_by_check, place
 from qc.report.views.level_notes import goes_when_clean, gone_lines
 from qc.report.views.level_words import option_words
+from qc.report.views.plugins import write_plugins
 from qc.report.views.stored_sides import measured_earlier_lines
 from qc.text.numbers import both, listed
 from qc.text.sanitize import shown
@@ -79,7 +80,7 @@ def _quiet(page: Page, report: Report) -> None:
         page.say(line, indent=2, body="dim")
     if report.baseline is not None:
         page.say(since.heading(report.baseline), indent=2)
-    _failures(page, report)
+    write_plugins(page, report.plugin_failures, report.plugin_warnings)
     failing = findings_by_check(report, "fail", by_side=True)
     listed_ids = {id(measured.finding) for group in failing for measured in group.first(FEW)}
     for measured in every(report):
@@ -106,7 +107,7 @@ def _whole(page: Page, report: Report, *, verbose: bool) -> None:
     from qc.report.views.glance import end, noted, sides
 
     _headline(page, report, verbose=verbose)
-    _failures(page, report)
+    write_plugins(page, report.plugin_failures, report.plugin_warnings)
     since.write_changes(page, report, verbose=verbose)
     written: set[str] = set()
     failing = findings_by_check(report, "fail", by_side=True)
@@ -154,15 +155,6 @@ def _changes(page: Page, report: Report) -> None:
         page.say(line, indent=2, body="yellow")
     if option := option_words(report):
         page.say(option, indent=2, body="yellow")
-
-
-def _failures(page: Page, report: Report) -> None:
-    for failure in report.plugin_failures:
-        side = f" on side {failure.side}" if failure.side else ""
-        page.say(f"plugin {failure.plugin} failed at {failure.stage}{side}: {failure.message}", label="  ", indent=4)
-    for warning in report.plugin_warnings:
-        words = f"plugin {warning.plugin} did not load, and nothing here needs it: {warning.message}"
-        page.say(words, label="  ", indent=4, body="yellow")
 
 
 def _findings(page: Page, report: Report, group: CheckFindings, written: set[str], *, verbose: bool) -> None:
