@@ -185,5 +185,10 @@ def _fields(approval: GivenApproval) -> Iterator[tuple[str, str]]:
 
 
 def _quoted(text: str) -> str:
-    """Quote a text for YAML, made printable: no line of the file may hold what cannot be seen."""
-    return json.dumps(shown(text, 4 * len(text) + 60), ensure_ascii=False)
+    """Quote a text for YAML, made printable."""
+    return json.dumps(printable(text), ensure_ascii=False)
+
+
+def printable(text: str) -> str:
+    """Make a text printable and whole, as the file has it: no line of it may have what cannot be seen."""
+    return shown(text, 4 * len(text) + 60)

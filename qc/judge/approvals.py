@@ -1,4 +1,4 @@
-"""Approvals found beside a delivery or named for a run, compared with what is judged; they change no outcome."""
+"""Approvals in a delivery's folder or named for a run, compared with what is judged; they change no outcome."""
 
 from __future__ import annotations
 

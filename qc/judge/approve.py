@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Self
 
-from qc.delivery.approvals import ApprovedDespite, ApprovedFile, ApprovedSide, GivenApproval
+from qc.delivery.approvals import ApprovedDespite, ApprovedFile, ApprovedSide, GivenApproval, printable
 from qc.judge.approvals import digests
 from qc.model.errors import UsageError
 from qc.model.quantity import show
@@ -84,8 +84,8 @@ def _approval(report: Report, request: ApproveRequest, today: date) -> GivenAppr
     verdict, delivery = report.verdict, report.delivery
     assert verdict != "error"  # refused before
     return GivenApproval(
-        by=request.by, on=today, verdict=verdict, title=_printable(delivery.title),
-        catalogue=_printable(delivery.catalogue) or None, delivery=delivery.sha256,
+        by=request.by, on=today, verdict=verdict, title=printable(delivery.title),
+        catalogue=printable(delivery.catalogue) or None, delivery=delivery.sha256,
         ruleset=f"{report.ruleset.name}@{report.ruleset.version}", ruleset_sha256=report.ruleset.sha256,
         level=report.level, sides=tuple(map(_side, report.sides)),
         despite=tuple(ApprovedDespite(check=check, reason=reason) for check, reason in request.despite.items()),
@@ -96,17 +96,12 @@ def _approval(report: Report, request: ApproveRequest, today: date) -> GivenAppr
 def _side(side: SideReport) -> ApprovedSide:
     names = [file.file for file in side.audio.files] or [side.audio.file]
     files = [
-        ApprovedFile(file=_printable(name), sha256=digest)
+        ApprovedFile(file=printable(name), sha256=digest)
         for name, digest in zip(names, digests(side), strict=True)
         if digest is not None
     ]
     level = None if side.levels is None else show(side.levels.judged.value, "dB")
     return ApprovedSide(side=side.id, level=level, audio=tuple(files))
-
-
-def _printable(text: str) -> str:
-    """Make a text of the delivery printable, as the file of approvals holds it."""
-    return shown(text, 4 * len(text) + 60)
 
 
 def _line(option: str, text: str, longest: int) -> str:

@@ -17,6 +17,7 @@ from qc.model.ruleset_diff import (
     RulesetDiff,
     RulesetName,
     WrittenLimit,
+    WrittenParameter,
 )
 from qc.report.text.plan import LEAST, MOST, PIPED
 from qc.text.sanitize import shown
@@ -105,17 +106,7 @@ def _limits(page: Page, limits: Sequence[LimitRow]) -> None:
     page.blank()
     page.say("LIMITS", body="bold")
     for row in limits:
-        word = "has another source" if row.change == "words" else f"is {row.change}"
-        page.say(f"{row.limit} {word}", label="  ", indent=4, body=STYLES.get(row.change, ""))
-        for label, limit in (("    before  ", row.before), ("    after   ", row.after)):
-            if limit is not None:
-                page.say(_limit(limit), label=label, indent=12, body="dim")
-
-
-def _limit(limit: WrittenLimit) -> str:
-    values = ", ".join(f"{word} {value}" for word, value in (("warn", limit.warn), ("fail", limit.fail)) if value)
-    level = f", {limit.sets_level} sets the level" if limit.sets_level else ""
-    return f"{values}{level}; source {shown(limit.source, 100)}; {shown(limit.origin, 100)}"
+        _differing(page, row.limit, row)
 
 
 def _parameters(page: Page, parameters: Sequence[ParameterRow]) -> None:
@@ -124,12 +115,25 @@ def _parameters(page: Page, parameters: Sequence[ParameterRow]) -> None:
     page.blank()
     page.say("PARAMETERS", body="bold")
     for row in parameters:
-        word = "has another source" if row.change == "words" else f"is {row.change}"
-        page.say(f"{row.parameter} {word}", label="  ", indent=4, body=STYLES.get(row.change, ""))
-        for label, value in (("    before  ", row.before), ("    after   ", row.after)):
-            if value is not None:
-                words = f"{shown(value.value, 100)}; source {shown(value.source, 100)}; {shown(value.origin, 100)}"
-                page.say(words, label=label, indent=12, body="dim")
+        _differing(page, row.parameter, row)
+
+
+def _differing(page: Page, name: str, row: LimitRow | ParameterRow) -> None:
+    """Write a limit or parameter that differs, as each ruleset writes it."""
+    word = "has another source" if row.change == "words" else f"is {row.change}"
+    page.say(f"{name} {word}", label="  ", indent=4, body=STYLES.get(row.change, ""))
+    for label, value in (("    before  ", row.before), ("    after   ", row.after)):
+        if value is not None:
+            page.say(_written(value), label=label, indent=12, body="dim")
+
+
+def _written(value: WrittenLimit | WrittenParameter) -> str:
+    if isinstance(value, WrittenParameter):
+        words = shown(value.value, 100)
+    else:
+        words = ", ".join(f"{word} {bound}" for word, bound in (("warn", value.warn), ("fail", value.fail)) if bound)
+        words += f", {value.sets_level} sets the level" if value.sets_level else ""
+    return f"{words}; source {shown(value.source, 100)}; {shown(value.origin, 100)}"
 
 
 def _checks(page: Page, diff: RulesetDiff) -> None:
