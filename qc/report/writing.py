@@ -68,11 +68,10 @@ class FormatCalls(NamedTuple):
 
         if self.owner != CORE:
             report, evidence = report.model_copy(deep=True), _copied(evidence)
-        folder = isinstance(renderer, FolderRenderer)
-        if isinstance(renderer, FolderRenderer) and isinstance(out, Path):
+        if isinstance(renderer, FolderRenderer):
+            if not isinstance(out, Path):
+                raise UsageError(f'the format "{self.name}" writes a folder of files; name its path')
             put_folder(out, partial(into, renderer.fill), place)
-        elif folder:
-            raise UsageError(f'the format "{self.name}" writes a folder of files; name its path')
         elif isinstance(out, Path):
             put_file(out, partial(into, renderer.render), place)
         else:
