@@ -23,7 +23,8 @@ def write_format(page: Page, format_: ReportFormat, host: Host) -> None:
     place = "a folder, which it writes whole" if format_.folder else f"a file{f', usually {ends}' if ends else ''}"
     path = "FOLDER" if format_.folder else "report" + next(iter(format_.endings), "")
     example = f"--out {format_.name}={path}"
-    commands = ["check", *(["plan"] if format_.plan else []), *(["rulesets diff"] if format_.rulesets else [])]
+    others = (("plan", format_.plan), ("rulesets diff", format_.rulesets), ("where", format_.where))
+    commands = ["check", *(command for command, writer in others if writer)]
     for label, words in (
         ("is", format_.about),
         ("writes", place),

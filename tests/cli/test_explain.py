@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from importlib.resources import files
+from typing import get_args
 
 import pytest
 
@@ -12,6 +13,7 @@ from qc.cli.main import main
 from qc.plugin_host import spec
 from qc.plugin_host.host import Host
 from qc.plugin_host.spec import HOOKS
+from qc.report.registry import Command, formats
 from qc.rulebook.words import meanings
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.overrides import keys
@@ -161,6 +163,9 @@ def test_every_format_is_explained(name, capfdbinary):
     code, text, _ = told(capfdbinary, name)
     assert code == 0
     assert f"--out {name}=" in text
+    for command in get_args(Command):
+        words = {"check": "of sidegate check", "rulesets": ", rulesets diff"}.get(command, f", {command}")
+        assert (words in text) == (name in formats(command)), command
     assert text.endswith("brought by sidegate itself")
 
 
