@@ -400,6 +400,8 @@ class Check(ABC, Generic[P]):
     how: ClassVar[str]
     remedy: ClassVar[str]
     blind_to: ClassVar[str] = ""
+    sensitivity: ClassVar[str] = ""
+    """from which strength planted faults were found, in half of the tries and in all"""
     client: ClassVar[ForClient | None] = None
     """texts for the letter to the client, which without them uses `title` and `remedy`"""
     scope: ClassVar[Scope] = "side"

@@ -121,6 +121,7 @@ def _check(
         ("why", kind.why),
         ("how", kind.how),
         ("cannot see", kind.blind_to),
+        ("finds from", kind.sensitivity),
         ("remedy", kind.remedy),
         ("brought by", _owner(host.owner[kind.id])),
     ):

@@ -27,7 +27,9 @@ from qc.text.suggest import meant
 
 GROOVE = "groove."
 """Prefix of most measurements that depend on the level."""
-OF_THE_CLASS = {"id", "title", "why", "how", "remedy", "blind_to", "client", "scope", "needs", "judges", "waivable"}
+OF_THE_CLASS = {
+    "id", "title", "why", "how", "remedy", "blind_to", "sensitivity", "client", "scope", "needs", "judges", "waivable",
+}  # fmt: skip
 """Attributes of a check that are those of its class, the same for every run."""
 
 

@@ -5,8 +5,9 @@ but `chain.signal`; a `Derived` need is computed from results and the chain, a `
 a cut level; a `Check` compares published numbers with limits. Needs are frozen dataclasses and serve as keys, so that
 equal needs are computed once.
 
-Three modules of the page are for plugins that measure as the standard one does: `qc.plugin_api.meters`,
-`qc.plugin_api.groove_model` and `qc.plugin_api.remedies`. Each name is imported when it is first asked for.
+Four modules of the page are for plugins that measure as the standard one does: `qc.plugin_api.meters`,
+`qc.plugin_api.kernels`, `qc.plugin_api.groove_model` and `qc.plugin_api.remedies`. Each name is imported when it is
+first asked for.
 """
 
 from __future__ import annotations

@@ -63,8 +63,9 @@ def _check(check: type[Check[Any]]) -> None:
         raise RefusedError(f'the check id "{name}" is not area.plain-words, such as "groove.cut-too-deep"')
     for text in _TEXTS:
         _worded(check, text, name)
-    if type(_plain(check, "blind_to")) is not str:
-        raise RefusedError(f'the check "{name}" has a "blind_to" that is no text')
+    for text in ("blind_to", "sensitivity"):
+        if type(_plain(check, text)) is not str:
+            raise RefusedError(f'the check "{name}" has a "{text}" that is no text')
     if _plain(check, "scope") not in SCOPES:
         raise RefusedError(f'the check "{name}" has the scope "{shown(str(check.scope))}"; {meant("", SCOPES)}')
     if type(_plain(check, "waivable")) is not bool:
