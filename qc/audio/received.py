@@ -7,7 +7,7 @@ from typing import ClassVar, Self
 
 from qc.model.cutting_chain import Chain
 from qc.model.quantity import At
-from qc.model.report import AudioFacts
+from qc.model.report import AudioFacts, Severity
 from qc.plugin_base import Need
 
 
@@ -23,6 +23,13 @@ class AudioFault:
     fatal: bool = True
     field: tuple[str | int, ...] = ()
     """key of the side in the delivery file that it is about, by default the audio: ("sha256",)"""
+    fails: bool = False
+    """whether it fails the side although that is measured; a fatal one always fails"""
+
+    @property
+    def severity(self) -> Severity:
+        """Severity of the finding about it."""
+        return "fail" if self.fatal or self.fails else "warn"
 
 
 @dataclass(frozen=True, slots=True)

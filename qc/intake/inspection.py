@@ -279,7 +279,9 @@ def _length(declared: Declared, header: Header, info: Any) -> list[AudioFault]:
                 f"{clock(float(declared.last_end))}",
                 remedy="Ask for the whole side, or correct the track times.",
                 at=At(start_s=float(there), track=declared.last_track),
+                fatal=False,  # what is there may show the cause: another side, another speed
                 field=("tracks", declared.last_index, "end"),
+                fails=True,
             )
         ]
     return []

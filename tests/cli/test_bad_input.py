@@ -297,11 +297,6 @@ AUDIO_FAULTS = {
     ),
     "8 kHz": (samples(lambda x: x, rate=8_000), "rate", "8000 Hz", "Ask for one of 44.1, 48", None),
     "8 bit": (samples(lambda x: x, "PCM_U8"), "bit depth", "8 bit", "before it was reduced", None),
-    "shorter than declared": (
-        samples(lambda x: x, seconds=2.0 - 1.1 / 75.0),
-        "shorter than declared", "ends at 0:01.985, track 2 is said to end at 0:02.000", "correct the track times",
-        2.0 - 1.1 / 75.0,
-    ),
 }  # fmt: skip
 
 
@@ -317,7 +312,7 @@ def assert_disagrees(ran, kind, message, remedy, second):
     assert message in finding["message"]
     assert remedy in finding["remedy"]
     at = finding["location"]
-    where = {"checksum": ("sha256", AUDIO_LINE + 1), "shorter than declared": ("tracks.1.end", AUDIO_LINE + 4)}
+    where = {"checksum": ("sha256", AUDIO_LINE + 1)}
     assert (at["side"], at["field"], at["line"]) == ("A", *where.get(kind, ("audio", AUDIO_LINE)))
     if second is None:
         assert at["start_s"] is None
@@ -361,6 +356,23 @@ def test_mono_that_was_declared_as_stereo(bench):
     soundfile.write(bench.folder / "side-a.wav", programme()[:, 0], RATE, subtype="PCM_24")
     ran = bench.check()
     assert_disagrees(ran, "channels", "has 1 channel, the delivery says 2", "correct the delivery", None)
+
+
+def test_a_file_that_ends_before_its_last_track_fails_and_is_measured(bench):
+    bench.deliver()
+    seconds = 2.0 - 1.1 / 75.0
+    soundfile.write(bench.folder / "side-a.wav", programme(seconds), RATE, subtype="PCM_24")
+    ran = bench.check()
+    assert ran.code == 1
+    (finding,) = ran.result(DISAGREES)["findings"]
+    assert (finding["measured"], finding["severity"]) == ("shorter than declared", "fail")
+    assert "ends at 0:01.985, track 2 is said to end at 0:02.000" in finding["message"]
+    assert "correct the track times" in finding["remedy"]
+    at = finding["location"]
+    assert (at["field"], at["line"]) == ("tracks.1.end", AUDIO_LINE + 4)
+    assert at["start_s"] == pytest.approx(seconds, abs=1e-4)
+    assert ran.outcomes("A")["groove.drive-too-high"] == "pass"
+    assert "not_measured" not in ran.outcomes("A").values()
 
 
 def test_a_track_may_end_a_hundredth_of_a_second_late(bench):

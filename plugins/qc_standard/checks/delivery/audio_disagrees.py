@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from qc.plugin_api import AsReceived, Check, CheckContext, Finding, ForClient, Model, Severity
+from qc.plugin_api import AsReceived, Check, CheckContext, Finding, ForClient, Model
 
 
 class AudioDisagreesLimits(Model):
@@ -48,9 +48,10 @@ class AudioDisagrees(Check[AudioDisagreesLimits]):
         for name in received.facts.without_md5:
             ctx.note(f"{name} states no MD5 of its samples, so only its frames' checksums show damage")
         for fault in received.faults:
-            severity: Severity = "fail" if fault.fatal else "warn"
             field = fault.field or _field(ctx, None if fault.at is None else fault.at.track)
-            yield ctx.found(severity, fault.message, measured=fault.kind, at=fault.at, field=field, remedy=fault.remedy)
+            yield ctx.found(
+                fault.severity, fault.message, measured=fault.kind, at=fault.at, field=field, remedy=fault.remedy
+            )
 
 
 def _field(ctx: CheckContext, number: int | None) -> tuple[str | int, ...]:
