@@ -414,6 +414,9 @@ class Check(ABC, Generic[P]):
     measurements: "peak" and "peak.vertical" are both the limit "peak"."""
     waivable: ClassVar[bool] = True
     """whether its findings can be waived; false for checks whose failure makes every other result meaningless"""
+    explains: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    """id of another check -> kinds of its findings, the texts of `measured`, that have the same cause; () for all. They
+    are left out of a side on which this check has a finding as grave that no waiver covers"""
 
     def __init__(self, limits: P) -> None:
         self.limits = limits

@@ -100,7 +100,7 @@ def _result(
         check=check_id,
         scope=scope,
         side=evidence.side or None,
-        outcome=_outcome(judged.without, findings),
+        outcome=outcome_of(judged.without, findings),
         measured={name: evidence.quantities[name] for name in context.looked_at if name in evidence.quantities},
         findings=tuple(kept),
         findings_omitted=len(findings) - len(kept),
@@ -121,7 +121,7 @@ def _starts(evidence: SideEvidence, finding: Finding) -> list[tuple[int, float]]
     return [(t["number"], t["start"]) for t in its.declared.get("tracks", ()) if "start" in t]
 
 
-def _outcome(without: Outcome, findings: Sequence[Finding]) -> Outcome:
+def outcome_of(without: Outcome, findings: Sequence[Finding]) -> Outcome:
     """Return the worst severity among unwaived findings; waivers do not turn a missing measurement into a pass."""
     severities = {finding.severity for finding in findings if finding.waived_by is None}
     if severities:

@@ -15,6 +15,7 @@ from qc.groove.signal.sector_envelopes import Sectors
 from qc.judge.bind import Bound
 from qc.judge.context import SideEvidence
 from qc.judge.engine import CheckRunner, judge_delivery, judge_side
+from qc.judge.explained import without_explained
 from qc.judge.fixed import fixed
 from qc.judge.inputs import OptionalInputs
 from qc.judge.left_out import NO_FAILURES, Failures
@@ -196,6 +197,7 @@ class DeliveryJudging:
             self._how.store.tidy()
         results, broken = self._whole(case.bound.checks, self._evidence, case.inputs.waivers)
         self.results += [*results, *self._broken("delivery", None)]
+        self.results = without_explained(self.results, case.bound.checks)
         self.failures += broken
         self.sides = [self._with_delivery(side, results) for side in self.sides]
 

@@ -70,6 +70,7 @@ def _check(check: type[Check[Any]]) -> None:
         raise RefusedError(f'the check "{name}" has the scope "{shown(str(check.scope))}"; {meant("", SCOPES)}')
     if type(_plain(check, "waivable")) is not bool:
         raise RefusedError(f'the check "{name}" has a "waivable" that is neither True nor False')
+    _explains(check, name)
     if check.client is not None and not isinstance(_plain(check, "client"), ForClient):
         raise RefusedError(f'the check "{name}" has {_described(check.client)} as its client, and not a ForClient')
     limits = _plain(check, "Limits")
@@ -80,6 +81,12 @@ def _check(check: type[Check[Any]]) -> None:
         with about(need):
             _need(need)
     _judges(check, name, limits)
+
+
+def _explains(check: type[Check[Any]], name: str) -> None:
+    for other, kinds in _kept(check, "explains", name).items():
+        if type(other) is not str or type(kinds) is not tuple or any(type(kind) is not str for kind in kinds):
+            raise RefusedError(f'the check "{name}" has "explains" that is no check id with a tuple of texts')
 
 
 def _judges(check: type[Check[Any]], name: str, limits: type[Model]) -> None:

@@ -138,6 +138,11 @@ BAD = {
         "qc_checks",
         'judges "mist", which is not in its Limits; did you mean "most"?',
     ),
+    "explains a text": (
+        plugin(qc_checks=[check(explains={"level.clipped": "a text"})]),
+        "qc_checks",
+        'has "explains" that is no check id with a tuple of texts',
+    ),
     "judges by a name": (plugin(qc_checks=[check(judges={"most": "x"})]), "qc_checks", "and not by a Judged"),
     "an unknown unit": (plugin(qc_measures=[need(publishes={"a.b": "furlong"})]), "qc_measures", '"furlong"'),
     "a unit written otherwise": (plugin(qc_measures=[need(publishes={"a.b": "µm"})]), "qc_measures", 'unit "µm"'),
