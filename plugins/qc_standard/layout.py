@@ -28,6 +28,11 @@ class DeclaredTrack:
     segue: bool
     """whether it runs into the next one without a gap"""
 
+    @property
+    def seconds(self) -> float:
+        """Length in s."""
+        return self.end - self.start
+
     @classmethod
     def every(cls, declared: Mapping[str, Any]) -> list[DeclaredTrack]:
         """Return the tracks of a side that have both a start and an end."""

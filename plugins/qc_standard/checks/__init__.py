@@ -9,6 +9,9 @@ from qc_standard.checks.delivery.audio_disagrees import AudioDisagrees
 from qc_standard.checks.delivery.number_or_isrc import NumberOrIsrc
 from qc_standard.checks.delivery.papers_disagree import PapersDisagree
 from qc_standard.checks.delivery.same_audio_twice import SameAudioTwice
+from qc_standard.checks.delivery.sample_rates_differ import SampleRatesDiffer
+from qc_standard.checks.delivery.sides_exchanged import SidesExchanged
+from qc_standard.checks.delivery.tracks_exchanged import TracksExchanged
 from qc_standard.checks.groove.curvature_too_tight import CurvatureTooTight
 from qc_standard.checks.groove.cut_too_deep import CutTooDeep
 from qc_standard.checks.groove.drive_too_high import DriveTooHigh
@@ -48,6 +51,9 @@ def every_check() -> list[type[Check[Any]]]:
         NumberOrIsrc,
         PapersDisagree,
         SameAudioTwice,
+        SampleRatesDiffer,
+        SidesExchanged,
+        TracksExchanged,
         CurvatureTooTight,
         CutTooDeep,
         DriveTooHigh,

@@ -1,0 +1,1 @@
+"""What the delivery says compared with what is heard."""
