@@ -350,7 +350,7 @@ def _rulesets_diff(before: str, after: str, on: Path | None, options: Options, h
     pair = [named(spec, host, shelf) for spec in (before, after)]
     old, new = (shelf.load(there) for there in pair)
     for ruleset in (old, new):
-        _left_out(ruleset, host, options)
+        _left_out(ruleset, host, options).refuse_missing()
         bound_ruleset(ruleset, host).refuse_broken()  # raises for a ruleset that cannot judge
     found = differences(old, new, host)
     if on is None:

@@ -18,5 +18,5 @@ def bound_limits(checks: Iterable[Check[Any]]) -> dict[str, HeldLimit]:
             limit = getattr(check.limits, limit_key(name), None)
             if isinstance(limit, Limit):
                 words = {key: getattr(limit, key) for key in Limit.model_fields}
-                found[f"{check.id}/{name}"] = HeldLimit(measure=judged.measure, op=judged.op, **words)
+                found[f"{check.id}/{name}"] = HeldLimit(measure=judged.measure, of=judged.of, op=judged.op, **words)
     return found

@@ -28,6 +28,7 @@ from qc.measure.side import MeasureOptions, measure_side
 from qc.model.report import DiscLevel, Origin, PluginFailure, SideReport
 from qc.plugin_base import Check, CheckResult, Evidence, GrooveDerived, Need, Scope
 from qc.plugin_host.host import Host
+from qc.plugin_host.names import PROJECT
 from qc.ruleset.load import Ruleset
 
 if TYPE_CHECKING:
@@ -235,6 +236,13 @@ def _not_run(check_id: str, side: str, reason: str) -> CheckResult:
 def broken_measures(broken: Mapping[type[Need[Any]], str], side: str, host: Host) -> Sequence[PluginFailure]:
     """Return the failures of measuring with their plugins, also of numbers that no check reads."""
     return [
-        PluginFailure(plugin=host.need_owner.get(need, "sidegate"), stage=need.id, message=why, side=side)
-        for need, why in broken.items()
+        PluginFailure(plugin=_owner(need, host), stage=need.id, message=why, side=side) for need, why in broken.items()
     ]
+
+
+def _owner(need: type[Need[Any]], host: Host) -> str:
+    """Return the plugin that brings a need, or that has the first check to name it; "sidegate" for one of the core."""
+    if need.__module__.partition(".")[0] == "qc":
+        return PROJECT
+    asking = (host.owner[check.id] for check in host.checks.values() if need in check.needs)
+    return host.need_owner.get(need) or next(asking, PROJECT)

@@ -106,13 +106,13 @@ _UNITS: dict[str, tuple[str, float]] = {
     "1": ("ratio", 1.0),
     "%": ("ratio", 1e-2),
     "g": ("acceleration", 1.0),
-    "turn": ("turn", 1.0),
-    "bit": ("bit", 1.0),
-    "dB": ("dB", 1.0),
-    "dBFS": ("dBFS", 1.0),
-    "dBTP": ("dBTP", 1.0),
-    "LU": ("LU", 1.0),
-    "LUFS": ("LUFS", 1.0),
+    "turn": ("number of turns", 1.0),
+    "bit": ("number of bits", 1.0),
+    "dB": ("level in dB", 1.0),
+    "dBFS": ("level in dBFS", 1.0),
+    "dBTP": ("level in dBTP", 1.0),
+    "LU": ("level in LU", 1.0),
+    "LUFS": ("level in LUFS", 1.0),
 }
 _WRITTEN = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z%/]*)\Z")
 LONGEST = 100
@@ -170,7 +170,8 @@ def convert(value: float, unit: str, to: str) -> float:
     if have != want:
         if unit == "1":
             raise ValueError(f'"{value:g}" has no unit, and {to} is needed')
-        raise ValueError(f"{value:g} {unit} is {_a(have)}, {to} is {_a(want)}")
+        where = "" if want.endswith(to) else f", in {to}"
+        raise ValueError(f"{value:g} {unit} is {_a(have)}, and {_a(want)} is needed{where}")
     return value * factor / to_factor
 
 

@@ -37,6 +37,8 @@ class HeldLimit(Model):
     """A limit of the ruleset with the measurement it applies to; reports list them by CHECK/LIMIT."""
 
     measure: str
+    of: str = ""
+    """the measurement in the words of its check, "the least land"; empty in reports that did not state it"""
     op: Op
     warn: float | None = None
     fail: float | None = None

@@ -14,6 +14,7 @@ from qc.plugin_host.host import Host
 from qc.testing.case_folders import check_of
 from qc.testing.cases import hold, load, run
 from qc.testing.deliveries import JudgedReport
+from qc.text.numbers import listed
 from qc.text.sanitize import shown
 
 State = Literal["holds", "differs", "unusable", "broken"]
@@ -65,6 +66,9 @@ def _run_case(
     except SidegateError as error:
         text = str(error)
         state: State = "broken" if error.exit_code == CODES["broken"] else "unusable"
+        if state == "unusable" and at_start:
+            plugins = listed(sorted({failure["plugin"] for failure in at_start}))
+            return "broken", f"{name}: not judged, for the plugin {plugins} did not load", None
         return state, text if text.startswith(f"{name}:") else f"{name}: {text}", None
     if broken := _broken(judged, at_start):
         return "broken", f"{name}: {broken}", judged

@@ -18,7 +18,7 @@ from support.plugins import unplaced
 
 HUM = 0.1 * np.tile(np.sin(np.arange(9600.0) / 8.0), (2, 1))
 """0.2 s of a tone in both channels."""
-DISC = "disc-12in-33@3.0.0"
+DISC = "disc-12in-33@3.1.0"
 NUMBERS = itertools.count()
 
 HEAD = """
@@ -197,8 +197,8 @@ def test_a_misspelt_ruleset_is_exit_2_where_no_broken_plugin_can_have_it(site, r
 
 
 def test_of_two_files_of_one_version_the_later_is_left_out_and_its_plugin_named(site, run):
-    other = SHIPPED_12IN_33.with_name("3.0.0.yaml").read_text(encoding="utf-8").replace("groove.cut-too-deep", "x.y")
-    path = put_ruleset(site(RULESETS), other, "disc-12in-33/3.0.0.yaml")
+    other = SHIPPED_12IN_33.with_name("3.1.0.yaml").read_text(encoding="utf-8").replace("groove.cut-too-deep", "x.y")
+    path = put_ruleset(site(RULESETS), other, "disc-12in-33/3.1.0.yaml")
     ran = run()
     assert ran.code == 3
     (failure,) = ran.report["plugin_failures"]
@@ -453,4 +453,4 @@ def test_a_plan_warns_of_a_broken_plugin_and_names_one_that_is_asked_for(site, r
     assert main(plan) == 0
     assert "nothing here needs it" in capsys.readouterr().out
     assert main([*plan, "--ruleset", "acme-12in-33"]) == 3
-    assert "judged by disc-12in-33@3.0.0 instead" in " ".join(capsys.readouterr().out.split())
+    assert f"judged by {DISC} instead" in " ".join(capsys.readouterr().out.split())

@@ -77,7 +77,7 @@ WRONG = {
     ),
     "the wrong unit": (
         "measure: loudness.integrated, at_least: {warn: -22 um, source: practice}",
-        'house.yaml:6: the limit "at_least" of "house.quiet-side": -22 um is a length, LUFS is a LUFS',
+        'house.yaml:6: the limit "at_least" of "house.quiet-side": -22 um is a length, and a level in LUFS is needed',
     ),
     "no limit": ("measure: loudness.integrated", 'house.yaml:6: this measure has no limit; give it "at_least"'),
     "neither warn nor fail": (

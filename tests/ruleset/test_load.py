@@ -105,7 +105,7 @@ def test_a_file_anywhere_names_itself_by_its_own_name(tmp_path, sources):
 WRONG = [
     ("subsonic: {value: 10 Hz", "subsonic: {value: 60 Hz", '"60 Hz" is out of bounds; it must be 2 to 40 Hz'),
     ("top: {value: 20 kHz", "top: {value: 20 Hz", "it must be 8 to 20 kHz"),
-    ("top: {value: 20 kHz", "top: {value: 20 um", "20 um is a length, kHz is a frequency"),
+    ("top: {value: 20 kHz", "top: {value: 20 um", "20 um is a length, and a frequency is needed, in kHz"),
     ("top: {value: 20 kHz", "top: {value: twenty", '"twenty" is not a number with a unit'),
     ("land: {value: 13 um", "land: {value: -13 um", '"-13 um" is out of bounds'),
     ("land: {value: 13 um", "land: {value: 13", '"13" has no unit, and um is needed'),
@@ -116,7 +116,7 @@ WRONG = [
         'key "lands"; did you mean "land"?',
     ),
     ("preview: {value: 0.5 turn", "preview: {value: 1 turn", "it must be 0 below 1 turn"),
-    ("preview: {value: 0.5 turn", "preview: {value: 0.5 s", "0.5 s is a time, turn is a turn"),
+    ("preview: {value: 0.5 turn", "preview: {value: 0.5 s", "0.5 s is a time, and a number of turns is needed"),
     ("depth: {value: variable", "depth: {value: deep", '"deep" must be one of variable, fixed'),
     ("polarity: {value: worst", "polarity: {value: both", "must be one of normal, inverted, worst"),
     ("keep_width: {value: 30 um", "keep_width: {value: 60 um", "60 um is wider than the top width"),

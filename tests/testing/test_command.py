@@ -259,3 +259,19 @@ def test_a_folder_of_a_package_is_tested_by_the_command_too(house):
     folder = Path(__file__).resolve().parents[1] / "cases"
     code, lines, _ = house.test(str(folder), "--only", "layout.lead-in-silence/warn-a-little-too-short")
     assert (code, lines) == (0, ["1 case: 1 holds"])
+
+
+def test_a_case_that_a_broken_plugin_leaves_without_a_ruleset_names_the_plugin(house, monkeypatch):
+    def refuse():
+        raise RuntimeError("no licence")
+
+    plugin = types.ModuleType("archive")
+    plugin.qc_checks = hookimpl(refuse)
+    plugin.qc_checks.__name__ = "qc_checks"
+    monkeypatch.setattr(api, "build_host", lambda *_: Host.build(extra=[("archive", plugin)]))
+    path = house.folder / "our-7in.yaml"
+    path.write_text(RULESET.replace('"house', '"QUAY-1; house'), encoding="utf-8")
+    house.put("house.quiet-side/warn-a-quiet-tone", QUIET)
+    code, (line, total), _ = house.test("cases")
+    assert (code, total) == (3, "1 case: 1 met a broken plugin")
+    assert line.endswith("not judged, for the plugin archive did not load")

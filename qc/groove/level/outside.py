@@ -168,9 +168,12 @@ class OutsideSearch:
             before, after = self._value(measure, low), self._value(measure, high)
             unit = self._tried[low][measure].unit
             if not meets(before, after, "<=" if op == "<=" else ">=", unit):
+                first, second = show(before, unit), show(after, unit)
+                if first == second:  # they differ beyond the digits that reports show
+                    first, second = f"{before:.12g} {unit}", f"{after:.12g} {unit}"
                 raise ValueError(
-                    f"{measure} gets better as the level rises, from {show(before, unit)} at {low / 10.0:+.1f} dB to "
-                    f"{show(after, unit)} at {high / 10.0:+.1f} dB, so no limit on it can set the level"
+                    f"{measure} gets better as the level rises, from {first} at {low / 10.0:+.1f} dB to "
+                    f"{second} at {high / 10.0:+.1f} dB, so no limit on it can set the level"
                 )
 
 

@@ -13,13 +13,15 @@ LEVELS = {
 
 
 def judged_as(report: Report, side: SideReport) -> str:
-    """Describe the judged level: "as requested", "the release level", "as recommended" or "by --level"."""
+    """Describe the judged level: "as requested", "the release level", "as recommended", "by --level", or no level."""
     levels = side.levels
     assert levels is not None  # callers ask for measured sides only
     if report.level is not None:
         return f"by --level {report.level}" if report.level in LEVELS else "by --level"
     if levels.basis == "requested" or (levels.basis is None and levels.declared is not None):
         return "as requested"
+    if levels.recommended.bound == "<" and levels.judged.value == levels.recommended.value:
+        return "the lowest level tried, where the limits that set the level still fail"
     shared = any(side.id in disc.sides and len(disc.sides) > 1 for disc in report.discs)
     return "the release level" if levels.basis == "release" and shared else "as recommended"
 

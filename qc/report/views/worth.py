@@ -47,10 +47,11 @@ SAID = {
 
 
 def limit_words(report: Report, name: str) -> str:
-    """Name a limit by its measurement: "last diameter", "drive 1s"."""
+    """Name a limit by its measurement, in the words of its check: "last diameter", "least land"."""
     limit = report.ruleset.limits.get(name)
     measure = name if limit is None else limit.measure
-    return SAID.get(measure) or measure.partition(".")[2].replace("_", " ") or measure
+    words = "" if limit is None else limit.of.removeprefix("the ").rstrip(",")
+    return SAID.get(measure) or words or measure.partition(".")[2].replace("_", " ") or measure
 
 
 def _gains(budget: Budget) -> list[str]:
