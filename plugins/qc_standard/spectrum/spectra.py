@@ -81,17 +81,17 @@ class Spectra:
         """(quiet, 2, 4097) power of those spectra"""
 
     @cached_property
-    def frequencies(self) -> Array:
+    def frequencies(self) -> NDArray[Any]:
         """Frequency of each bin in Hz, (4097,)."""
         return self.bin_hz * np.arange(BINS + 1)
 
     @cached_property
-    def starts_s(self) -> Array:
+    def starts_s(self) -> NDArray[Any]:
         """Start of each segment in file seconds, (segments,)."""
         return (np.cumsum(self.counts) - self.counts) * (self.hop / self.rate)
 
     @cached_property
-    def ends_s(self) -> Array:
+    def ends_s(self) -> NDArray[Any]:
         """End of each segment's last spectrum in file seconds, (segments,)."""
         return (np.cumsum(self.counts) * self.hop - self.hop + self.size) / self.rate
 
