@@ -25,6 +25,7 @@ from qc.model.errors import RulesetError
 from qc.plugin_api import Evidence, Judged, Limit, Pattern, Unit
 from qc.plugin_host.host import Host
 from qc.report.html.renderer import Html
+from qc.report.text.report import Text
 from qc.rulebook.book import Book
 from qc.rulebook.checks import check_page
 from qc.ruleset.sources import Sources
@@ -150,6 +151,14 @@ def test_a_check_judges_by_its_parameters_and_the_report_states_them(houses, tmp
         f"{CHECK}/letters": {"value": "any", "source": "default of the check", "origin": ""},
         f"{CHECK}/most_tracks": {"value": 8, **stated, "origin": "house.yaml:11"},
     }
+
+
+def test_the_verbose_text_lists_parameters_with_their_sources(houses, tmp_path):
+    report, _ = judged(houses, tmp_path, most_tracks=f"{{value: 8, {SOURCE}}}")
+    out = io.BytesIO()
+    Text(width=200, detail="verbose").render(report, Evidence(), out)
+    assert f"{CHECK}/pattern is ^QH-[0-9]{{3}}$ (house: label guide 4)" in out.getvalue().decode()
+    assert f"{CHECK}/shortest is 0.1 s (house: label guide 4)" in out.getvalue().decode()
 
 
 @pytest.mark.parametrize("grade", ["warn", "fail"])

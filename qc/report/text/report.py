@@ -17,7 +17,7 @@ from qc.report.views.level_notes import goes_when_clean, gone_lines
 from qc.report.views.level_words import option_words
 from qc.report.views.plugins import write_plugins
 from qc.report.views.stored_sides import measured_earlier_lines
-from qc.text.numbers import both, listed
+from qc.text.numbers import both, listed, parameter_text
 from qc.text.sanitize import shown
 
 if TYPE_CHECKING:
@@ -146,6 +146,9 @@ def _headline(page: Page, report: Report, *, verbose: bool) -> None:
         page.say(f"{report.tool} with {listed(report.plugins)}", indent=2, body="dim")
         page.say(f"{shown(report.delivery.file, LONGEST)}, SHA-256 {report.delivery.sha256}", indent=2, body="dim")
         page.say(f"ruleset, SHA-256 {report.ruleset.sha256}", indent=2, body="dim")
+        for parameter, facts in report.ruleset.parameters.items():
+            words = f"{parameter} is {shown(parameter_text(facts), LONGEST)} ({shown(facts.source, LONGEST)})"
+            page.say(words, indent=2, body="dim")
     if verbose and report.delivery.notes:
         page.say(shown(report.delivery.notes, 10 * LONGEST), label="notes: ", indent=2)
 

@@ -6,7 +6,6 @@ their slopes rises with it; so the number never gets better as the level rises, 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple, Self
@@ -108,12 +107,10 @@ class EndTooSteep(LimitCheck[EndLimits]):
     judges: ClassVar[Mapping[str, Judged]] = {"most": Judged("lowtide.end_slope", "<=", "the slope near the label")}
 
     def advise(self, finding: Finding, look: Excerpt) -> Finding:
-        """Say by how much: a slope is proportional to the level, at one radius."""
-        limit, slope = finding.limit, look.measured("lowtide.end_slope").value
-        most = None if limit is None else limit.warn if finding.severity == "warn" else limit.fail
-        if most is None:
+        """State the highest cut level at which the limit holds."""
+        level = look.level_for(finding)
+        if level.bound is not None:  # it holds at no level that is tried
             return finding
-        cut = 20.0 * math.log10(slope / most)
-        says = f"Cut the side {cut:.1f} dB lower."
-        remedy = Remedy(kind="lower-level", says=says, numbers={"cut": Quantity(value=cut, unit="dB")})
+        says = f"Cut the side at {level} or lower."
+        remedy = Remedy(kind="lower-level", says=says, numbers={"level": level})
         return finding.model_copy(update={"remedy": f"{says} {finding.remedy}", "remedies": (remedy,)})
