@@ -208,10 +208,10 @@ def margin(value: float, bound: float, op: Op) -> float:
 
 
 def show(value: float, unit: str) -> str:
-    """Format a value for the reader: places by unit, counts without a decimal point, levels with a sign."""
+    """Format a value for the reader: places by unit, counts whole, levels with a sign, under 1 % two digits."""
     places = 0 if unit == "1" and float(value).is_integer() else _PLACES.get(unit, 3)
     sign = "+" if unit in {"dB", "dBTP", "LU"} else ""
-    text = f"{value:{sign}.{places}f}"
+    text = f"{value:.2g}" if unit == "%" and 0.0 < abs(value) < 0.995 else f"{value:{sign}.{places}f}"
     if float(text) == 0.0:
         text = text.replace("-", "").replace("+", "")
     return text if unit == "1" else f"{text} {unit}"

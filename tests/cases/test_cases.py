@@ -124,7 +124,8 @@ def bounds():
             found |= {(check.id, name, grade, getattr(limit, grade), limit.unit, one.op) for grade in ("warn", "fail")}
         for key in own_keys(check):
             limit = limits_of(check)[key]
-            found |= {(check.id, key, grade, getattr(limit, grade), limit.unit, "<=") for grade in ("warn", "fail")}
+            op = ">=" if key == "least" else "<="
+            found |= {(check.id, key, grade, getattr(limit, grade), limit.unit, op) for grade in ("warn", "fail")}
     return sorted(bound for bound in found if bound[3] is not None)
 
 
@@ -132,7 +133,11 @@ def bounds():
 def own_values(check_id):
     """What a check itself worked out in its cases, by limit: under limits that nothing keeps, all of it is found."""
     check = next(one for one in bound_checks() if one.id == check_id)
-    limits = {key: {"warn": f"-1 {limits_of(check)[key].unit}", "source": f"house: {key}"} for key in own_keys(check)}
+    units = {key: limits_of(check)[key].unit for key in own_keys(check)}
+    limits = {
+        key: {"warn": f"{'1000000' if key == 'least' else '-1'} {unit}", "source": f"house: {key}"}
+        for key, unit in units.items()
+    }
     values = {key: [] for key in limits}
     for case in CASES:
         if case.check == check_id and case.outcome != "not_applicable":

@@ -25,6 +25,7 @@ from qc_standard.checks.groove.too_little_land import TooLittleLand
 from qc_standard.checks.groove.top_width_too_narrow import TopWidthTooNarrow
 from qc_standard.checks.hf.sibilance_or_cymbals_too_strong import SibilanceOrCymbalsTooStrong
 from qc_standard.checks.layout.gap_disagrees import GapDisagrees
+from qc_standard.checks.layout.gap_too_short import GapTooShort
 from qc_standard.checks.layout.lead_in_silence import LeadInSilence
 from qc_standard.checks.layout.lead_out_room import LeadOutRoom
 from qc_standard.checks.layout.lead_out_silence import LeadOutSilence
@@ -41,6 +42,7 @@ from qc_standard.checks.programme.dc_offset import DcOffset
 from qc_standard.checks.programme.dead_channel import DeadChannel
 from qc_standard.checks.programme.identical_channels import IdenticalChannels
 from qc_standard.checks.programme.polarity_reversed import PolarityReversed
+from qc_standard.checks.programme.speed import Speed
 from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
 
 
@@ -67,6 +69,7 @@ def every_check() -> list[type[Check[Any]]]:
         TopWidthTooNarrow,
         SibilanceOrCymbalsTooStrong,
         GapDisagrees,
+        GapTooShort,
         LeadInSilence,
         LeadOutRoom,
         LeadOutSilence,
@@ -83,5 +86,6 @@ def every_check() -> list[type[Check[Any]]]:
         DeadChannel,
         IdenticalChannels,
         PolarityReversed,
+        Speed,
         LowEndOutOfPhase,
     ]

@@ -18,8 +18,11 @@ from qc_standard.layout import DeclaredTrack, gaps, silences
 
 Array = NDArray[np.float64]
 
-NEAR_S = 1.0
-"""Greatest distance in s between a listed and a heard time that are the same: lists are often rounded to the second."""
+NEAR_S = 1.5
+"""Greatest distance in s between a listed and a heard time that are the same: lists are often rounded to the second,
+and music that fades in is heard late."""
+MOVED_S = 1.0
+"""Distance in s beyond which a time has moved with the speed."""
 FINEST_S = 0.03
 """Distance in s below which a closer fit proves nothing more: three windows of 10 ms."""
 UNLIKE_S = 3.0
@@ -88,11 +91,11 @@ class ListedTimes:
         starts = [following.start for _, following in gaps(list(tracks))]
         return cls(np.array(starts), "starts") if starts else cls(np.array([tracks[-1].end]), "ends")
 
-    def fit(self, heard: HeardTimes, tries: int = 1) -> Fit:
-        """Compare with what is heard; `tries` is the number of lists of which this is the best."""
+    def fit(self, heard: HeardTimes, tries: int = 1, near_s: float = NEAR_S) -> Fit:
+        """Compare with what is heard within `near_s`; `tries` is the number of lists of which this is the best."""
         there = heard.starts if self.what == "starts" else np.array([heard.end_s])
         apart = distances(self.times, there)
-        close = apart <= NEAR_S
+        close = apart <= near_s
         worst = float(apart[close].max(initial=0.0))
         density = max(len(there), 1) / max(1.0, heard.end_s - heard.begin_s)
         by_chance = tries * min(1.0, 2.0 * max(FINEST_S, worst) * density) ** len(self.times)
@@ -183,7 +186,7 @@ def other_speed(tracks: Sequence[DeclaredTrack], heard: HeardTimes) -> OtherSpee
     The times run from the start of the file, or from that of the first track, for silence is often added later.
     """
     listed = ListedTimes.of(tracks)
-    own = listed.fit(heard)
+    own = listed.fit(heard, near_s=MOVED_S)
     if own.what != "starts" or 2 * own.heard > own.of:
         return None
     times = listed.times if own.of > 1 else np.append(listed.times, tracks[-1].end)

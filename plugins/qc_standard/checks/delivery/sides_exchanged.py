@@ -36,9 +36,9 @@ class SidesExchanged(Check[SidesExchangedLimits]):
         "disagree with the sound in many places at once, and all of them have this one cause."
     )
     how = (
-        "Where at most half of a side's listed starts after a gap are heard within 1 s, those of every other side are "
-        "tried; all of them must be heard, and by chance less than once in 100 times. A list without such a start is "
-        "compared by its end, and then both sides must fit each other's list."
+        "Where at most half of a side's listed starts after a gap are heard within 1.5 s, those of every other side "
+        "are tried; all of them must be heard, and by chance less than once in 100 times. A list without such a start "
+        "is compared by its end, and then both sides must fit each other's list."
     )
     remedy = "Exchange the names of the files in the delivery, or ask which side each file is."
     client = ForClient(
@@ -51,6 +51,10 @@ class SidesExchanged(Check[SidesExchangedLimits]):
         asks="Please tell us which file belongs to which side, or send us the right files.",
     )
     blind_to = "Sides without track times, with files of their own for each track, or with lists that are nearly alike."
+    sensitivity = (
+        "All of 60 sides of three to six pieces of real music were found by exact lists, 58 by lists rounded to the "
+        "second."
+    )
     scope: ClassVar[Scope] = "delivery"
     needs: ClassVar[tuple[type[Need[ProgrammeBounds]], ...]] = (Programme,)
     explains: ClassVar[Mapping[str, tuple[str, ...]]] = {

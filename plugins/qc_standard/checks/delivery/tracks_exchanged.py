@@ -35,7 +35,7 @@ class TracksExchanged(Check[TracksExchangedLimits]):
         "cut through the music."
     )
     how = (
-        "Where listed starts after a gap are not heard within 1 s, the lengths of every two tracks are exchanged in "
+        "Where listed starts after a gap are not heard within 1.5 s, the lengths of every two tracks are exchanged in "
         "the list. All of its starts must then be heard, and those that moved by chance less than once in 100 times."
     )
     remedy = "Ask which order is right, and correct the list or have the side put together again."
@@ -50,6 +50,10 @@ class TracksExchanged(Check[TracksExchangedLimits]):
     blind_to = (
         "Tracks whose lengths differ by less than 3 s, tracks without silence before them, and three tracks in another "
         "order."
+    )
+    sensitivity = (
+        "On sides of three to six pieces of real music, 55 of 57 exchanges were found by exact lists, 52 of 56 by "
+        "lists rounded to the second."
     )
     needs: ClassVar[tuple[type[Need[ProgrammeBounds]], ...]] = (Programme,)
     explains: ClassVar[Mapping[str, tuple[str, ...]]] = {
