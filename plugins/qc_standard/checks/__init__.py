@@ -40,11 +40,8 @@ from qc_standard.checks.loudness.sides_unequal import SidesUnequal
 from qc_standard.checks.programme.channels_unbalanced import ChannelsUnbalanced
 from qc_standard.checks.programme.dc_offset import DcOffset
 from qc_standard.checks.programme.dead_channel import DeadChannel
-from qc_standard.checks.programme.fade_cut_off import FadeCutOff
-from qc_standard.checks.programme.hard_end import HardEnd
-from qc_standard.checks.programme.hard_start import HardStart
+from qc_standard.checks.programme.hum import Hum
 from qc_standard.checks.programme.identical_channels import IdenticalChannels
-from qc_standard.checks.programme.noise_after_end import NoiseAfterEnd
 from qc_standard.checks.programme.polarity_reversed import PolarityReversed
 from qc_standard.checks.programme.speed import Speed
 from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
@@ -88,11 +85,8 @@ def every_check() -> list[type[Check[Any]]]:
         ChannelsUnbalanced,
         DcOffset,
         DeadChannel,
-        FadeCutOff,
-        HardEnd,
-        HardStart,
+        Hum,
         IdenticalChannels,
-        NoiseAfterEnd,
         PolarityReversed,
         Speed,
         LowEndOutOfPhase,

@@ -1,0 +1,183 @@
+"""The band below 320 Hz at some 700 values a second: lines of mains hum and the energy below the audible range.
+
+Frames of 1.4 s, one every 0.7 s, have bins of 0.7 Hz: enough to tell 50 Hz from the G of a bass at 49.0 Hz.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.plugin_api import Analysis, Block, Chain, Stream
+
+Array = NDArray[np.float64]
+
+LEAST_RATE = 650.0
+"""Values a second of the low band, at the least; twice as many at the most."""
+SECOND = 8
+"""Values of the first filter's output to one of the low band."""
+PASS_HZ = 310.0
+FRAME, HOP = 1024, 512
+"""Values of the low band in a frame, and from one frame to the next."""
+BATCH = 32
+"""Frames that are transformed at once."""
+LINES = (50.0, 60.0, 100.0, 120.0, 150.0, 180.0, 200.0, 240.0, 250.0, 300.0)
+"""Frequencies in Hz at which mains hum has its lines: five or six of each family."""
+NEAR, BESIDE_FROM, BESIDE_TO = 1.2, 2.5, 7.0
+"""Hz about a line in which its peak lies, and the bounds of the bins beside it that say what it stands out of."""
+SUBSONIC = (1.5, 18.0)
+"""Hz between which energy is below what can be heard as a tone."""
+
+
+@dataclass(frozen=True, slots=True)
+class LowBandFrames:
+    """What is kept of every frame of 1.4 s; frame k begins at k * `hop_s`."""
+
+    hop_s: float
+    length_s: float
+    line: NDArray[np.float32]
+    """(frames, 2, lines) mean square of the greatest peak within 1.2 Hz of a line"""
+    frequency: NDArray[np.float32]
+    """(frames, 2, lines) frequency of that peak in Hz"""
+    beside: NDArray[np.float32]
+    """(frames, 2, lines) mean square that noise as strong as the median bin beside the line has in a peak"""
+    subsonic: NDArray[np.float32]
+    """(frames, 2) mean square between 1.5 and 18 Hz"""
+
+
+def low_pass(taps: int, cutoff: float) -> Array:
+    """Return a low-pass of unit gain, `taps` long, with its -6 dB at `cutoff` of the rate; 60 dB down beyond."""
+    at = np.arange(taps) - (taps - 1) / 2.0
+    filtered = np.sinc(2.0 * cutoff * at) * np.kaiser(taps, 5.65)
+    weights: Array = filtered / filtered.sum()
+    return weights
+
+
+class Decimator:
+    """A low-pass that keeps one value of `by`; each call gets a multiple of `by` frames."""
+
+    def __init__(self, by: int, columns: int, cutoff: float) -> None:
+        self._by, self._columns = by, columns
+        weights = low_pass(by * columns, cutoff)[::-1].reshape(columns, by)
+        self._weights = np.ascontiguousarray(weights[::-1].T.astype(np.float32))
+        self._before = np.zeros((2, columns - 1, columns), dtype=np.float32)
+
+    def __call__(self, x: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return the filtered values, (2, frames / by)."""
+        products = np.concatenate([self._before, x.reshape(2, -1, self._by) @ self._weights], axis=1)
+        self._before = products[:, products.shape[1] - self._columns + 1 :]
+        count, last = products.shape[1] - self._columns + 1, self._columns - 1
+        total = np.zeros((2, count), dtype=np.float32)
+        for column in range(self._columns):
+            total += products[:, last - column : last - column + count, column]
+        return total
+
+
+@dataclass(frozen=True)
+class LowBandLines(Analysis[LowBandFrames]):
+    """Lines of mains hum and subsonic energy by frames of 1.4 s."""
+
+    id: ClassVar[str] = "spectrum.low-band"
+    cost: ClassVar[float] = 2.0
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build the need, which depends on nothing of the chain."""
+        return cls()
+
+    def start(self, stream: Stream) -> _Lines:
+        """Return the initial state for a stream of two channels."""
+        return _Lines(stream.rate)
+
+
+class _Lines:
+    """Chunks of one hop, at fixed places of the stream, so that nothing depends on the size of a block."""
+
+    def __init__(self, rate: int) -> None:
+        by = 1 << max(3, int(np.log2(max(1.0, rate / LEAST_RATE))))
+        self._rate = rate / by
+        first = by // SECOND
+        self._first = Decimator(first, 4, SECOND * self._rate / 2.0 / rate)
+        self._second = Decimator(SECOND, 40, 0.5 / SECOND)
+        self._chunk = np.zeros((2, HOP * by), dtype=np.float32)
+        self._filled = 0
+        self._low = np.zeros((2, HOP * (BATCH + 1)), dtype=np.float32)
+        self._hops = 0
+        self._found: list[tuple[NDArray[np.float32], ...]] = []
+
+    def push(self, block: Block) -> None:
+        """Process the next block."""
+        x, at = block.samples, 0
+        while at < x.shape[1]:
+            taken = min(x.shape[1] - at, self._chunk.shape[1] - self._filled)
+            self._chunk[:, self._filled : self._filled + taken] = x[:, at : at + taken]
+            self._filled, at = self._filled + taken, at + taken
+            if self._filled == self._chunk.shape[1]:
+                self._filter()
+
+    def _filter(self) -> None:
+        """Filter a chunk, and measure the frames when there are enough of them."""
+        self._low[:, HOP * self._hops : HOP * (self._hops + 1)] = self._second(self._first(self._chunk))
+        self._hops, self._filled = self._hops + 1, 0
+        if self._hops > BATCH:
+            self._measure()
+
+    def _measure(self) -> None:
+        """Measure the frames of all hops but the last, which the next frame begins with."""
+        count = self._hops - 1
+        if count < 1:
+            return
+        parts = self._low[:, : HOP * self._hops].reshape(2, self._hops, HOP)
+        frames = np.concatenate([parts[:, :-1], parts[:, 1:]], axis=2).transpose(1, 0, 2)
+        self._found.append(measured(frames, self._rate))
+        self._low[:, :HOP] = parts[:, -1].copy()
+        self._hops = 1
+
+    def finish(self) -> LowBandFrames:
+        """Return what was measured of all whole frames."""
+        self._measure()
+        none = np.zeros((0, 2, len(LINES)), dtype=np.float32)
+        parts = list(zip(*self._found, strict=True)) or [(none,), (none,), (none,), (none[:, :, 0],)]
+        line, frequency, beside, subsonic = (np.concatenate(part) for part in parts)
+        return LowBandFrames(HOP / self._rate, FRAME / self._rate, line, frequency, beside, subsonic)
+
+
+@cache
+def _window() -> NDArray[np.float32]:
+    window = np.hanning(FRAME + 1)[:-1]
+    return (window * np.sqrt(2.0 / (FRAME * np.sum(window**2)))).astype(np.float32)
+
+
+def measured(frames: NDArray[np.float32], rate: float) -> tuple[NDArray[np.float32], ...]:
+    """Return line, frequency, beside and subsonic of frames (count, 2, 1024), as in `LowBandFrames`."""
+    centred = frames - frames.mean(axis=2, keepdims=True)
+    width = rate / FRAME
+    bins = int((LINES[-1] + BESIDE_TO) / width) + 2
+    spectrum = np.fft.rfft(centred * _window())[:, :, :bins]
+    power = spectrum.real**2 + spectrum.imag**2
+    found: list[list[Any]] = [[], [], []]
+    for hz in LINES:
+        near = slice(int(np.ceil((hz - NEAR) / width)), int((hz + NEAR) / width) + 1)
+        peak = near.start + power[:, :, near].argmax(axis=2)
+        about = np.take_along_axis(power, peak[:, :, None] + np.arange(-2, 3), axis=2)
+        three = about[:, :, 1:4]
+        total = np.maximum(three.sum(axis=2), 1e-30)
+        # the amplitudes of a Hann peak's middle three bins say how far from the middle one its frequency lies
+        amplitude = np.sqrt(three)
+        shift = (
+            2.0
+            * (amplitude[:, :, 2] - amplitude[:, :, 0])
+            / np.maximum(amplitude.sum(axis=2) + amplitude[:, :, 1], 1e-15)
+        )
+        below, above = ((hz - BESIDE_TO, hz - BESIDE_FROM), (hz + BESIDE_FROM, hz + BESIDE_TO))
+        beside = np.concatenate([power[:, :, int(a / width) : int(b / width) + 1] for a, b in (below, above)], axis=2)
+        found[0].append(about.sum(axis=2))
+        found[1].append(np.where(total > 1e-30, (peak + shift) * width, hz))
+        found[2].append(np.median(beside, axis=2) * (5.0 / np.log(2.0)))
+    subsonic = power[:, :, round(SUBSONIC[0] / width) : round(SUBSONIC[1] / width) + 1].sum(axis=2)
+    line, frequency, noise = (np.stack(part, axis=2).astype(np.float32) for part in found)
+    return line, frequency, noise, subsonic.astype(np.float32)

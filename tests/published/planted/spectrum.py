@@ -1,0 +1,40 @@
+"""Faults of the spectrum, planted in music at a strength: each returns the samples and the seconds where the fault is.
+
+Samples are (2, n) float64 at `rate`; strengths are in dBFS of a sine's peak unless the function says otherwise.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float64]
+Place = tuple[float, float]
+HARMONICS = (0.0, -8.0, -4.0, -14.0, -9.0, -18.0)
+"""dB of the lines of a mains hum, from the first on: the odd ones are the stronger, as of a rectifier's leak."""
+
+
+def _all(samples: Samples, rate: int) -> Place:
+    return 0.0, samples.shape[1] / rate
+
+
+def _hum(samples: Samples, rate: int, strength: float, seed: int, mains: float) -> Samples:
+    rng = np.random.default_rng(seed)
+    seconds = np.arange(samples.shape[1]) / rate
+    hz = mains + rng.uniform(-0.05, 0.05)
+    hum = np.zeros(samples.shape[1])
+    for number, level in enumerate(HARMONICS, start=1):
+        hum += 10.0 ** ((strength + level) / 20.0) * np.sin(
+            2.0 * np.pi * number * hz * seconds + rng.uniform(0.0, 6.28)
+        )
+    return samples + hum
+
+
+def hum_50(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Add hum of 50 Hz mains whose first line has a peak of `strength` dBFS."""
+    return _hum(samples, rate, strength, seed, 50.0), _all(samples, rate)
+
+
+def hum_60(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Add hum of 60 Hz mains whose first line has a peak of `strength` dBFS."""
+    return _hum(samples, rate, strength, seed, 60.0), _all(samples, rate)
