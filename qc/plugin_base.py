@@ -313,6 +313,10 @@ class CheckContext(Protocol):
         """Return a published number; raises NotMeasuredError when this side does not have it."""
         ...
 
+    def earlier(self, name: str) -> Quantity | None:
+        """Return a published number of the same side in the report of `--baseline`, or None where it is not there."""
+        ...
+
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterable[Finding]:
         """Compare a published number with a limit and return at most one finding, at the number's own place.
 

@@ -21,10 +21,20 @@ def qc_checks() -> list[type[Check[Any]]]:
 @hookimpl
 def qc_measures() -> list[type[Need[Any]]]:
     """Return the measurements of the programme; the core measures the groove."""
+    from qc_standard.documents.octave_balance import OctaveBalance
     from qc_standard.loudness import Loudness, ProgrammeLoudness
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation
     from qc_standard.spectrum.hum import Hum
     from qc_standard.stereo import LowCorrelation, Stereo
 
-    return [Loudness, ProgrammeLoudness, Peaks, Stereo, LowCorrelation, Relation, Hum]
+    return [
+        Loudness,
+        ProgrammeLoudness,
+        Peaks,
+        Stereo,
+        LowCorrelation,
+        Relation,
+        Hum,
+        OctaveBalance,
+    ]

@@ -52,6 +52,8 @@ class SideEvidence:
     broken: Mapping[type[Need[Any]], str] = dataclasses.field(default_factory=dict)
     """need whose plugin failed -> the reason, a sentence"""
     quantities: Mapping[str, Quantity] = dataclasses.field(default_factory=dict)
+    earlier: Mapping[str, Quantity] = dataclasses.field(default_factory=dict)
+    """the numbers of the same side in the baseline report"""
     publishers: Mapping[str, type[Need[Any]]] = dataclasses.field(default_factory=dict)
     windows: Mapping[str, At] = dataclasses.field(default_factory=dict)
     events: Callable[[str, Limit], Sequence[PlacedEvent]] = lambda *_: ()
@@ -152,6 +154,10 @@ class Context:
             raise NotMeasuredError(self._evidence.missing or f"{name} has no value on this side")
         self.looked_at[name] = quantity
         return quantity
+
+    def earlier(self, name: str) -> Quantity | None:
+        """Return a published number of the same side in the baseline report; None where it is not there."""
+        return self._evidence.earlier.get(name)
 
     def _broken(self, need: type[Need[Any]]) -> BrokenNeedError:
         """Return the error of a need that failed; the check is an error even if it goes on without it."""

@@ -14,6 +14,7 @@ from qc.intake.side_input import read_input
 from qc.judge.approvals import NO_APPROVALS, ReadApprovals, load_approvals
 from qc.judge.waivers.loading import load_waivers
 from qc.judge.waivers.model import Waivers
+from qc.model.quantity import Quantity
 from qc.model.report import AudioFacts, RulesetFacts
 from qc.plugin_base import Check, Report
 from qc.ruleset.load import Ruleset
@@ -44,6 +45,11 @@ class OptionalInputs:
     never_excused: frozenset[str] = frozenset()
     """ids of checks of the audio itself, whose findings cannot be waived"""
     approvals: ReadApprovals = NO_APPROVALS
+
+    def earlier_numbers(self, side_id: str) -> Mapping[str, Quantity]:
+        """Return the measurements of a side in the baseline report; none without a baseline."""
+        sides = () if self.earlier is None else self.earlier.report.sides
+        return next((side.measurements for side in sides if side.id == side_id), {})
 
     def compared(self, report: Report) -> Report:
         """Return the report with the use of the waivers, the approvals, and what changed since the baseline."""

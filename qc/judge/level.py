@@ -7,7 +7,7 @@ measurements are kept in between; the arrays of a spiral are computed again.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from qc.audio.memory import release_memory
@@ -55,6 +55,8 @@ class SearchedSide:
     """the needs that plugins derive from the groove; None without one"""
     asks_groove: bool = False
     """whether a check reads the groove itself"""
+    earlier: Mapping[str, Quantity] = field(default_factory=dict)
+    """the numbers of the same side in the baseline report"""
 
     @property
     def id(self) -> str:
@@ -143,6 +145,7 @@ class SearchedSide:
             results={AsReceived: received, **results},
             broken=self.broken,
             quantities=quantities,
+            earlier=self.earlier,
             publishers=publishers,
             missing=f"the audio is at fault: {fatal.message}" if fatal else "",
             line=self.line,

@@ -133,6 +133,7 @@ class DeliveryJudging:
         needs = closure(case.needs, case.bound) if whole else needs_of_levels(case.needs, case.bound.rows)
         measurement = measure_side(case.read, index, chain, needs, how)
         searched = search_levels(case.read, index, measurement, chain, case.bound, how)
+        searched = replace(searched, earlier=case.inputs.earlier_numbers(searched.id))
         searched.forget()
         if measurement.origin is not None:
             self.origins[searched.id] = measurement.origin

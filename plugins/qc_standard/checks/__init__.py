@@ -37,6 +37,7 @@ from qc_standard.checks.level.clipped import Clipped
 from qc_standard.checks.level.true_peak_too_high import TruePeakTooHigh
 from qc_standard.checks.loudness.outside_range import OutsideRange
 from qc_standard.checks.loudness.sides_unequal import SidesUnequal
+from qc_standard.checks.programme.channels_exchanged import ChannelsExchanged
 from qc_standard.checks.programme.channels_unbalanced import ChannelsUnbalanced
 from qc_standard.checks.programme.dc_offset import DcOffset
 from qc_standard.checks.programme.dead_channel import DeadChannel
@@ -82,6 +83,7 @@ def every_check() -> list[type[Check[Any]]]:
         TruePeakTooHigh,
         OutsideRange,
         SidesUnequal,
+        ChannelsExchanged,
         ChannelsUnbalanced,
         DcOffset,
         DeadChannel,
