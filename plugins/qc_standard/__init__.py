@@ -27,14 +27,6 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.relation import Relation
     from qc_standard.spectrum.hum import Hum
     from qc_standard.stereo import LowCorrelation, Stereo
+    from qc_standard.time_faults.analysis import FaultsInTime
 
-    return [
-        Loudness,
-        ProgrammeLoudness,
-        Peaks,
-        Stereo,
-        LowCorrelation,
-        Relation,
-        Hum,
-        OctaveBalance,
-    ]
+    return [Loudness, ProgrammeLoudness, Peaks, Stereo, LowCorrelation, Relation, Hum, OctaveBalance, FaultsInTime]

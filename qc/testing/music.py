@@ -17,6 +17,8 @@ PROGRESSION = ((0, 3, 7, 10), (5, 8, 12, 15), (-4, 0, 3, 7), (-2, 2, 5, 8))
 """Chords in semitones above the tonic, a bar each."""
 FORMANTS = ((730.0, 1090.0, 2440.0), (270.0, 2290.0, 3010.0), (300.0, 870.0, 2240.0), (530.0, 1840.0, 2480.0))
 """First three formants in Hz of four vowels, common textbook values (from memory)."""
+RELEASE_S = 0.005
+"""Fade at the end of each sound, which would end with a click where it was cut off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +65,8 @@ class _MixBuses:
     def put(self, start: float, sound: Array, pan: float, room: float) -> None:
         """Add a mono sound at a second; pan -1..1 by constant power, `room` the share sent to the room."""
         at = round(start * self.plan.rate)
-        sound = sound[: max(0, self.frames - at)]
+        fade = np.minimum(1.0, np.arange(len(sound))[::-1] / (RELEASE_S * self.plan.rate))
+        sound = (sound * fade)[: max(0, self.frames - at)]
         if at < 0 or not len(sound):
             return
         angle = (pan + 1.0) * np.pi / 4.0

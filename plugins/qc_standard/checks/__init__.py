@@ -39,6 +39,7 @@ from qc_standard.checks.loudness.outside_range import OutsideRange
 from qc_standard.checks.loudness.sides_unequal import SidesUnequal
 from qc_standard.checks.programme.channels_exchanged import ChannelsExchanged
 from qc_standard.checks.programme.channels_unbalanced import ChannelsUnbalanced
+from qc_standard.checks.programme.click import Click
 from qc_standard.checks.programme.dc_offset import DcOffset
 from qc_standard.checks.programme.dead_channel import DeadChannel
 from qc_standard.checks.programme.hum import Hum
@@ -85,6 +86,7 @@ def every_check() -> list[type[Check[Any]]]:
         SidesUnequal,
         ChannelsExchanged,
         ChannelsUnbalanced,
+        Click,
         DcOffset,
         DeadChannel,
         Hum,

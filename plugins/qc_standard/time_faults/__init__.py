@@ -1,0 +1,1 @@
+"""Faults within the programme: clicks, dropouts, and blocks that were repeated or cut out."""

@@ -1,0 +1,127 @@
+"""The one pass over the samples in which faults in time are found: stretches of 2 s with half a second on either side.
+
+The stretches are the same whatever blocks the samples come in, so the result is too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.plugin_api import Analysis, At, Block, Chain, Quantity, Stream
+from qc_standard.time_faults import prediction
+from qc_standard.time_faults.clicks import CHANNELS, FoundClick, clicks, merged
+from qc_standard.time_faults.parts import MARGIN, fourth_differences
+
+Samples = NDArray[np.float32]
+
+STRETCH, AROUND = 2000, 500
+"""Parts of 1 ms in a stretch, and before and after it."""
+MOST_KEPT = 1000
+"""Most clicks that are kept, those that stand out most."""
+
+
+@dataclass(frozen=True, slots=True)
+class TimeFaults:
+    """The faults in time of a side; places are frames of the file."""
+
+    rate: int
+    clicks: tuple[FoundClick, ...]
+    """all from 20 dB on, in order of time"""
+
+    def place(self, first: int, end: int, channel: str) -> At:
+        """Return the place of a fault, in file seconds."""
+        return At(start_s=first / self.rate, end_s=end / self.rate, channel=channel or None)
+
+
+@dataclass(frozen=True)
+class FaultsInTime(Analysis[TimeFaults]):
+    """Clicks within the programme."""
+
+    id: ClassVar[str] = "programme.time-faults"
+    cost: ClassVar[float] = 4.0
+    publishes: ClassVar[Mapping[str, str]] = {"programme.click_step": "dB"}
+    meanings: ClassVar[Mapping[str, str]] = {
+        "programme.click_step": (
+            "How far the click that stands out most leaves what the sound around it predicts, over how far that sound "
+            "leaves it by itself; none where nothing stands out by 20 dB."
+        ),
+    }
+
+    @classmethod
+    def of(cls, chain: Chain) -> Self:  # noqa: ARG003
+        """Build the need, which depends on nothing of the chain."""
+        return cls()
+
+    def start(self, stream: Stream) -> _Search:
+        """Return the initial state for a stream of two channels."""
+        return _Search(stream)
+
+    def publish(self, result: TimeFaults) -> Mapping[str, Quantity]:
+        """Return the number of the click that stands out most."""
+        worst = max(result.clicks, key=lambda click: click.step_db, default=None)
+        if worst is None:
+            return {}
+        at = result.place(worst.first, worst.end, worst.channel)
+        return {"programme.click_step": Quantity(value=worst.step_db, unit="dB", at=at)}
+
+
+class _Search:
+    """Samples of one stretch and what surrounds it, and the faults found so far."""
+
+    def __init__(self, stream: Stream) -> None:
+        self._rate, self._frames = stream.rate, 0
+        self._names = ("",) if stream.mono else CHANNELS
+        self._part = max(1, round(stream.rate / 1000))
+        self._around = max(AROUND * self._part, prediction.WINDOW + self._part)
+        self._around += -self._around % self._part
+        size = 2 * self._around + STRETCH * self._part
+        self._buffer = np.zeros((2, size + 2 * MARGIN), np.float32)
+        self._filled = self._zero = self._around + MARGIN  # index of frame 0 in the buffer: negative later on
+        self._taper = prediction.taper()
+        self._clicks: list[FoundClick] = []
+
+    def push(self, block: Block) -> None:
+        """Process the next block."""
+        at, frames = 0, block.samples.shape[1]
+        self._frames += frames
+        while at < frames:
+            taken = min(frames - at, self._buffer.shape[1] - self._filled)
+            self._buffer[:, self._filled : self._filled + taken] = block.samples[:, at : at + taken]
+            self._filled, at = self._filled + taken, at + taken
+            if self._filled == self._buffer.shape[1]:
+                self._search()
+                self._advance()
+
+    def finish(self) -> TimeFaults:
+        """Return the faults."""
+        while self._zero + self._frames > self._around + MARGIN:
+            self._buffer[:, self._filled :] = 0.0
+            self._search()
+            self._advance()
+        return TimeFaults(self._rate, tuple(merged(self._clicks, self._rate)))
+
+    def _advance(self) -> None:
+        """Move the buffer on by a stretch."""
+        on = STRETCH * self._part
+        kept = self._buffer.shape[1] - on
+        self._buffer[:, :kept] = self._buffer[:, on:].copy()
+        self._zero -= on
+        self._filled = max(0, self._filled - on)
+
+    def _search(self) -> None:
+        """Find the faults of the stretch."""
+        before = self._around // self._part
+        for channel in range(len(self._names)):
+            row = self._buffer[channel]
+            most, squares = fourth_differences(row, self._part)
+            inner = row[MARGIN : len(row) - MARGIN]
+            for click in clicks(inner, most, squares, (before, before + STRETCH), self._rate, self._taper):
+                first, end = (place + MARGIN - self._zero for place in (click.first, click.end))
+                self._clicks.append(FoundClick(first, end, self._names[channel], click.step_db, click.size))
+        if len(self._clicks) > 2 * MOST_KEPT:
+            self._clicks = sorted(self._clicks, key=lambda click: -click.step_db)[:MOST_KEPT]

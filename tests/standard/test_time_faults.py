@@ -1,0 +1,136 @@
+"""Faults in time: clicks, against closed forms and an independent prediction, and whole tracks without any."""
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import scipy.linalg
+import scipy.signal
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from qc.model.cutting_chain import Chain
+from qc.plugin_api import Stream
+from qc.testing.drive import run_need
+from qc_standard.time_faults import prediction
+from qc_standard.time_faults.analysis import FaultsInTime
+from qc_standard.time_faults.parts import MARGIN, fourth_differences
+
+RATE = 48_000
+NOISE = np.random.default_rng(11).standard_normal((2, 5 * RATE))
+
+
+def faults(x, rate=RATE, blocks=8192):
+    return run_need(FaultsInTime.of(Chain()), x, rate, blocks)
+
+
+def resonance(rate=RATE, hz=900.0, radius=0.995):
+    """Noise through one resonance: its innovation is the noise itself, so what a click stands out by is known."""
+    a = [1.0, -2.0 * radius * math.cos(2.0 * math.pi * hz / rate), radius * radius]
+    return scipy.signal.lfilter([1.0], a, 1e-3 * np.tile(NOISE, 4), axis=1)[:, : 5 * rate]
+
+
+@pytest.mark.parametrize("size", [0.1, 0.3])
+def test_the_step_of_a_click_is_its_height_over_the_innovation_of_the_sound(size):
+    x = resonance()
+    x[1, 2 * RATE] += size
+    (click,) = faults(x).clicks
+    assert (click.channel, click.count) == ("right", 1)
+    assert click.first <= 2 * RATE < click.end
+    largest_coefficient = 2.0 * 0.995  # the click leaves the prediction at the samples that follow it, too
+    assert 20.0 * math.log10(size / 1e-3) - 0.5 < click.step_db
+    assert click.step_db < 20.0 * math.log10(largest_coefficient * size / 1e-3) + 0.5
+    assert click.size == pytest.approx(size, rel=0.1)
+
+
+def test_the_prediction_is_that_of_a_toeplitz_solver():
+    x = resonance()[0, : 2 * prediction.WINDOW]
+    ours = np.zeros(prediction.ORDER + 1)
+    prediction._coefficients(x, prediction.taper(), ours)
+    tapered = x * np.hanning(len(x) + 2)[1:-1]
+    r = np.array([tapered[: len(x) - k] @ tapered[k:] for k in range(prediction.ORDER + 1)])
+    r[0] = r[0] * (1.0 + 1e-9) + 1e-12
+    theirs = scipy.linalg.solve_toeplitz(r[:-1], r[1:])
+    assert -ours[1:] == pytest.approx(theirs, rel=1e-6, abs=1e-8)
+    residual = np.zeros(len(x))
+    prediction._residual(x, ours, residual)
+    expected = scipy.signal.lfilter(ours, 1.0, x)
+    assert residual[prediction.ORDER :] == pytest.approx(expected[prediction.ORDER :], abs=1e-12)
+
+
+def test_a_repair_leaves_the_least_residual():
+    x = resonance()[0, : 2 * prediction.WINDOW]
+    a = np.zeros(prediction.ORDER + 1)
+    prediction._coefficients(x, prediction.taper(), a)
+    first, end = 1000, 1012
+    repaired = x.copy()
+    repaired[first:end] = 1.0
+    prediction._repair(repaired, a, first, end)
+    rows = scipy.linalg.convolution_matrix(a, len(x), mode="valid")
+    unknown = rows[:, first:end]
+    rest = x.copy()
+    rest[first:end] = 0.0
+    expected = np.linalg.lstsq(unknown, -rows @ rest, rcond=None)[0]
+    assert repaired[first:end] == pytest.approx(expected, rel=1e-6)
+
+
+@pytest.mark.parametrize("part", [32, 44, 48, 96, 177, 192])
+def test_fourth_differences_are_those_of_numpy(part):
+    row = NOISE[0, : 20 * part + 2 * MARGIN].astype(np.float32)
+    most, squares = fourth_differences(row, part)
+    d = np.diff(row.astype(np.float64), 4).reshape(20, part)
+    assert most == pytest.approx(np.abs(d).max(axis=1), rel=1e-5)
+    assert squares == pytest.approx((d**2).mean(axis=1), rel=1e-5)
+
+
+@settings(max_examples=15, deadline=None)
+@given(sizes=st.lists(st.integers(0, 60_000), max_size=8))
+def test_any_blocks_give_the_same_digits(sizes):
+    x = resonance(8_000)
+    for at in (100, 9_000, 16_000, 23_999, 31_990, 39_990):
+        x[at % 2, at] += 0.4
+    assert faults(x, 8_000) == faults(x, 8_000, sizes)
+    assert len(faults(x, 8_000).clicks) >= 3
+
+
+@pytest.mark.parametrize("rate", [44_100, 48_000, 88_200, 96_000, 192_000])
+def test_a_click_is_found_at_every_rate(rate):
+    x = resonance(rate)[:, : 3 * rate]
+    x[:, rate] += 0.16
+    x[:, rate + rate // 2 : rate + rate // 2 + round(0.0002 * rate)] += 0.16
+    found = faults(x, rate).clicks
+    assert [round(click.first / rate, 2) for click in found] == [1.0, 1.5]
+    assert [click.channel for click in found] == ["", ""]
+
+
+def test_a_click_of_a_file_with_one_channel_names_none():
+    x = resonance()[:, : 3 * RATE]
+    x[:, RATE] += 0.2
+    running = FaultsInTime().start(Stream("side:A", RATE, 2, x.shape[1], mono=True))
+    running.push(SimpleNamespace(samples=x, start=0))
+    (click,) = running.finish().clicks
+    assert click.channel == ""
+
+
+TIME = np.arange(3 * RATE) / RATE
+WITHOUT_CLICKS = {
+    "silence": np.zeros(2 * RATE),
+    "nothing": np.zeros(0),
+    "direct current": np.full(1000, 0.5),
+    "sine": 0.5 * np.sin(2.0 * np.pi * 1000.0 * TIME),
+    "square wave": 0.5 * scipy.signal.square(2.0 * np.pi * 55.0 * TIME),
+    "sawtooth": 0.5 * scipy.signal.sawtooth(2.0 * np.pi * 41.2 * TIME),
+    "clipped sine": np.clip(2.0 * np.sin(2.0 * np.pi * 110.0 * TIME), -0.5, 0.5),
+    "noise": 0.3 * NOISE[0],
+    "clipped noise": np.clip(0.5 * NOISE[0], -1.0, 1.0),
+    "gated noise": np.where(TIME % 0.5 < 0.25, NOISE[0, : 3 * RATE], 0.0) * 0.2,
+    "drums": 0.5 * NOISE[0, : 3 * RATE] * np.exp(-np.mod(TIME, 0.375) / 0.02),
+}
+
+
+@pytest.mark.parametrize("wave", WITHOUT_CLICKS.values(), ids=WITHOUT_CLICKS)
+def test_what_music_is_made_of_has_no_clicks(wave):
+    result = faults(np.vstack([wave, 0.7 * wave]))
+    assert result.clicks == ()
+    assert FaultsInTime().publish(result) == {}
