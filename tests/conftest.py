@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, settings
 from qc.plugin_host.runner import RunnerThread
 from qc.testing.deliveries import JudgedReport, deliver, judge
 from support.houses import SHIPPED_12IN_33
+from support.longest import longest
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test starts compiles its sources again
 
@@ -38,9 +39,14 @@ def pytest_configure(config):
         config.option.loadscopereorder = False
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Put the whole arrays first, since a test there takes longest."""
+    """Put the whole arrays first, since a test there takes longest, and mark the tests of `longest.txt`."""
     items.sort(key=lambda item: "whole_array" not in item.path.parts)
+    listed = longest()
+    for item in items:
+        if item.nodeid in listed:
+            item.add_marker(pytest.mark.long)
 
 
 @pytest.fixture(scope="session", autouse=True)
