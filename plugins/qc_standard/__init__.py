@@ -22,6 +22,7 @@ def qc_checks() -> list[type[Check[Any]]]:
 def qc_measures() -> list[type[Need[Any]]]:
     """Return the measurements of the programme; the core measures the groove."""
     from qc_standard.documents.octave_balance import OctaveBalance
+    from qc_standard.edges.starts_and_ends import Edges
     from qc_standard.loudness import Loudness, ProgrammeLoudness
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation
@@ -29,4 +30,6 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.stereo import LowCorrelation, Stereo
     from qc_standard.time_faults.analysis import FaultsInTime
 
-    return [Loudness, ProgrammeLoudness, Peaks, Stereo, LowCorrelation, Relation, Hum, OctaveBalance, FaultsInTime]
+    return [
+        Loudness, ProgrammeLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum, OctaveBalance, FaultsInTime,
+    ]  # fmt: skip

@@ -1,6 +1,6 @@
 """Clean material, lossless from its source to the file: what no check of the programme may speak about.
 
-    python tests/support/clean_set.py FOLDER [--short] [--only NAME]
+    PYTHONPATH=tests python -m support.clean_set FOLDER [--short] [--only NAME]
 
 builds deliveries in FOLDER/clean, always the same ones, and in FOLDER/apart those with one true finding. Music of our
 own is played by fluidsynth with Debian's fluid-soundfont-gm (MIT) and timgm6mb-soundfont (GPL-2+), loops and single

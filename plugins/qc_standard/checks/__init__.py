@@ -42,8 +42,12 @@ from qc_standard.checks.programme.channels_unbalanced import ChannelsUnbalanced
 from qc_standard.checks.programme.click import Click
 from qc_standard.checks.programme.dc_offset import DcOffset
 from qc_standard.checks.programme.dead_channel import DeadChannel
+from qc_standard.checks.programme.fade_cut_off import FadeCutOff
+from qc_standard.checks.programme.hard_end import HardEnd
+from qc_standard.checks.programme.hard_start import HardStart
 from qc_standard.checks.programme.hum import Hum
 from qc_standard.checks.programme.identical_channels import IdenticalChannels
+from qc_standard.checks.programme.noise_after_end import NoiseAfterEnd
 from qc_standard.checks.programme.polarity_reversed import PolarityReversed
 from qc_standard.checks.programme.speed import Speed
 from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
@@ -89,8 +93,12 @@ def every_check() -> list[type[Check[Any]]]:
         Click,
         DcOffset,
         DeadChannel,
+        FadeCutOff,
+        HardEnd,
+        HardStart,
         Hum,
         IdenticalChannels,
+        NoiseAfterEnd,
         PolarityReversed,
         Speed,
         LowEndOutOfPhase,

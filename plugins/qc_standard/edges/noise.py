@@ -1,0 +1,62 @@
+"""Steady noise after the last note: hiss or hum that was left in the file."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qc.plugin_api import At, Quantity
+
+TENTH = 10
+"""Windows of 10 ms in a tenth of a second."""
+SECOND = 10
+"""Tenths that noise lasts at the least."""
+SILENT = 1e-9
+"""Mean square up to which a tenth is silent: -90 dBFS."""
+STEADY = 10.0**0.15
+"""Power by which the two halves of a second of noise may differ: 1.5 dB. Reverberation of 10 s falls by 3 dB."""
+EVEN = 10.0**0.3
+"""Power by which a tenth may differ from the mean of its second: 3 dB."""
+
+
+@dataclass(frozen=True, slots=True)
+class SteadyNoise:
+    """Noise of `level` dBFS between two file seconds."""
+
+    level: float
+    start_s: float
+    end_s: float
+
+    def quantity(self, track: int | None = None) -> Quantity:
+        """Return the level with its place."""
+        return Quantity(value=self.level, unit="dBFS", at=At(start_s=self.start_s, end_s=self.end_s, track=track))
+
+
+def noise_after(power: NDArray[np.float32], end: int, stop: int) -> SteadyNoise | None:
+    """Return the noise that lasts until the next note or the end of the file, or stops at once; None without.
+
+    `power` (2, windows) is that of each 10 ms; between the windows `end` and `stop` there is no programme. Whatever
+    fades away is no noise: its last second is not steady, or lies at -90 dBFS.
+    """
+    behind = power[:, end : end + (stop - end) // TENTH * TENTH]
+    channels = behind.reshape(2, -1, TENTH).mean(axis=2, dtype=np.float64)
+    tenths = channels.max(axis=0, initial=0.0)
+    (there,) = np.nonzero(tenths > SILENT)
+    last = int(there[-1]) + 1 if len(there) else 0
+    if last and tenths[last - 1] * EVEN < tenths[max(0, last - 2)]:  # the noise stops within the last tenth
+        last -= 1
+    if last < SECOND:
+        return None
+    second = tenths[last - SECOND : last]
+    mean, half = float(second.mean()), SECOND // 2
+    early, late = float(second[:half].mean()), float(second[half:].mean())
+    if max(early, late) > STEADY * min(early, late) or second.max() > EVEN * mean or second.min() * EVEN < mean:
+        return None
+    begin = last - SECOND
+    while begin > 0 and mean / EVEN <= tenths[begin - 1] <= EVEN * mean:
+        begin -= 1
+    level = 10.0 * math.log10(float(channels[:, begin:last].mean(axis=1).max()))
+    return SteadyNoise(level, (end + begin * TENTH) / 100.0, (end + last * TENTH) / 100.0)
