@@ -144,7 +144,7 @@ def end_of(cells: MillisecondCells, end: int, stop: int, heard: NDArray[np.float
 
 
 def _drops(power: Cells, begin: int, stop: int) -> Iterator[int]:
-    """Yield the cells from `begin` to `stop` that are far quieter than those 2 ms before; the end of the file is."""
+    """Yield the cells from `begin` to `stop` between a loud and a far quieter one; the end of the file is one too."""
     if stop > begin:
         now = power[begin + WITHIN - 1 : stop]
         before = np.maximum(power[begin - 2 : begin - 2 + len(now)], power[begin - 1 : begin - 1 + len(now)])
