@@ -147,10 +147,6 @@ def _drops(power: Cells, begin: int, stop: int) -> Iterator[int]:
     """Yield the cells from `begin` to `stop` between a loud and a far quieter one; the end of the file is one too."""
     if stop > begin:
         now = power[begin + WITHIN - 1 : stop]
-        before = np.maximum(power[begin - 2 : begin - 2 + len(now)], power[begin - 1 : begin - 1 + len(now)])
-    """Yield the cells from `begin` to `stop` between a loud and a far quieter one; the end of the file is one too."""
-    if stop > begin:
-        now = power[begin + WITHIN - 1 : stop]
         before = power[begin - 1 : begin - 1 + len(now)]
         falls = (before > NOTHING) & (now * np.float32(FALL) < before)
         yield from (begin + np.flatnonzero(falls)).tolist()

@@ -26,10 +26,6 @@ class HardStart(Check[HardStartLimits]):
         "file was trimmed too far, and the beginning of the first note is missing. It also makes a thump."
     )
     how = (
-        "The level of the first millisecond out of silence 40 dB lower, where it comes within 9 dB of the 100 ms "
-        "that follow and the wave begins with a step 4 dB greater than any in the next 50 ms; without a step within "
-        "6 dB, and the level then keeps to 2 dB as that of a sound does that was there before. At the start of the "
-        "side and at declared starts of tracks."
         "The level of the first millisecond out of silence, where it comes within 9 dB of the next 100 ms and begins "
         "with a step 4 dB above any in 50 ms; or within 6 dB, and then keeps to 2 dB as a sound does that was there "
         "before. At the start of the side and at declared starts of tracks."
