@@ -22,6 +22,7 @@ def qc_checks() -> list[type[Check[Any]]]:
 def qc_measures() -> list[type[Need[Any]]]:
     """Return the measurements of the programme; the core measures the groove."""
     from qc_standard.documents.octave_balance import OctaveBalance
+    from qc_standard.documents.track_loudness import TrackLoudness
     from qc_standard.edges.starts_and_ends import Edges
     from qc_standard.loudness import Loudness, ProgrammeLoudness
     from qc_standard.peaks import Peaks
@@ -31,5 +32,6 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.time_faults.analysis import FaultsInTime
 
     return [
-        Loudness, ProgrammeLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum, OctaveBalance, FaultsInTime,
+        Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
+        OctaveBalance, FaultsInTime,
     ]  # fmt: skip

@@ -54,6 +54,8 @@ class ProgrammeBounds:
     """noise floor, dBFS"""
     tones: tuple[LineupTone, ...] = ()
     """line-up tones at the head, which are no programme"""
+    tracks: tuple[tuple[float, float], ...] = ()
+    """start and end of each declared track, file seconds"""
 
     @classmethod
     def of(
@@ -64,7 +66,7 @@ class ProgrammeBounds:
 
         `tracks` are the starts and ends of the declared tracks in file seconds.
         """
-        found = cls(None, None, power, duration_s, noise_floor(power, tracks), tones)
+        found = cls(None, None, power, duration_s, noise_floor(power, tracks), tones, tuple(tracks))
         if tones and int(found.programme.sum()) < AFTER_TONES:
             found = replace(found, tones=())
         (there,) = np.nonzero(found.programme)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import ClassVar
+from collections.abc import Iterable, Mapping
+from typing import Any, ClassVar
 
-from qc.plugin_api import ForClient, Judged, Limit, LimitCheck, Model
+from qc.plugin_api import CheckContext, Finding, ForClient, Judged, Limit, LimitCheck, Model, Need, NotMeasuredError
+from qc_standard.documents.track_loudness import TrackLevels, TrackLoudness
+from qc_standard.layout import DeclaredTrack
 
 
 class OutsideRangeLimits(Model):
@@ -41,8 +43,34 @@ class OutsideRange(LimitCheck[OutsideRangeLimits]):
         ),
     )
     blind_to = "Limiting in a file whose level was taken down afterwards, and music that is meant to be dense."
+    needs: ClassVar[tuple[type[Need[Any]], ...]] = (TrackLoudness,)
     Limits = OutsideRangeLimits
     judges: ClassVar[Mapping[str, Judged]] = {
         "loudest": Judged("loudness.integrated", "<=", "the loudness of the side"),
         "quietest": Judged("loudness.integrated", ">=", "the loudness of the side"),
     }
+
+    def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
+        """Judge the loudness of the side; where it is in range, a note lists that of each track."""
+        found = list(super().evaluate(ctx))
+        tracks = DeclaredTrack.every(ctx.declared)
+        if len(tracks) > 1 and not found:  # with findings, a note would say that the check stopped before its end
+            try:
+                ctx.note(_by_track(tracks, ctx[TrackLoudness]))
+            except NotMeasuredError:
+                return found
+        return found
+
+
+def _by_track(tracks: list[DeclaredTrack], levels: TrackLevels) -> str:
+    """Return the loudness of each track and of its loudest 3 s in one sentence."""
+    by_index = {level.index: level for level in levels.tracks}
+    parts = []
+    for k, track in enumerate(tracks):
+        level = by_index.get(k)
+        if level is None:
+            parts.append(f"{track.number} silent")
+            continue
+        most = "" if level.short_term_max is None else f" ({level.short_term_max:.1f})"
+        parts.append(f"{track.number} {level.integrated:.1f}{most}")
+    return f"loudness of the tracks in LUFS, and of the loudest 3 s of each: {', '.join(parts)}"
