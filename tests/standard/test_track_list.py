@@ -83,6 +83,17 @@ def test_the_speed_of_a_list_rounded_to_the_second_is_found_to_a_thousandth():
     assert other_speed(rounded, at_speed(heard(A), 1.01)).speed == pytest.approx(1.01, abs=1e-3)
 
 
+def test_starts_that_are_late_because_the_music_fades_in_are_no_other_speed():
+    short = listed(31.2, 40.1, 28.7, 35.5)
+    late = HeardTimes(heard(short).starts + np.array([0.3, 0.7, 0.9]), 0.0, short[-1].end)
+    assert other_speed(short, late) is None
+
+
+def test_one_per_cent_is_found_on_a_side_of_three_minutes():
+    short = listed(40.25, 36.5, 52.1, 47.3)
+    assert other_speed(short, at_speed(heard(short), 1.01)).speed == pytest.approx(1.01, abs=1e-4)
+
+
 def test_silence_added_in_front_of_a_side_that_runs_fast_does_not_hide_its_speed():
     fast = at_speed(heard(A), 1.02)
     later = HeardTimes(fast.starts + 5.0, fast.begin_s + 5.0, fast.end_s + 5.0)

@@ -21,8 +21,12 @@ Array = NDArray[np.float64]
 NEAR_S = 1.5
 """Greatest distance in s between a listed and a heard time that are the same: lists are often rounded to the second,
 and music that fades in is heard late."""
-MOVED_S = 1.0
-"""Distance in s beyond which a time has moved with the speed."""
+MOVED_S, MOVED_FINE_S = 1.0, 0.25
+"""Distance in s beyond which a time has moved with the speed: of a list rounded to the second, and of a finer one."""
+CLEARLY = 4.0
+"""Factor by which the greatest move is more than what is left of it at the other speed."""
+LEAST_FINE = 3
+"""Starts that a finer list must have: fewer may be late by as much because the music fades in."""
 FINEST_S = 0.03
 """Distance in s below which a closer fit proves nothing more: three windows of 10 ms."""
 UNLIKE_S = 3.0
@@ -186,7 +190,8 @@ def other_speed(tracks: Sequence[DeclaredTrack], heard: HeardTimes) -> OtherSpee
     The times run from the start of the file, or from that of the first track, for silence is often added later.
     """
     listed = ListedTimes.of(tracks)
-    own = listed.fit(heard, near_s=MOVED_S)
+    fine = len(listed.times) >= LEAST_FINE and bool((listed.times % 1.0 != 0.0).any())
+    own = listed.fit(heard, near_s=MOVED_FINE_S if fine else MOVED_S)
     if own.what != "starts" or 2 * own.heard > own.of:
         return None
     times = listed.times if own.of > 1 else np.append(listed.times, tracks[-1].end)
@@ -198,7 +203,8 @@ def other_speed(tracks: Sequence[DeclaredTrack], heard: HeardTimes) -> OtherSpee
         fit = ListedTimes(to_s + stretch * (times - from_s), "starts").fit(extended)
         # one time was used to find the speed, so that it proves nothing
         chance = len(tried) * fit.chance ** ((fit.of - 1) / fit.of)
-        if fit.heard == fit.of and chance <= BY_CHANCE:
+        moved = float(np.abs(to_s + stretch * (times - from_s) - times).max())
+        if fit.heard == fit.of and chance <= BY_CHANCE and moved >= max(MOVED_S, CLEARLY * fit.worst_s):
             nearest = np.array([there[np.argmin(np.abs(there - time))] for time in to_s + stretch * (times - from_s)])
             slope = float(np.dot(times - from_s, nearest - to_s) / np.dot(times - from_s, times - from_s))
             found.append(OtherSpeed(1.0 / slope, replace(fit, chance=chance), own))

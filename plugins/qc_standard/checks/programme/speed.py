@@ -51,9 +51,9 @@ class Speed(Check[SpeedLimits]):
         "music faster and higher, or slower and lower. Nothing in the sound itself shows it."
     )
     how = (
-        "Where at most half of the listed starts after a gap are heard within 1 s, one factor is sought that puts all "
-        "of them within 1.5 s, from 0.7 to 1.45, and by chance less than once in 100 times. Its difference from 1 is "
-        "compared with the limit."
+        "Where at most half of the listed starts after a gap are heard within 1 s (0.25 s of three starts or more that "
+        "are not rounded to the second), one factor is sought, 0.7 to 1.45, that puts all of them within 1.5 s. It "
+        "must move them by 1 s and by four times what is left, and fit by chance less than once in 100 times."
     )
     remedy = "Ask at which speed the music belongs: have it transferred again, or the sample rate put right."
     client = ForClient(
@@ -71,7 +71,7 @@ class Speed(Check[SpeedLimits]):
     )
     sensitivity = (
         "Of 60 sides of three to six pieces of real music, the speed was found to 0.1 % on 88 % from the limit on, and "
-        "on 92 % from 1 % on; with lists rounded to the second, on 73 and 80 %. Slow fade-ins make it less exact."
+        "on 92 % from 1 % on; with lists rounded to the second, on 75 and 80 %. Slow fade-ins make it less exact."
     )
     needs: ClassVar[tuple[type[Need[ProgrammeBounds]], ...]] = (Programme,)
     explains: ClassVar[Mapping[str, tuple[str, ...]]] = {
