@@ -28,10 +28,13 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation
     from qc_standard.spectrum.hum import Hum
+    from qc_standard.spectrum.steady import SteadyLines
+    from qc_standard.spectrum.upsampled import RaisedRate
     from qc_standard.stereo import LowCorrelation, Stereo
     from qc_standard.time_faults.analysis import FaultsInTime
 
     return [
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
+        SteadyLines, RaisedRate,
         OctaveBalance, FaultsInTime,
     ]  # fmt: skip

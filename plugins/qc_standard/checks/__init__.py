@@ -12,6 +12,7 @@ from qc_standard.checks.delivery.same_audio_twice import SameAudioTwice
 from qc_standard.checks.delivery.sample_rates_differ import SampleRatesDiffer
 from qc_standard.checks.delivery.sides_exchanged import SidesExchanged
 from qc_standard.checks.delivery.tracks_exchanged import TracksExchanged
+from qc_standard.checks.file.upsampled import Upsampled
 from qc_standard.checks.groove.curvature_too_tight import CurvatureTooTight
 from qc_standard.checks.groove.cut_too_deep import CutTooDeep
 from qc_standard.checks.groove.drive_too_high import DriveTooHigh
@@ -50,6 +51,7 @@ from qc_standard.checks.programme.identical_channels import IdenticalChannels
 from qc_standard.checks.programme.noise_after_end import NoiseAfterEnd
 from qc_standard.checks.programme.polarity_reversed import PolarityReversed
 from qc_standard.checks.programme.speed import Speed
+from qc_standard.checks.programme.steady_line import SteadyLine
 from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
 
 
@@ -63,6 +65,7 @@ def every_check() -> list[type[Check[Any]]]:
         SampleRatesDiffer,
         SidesExchanged,
         TracksExchanged,
+        Upsampled,
         CurvatureTooTight,
         CutTooDeep,
         DriveTooHigh,
@@ -101,5 +104,6 @@ def every_check() -> list[type[Check[Any]]]:
         NoiseAfterEnd,
         PolarityReversed,
         Speed,
+        SteadyLine,
         LowEndOutOfPhase,
     ]

@@ -38,3 +38,19 @@ def hum_50(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Sam
 def hum_60(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
     """Add hum of 60 Hz mains whose first line has a peak of `strength` dBFS."""
     return _hum(samples, rate, strength, seed, 60.0), _all(samples, rate)
+
+
+def line_625(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Add the line frequency of 625-line television with a peak of `strength` dBFS."""
+    return samples + _sine(samples, rate, 15_625.0, strength, seed), _all(samples, rate)
+
+
+def line_525(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Add the line frequency of 525-line television with a peak of `strength` dBFS."""
+    return samples + _sine(samples, rate, 15_734.27, strength, seed), _all(samples, rate)
+
+
+def _sine(samples: Samples, rate: int, hz: float, strength: float, seed: int) -> Samples:
+    phase = np.random.default_rng(seed).uniform(0.0, 6.28)
+    sine: Samples = 10.0 ** (strength / 20.0) * np.sin(2.0 * np.pi * hz * np.arange(samples.shape[1]) / rate + phase)
+    return sine

@@ -20,7 +20,7 @@ class Hum(Check[HumLimits]):
     """Mains hum is heard where the music is quiet."""
 
     id = "programme.hum"
-    title = "Mains hum"
+    title = "Mains hum in quiet passages"
     why = (
         "Hum of the mains comes from a ground loop, a cable or a machine in the transfer. It is heard in every pause, "
         "and a disc adds its own noise but hides no steady tone."
