@@ -21,6 +21,8 @@ def qc_checks() -> list[type[Check[Any]]]:
 @hookimpl
 def qc_measures() -> list[type[Need[Any]]]:
     """Return the measurements of the programme; the core measures the groove."""
+    from qc_standard.bits.low_bits import LowBits
+    from qc_standard.bits.tails import Tails
     from qc_standard.documents.octave_balance import OctaveBalance
     from qc_standard.documents.track_loudness import TrackLoudness
     from qc_standard.edges.starts_and_ends import Edges
@@ -35,6 +37,5 @@ def qc_measures() -> list[type[Need[Any]]]:
 
     return [
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
-        SteadyLines, RaisedRate,
-        OctaveBalance, FaultsInTime,
+        SteadyLines, RaisedRate, OctaveBalance, FaultsInTime, LowBits, Tails,
     ]  # fmt: skip

@@ -201,6 +201,19 @@ class OneSample(FaultStep):
         return faults.one_sample(x, rate, at_s=self.at, value=value, channel=self.channel)
 
 
+class Requantise(FaultStep):
+    """Samples are rounded to fewer bits, with dither where `dither` is given."""
+
+    bits: Annotated[int, Field(ge=2, le=24, examples=["16"])]
+    dither: bool = False
+
+    def done(self, x: Samples, rate: int) -> Samples:  # noqa: ARG002
+        """Return the faulty samples."""
+        from qc.testing import faults
+
+        return faults.requantised(x, self.bits, dither=self.dither)
+
+
 class FileFaults(InputModel):
     """Changes to the written file, and the checksum that the delivery states."""
 

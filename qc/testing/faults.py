@@ -125,6 +125,14 @@ def sibilants(
     return y
 
 
+def requantised(x: Array, bits: int, *, dither: bool = False) -> Array:
+    """Round to a number of bits, with triangular dither of one step to either side or without any."""
+    step = 2.0 ** (1 - bits)
+    rng = np.random.default_rng(bits)
+    noise = rng.random(x.shape) - rng.random(x.shape) if dither else 0.0
+    return np.clip(step * np.round(x / step + noise), -1.0, 1.0 - step)
+
+
 def one_sample(x: Array, rate: int, *, at_s: float, value: float, channel: Where = "left") -> Array:
     """Replace one sample by a value such as infinity or NaN, which only files of floats can hold."""
     y = x.copy()

@@ -22,6 +22,7 @@ from qc.testing.fault_steps import (
     Hum,
     Invert,
     OneSample,
+    Requantise,
     Shift,
     Sibilants,
     SwapChannels,
@@ -55,6 +56,7 @@ class Step(InputModel):
     sibilants: Sibilants | None = None
     hum: Hum | None = None
     one_sample: OneSample | None = None
+    requantise: Requantise | None = None
 
     @model_validator(mode="before")
     @classmethod

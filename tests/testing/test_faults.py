@@ -181,3 +181,13 @@ def test_a_wrong_checksum_is_a_digest_of_another_file(file):
     wrong = faults.checksum(file, right=False)
     assert len(wrong) == 64
     assert wrong != own
+
+
+def test_samples_are_rounded_to_steps_of_their_bits(tone):
+    plain, dithered = faults.requantised(tone, 10), faults.requantised(tone, 10, dither=True)
+    for y in (plain, dithered):
+        np.testing.assert_array_equal(512.0 * y, np.round(512.0 * y))
+    assert np.abs(plain - tone).max() <= 0.5 / 512.0
+    assert (dithered - tone).std() == pytest.approx(
+        0.5 / 512.0, rel=0.05
+    )  # rounding and triangular dither: a half step

@@ -12,6 +12,8 @@ from qc_standard.checks.delivery.same_audio_twice import SameAudioTwice
 from qc_standard.checks.delivery.sample_rates_differ import SampleRatesDiffer
 from qc_standard.checks.delivery.sides_exchanged import SidesExchanged
 from qc_standard.checks.delivery.tracks_exchanged import TracksExchanged
+from qc_standard.checks.file.truncated_fade import TruncatedFade
+from qc_standard.checks.file.unused_bits import UnusedBits
 from qc_standard.checks.file.upsampled import Upsampled
 from qc_standard.checks.groove.curvature_too_tight import CurvatureTooTight
 from qc_standard.checks.groove.cut_too_deep import CutTooDeep
@@ -65,6 +67,8 @@ def every_check() -> list[type[Check[Any]]]:
         SampleRatesDiffer,
         SidesExchanged,
         TracksExchanged,
+        TruncatedFade,
+        UnusedBits,
         Upsampled,
         CurvatureTooTight,
         CutTooDeep,

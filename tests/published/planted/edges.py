@@ -1,54 +1,66 @@
-"""Faults at the edges of music, planted at strengths from 1 to 10; each returns the samples and the fault's second.
-
-Music is (2, frames) of some seconds at its own level; half a second of silence is put before and behind it.
-"""
+"""Faults at the ends of a side, planted in music that has silence before and behind it."""
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from support.planted_faults import Place, PlantedFault, Samples
 
-MARGIN_S = 0.5
+FADES_MS = (20.0, 10.0, 5.0, 2.5, 1.2, 0.6, 0.3, 0.15, 0.08, 0.0)
+SOUND = 0.01
+"""Magnitude of what counts as music here: -40 dBFS."""
 
 
-def hard_start(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, float]:
-    """Cut into the music at a random frame, with a fade-in of 20 ms at strength 1, halved by each step, none at 10."""
+def _heard(samples: Samples) -> tuple[int, int]:
+    """Return the first and the last frame with music."""
+    (there,) = np.nonzero(np.abs(samples).max(axis=0) > SOUND)
+    return int(there[0]), int(there[-1])
+
+
+def hard_start(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Cut into the first second of the music at a random frame, with a fade-in of `strength` ms."""
+    first = _heard(samples)[0] + int(np.random.default_rng(seed).uniform(0.2, 0.8) * rate)
+    x, fade = samples.copy(), round(1e-3 * strength * rate)
+    x[:, :first] = 0.0
+    x[:, first : first + fade] *= np.arange(fade) / max(1, fade)
+    return x, (first / rate, first / rate + 0.01)
+
+
+def hard_end(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Cut the last second of the music off at a random frame, with a fade-out of `strength` ms."""
+    x, (start, _) = hard_start(samples[:, ::-1], rate, strength, seed)
+    end = samples.shape[1] / rate - start
+    return np.ascontiguousarray(x[:, ::-1]), (end - 0.01, end)
+
+
+def fade_cut_off(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Fade the last 4 s of the music by `strength` dB and break off there, at a random frame."""
+    end = _heard(samples)[1] - int(np.random.default_rng(seed).uniform(0.2, 0.8) * rate)
+    x = samples.copy()
+    frames = min(end, 4 * rate)
+    x[:, end - frames : end] *= 10.0 ** (-strength * np.linspace(0.0, 1.0, frames) / 20.0)
+    x[:, end:] = 0.0
+    return x, (end / rate - 0.01, end / rate)
+
+
+def noise_after_end(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Add white hiss of `strength` dBFS from the last half of the music to 2 s after it."""
     rng = np.random.default_rng(seed)
-    first = int(rng.integers(samples.shape[1] // 2))
-    x = samples[:, first:].copy()
-    fade = 0 if strength >= 10.0 else round(0.02 * 2.0 ** (1.0 - strength) * rate)
-    x[:, :fade] *= np.arange(fade) / max(1, fade)
-    return _framed(x, rate), MARGIN_S
+    end = min(samples.shape[1], _heard(samples)[1] + 3 * rate)
+    x = samples.copy()
+    x[:, end // 2 : end] += 10.0 ** (strength / 20.0) * rng.standard_normal((2, end - end // 2))
+    return x, (end / rate - 1.5, end / rate)
 
 
-def hard_end(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, float]:
-    """Cut the music off at a random frame, with a fade-out of 20 ms at strength 1, halved by each step, none at 10."""
-    x, _ = hard_start(samples[:, ::-1], rate, strength, seed)
-    return np.ascontiguousarray(x[:, ::-1]), (x.shape[1] / rate) - MARGIN_S
-
-
-def fade_cut_off(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, float]:
-    """Fade the last 5 s by 60 dB at strength 1, by 3 dB less a step, and break off there, at a random frame."""
-    rng = np.random.default_rng(seed)
-    stop = samples.shape[1] - int(rng.integers(samples.shape[1] // 4))
-    x, frames = samples[:, :stop].copy(), min(stop, 5 * rate)
-    x[:, stop - frames :] *= 10.0 ** (-(60.0 - 3.0 * (strength - 1.0)) * np.linspace(0.0, 1.0, frames) / 20.0)
-    return _framed(x, rate), MARGIN_S + stop / rate
-
-
-def noise_after_end(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, float]:
-    """Fade the music out and leave 3 s of white hiss, -82 dBFS at strength 1 and 3 dB more a step."""
-    rng = np.random.default_rng(seed)
-    frames = min(samples.shape[1], 4 * rate)
-    x = np.concatenate([samples, np.zeros((2, 3 * rate))], axis=1)
-    end = samples.shape[1]
-    x[:, end - frames : end] *= np.linspace(1.0, 0.0, frames) ** 3
-    x += 10.0 ** ((-82.0 + 3.0 * (strength - 1.0)) / 20.0) * rng.standard_normal(x.shape)
-    return _framed(x, rate), MARGIN_S + end / rate
-
-
-def _framed(x: Array, rate: int) -> Array:
-    silence = np.zeros((2, round(MARGIN_S * rate)))
-    return np.concatenate([silence, x, silence], axis=1)
+FAULTS = (
+    PlantedFault("a start that is cut into, by its fade", "programme.hard-start", FADES_MS, "ms", hard_start),
+    PlantedFault("an end that is cut off, by its fade", "programme.hard-end", FADES_MS, "ms", hard_end),
+    PlantedFault(
+        "a fade that breaks off, by its depth", "programme.fade-cut-off",
+        (60.0, 57.0, 54.0, 51.0, 48.0, 45.0, 42.0, 39.0, 36.0, 33.0), "dB", fade_cut_off,
+    ),
+    PlantedFault(
+        "hiss behind the last note", "programme.noise-after-end",
+        (-82.0, -79.0, -76.0, -73.0, -70.0, -67.0, -64.0, -61.0, -58.0, -55.0), "dBFS", noise_after_end,
+    ),
+)  # fmt: skip
