@@ -74,3 +74,13 @@ def test_two_tracks_exchanged_are_one_finding(tmp_path):
     assert failing == {"delivery.tracks-exchanged"}
     (finding,) = results["delivery.tracks-exchanged", "A"].findings
     assert (finding.measured, finding.location.track) == ("3 before 2", 2)
+
+
+def test_a_side_that_runs_fast_is_one_finding_although_it_ends_before_its_list(tmp_path):
+    tracks = [(1.06 * start, 1.06 * end) for start, end in A[1]]
+    _, results = judged(tmp_path, A=Sent(A[0], RATE, tracks=tracks))
+    failing = {name for (name, _), result in results.items() if result.outcome == "fail"}
+    assert failing == {"programme.speed"}
+    (finding,) = results["programme.speed", "A"].findings
+    assert finding.measured.value == pytest.approx(6.0, abs=0.1)
+    assert "6.0 % fast" in finding.message

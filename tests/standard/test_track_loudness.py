@@ -69,3 +69,14 @@ def test_a_track_is_as_loud_as_ffmpeg_says_of_it_alone(tmp_path, report):
     said = subprocess.run(command, capture_output=True, text=True, check=True).stderr
     loudness = float(re.findall(r"I:\s+(-?[0-9.]+) LUFS", said)[-1])
     assert report.sides[0].measurements["loudness.quietest_track"].value == pytest.approx(loudness, abs=0.1)
+
+
+def test_a_track_that_is_declared_beyond_the_end_of_the_file_is_measured_up_to_there(tmp_path):
+    x = three_tones()[:, : 20 * RATE]
+    tracks = (*TRACKS[:2], (15.0, 25.0), (27.0, 30.0))
+    report = api.check(deliver(tmp_path, {"A": Sent(x, RATE, tracks=tracks)}), api.Options(workers=1))
+    loudest = report.sides[0].measurements["loudness.loudest_track"]
+    assert loudest.value == pytest.approx(-14.0, abs=0.05)
+    assert loudest.at.end_s == pytest.approx(20.0)
+    assert not report.plugin_failures
+    assert "error" not in {result.outcome for result in report.results}

@@ -115,8 +115,9 @@ class TrackLoudness(Derived[TrackLevels]):
 def track_levels(loudness: LoudnessResult, tracks: Sequence[tuple[float, float]]) -> tuple[TrackLevel, ...]:
     """Return the loudness of each track, start and end in file seconds, that has one above the absolute gate."""
     part_s = loudness.hop_s / HOP
-    levels = []
-    for index, (start, end) in enumerate(tracks):
+    levels, file_end = [], len(loudness.energies) * part_s
+    for index, (start, declared_end) in enumerate(tracks):
+        end = min(declared_end, file_end)
         parts = loudness.energies[max(0, math.ceil(start / part_s - 1e-6)) : max(0, int(end / part_s + 1e-6))]
         integrated = integrated_loudness(sliding(parts, MOMENTARY)[::HOP] / MOMENTARY)
         if integrated is None or not math.isfinite(integrated):
