@@ -1,12 +1,16 @@
 """Faults in time: clicks, against closed forms and an independent prediction, and whole tracks without any."""
 
 import math
+import re
+import shutil
+import subprocess
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import scipy.linalg
 import scipy.signal
+import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -16,6 +20,7 @@ from qc.testing.drive import run_need
 from qc_standard.time_faults import prediction
 from qc_standard.time_faults.analysis import FaultsInTime
 from qc_standard.time_faults.parts import MARGIN, fourth_differences
+from support.real_music import needed
 
 RATE = 48_000
 NOISE = np.random.default_rng(11).standard_normal((2, 5 * RATE))
@@ -88,6 +93,7 @@ def test_fourth_differences_are_those_of_numpy(part):
 @given(sizes=st.lists(st.integers(0, 60_000), max_size=8))
 def test_any_blocks_give_the_same_digits(sizes):
     x = resonance(8_000)
+    x[:, 27_000:27_400] = 0.0
     for at in (100, 9_000, 16_000, 23_999, 31_990, 39_990):
         x[at % 2, at] += 0.4
     assert faults(x, 8_000) == faults(x, 8_000, sizes)
@@ -113,8 +119,43 @@ def test_a_click_of_a_file_with_one_channel_names_none():
     assert click.channel == ""
 
 
+@pytest.mark.parametrize("rate", [44_100, 96_000])
+@pytest.mark.parametrize(("seconds", "gain"), [(0.005, 0.0), (0.12, 10.0 ** (-15.0 / 20.0)), (0.3, 0.0), (2.5, 0.0)])
+def test_a_dropout_is_found_with_its_place_and_depth(seconds, gain, rate):
+    x = 0.1 * np.tile(NOISE, 4)[:, : 7 * rate]
+    first, end = round(2.1237 * rate), round((2.1237 + seconds) * rate)
+    x[:, first:end] *= gain
+    result = faults(x, rate)
+    (dropout,) = result.dropouts
+    assert dropout.first == pytest.approx(first, abs=0.0025 * rate)
+    assert dropout.end == pytest.approx(end, abs=0.0025 * rate)
+    assert dropout.channel == ""
+    assert dropout.depth_db > 40.0 if gain == 0.0 else dropout.depth_db == pytest.approx(15.0, abs=0.5)
+    assert result.clicks == ()  # its edges are no clicks
+
+
+@pytest.mark.ffmpeg
+def test_a_silent_stretch_is_that_of_ffmpeg(tmp_path):
+    needed(shutil.which("ffmpeg"), "ffmpeg is missing")
+    x = 0.1 * NOISE
+    x[:, round(1.7 * RATE) : round(1.85 * RATE)] = 0.0
+    soundfile.write(tmp_path / "side.wav", x.T, RATE, subtype="PCM_24")
+    command = ["ffmpeg", "-hide_banner", "-i", str(tmp_path / "side.wav"), "-af", "silencedetect=n=-60dB:d=0.05"]
+    said = subprocess.run([*command, "-f", "null", "-"], capture_output=True, text=True, check=True).stderr
+    start, end = (float(re.search(rf"silence_{word}: ([0-9.]+)", said)[1]) for word in ("start", "end"))
+    (dropout,) = faults(x).dropouts
+    assert (dropout.first / RATE, dropout.end / RATE) == pytest.approx((start, end), abs=0.002)
+
+
+def test_a_fall_of_one_channel_names_it():
+    x = 0.1 * NOISE[:, : 4 * RATE]
+    x[1, 2 * RATE : 2 * RATE + 2400] = 0.0
+    (dropout,) = faults(x).dropouts
+    assert dropout.channel == "right"
+
+
 TIME = np.arange(3 * RATE) / RATE
-WITHOUT_CLICKS = {
+WITHOUT_FAULTS = {
     "silence": np.zeros(2 * RATE),
     "nothing": np.zeros(0),
     "direct current": np.full(1000, 0.5),
@@ -129,8 +170,9 @@ WITHOUT_CLICKS = {
 }
 
 
-@pytest.mark.parametrize("wave", WITHOUT_CLICKS.values(), ids=WITHOUT_CLICKS)
-def test_what_music_is_made_of_has_no_clicks(wave):
+@pytest.mark.parametrize("wave", WITHOUT_FAULTS.values(), ids=WITHOUT_FAULTS)
+def test_what_music_is_made_of_has_no_faults(wave):
     result = faults(np.vstack([wave, 0.7 * wave]))
     assert result.clicks == ()
+    assert result.dropouts == ()
     assert FaultsInTime().publish(result) == {}

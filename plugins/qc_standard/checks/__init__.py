@@ -45,6 +45,7 @@ from qc_standard.checks.programme.channels_unbalanced import ChannelsUnbalanced
 from qc_standard.checks.programme.click import Click
 from qc_standard.checks.programme.dc_offset import DcOffset
 from qc_standard.checks.programme.dead_channel import DeadChannel
+from qc_standard.checks.programme.dropout import Dropout
 from qc_standard.checks.programme.fade_cut_off import FadeCutOff
 from qc_standard.checks.programme.hard_end import HardEnd
 from qc_standard.checks.programme.hard_start import HardStart
@@ -103,6 +104,7 @@ def every_check() -> list[type[Check[Any]]]:
         FadeCutOff,
         HardEnd,
         HardStart,
+        Dropout,
         Hum,
         IdenticalChannels,
         NoiseAfterEnd,

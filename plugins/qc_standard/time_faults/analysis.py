@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from qc.plugin_api import Analysis, At, Block, Chain, Quantity, Stream
 from qc_standard.time_faults import prediction
 from qc_standard.time_faults.clicks import CHANNELS, FoundClick, clicks, merged
+from qc_standard.time_faults.dropouts import DropoutSearch, FoundDropout, joined
 from qc_standard.time_faults.parts import MARGIN, fourth_differences
 
 Samples = NDArray[np.float32]
@@ -23,6 +24,10 @@ STRETCH, AROUND = 2000, 500
 """Parts of 1 ms in a stretch, and before and after it."""
 MOST_KEPT = 1000
 """Most clicks that are kept, those that stand out most."""
+MOST_FALL = 60.0
+"""dB beyond which a fall is given as this bound."""
+EDGE_S = 0.004
+"""Time about the edges of a dropout within which a click is that edge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,23 +37,35 @@ class TimeFaults:
     rate: int
     clicks: tuple[FoundClick, ...]
     """all from 20 dB on, in order of time"""
+    dropouts: tuple[FoundDropout, ...] = ()
+    """all from 9 dB on, in order of time"""
 
     def place(self, first: int, end: int, channel: str) -> At:
         """Return the place of a fault, in file seconds."""
         return At(start_s=first / self.rate, end_s=end / self.rate, channel=channel or None)
 
+    def fall(self, dropout: FoundDropout) -> Quantity:
+        """Return how far the level falls in a dropout, at most MOST_FALL, at its place."""
+        at = self.place(dropout.first, dropout.end, dropout.channel)
+        deep = dropout.depth_db > MOST_FALL
+        return Quantity(value=min(dropout.depth_db, MOST_FALL), unit="dB", bound=">" if deep else None, at=at)
+
 
 @dataclass(frozen=True)
 class FaultsInTime(Analysis[TimeFaults]):
-    """Clicks within the programme."""
+    """Clicks and dropouts within the programme."""
 
     id: ClassVar[str] = "programme.time-faults"
     cost: ClassVar[float] = 4.0
-    publishes: ClassVar[Mapping[str, str]] = {"programme.click_step": "dB"}
+    publishes: ClassVar[Mapping[str, str]] = {"programme.click_step": "dB", "programme.dropout_fall": "dB"}
     meanings: ClassVar[Mapping[str, str]] = {
         "programme.click_step": (
             "How far the click that stands out most leaves what the sound around it predicts, over how far that sound "
             "leaves it by itself; none where nothing stands out by 20 dB."
+        ),
+        "programme.dropout_fall": (
+            "How far the level falls in the deepest dropout, 60 dB with a bound where nothing is left; none without a "
+            "dropout."
         ),
     }
 
@@ -62,12 +79,16 @@ class FaultsInTime(Analysis[TimeFaults]):
         return _Search(stream)
 
     def publish(self, result: TimeFaults) -> Mapping[str, Quantity]:
-        """Return the number of the click that stands out most."""
-        worst = max(result.clicks, key=lambda click: click.step_db, default=None)
-        if worst is None:
-            return {}
-        at = result.place(worst.first, worst.end, worst.channel)
-        return {"programme.click_step": Quantity(value=worst.step_db, unit="dB", at=at)}
+        """Return the numbers of the click that stands out most and of the deepest dropout."""
+        numbers: dict[str, Quantity] = {}
+        click = max(result.clicks, key=lambda click: click.step_db, default=None)
+        if click is not None:
+            at = result.place(click.first, click.end, click.channel)
+            numbers["programme.click_step"] = Quantity(value=click.step_db, unit="dB", at=at)
+        dropout = max(result.dropouts, key=lambda dropout: dropout.depth_db, default=None)
+        if dropout is not None:
+            numbers["programme.dropout_fall"] = result.fall(dropout)
+        return numbers
 
 
 class _Search:
@@ -84,6 +105,7 @@ class _Search:
         self._filled = self._zero = self._around + MARGIN  # index of frame 0 in the buffer: negative later on
         self._taper = prediction.taper()
         self._clicks: list[FoundClick] = []
+        self._dropouts = [DropoutSearch(self._part) for _ in self._names]
 
     def push(self, block: Block) -> None:
         """Process the next block."""
@@ -103,7 +125,13 @@ class _Search:
             self._buffer[:, self._filled :] = 0.0
             self._search()
             self._advance()
-        return TimeFaults(self._rate, tuple(merged(self._clicks, self._rate)))
+        found = [search.dropouts() for search in self._dropouts]
+        dropouts = joined([*zip(self._names, found, strict=True)], self._part)
+        edges = [edge for dropout in dropouts for edge in (dropout.first, dropout.end)]
+        clear = [
+            click for click in self._clicks if not any(abs(click.first - at) < EDGE_S * self._rate for at in edges)
+        ]
+        return TimeFaults(self._rate, tuple(merged(clear, self._rate)), tuple(dropouts))
 
     def _advance(self) -> None:
         """Move the buffer on by a stretch."""
@@ -120,6 +148,7 @@ class _Search:
             row = self._buffer[channel]
             most, squares = fourth_differences(row, self._part)
             inner = row[MARGIN : len(row) - MARGIN]
+            self._dropouts[channel].push(inner, before, STRETCH, (MARGIN - self._zero) // self._part)
             for click in clicks(inner, most, squares, (before, before + STRETCH), self._rate, self._taper):
                 first, end = (place + MARGIN - self._zero for place in (click.first, click.end))
                 self._clicks.append(FoundClick(first, end, self._names[channel], click.step_db, click.size))

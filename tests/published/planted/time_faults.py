@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from support.planted_faults import Place, PlantedFault
+
 Array = NDArray[np.float64]
-Place = tuple[float, float]
 
 TICK_S = 0.0002
 
@@ -19,6 +20,23 @@ def click(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array,
 def tick(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, Place]:
     """Add a rectangle of 0.2 ms and `strength` dBFS to both channels."""
     return _added(samples, rate, strength, seed, round(TICK_S * rate))
+
+
+def dropout(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, Place]:
+    """Lower both channels by `strength` dB for 120 ms, at once."""
+    return _lowered(samples, rate, 10.0 ** (-strength / 20.0), seed, round(0.12 * rate))
+
+
+def short_dropout(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, Place]:
+    """Silence both channels for `strength` ms."""
+    return _lowered(samples, rate, 0.0, seed, round(1e-3 * strength * rate))
+
+
+def _lowered(samples: Array, rate: int, gain: float, seed: int, length: int) -> tuple[Array, Place]:
+    at = _somewhere(samples, rate, seed)
+    faulty = samples.copy()
+    faulty[:, at : at + length] *= gain
+    return faulty, (at / rate, min(at + length, samples.shape[1]) / rate)
 
 
 def _added(samples: Array, rate: int, strength: float, seed: int, length: int) -> tuple[Array, Place]:
@@ -37,3 +55,20 @@ def _somewhere(samples: Array, rate: int, seed: int) -> int:
         if float(np.mean(near**2)) > 1e-3 * mean:
             return at
     raise ValueError("the music is silent nearly everywhere")
+
+
+LEVELS = tuple(float(level) for level in range(-60, -5, 6))
+FAULTS = [
+    PlantedFault("a single sample", "programme.click", LEVELS, "dBFS", click),
+    PlantedFault("a tick of 0.2 ms", "programme.click", LEVELS, "dBFS", tick),
+    PlantedFault(
+        "a fall for 120 ms",
+        "programme.dropout",
+        (3.0, 6.0, 9.0, 10.0, 11.0, 12.0, 15.0, 20.0, 30.0, 60.0),
+        "dB",
+        dropout,
+    ),
+    PlantedFault(
+        "a hole", "programme.dropout", (1.0, 2.0, 3.0, 4.0, 5.0, 10.0, 30.0, 100.0, 300.0, 2500.0), "ms", short_dropout
+    ),
+]
