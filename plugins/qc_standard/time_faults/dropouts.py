@@ -14,7 +14,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 Samples = NDArray[np.float32]
@@ -35,16 +34,20 @@ SILENT = 1e-9
 FLOOR = 1e-13
 AUDIBLE = 3e-8
 """Mean square of first differences that the sound before has at least."""
-ALIKE, ALIKE_LATER = 6.0, 12.0
-"""Difference in dB of the levels before and after, and after more than LONGEST, when the music went on (practice)."""
-BANDS_ALIKE, BANDS_ALIKE_LATER, BANDS_LEFT = 6.0, 10.0, 4.5
-"""Mean difference of their spectra in bands in dB, likewise; and of what is left from what is around (practice)."""
+ALIKE = ((60, 6.0, 4.5), (500, 6.0, 5.5), (6000, 12.0, 10.0))
+"""Most parts of a dropout, difference in dB of the levels before and after it, and mean difference of their spectra in
+bands: the longer it is, the further the music went on meanwhile (practice)."""
+BANDS_LEFT = 4.5
+"""Mean difference in dB of the spectrum of what is left from that of what is around (practice)."""
 MUTE, LONG_MUTE = 40.0, 50.0
 """Fall in dB from which nothing is left of the sound, for up to LONGEST and for longer.
 
 After a smaller fall, what is left has the same spectrum.
 """
 BANDS = 16
+STILL, ABRUPT, MOST_ABRUPT = 8.0, 0.7, 35.0
+"""Fall in dB that the last 3 ms before an edge may have by themselves, and the part of the whole fall, at most so many
+dB, that the 3 ms behind it have at least (practice)."""
 MOST_KEPT = 2000
 """Most dropouts of a channel that are kept, the first ones."""
 DEAD = 2000
@@ -65,12 +68,14 @@ class FoundDropout:
     depth_db: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Edge:
     part: int
     level: float
     """mean level of the louder side, in dB"""
     bands: Array
+    step: float
+    """how far the level changes within some parts, in dB"""
     width: int
     """samples that the bands were taken from"""
 
@@ -100,22 +105,36 @@ class DropoutSearch:
         here = levels(row, self._part)
         self._history = np.concatenate([self._history[count:], here[before : before + count]])
         self._end = zero + before + count
-        edges = sorted(
-            [(k, False) for k in _falls(here, before, count)] + [(k, True) for k in _rises(here, before, count)]
-        )
-        for k, rises in edges:
+        falls = self._sharpest(_falls(here, before, count), row, here, zero, rises=False)
+        rises = self._sharpest(_rises(here, before, count), row, here, zero, rises=True)
+        for edge in sorted([*falls, *rises], key=lambda edge: edge.part):
+            if edge in rises:
+                self._close(edge, row, edge.part - zero)
+            else:
+                self._falls.append(edge)
+
+    def _sharpest(self, places: set[int], row: Samples, here: Array, zero: int, *, rises: bool) -> list[_Edge]:
+        """Return the edges at some parts, the sharpest of those that are found close together; quiet ones have none."""
+        out: list[_Edge] = []
+        for k in sorted(places):
             edge = self._edge(row, here, k, zero, rises=rises)
             if edge.level < 10.0 * math.log10(AUDIBLE):
                 continue
-            if rises:
-                self._close(edge, row, k)
-            elif not self._falls or edge.part - self._falls[-1].part > 2:
-                self._falls.append(edge)
+            if not out or edge.part - out[-1].part > SMOOTH[-1] + 2:
+                out.append(edge)
+            elif edge.step > out[-1].step:
+                out[-1] = edge
+        return out
 
     def _edge(self, row: Samples, here: Array, k: int, zero: int, *, rises: bool) -> _Edge:
         near = slice(k + 1, k + 1 + SIDE) if rises else slice(k - 1 - SIDE, k - 1)
         sound = row[near.start * self._part : near.stop * self._part]
-        return _Edge(zero + k, 10.0 * math.log10(float(here[near].mean())), _bands(sound), len(sound))
+        outer, inner = (
+            (slice(k + 1, k + 4), slice(k - 4, k - 1)) if rises else (slice(k - 4, k - 1), slice(k + 1, k + 4))
+        )
+        level, beside, down = (10.0 * math.log10(float(here[parts].mean())) for parts in (near, outer, inner))
+        step = min(beside, level) - down if beside > level - STILL else 0.0
+        return _Edge(zero + k, level, _bands(sound), step, len(sound))
 
     def _close(self, rise: _Edge, row: Samples, k: int) -> None:
         for fall in reversed(self._falls):
@@ -131,12 +150,10 @@ class DropoutSearch:
             depth = min(fall.level, rise.level) - 10.0 * math.log10(float(inside.mean()))
             if length > LONGEST and (float(inside.max()) > SILENT or depth < LONG_MUTE):
                 return
+            if min(fall.step, rise.step) < min(ABRUPT * depth, MOST_ABRUPT):
+                continue
             left = row[max(0, k - length + 1) * self._part : (k - 1) * self._part]
-            if (
-                depth >= FALL
-                and _alike(fall, rise, later=length > LONGEST)
-                and (depth >= MUTE or _quieter(left, fall, rise))
-            ):
+            if depth >= FALL and _alike(fall, rise) and (depth >= MUTE or _quieter(left, fall, rise)):
                 if len(self._found) < MOST_KEPT and (not self._found or self._found[-1][1] <= fall.part):
                     self._found.append((fall.part, rise.part, depth))
                 return
@@ -149,12 +166,21 @@ class DropoutSearch:
                 yield first, end, depth
 
 
+def _running(least_or_most: np.ufunc, x: Array, width: int) -> Array:
+    """Return the least or greatest value of each `width` neighbours, (n - width + 1,), by windows of doubled width."""
+    reach = 1
+    while 2 * reach <= width:
+        x, reach = least_or_most(x[reach:], x[:-reach]), 2 * reach
+    more = width - reach
+    return least_or_most(x[more:], x[: len(x) - more]) if more else x
+
+
 def _edges(here: Array, before: int, count: int) -> Iterator[NDArray[np.int64]]:
     """Yield, for each smoothing, the parts that are a fall: loud for SIDE parts before them, low right after."""
     for smooth in SMOOTH:
         level = np.convolve(here, np.full(smooth, 1.0 / smooth), mode="valid")  # level[i]: parts i to i + smooth
-        loud = sliding_window_view(level, SIDE - smooth + 1).min(axis=1)  # loud[i]: parts i to i + SIDE
-        low = sliding_window_view(here, INNER).max(axis=1) if smooth == SMOOTH[0] else level
+        loud = _running(np.minimum, level, SIDE - smooth + 1)  # loud[i]: parts i to i + SIDE
+        low = _running(np.maximum, here, INNER) if smooth == SMOOTH[0] else level
         inner = INNER if smooth == SMOOTH[0] else smooth
         k = np.arange(before, before + count)
         fall = loud[k - SIDE - 1] / np.maximum(low[np.minimum(k + 1, len(here) - inner)], FLOOR)
@@ -181,9 +207,11 @@ def _bands(sound: Samples, width: int = 0) -> Array:
     return bands
 
 
-def _alike(fall: _Edge, rise: _Edge, *, later: bool) -> bool:
-    most, most_bands = (ALIKE_LATER, BANDS_ALIKE_LATER) if later else (ALIKE, BANDS_ALIKE)
-    return abs(rise.level - fall.level) <= most and _apart(fall.bands, rise.bands) <= most_bands
+def _alike(fall: _Edge, rise: _Edge) -> bool:
+    """Whether level and spectrum are the same before a fall and after a rise."""
+    length = rise.part - fall.part
+    _, level, bands = next(limits for limits in ALIKE if length <= limits[0])
+    return abs(rise.level - fall.level) <= level and _apart(fall.bands, rise.bands) <= bands
 
 
 def _quieter(left: Samples, fall: _Edge, rise: _Edge) -> bool:
