@@ -30,6 +30,7 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation
     from qc_standard.spectrum.hum import Hum
+    from qc_standard.spectrum.outside import OutsideTheBand
     from qc_standard.spectrum.steady import SteadyLines
     from qc_standard.spectrum.upsampled import RaisedRate
     from qc_standard.stereo import LowCorrelation, Stereo
@@ -37,5 +38,5 @@ def qc_measures() -> list[type[Need[Any]]]:
 
     return [
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
-        SteadyLines, RaisedRate, OctaveBalance, FaultsInTime, LowBits, Tails,
+        SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails,
     ]  # fmt: skip

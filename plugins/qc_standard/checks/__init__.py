@@ -55,6 +55,8 @@ from qc_standard.checks.programme.noise_after_end import NoiseAfterEnd
 from qc_standard.checks.programme.polarity_reversed import PolarityReversed
 from qc_standard.checks.programme.speed import Speed
 from qc_standard.checks.programme.steady_line import SteadyLine
+from qc_standard.checks.programme.subsonic import Subsonic
+from qc_standard.checks.programme.ultrasonic import Ultrasonic
 from qc_standard.checks.stereo.low_end_out_of_phase import LowEndOutOfPhase
 
 
@@ -111,5 +113,7 @@ def every_check() -> list[type[Check[Any]]]:
         PolarityReversed,
         Speed,
         SteadyLine,
+        Subsonic,
+        Ultrasonic,
         LowEndOutOfPhase,
     ]

@@ -6,10 +6,9 @@ Samples are (2, n) float64 at `rate`; strengths are in dBFS of a sine's peak unl
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Samples = NDArray[np.float64]
-Place = tuple[float, float]
+from support.planted_faults import Place, PlantedFault, Samples
+
 HARMONICS = (0.0, -8.0, -4.0, -14.0, -9.0, -18.0)
 """dB of the lines of a mains hum, from the first on: the odd ones are the stronger, as of a rectifier's leak."""
 
@@ -54,3 +53,14 @@ def _sine(samples: Samples, rate: int, hz: float, strength: float, seed: int) ->
     phase = np.random.default_rng(seed).uniform(0.0, 6.28)
     sine: Samples = 10.0 ** (strength / 20.0) * np.sin(2.0 * np.pi * hz * np.arange(samples.shape[1]) / rate + phase)
     return sine
+
+
+HUM_DBFS = tuple(float(level) for level in range(-84, -47, 4))
+LINE_DBFS = tuple(float(level) for level in range(-105, -59, 5))
+
+FAULTS = (
+    PlantedFault("hum of 50 Hz, by its first line", "programme.hum", HUM_DBFS, "dBFS", hum_50),
+    PlantedFault("hum of 60 Hz, by its first line", "programme.hum", HUM_DBFS, "dBFS", hum_60),
+    PlantedFault("a line of 15,625 Hz, by its peak", "programme.steady-line", LINE_DBFS, "dBFS", line_625),
+    PlantedFault("a line of 15,734 Hz, by its peak", "programme.steady-line", LINE_DBFS, "dBFS", line_525),
+)
