@@ -27,7 +27,7 @@ MOST_KEPT = 1000
 MOST_FALL = 60.0
 """dB beyond which a fall is given as this bound."""
 EDGE_S = 0.004
-"""Time about the edges of a dropout within which a click is that edge."""
+"""Time about a fall or rise of the level within which a click is that edge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,10 +127,8 @@ class _Search:
             self._advance()
         found = [search.dropouts() for search in self._dropouts]
         dropouts = joined([*zip(self._names, found, strict=True)], self._part)
-        edges = [edge for dropout in dropouts for edge in (dropout.first, dropout.end)]
-        clear = [
-            click for click in self._clicks if not any(abs(click.first - at) < EDGE_S * self._rate for at in edges)
-        ]
+        edges = np.array(sorted(part * self._part for search in self._dropouts for part in search.edges))
+        clear = [click for click in self._clicks if not np.any(np.abs(edges - click.first) < EDGE_S * self._rate)]
         return TimeFaults(self._rate, tuple(merged(clear, self._rate)), tuple(dropouts))
 
     def _advance(self) -> None:

@@ -99,6 +99,8 @@ class DropoutSearch:
         self._end = 0
         self._falls: deque[_Edge] = deque(maxlen=64)
         self._found: list[tuple[int, int, float]] = []
+        self.edges: deque[int] = deque(maxlen=2 * MOST_KEPT)
+        """parts at which the level changed at once, of dropouts or not: a sample that stands out there is no click"""
 
     def push(self, row: Samples, before: int, count: int, zero: int) -> None:
         """Process the parts `before` to `before + count` of a row of whole parts; `zero` is the side's part at 0."""
@@ -108,6 +110,8 @@ class DropoutSearch:
         falls = self._sharpest(_falls(here, before, count), row, here, zero, rises=False)
         rises = self._sharpest(_rises(here, before, count), row, here, zero, rises=True)
         for edge in sorted([*falls, *rises], key=lambda edge: edge.part):
+            if edge.step >= FALL:
+                self.edges.append(edge.part)
             if edge in rises:
                 self._close(edge, row, edge.part - zero)
             else:
