@@ -21,6 +21,7 @@ def qc_checks() -> list[type[Check[Any]]]:
 @hookimpl
 def qc_measures() -> list[type[Need[Any]]]:
     """Return the measurements of the programme; the core measures the groove."""
+    from qc_standard.azimuth.delay import ChannelDelay
     from qc_standard.bits.low_bits import LowBits
     from qc_standard.bits.tails import Tails
     from qc_standard.documents.octave_balance import OctaveBalance
@@ -38,5 +39,5 @@ def qc_measures() -> list[type[Need[Any]]]:
 
     return [
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
-        SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails,
+        SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails, ChannelDelay,
     ]  # fmt: skip

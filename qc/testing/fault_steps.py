@@ -118,6 +118,19 @@ class Invert(FaultStep):
         return faults.inverted(x, channel=self.channel)
 
 
+class LateChannel(FaultStep):
+    """A channel is late by any time, parts of a sample too; what leaves the end comes in at the start."""
+
+    by: Seconds = Field(examples=["20 us"])
+    channel: Where = "right"
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Return the faulty samples."""
+        from qc.testing import faults
+
+        return faults.late(x, rate, seconds=self.by, channel=self.channel)
+
+
 class SwapChannels(FaultStep):
     """Left and right are exchanged; it has no parameters: {}."""
 

@@ -95,6 +95,14 @@ def inverted(x: Array, *, channel: Where = "right") -> Array:
     return y
 
 
+def late(x: Array, rate: int, *, seconds: float, channel: Where = "right") -> Array:
+    """Delay a channel by any time, by turning its phases; what leaves the end comes in at the start."""
+    y, turns = x.copy(), np.fft.rfftfreq(x.shape[1], 1.0 / rate) * seconds
+    rows = ROWS[channel]
+    y[rows] = np.fft.irfft(np.fft.rfft(x[rows]) * np.exp(-2j * np.pi * turns), x.shape[1])
+    return y
+
+
 def bass_out_of_phase(x: Array, rate: int, *, below_hz: float) -> Array:
     """Invert the right channel below a frequency and leave the rest unchanged."""
     spectrum = np.fft.rfft(x[RIGHT])

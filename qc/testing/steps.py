@@ -21,6 +21,7 @@ from qc.testing.fault_steps import (
     Gap,
     Hum,
     Invert,
+    LateChannel,
     OneSample,
     Requantise,
     Shift,
@@ -50,6 +51,7 @@ class Step(InputModel):
     gap: Gap | None = None
     shift: Shift | None = None
     invert: Invert | None = None
+    late_channel: LateChannel | None = None
     swap_channels: SwapChannels | None = None
     bass_out_of_phase: BassOutOfPhase | None = None
     clicks: Clicks | None = None

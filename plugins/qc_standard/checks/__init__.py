@@ -41,6 +41,7 @@ from qc_standard.checks.level.true_peak_too_high import TruePeakTooHigh
 from qc_standard.checks.loudness.outside_range import OutsideRange
 from qc_standard.checks.loudness.sides_unequal import SidesUnequal
 from qc_standard.checks.programme.channels_exchanged import ChannelsExchanged
+from qc_standard.checks.programme.channels_out_of_time import ChannelsOutOfTime
 from qc_standard.checks.programme.channels_unbalanced import ChannelsUnbalanced
 from qc_standard.checks.programme.click import Click
 from qc_standard.checks.programme.dc_offset import DcOffset
@@ -99,6 +100,7 @@ def every_check() -> list[type[Check[Any]]]:
         OutsideRange,
         SidesUnequal,
         ChannelsExchanged,
+        ChannelsOutOfTime,
         ChannelsUnbalanced,
         Click,
         DcOffset,
