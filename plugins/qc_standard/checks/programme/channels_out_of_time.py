@@ -47,8 +47,8 @@ class ChannelsOutOfTime(Check[ChannelsOutOfTimeLimits]):
         "and sides of less than ten seconds."
     )
     sensitivity = (
-        "Of the first two minutes of ten clean sides, six have a common middle: all were found 25 us late, to 4 us. "
-        "The other four cannot be judged."
+        "Of ten clean sides, six have a common middle: all were found 25 us late, to 4 us. Of ten pieces of half a "
+        "minute two have one, and were found from 14 us on. The others cannot be judged."
     )
     needs: ClassVar[tuple[type[Need[DelayResult]], ...]] = (ChannelDelay,)
     Limits = ChannelsOutOfTimeLimits
