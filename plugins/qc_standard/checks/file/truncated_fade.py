@@ -46,7 +46,7 @@ class TruncatedFade(Check[TruncatedFadeLimits]):
         "and a tail that lies below -78 dBFS for less than 0.1 s."
     )
     sensitivity = (
-        "Of ten fades of music by 100 dB, rounded to 16 bits, 7 that lasted 0.75 to 2 s were found, and all of 6 s."
+        "Of ten fades of music by 100 dB, rounded to 16 bits, 7 that lasted 0.75 s were found, and all of 6 s."
     )
     needs: ClassVar[tuple[type[Need[Any]], ...]] = (Edges, Tails)
     Limits = TruncatedFadeLimits

@@ -50,8 +50,8 @@ class HardStart(Check[HardStartLimits]):
         "pluck that was itself trimmed to its first full wave looks like a cut, so the check only warns."
     )
     sensitivity = (
-        "Without a fade-in 6 of 10 cuts into clean pieces and all of 15 into loud music were found; with one of 0.08 "
-        "ms 4 and 5; with one of 1.2 ms or more none."
+        "With a fade-in of 0 ms 6 of 10 cuts into clean pieces and all of 15 into loud music were found; with 0.08 ms "
+        "4 and 5; with 1.2 ms or more none."
     )
     needs: ClassVar[tuple[type[Need[EdgesResult]], ...]] = (Edges,)
     Limits = HardStartLimits
