@@ -100,17 +100,23 @@ def struck(names: str, seconds: float, seed: int, every: float = 0.15, rest: flo
 
 
 def spoken(voice: str, times: int = 1, *, upsampled: bool = False) -> Callable[[int], Samples]:
-    """Speech: slow and low, played at twice its rate, so that its top is its own; or `upsampled` as it is."""
+    """Speech in a small room: slow and low, played at twice its rate, so that its top is its own; or `upsampled`.
+
+    The synthesiser alone is digitally silent within its consonants and stops at once, as no microphone hears it.
+    """
 
     def make(rate: int) -> Samples:
         with tempfile.TemporaryDirectory() as folder:
-            wave, high = Path(folder) / "spoken.wav", Path(folder) / "high.wav"
+            dry, room = Path(folder) / "dry.wav", Path(folder) / "room.wav"
             pace = ("-s", "165") if upsampled else ("-s", "85", "-p", "0")
-            subprocess.run(["espeak-ng", "-v", voice, *pace, "-w", wave, SPOKEN * times], check=True)
-            if upsampled:
-                subprocess.run(["sox", wave, high, "rate", "-v", str(rate)], check=True)
-            x = soundfile.read(high if upsampled else wave, always_2d=True)[0].T
-        return np.repeat(x, 2, axis=0)
+            subprocess.run(["espeak-ng", "-v", voice, *pace, "-w", dry, SPOKEN * times], check=True)
+            up = ("rate", "-v", str(rate)) if upsampled else ()
+            subprocess.run(
+                ["sox", "-R", dry, "-e", "float", "-b", "32", room, "gain", "-6", "pad", "0", "2", "reverb", "25", *up],
+                check=True, capture_output=True,
+            )  # fmt: skip
+            x = soundfile.read(room, always_2d=True)[0].T
+        return np.repeat(x[:1], 2, axis=0)
 
     return make
 
