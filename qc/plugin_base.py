@@ -36,6 +36,7 @@ from qc.model.report import (
     Scope,
     Severity,
     Stretch,
+    Subject,
 )
 
 if TYPE_CHECKING:
@@ -404,6 +405,9 @@ class Check(ABC, Generic[P]):
     how: ClassVar[str]
     remedy: ClassVar[str]
     blind_to: ClassVar[str] = ""
+    subject: ClassVar[Subject | None] = None
+    """what its findings are about: "programme", "groove" or "paperwork". None stands for that of the id's area: groove
+    and hf are about the groove, delivery and layout about the paperwork, all others about the programme"""
     sensitivity: ClassVar[str] = ""
     """from which strength planted faults were found, in half of the tries and in all"""
     client: ClassVar[ForClient | None] = None

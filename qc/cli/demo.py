@@ -17,7 +17,7 @@ from qc.measure.precompile import precompile
 from qc.model.errors import UsageError
 from qc.model.quantity import minutes
 from qc.plugin_base import Report
-from qc.report.text.report import VERDICTS
+from qc.report.text.report import first_line
 from qc.text.sanitize import shown
 
 NEXT = (
@@ -52,7 +52,7 @@ def demo(words: argparse.Namespace) -> int:
 def lines(folder: str, report: Report, planted: tuple[Planted, ...]) -> list[str]:
     """Return the lines of the demo: its verdict, its planted faults with their places, and commands to try next."""
     name = f"{report.delivery.catalogue} {report.delivery.title}"
-    out = [VERDICTS[report.verdict], f"{name}, judged by {report.ruleset.name}@{report.ruleset.version}", ""]
+    out = [first_line(report), f"{name}, judged by {report.ruleset.name}@{report.ruleset.version}", ""]
     out += [f"Made in {shown(folder)}. Side A is good; side B was spoiled on purpose:"]
     widest = max(len(fault.what) for fault in planted)
     out += [f"  {_where(fault):12}  {fault.what:{widest}}  {fault.check}" for fault in planted]

@@ -29,7 +29,7 @@ GROOVE = "groove."
 """Prefix of most measurements that depend on the level."""
 OF_THE_CLASS = {
     "id", "title", "why", "how", "remedy", "blind_to", "sensitivity", "client", "scope", "needs", "judges", "waivable",
-    "explains",
+    "explains", "subject",
 }  # fmt: skip
 """Attributes of a check that are those of its class, the same for every run."""
 

@@ -12,6 +12,7 @@ from qc.judge.engine import verdict
 from qc.judge.level_option import level_words
 from qc.judge.parameters import bound_parameters
 from qc.judge.session import DeliveryJudging, PreparedRun
+from qc.judge.subjects import subject_verdicts
 from qc.model.cautions import CAUTIONS
 from qc.model.report import DeliveryFacts, ExtendedFacts, PluginFailure, Report, RulesetFacts
 from qc.plugin_host.host import Host
@@ -33,6 +34,7 @@ def whole_report(case: PreparedRun, judging: DeliveryJudging) -> Report:
         plugin_failures=tuple(failures),
         plugin_warnings=case.failures.unneeded,
         verdict=verdict(results, failures),
+        subjects=subject_verdicts(results, case.bound.checks),
         cautions=CAUTIONS,
     )
 

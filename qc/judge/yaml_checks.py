@@ -55,6 +55,7 @@ def _check(ruleset: Ruleset, check_id: str, raw: RawMeasure) -> type[Check[Any]]
         "why": raw.why,
         "how": f"The measurement {raw.measure}, as it is in every report, compared with limits by the ruleset alone.",
         "remedy": raw.remedy,
+        "subject": "groove" if raw.measure.startswith("groove.") else None,
         "Limits": create_model("Limits", __base__=Model, **fields),
         "judges": {key: Judged(raw.measure, OPS[key], f"the measurement {raw.measure}") for key in raw.limits},
     }

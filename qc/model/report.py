@@ -13,6 +13,9 @@ Outcome = Literal["pass", "warn", "fail", "waived", "not_applicable", "not_measu
 Scope = Literal["side", "delivery", "series", "pressing"]
 Severity = Literal["warn", "fail"]
 Verdict = Literal["pass", "warn", "fail", "error"]
+Subject = Literal["programme", "groove", "paperwork"]
+"""What a check is about: the sound and its file, what is cut of it, or what the delivery says."""
+SubjectState = Literal["pass", "warn", "fail", "error", "not_measured"]
 Basis = Literal["requested", "release", "recommended", "clean", "given"]
 """The level a side is judged at: its `cut_level`, its disc's release level, its own recommended or clean level, or
 that of `--level`"""
@@ -449,6 +452,17 @@ class DespiteFacts(Model):
     reason: str
 
 
+class SubjectVerdict(Model):
+    """The outcome of all checks of one subject, with the number that fail, warn or are waived, each side by itself."""
+
+    subject: Subject
+    verdict: SubjectState
+    """"not_measured" where none of them could judge"""
+    fail: int = 0
+    warn: int = 0
+    waived: int = 0
+
+
 class ApprovalFacts(Model):
     """An earlier approval, compared with what is judged now. It changes no outcome."""
 
@@ -575,6 +589,8 @@ class Report(Model):
     plugin_warnings: tuple[PluginFailure, ...] = ()
     """plugins that did not load and that nothing in this report needs; they do not change the exit code"""
     verdict: Verdict
+    subjects: tuple[SubjectVerdict, ...] = ()
+    """programme, groove and paperwork; empty in reports that did not state them"""
     cautions: tuple[str, ...] = ()
     run: Run | None = None
 

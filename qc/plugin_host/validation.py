@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _TEXTS = ("title", "why", "how", "remedy")
 SCOPES = ("side", "delivery")
+SUBJECTS = ("programme", "groove", "paperwork")
 OPS = ("<=", ">=")
 
 
@@ -66,8 +67,9 @@ def _check(check: type[Check[Any]]) -> None:
     for text in ("blind_to", "sensitivity"):
         if type(_plain(check, text)) is not str:
             raise RefusedError(f'the check "{name}" has a "{text}" that is no text')
-    if _plain(check, "scope") not in SCOPES:
-        raise RefusedError(f'the check "{name}" has the scope "{shown(str(check.scope))}"; {meant("", SCOPES)}')
+    _chosen(check, name, "scope", SCOPES)
+    if _plain(check, "subject") is not None:
+        _chosen(check, name, "subject", SUBJECTS)
     if type(_plain(check, "waivable")) is not bool:
         raise RefusedError(f'the check "{name}" has a "waivable" that is neither True nor False')
     _explains(check, name)
@@ -81,6 +83,12 @@ def _check(check: type[Check[Any]]) -> None:
         with about(need):
             _need(need)
     _judges(check, name, limits)
+
+
+def _chosen(check: type[Check[Any]], name: str, choice: str, choices: tuple[str, ...]) -> None:
+    """Refuse an attribute that is none of its choices."""
+    if (chosen := _plain(check, choice)) not in choices:
+        raise RefusedError(f'the check "{name}" has the {choice} "{shown(str(chosen))}"; {meant("", choices)}')
 
 
 def _explains(check: type[Check[Any]], name: str) -> None:

@@ -27,6 +27,7 @@ from support.command import (
 
 HEARING = ["sidegate: reading side A", "sidegate: reading side B"]
 LONG = "Salt on Glass " * 400
+PASSES = "PASS: programme pass, groove pass, paperwork pass\n"
 HOSTILE = "Slack \u202e\u2066Water\u200b \U0001f30a\U0001f9dc\u200d\u2640\ufe0f {title} %s"
 
 
@@ -39,7 +40,7 @@ def good(bench):
 def test_the_text_report_goes_to_stdout_and_progress_to_stderr(good):
     ran = good.run("check", good.folder, "--no-cache")
     assert ran.code == 0
-    assert ran.out.decode().startswith("PASS: nothing to fix\nQuiet Harbour, judged by disc-12in-33@1.0.0\n")
+    assert ran.out.decode().startswith(f"{PASSES}Quiet Harbour, judged by disc-12in-33@1.0.0\n")
     assert ran.sentences == HEARING
     assert good.run("check", good.folder, "--no-cache", "--out", "text=-").out == ran.out
 
@@ -215,7 +216,7 @@ def in_shell(good, line):
 
 def test_head_takes_the_first_line(good):
     done = in_shell(good, "sidegate check . | head -1")
-    assert (done.stdout, done.stderr.splitlines()) == ("PASS: nothing to fix\n", HEARING)
+    assert (done.stdout, done.stderr.splitlines()) == (PASSES, HEARING)
 
 
 def test_closed_streams(good):

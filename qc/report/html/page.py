@@ -18,7 +18,7 @@ from qc.report.html import tables
 from qc.report.html.finding_views import finding_views, groups, matters
 from qc.report.html.safe import harmless, island
 from qc.report.html.side_pictures import SidePictures, draw_side
-from qc.report.text.report import VERDICTS
+from qc.report.text.report import first_line
 from qc.report.views import approvals, level_notes, requested_level, since, worth
 from qc.report.views.changed import change_lines
 from qc.report.views.declared import declared_lines
@@ -61,7 +61,7 @@ def document(report: Report, evidence: Evidence) -> str:
     scripts = _scripts(wanted=bool(data["sides"]))
     return templates().get_template("page.html").render(
         report=report,
-        verdict=VERDICTS[report.verdict],
+        verdict=first_line(report),
         matters=matters(report, findings),
         groups=groups(report, findings),
         counts=_counts(report),

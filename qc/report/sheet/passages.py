@@ -16,6 +16,7 @@ from qc.report.views.declared import approval_words, source_words
 from qc.report.views.level_words import disc_notes, judged_as, option_words, sides_of
 from qc.report.views.lineup import lineup_line
 from qc.report.views.stored_sides import measured_earlier
+from qc.report.views.subjects import subjects_words
 from qc.text.numbers import listed
 from qc.text.sanitize import shown
 from qc.text.table import Table
@@ -65,6 +66,7 @@ def _facts(report: Report, side: SideReport) -> Iterator[tuple[str, str]]:
     declared, chain = side.declared, report.ruleset.chain
     yield "Engrave", _said(declared.get("inscription") or "nothing is declared")
     yield "Verdict", _verdict(report, side)
+    yield "Whole delivery", subjects_words(report)
     answers = list(_waivers(report, side))
     answers[WAIVERS:] = [f"{len(answers) - WAIVERS} more in the report"] if len(answers) > WAIVERS else []
     yield "Waived", "; ".join(answers)

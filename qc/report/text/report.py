@@ -17,6 +17,7 @@ from qc.report.views.level_notes import goes_when_clean, gone_lines
 from qc.report.views.level_words import option_words
 from qc.report.views.plugins import write_plugins
 from qc.report.views.stored_sides import measured_earlier_lines
+from qc.report.views.subjects import subjects_words
 from qc.text.numbers import both, listed, parameter_text
 from qc.text.sanitize import shown
 
@@ -41,6 +42,8 @@ VERDICTS = {
     "fail": "FAIL: this delivery must be fixed before it is cut",
     "error": "ERROR: a plugin or the tool failed; the report below is incomplete",
 }
+HEADS = {"pass": "PASS", "warn": "PASS, with warnings", "fail": "FAIL"}
+"""Words before the outcome of each subject."""
 COLOURS = {"pass": "bold green", "warn": "bold yellow", "fail": "bold red", "error": "bold magenta"}
 MARGIN = 6
 
@@ -63,7 +66,7 @@ class Text(Renderer):
         from qc.text.page import Page  # slow to import, and needed by this format only
 
         page = Page(self.width, colour=self.colour, ascii_only=self.ascii_only)
-        page.say(VERDICTS[report.verdict], body=COLOURS[report.verdict])
+        page.say(first_line(report), body=COLOURS[report.verdict])
         if self.only_new is not None:
             page.say(since.counted_words(report, strict=self.only_new == "fail or warn"), indent=2, body="yellow")
         if self.detail == "quiet":
@@ -71,6 +74,14 @@ class Text(Renderer):
         else:
             _whole(page, report, verbose=self.detail == "verbose")
         out.write(page.text.encode("utf-8", "replace"))
+
+
+def first_line(report: Report) -> str:
+    """Write the verdict with those of programme, groove and paperwork; of a run that failed, its sentence alone."""
+    words = subjects_words(report)
+    if report.verdict == "error" or not words:
+        return VERDICTS[report.verdict]
+    return f"{HEADS[report.verdict]}: {words}"
 
 
 def _quiet(page: Page, report: Report) -> None:

@@ -19,6 +19,7 @@ class LeadInSilence(LimitCheck[LeadInSilenceLimits]):
     """The silence before the programme is unusually short or long."""
 
     id = "layout.lead-in-silence"
+    subject = "programme"
     title = "The silence before the programme is too short or too long"
     why = (
         "The lathe needs clean silence to pass from the lead-in to programme pitch, and the first note must not be "

@@ -19,6 +19,7 @@ class LeadOutRoom(LimitCheck[LeadOutRoomLimits]):
     """There is no room for the lead-out between the music and the closed groove."""
 
     id = "layout.lead-out-room"
+    subject = "groove"
     title = "There is too little room for the lead-out"
     why = (
         "The lead-out takes a turn or so to carry the arm from the music into the closed groove. Without room for it "

@@ -18,6 +18,7 @@ class LeadOutSilence(LimitCheck[LeadOutSilenceLimits]):
     """The silence after the programme is unusually short."""
 
     id = "layout.lead-out-silence"
+    subject = "programme"
     title = "The silence after the programme is too short"
     why = "The last reverberation must be over before the lead-out begins, or it is cut off or runs into the label."
     how = "From the last 10 ms of programme in either channel (see programme.noise_floor) to the last frame."

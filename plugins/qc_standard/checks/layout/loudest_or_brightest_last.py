@@ -30,6 +30,7 @@ class LoudestOrBrightestLast(Check[LoudestOrBrightestLastLimits]):
     """A note names the loudest and the brightest track, and says whether one of them is the last."""
 
     id = "layout.loudest-or-brightest-last"
+    subject = "groove"
     title = "The loudest and the brightest track, and where they lie"
     why = (
         "Towards the label the groove runs slower and traces treble worse. A loud or bright track fares best on the "

@@ -23,6 +23,7 @@ class SideTooLong(LimitCheck[SideTooLongLimits]):
     """The side lasts longer than the trade's table has for its loudness."""
 
     id = "layout.side-too-long"
+    subject = "groove"
     title = "The side is longer than the trade's table allows"
     why = (
         "Time on a disc is paid for in level. Past the minutes that cutting rooms count on, a side comes out quiet, or "

@@ -18,6 +18,7 @@ class SideTooShort(LimitCheck[SideTooShortLimits]):
     """The programme is so short that it may not be all of the side."""
 
     id = "layout.side-too-short"
+    subject = "programme"
     title = "The side is very short"
     why = (
         "A side of a few seconds is more often an excerpt, a test export or the rest of a file that was cut off than "
