@@ -29,7 +29,8 @@ from support import forged_store
 RATE = 48_000
 CORE = {
     "groove.band-parts", "groove.sectors", "groove.parts", "level.peaks", "loudness.file", "stereo.low-band",
-    "stereo.means",
+    "stereo.means", "edges.milliseconds", "bits.low-bits", "spectrum.spectra", "spectrum.low-band",
+    "programme.time-faults",
 }  # fmt: skip
 ENTRIES = len(CORE) + 1
 """of a side: one an analysis, and what the level search found"""

@@ -128,7 +128,7 @@ def test_a_check_that_is_off_or_not_named(capfdbinary, variant, tmp_path):
         ("loudness.intergrated", "loudness.integrated"),
         ("loudness-integrated", "loudness.integrated"),
         ("sibilance", "hf.sibilance-or-cymbals-too-strong"),
-        ("xyzzy", "names begin with audio., cut., delivery., disc., groove."),
+        ("xyzzy", "names begin with audio., cut., delivery., disc., file., groove."),
         ("\x1b[2J", "names begin with"),
     ],
 )

@@ -55,7 +55,7 @@ HOUSE = """
 schema: 1
 name: acme-12in-33
 version: 1.0.0
-extends: disc-12in-33@3.0.0
+extends: disc-12in-33@3.1.0
 limits:
   acme.quiet: {}
 """

@@ -32,9 +32,10 @@ def test_every_released_file_is_as_it_was_released():
 def test_the_digest_of_the_file_is_the_one_in_reports():
     for there in judging():
         loaded = load_ruleset(there, Sources([HOME]))
-        sha256 = DIGESTS[loaded.full_name]
-        for parent in loaded.extends:
-            sha256 = hashlib.sha256(f"{sha256}\n{DIGESTS[f'{parent.name}@{parent.version}']}\n".encode()).hexdigest()
+        names = [loaded.full_name, *(f"{parent.name}@{parent.version}" for parent in loaded.extends)]
+        sha256 = DIGESTS[names.pop()]
+        for name in reversed(names):
+            sha256 = hashlib.sha256(f"{DIGESTS[name]}\n{sha256}\n".encode()).hexdigest()
         assert loaded.sha256 == sha256
 
 

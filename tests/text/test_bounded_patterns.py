@@ -18,6 +18,7 @@ ONE_PASS = "linear: one class of characters, or parts that cannot take each othe
 BOUNDED = {
     "plugins/qc_standard/checks/delivery/number_or_isrc.py": SCALAR,
     "plugins/qc_standard/checks/delivery/papers_disagree.py": SCALAR,
+    "plugins/qc_standard/checks/file/unused_bits.py": OWN,
     "qc/cli/main.py": "the first two characters of a word of the command line",
     "qc/draft/cue.py": "cue.LONGEST_LINE, looked at before; the split into lines: " + ONE_PASS,
     "qc/delivery/approvals.py": "approvals.LARGEST, looked at before; " + ONE_PASS,

@@ -142,7 +142,7 @@ class _Lines:
         self._measure()
         none = np.zeros((0, 2, len(LINES)), dtype=np.float32)
         parts = list(zip(*self._found, strict=True)) or [(none,), (none,), (none,), (none[:, :, 0],)]
-        line, frequency, beside, subsonic = (np.concatenate(part) for part in parts)
+        line, frequency, beside, subsonic = (np.ascontiguousarray(np.concatenate(part)) for part in parts)
         return LowBandFrames(HOP / self._rate, FRAME / self._rate, line, frequency, beside, subsonic)
 
 
