@@ -14,7 +14,7 @@ Scope = Literal["side", "delivery", "series", "pressing"]
 Severity = Literal["warn", "fail"]
 Verdict = Literal["pass", "warn", "fail", "error"]
 Subject = Literal["programme", "groove", "paperwork"]
-"""What a check is about: the sound and its file, what is cut of it, or what the delivery says."""
+"""Subject of a check: the sound and its file, its groove, or the documents of the delivery."""
 SubjectState = Literal["pass", "warn", "fail", "error", "not_measured"]
 Basis = Literal["requested", "release", "recommended", "clean", "given"]
 """The level a side is judged at: its `cut_level`, its disc's release level, its own recommended or clean level, or

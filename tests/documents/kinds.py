@@ -29,7 +29,7 @@ from qc.delivery.waivers import read_waivers
 from qc.judge.bind import bind
 from qc.plugin_host.host import Host
 from qc.plugin_host.names import GROUP
-from qc.report.text.report import VERDICTS
+from qc.report.text.report import HEADS
 from qc.ruleset.find import Available
 from qc.ruleset.load import load_ruleset
 from qc.ruleset.sources import Sources
@@ -243,7 +243,7 @@ def layers(text, _bench):
 
 TEXT = (
     ("usage", lambda text: text.startswith("sidegate "), usage),
-    ("the demo", lambda text: text.splitlines()[0] in VERDICTS.values(), demo),
+    ("the demo", lambda text: text.startswith(tuple(f"{head}: " for head in HEADS.values())), demo),
     ("sides of a delivery", lambda text: text.lstrip().startswith("- id:"), part_of_a_delivery),
     ("a plan", lambda text: text.startswith("ASSUMED "), plan),
     ("a map of the layers", lambda text: text.startswith(" __main__ | testing "), layers),
