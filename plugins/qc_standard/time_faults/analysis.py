@@ -41,8 +41,8 @@ class TimeFaults:
     """all from 9 dB on, in order of time"""
 
     def place(self, first: int, end: int, channel: str) -> At:
-        """Return the place of a fault, in file seconds."""
-        return At(start_s=first / self.rate, end_s=end / self.rate, channel=channel or None)
+        """Return the place of a fault, in file seconds; one at the first frame may begin in the silence before it."""
+        return At(start_s=max(0, first) / self.rate, end_s=end / self.rate, channel=channel or None)
 
     def fall(self, dropout: FoundDropout) -> Quantity:
         """Return how far the level falls in a dropout, at most MOST_FALL, at its place."""
