@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar
 
-from qc.plugin_api import Check, CheckContext, Finding, ForClient, Judged, Limit, Model, Need, NotApplicableError
+from qc.plugin_api import Check, CheckContext, Finding, ForClient, Judged, Limit, Model, Need
 from qc_standard.bits.tails import Tails
 from qc_standard.edges.places import judged_ends
 from qc_standard.edges.starts_and_ends import Edges
@@ -57,8 +57,6 @@ class TruncatedFade(Check[TruncatedFadeLimits]):
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Judge the tail of the side and of its declared tracks; raises NotApplicableError for a silent side."""
         edges, tails = ctx[Edges], ctx[Tails]
-        if not edges.ends:
-            raise NotApplicableError("the side is silent")
         for index, track in judged_ends(ctx, edges):
             tail = tails[index]
             if tail is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import ClassVar
 
-from qc.plugin_api import Check, CheckContext, Finding, ForClient, Judged, Limit, Model, Need, NotApplicableError
+from qc.plugin_api import Check, CheckContext, Finding, ForClient, Judged, Limit, Model, Need
 from qc_standard.edges.places import judged_starts
 from qc_standard.edges.starts_and_ends import Edges, EdgesResult
 
@@ -62,8 +62,6 @@ class HardStart(Check[HardStartLimits]):
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
         """Judge the start of the side and of its declared tracks; raises NotApplicableError for a silent side."""
         edges = ctx[Edges]
-        if not edges.starts:
-            raise NotApplicableError("the side is silent")
         for index, track in judged_starts(ctx, edges):
             level = edges.starts[index].quantity(track)
             if level is not None:
