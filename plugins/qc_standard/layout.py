@@ -43,6 +43,11 @@ class DeclaredTrack:
         ]
 
 
+def same_programme(first: ProgrammeBounds, second: ProgrammeBounds) -> bool:
+    """Whether two sides have the same length and the same power in each 10 ms."""
+    return first.duration_s == second.duration_s and np.array_equal(first.power, second.power)
+
+
 @dataclass(frozen=True, slots=True)
 class SilentStretch:
     """Silent windows of 10 ms from `first` to before `end`, counted from frame 0 of the file."""

@@ -23,6 +23,7 @@ from qc.plugin_api import (
     Scope,
     Sectors,
 )
+from qc_standard.layout import same_programme
 
 
 class SameAudioTwiceLimits(Model):
@@ -65,7 +66,7 @@ class SameAudioTwice(Check[SameAudioTwiceLimits]):
             except NotMeasuredError:
                 continue
             for other, other_programme, other_sectors in measured:
-                if _same(programme, other_programme) and _same_motion(sectors, other_sectors):
+                if same_programme(programme, other_programme) and _same_motion(sectors, other_sectors):
                     yield side.found(
                         "fail", f"side {side.side} holds the same audio as side {other}", measured=f"as side {other}"
                     )
@@ -73,10 +74,6 @@ class SameAudioTwice(Check[SameAudioTwiceLimits]):
             measured.append((side.side, programme, sectors))
         if len(measured) < 2:
             raise NotMeasuredError("fewer than two sides could be measured")
-
-
-def _same(first: ProgrammeBounds, second: ProgrammeBounds) -> bool:
-    return first.duration_s == second.duration_s and np.array_equal(first.power, second.power)
 
 
 def _same_motion(first: GrooveInput, second: GrooveInput) -> bool:

@@ -19,7 +19,7 @@ from qc.plugin_api import (
     Scope,
 )
 from qc_standard.documents.track_list import HeardTimes, OtherList, list_of_another_side
-from qc_standard.layout import DeclaredTrack
+from qc_standard.layout import DeclaredTrack, same_programme
 
 
 class SidesExchangedLimits(Model):
@@ -101,9 +101,7 @@ def _each_other(source: str, other: OtherList, found: Mapping[str, OtherList | N
 
 
 def _same_audio(first: CheckContext, second: CheckContext) -> bool:
-    """Whether two sides have the same powers of 10 ms."""
     try:
-        one, other = first[Programme], second[Programme]
+        return same_programme(first[Programme], second[Programme])
     except NotMeasuredError:
         return False
-    return one.duration_s == other.duration_s and bool((one.power == other.power).all())
