@@ -9,10 +9,10 @@ from typing import ClassVar, Self
 
 from qc.plugin_api import Analysis, At, Block, Chain, Quantity, Stream
 from qc.plugin_api.meters import FlatRuns, Peak, PeakSweep, Runs
+from qc_standard.dead import CHANNELS
 
 SILENCE = -200.0
 """dBFS below which a level is given as this bound: digital silence has no level, and JSON no infinity."""
-CHANNELS = ("left", "right")
 FLAT_TOPS = "level.flat_top_runs"
 
 

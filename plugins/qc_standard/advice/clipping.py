@@ -7,7 +7,8 @@ import math
 from qc.plugin_api import Excerpt, Finding, Quantity, Remedy
 from qc.plugin_api.meters import FlatRuns
 from qc_standard.advice.advised import advised
-from qc_standard.peaks import CHANNELS, Peaks
+from qc_standard.dead import CHANNELS
+from qc_standard.peaks import Peaks
 
 
 def add_remedy(finding: Finding, look: Excerpt) -> Finding:

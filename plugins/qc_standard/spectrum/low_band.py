@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.plugin_api import Analysis, Block, Chain, Stream
+from qc_standard.spectrum.hann import peak_shift, window
 
 Array = NDArray[np.float64]
 
@@ -146,10 +147,7 @@ class _Lines:
         return LowBandFrames(HOP / self._rate, FRAME / self._rate, line, frequency, beside, subsonic)
 
 
-@cache
-def _window() -> NDArray[np.float32]:
-    window = np.hanning(FRAME + 1)[:-1]
-    return (window * np.sqrt(2.0 / (FRAME * np.sum(window**2)))).astype(np.float32)
+_window = cache(window)
 
 
 def measured(frames: NDArray[np.float32], rate: float) -> tuple[NDArray[np.float32], ...]:
@@ -157,7 +155,7 @@ def measured(frames: NDArray[np.float32], rate: float) -> tuple[NDArray[np.float
     centred = frames - frames.mean(axis=2, keepdims=True)
     width = rate / FRAME
     bins = int((LINES[-1] + BESIDE_TO) / width) + 2
-    spectrum = np.fft.rfft(centred * _window())[:, :, :bins]
+    spectrum = np.fft.rfft(centred * _window(FRAME))[:, :, :bins]
     power = spectrum.real**2 + spectrum.imag**2
     found: list[list[Any]] = [[], [], []]
     for hz in LINES:
@@ -166,17 +164,10 @@ def measured(frames: NDArray[np.float32], rate: float) -> tuple[NDArray[np.float
         about = np.take_along_axis(power, peak[:, :, None] + np.arange(-2, 3), axis=2)
         three = about[:, :, 1:4]
         total = np.maximum(three.sum(axis=2), 1e-30)
-        # the amplitudes of a Hann peak's middle three bins say how far from the middle one its frequency lies
-        amplitude = np.sqrt(three)
-        shift = (
-            2.0
-            * (amplitude[:, :, 2] - amplitude[:, :, 0])
-            / np.maximum(amplitude.sum(axis=2) + amplitude[:, :, 1], 1e-15)
-        )
         below, above = ((hz - BESIDE_TO, hz - BESIDE_FROM), (hz + BESIDE_FROM, hz + BESIDE_TO))
         beside = np.concatenate([power[:, :, int(a / width) : int(b / width) + 1] for a, b in (below, above)], axis=2)
         found[0].append(about.sum(axis=2))
-        found[1].append(np.where(total > 1e-30, (peak + shift) * width, hz))
+        found[1].append(np.where(total > 1e-30, (peak + peak_shift(three)) * width, hz))
         found[2].append(np.median(beside, axis=2) * (5.0 / np.log(2.0)))
     subsonic = power[:, :, round(SUBSONIC[0] / width) : round(SUBSONIC[1] / width) + 1].sum(axis=2)
     line, frequency, noise = (np.stack(part, axis=2).astype(np.float32) for part in found)

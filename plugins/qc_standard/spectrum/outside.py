@@ -9,6 +9,7 @@ from typing import Any, ClassVar, Self
 import numpy as np
 
 from qc.plugin_api import At, Chain, Derived, Measurements, Need, Quantity
+from qc_standard.dead import CHANNELS
 from qc_standard.spectrum.low_band import LowBandFrames, LowBandLines
 from qc_standard.spectrum.spectra import SideSpectra, Spectra
 
@@ -17,7 +18,6 @@ WINDOW = 14
 TOP_HZ = 20_000.0
 LEAST = 1e-15
 """Mean square below which there is nothing: -150 dBFS."""
-CHANNELS = ("left", "right")
 
 
 def loudest_subsonic(frames: LowBandFrames) -> Quantity | None:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.plugin_api import Analysis, Block, Chain, Stream
+from qc_standard.spectrum.hann import window
 
 Array = NDArray[np.float64]
 
@@ -144,8 +145,7 @@ class _Summing:
     def __init__(self, rate: int) -> None:
         self._rate, self._size = rate, frame_size(rate)
         self._hop = FRAMES_A_HOP * self._size
-        window = np.hanning(self._size + 1)[:-1]
-        self._window = (window * np.sqrt(2.0 / (self._size * np.sum(window**2)))).astype(np.float32)
+        self._window = window(self._size)
         self._frame = np.zeros((2, self._size), dtype=np.float32)
         self._segments = _Segments()
         self._levels: list[tuple[float, float]] = []

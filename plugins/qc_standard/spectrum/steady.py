@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.plugin_api import At, Chain, Derived, Measurements, Need, Quantity
+from qc_standard.dead import CHANNELS
+from qc_standard.spectrum.hann import peak_shift
 from qc_standard.spectrum.spectra import SideSpectra, Spectra
 
 LOWEST_HZ, HIGHEST_HZ = 10_000.0, 23_500.0
@@ -85,7 +87,7 @@ def steady_lines(spectra: Spectra) -> tuple[SteadyLine, ...]:
     level = 10.0 * np.log10(np.maximum(power[sounding], 0.1 * SILENT))
     loudest = float(spectra.levels.max(initial=0.0))
     found: list[SteadyLine] = []
-    for channel, name in enumerate(("left", "right")):
+    for channel, name in enumerate(CHANNELS):
         mean = level[:, channel].mean(axis=0)
         above = mean - beside_db(mean)
         for at in np.flatnonzero(above >= STANDS_OUT_DB).tolist():
@@ -111,12 +113,10 @@ def _line(
     if len(there) < MOSTLY * len(ratios):
         return None
     mean = np.exp(np.log(np.maximum(power[:, at - 2 : at + 3], 0.1 * SILENT)).mean(axis=0))
-    amplitude = np.sqrt(mean[1:4])
-    shift = 2.0 * (amplitude[2] - amplitude[0]) / (amplitude.sum() + amplitude[1])
     total = float(np.median(power[:, at - 2 : at + 3].sum(axis=1) - 5.0 * 10.0 ** (beside / 10.0)))
     thirds = [float(np.median(part)) for part in np.array_split(ratios, 3)]
     return SteadyLine(
-        float((first + at + shift) * spectra.bin_hz), channel,
+        float((first + at + peak_shift(mean[1:4])) * spectra.bin_hz), channel,
         float(spectra.starts_s[sounding[there[0]]]), float(spectra.ends_s[sounding[there[-1]]]),
         max(total, SILENT), (thirds[0], thirds[1], thirds[2]),
     )  # fmt: skip

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.plugin_api import Analysis, At, Block, Chain, Quantity, Stream
+from qc_standard.dead import CHANNELS
 from qc_standard.time_faults import prediction
-from qc_standard.time_faults.clicks import CHANNELS, FoundClick, clicks, merged
+from qc_standard.time_faults.clicks import FoundClick, clicks, merged
 from qc_standard.time_faults.dropouts import DropoutSearch, FoundDropout, joined
 from qc_standard.time_faults.parts import MARGIN, fourth_differences
 

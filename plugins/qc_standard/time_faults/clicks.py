@@ -20,7 +20,6 @@ from qc_standard.time_faults.prediction import END, FIRST, INWARD, LEFT, OTHERS,
 
 Samples = NDArray[np.float32]
 Array = NDArray[np.float64]
-CHANNELS = ("left", "right")
 
 SUSPECT = 8.0
 """Greatest fourth difference of 1 ms over the rms of those beside it from which it is looked at (practice)."""
