@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from qc.model.errors import SidegateError
+from qc.model.errors import RulesetError, SidegateError
 from qc.plugin_host.host import Host
 from qc.testing.case_folders import check_of
 from qc.testing.cases import hold, load, run
@@ -66,7 +66,7 @@ def _run_case(
     except SidegateError as error:
         text = str(error)
         state: State = "broken" if error.exit_code == CODES["broken"] else "unusable"
-        if state == "unusable" and at_start:
+        if isinstance(error, RulesetError) and at_start:  # what the ruleset names may be of such a plugin
             plugins = listed(sorted({failure["plugin"] for failure in at_start}))
             return "broken", f"{name}: not judged, for the plugin {plugins} did not load", None
         return state, text if text.startswith(f"{name}:") else f"{name}: {text}", None
