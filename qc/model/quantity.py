@@ -119,8 +119,8 @@ LONGEST = 100
 """Most characters of a written quantity, which bounds the work of the pattern."""
 _TOLERANCE = {"um": 0.01, "mm": 0.01}
 _PLACES = {
-    "um": 1, "mm": 2, "cm/s": 1, "g": 0, "dB": 1, "dBFS": 1, "dBTP": 2, "LUFS": 1, "LU": 1, "Hz": 0, "s": 2, "turn": 2,
-    "min": 2, "1": 3, "%": 0, "bit": 0,
+    "um": 1, "mm": 2, "cm/s": 1, "g": 0, "dB": 1, "dBFS": 1, "dBTP": 2, "LUFS": 1, "LU": 1, "Hz": 0, "s": 2, "us": 1,
+    "turn": 2, "min": 2, "1": 3, "%": 0, "bit": 0,
 }  # fmt: skip
 
 
