@@ -3,7 +3,7 @@
     PYTHONPATH=tests python -m published.make_lists
 
 Needs the real music of `support/real_music.py` and ffmpeg; decoding it takes about two minutes. A list is changed and
-the music stays: all that these checks compare is the list with the starts that are heard.
+the music stays: all that these checks compare is the list with the starts that are found.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from qc.plugin_api import ProgrammeBounds
 from qc_standard.documents.track_list import (
-    HeardTimes,
+    MeasuredTimes,
     exchanged_tracks,
     list_of_another_side,
     other_speed,
@@ -38,10 +38,10 @@ EXACT_TO = 0.1
 
 @dataclass(frozen=True)
 class MadeSide:
-    """A side of several pieces: its exact track list, and what is heard."""
+    """A side of several pieces: its exact track list, and what is measured."""
 
     tracks: list[DeclaredTrack]
-    heard: HeardTimes
+    measured: MeasuredTimes
 
     def listed(self, to_s: float) -> list[DeclaredTrack]:
         """Return the list rounded to a number of seconds, or as it is where that is 0."""
@@ -79,7 +79,7 @@ def made_side(pieces: Sequence[NDArray[np.float32]], rng: np.random.Generator) -
         windows += length + gap
     power = np.concatenate(parts, axis=1)
     bounds = ProgrammeBounds.of(power, windows / 100, (), [(track.start, track.end) for track in tracks])
-    return MadeSide(tracks, HeardTimes.of(bounds))
+    return MadeSide(tracks, MeasuredTimes.of(bounds))
 
 
 def _silence(windows: int) -> NDArray[np.float32]:
@@ -98,8 +98,8 @@ def exchanged_sides_found(made: Sequence[MadeSide], to_s: float) -> str:
     for first, second in zip(made[::2], made[1::2], strict=True):
         lists = {"A": first.listed(to_s), "B": second.listed(to_s)}
         for side, other, its in (("A", second, first), ("B", first, second)):
-            found += list_of_another_side(side, other.heard, lists) is not None
-            right += list_of_another_side(side, its.heard, lists) is not None
+            found += list_of_another_side(side, other.measured, lists) is not None
+            right += list_of_another_side(side, its.measured, lists) is not None
     return f"{found} of {len(made)} exchanged sides, and {right} of the right ones"
 
 
@@ -109,10 +109,10 @@ def exchanged_tracks_found(made: Sequence[MadeSide], to_s: float, rng: np.random
     for side in made:
         tracks = side.listed(to_s)
         i, j = sorted(rng.choice(len(tracks), 2, replace=False).tolist())
-        right += exchanged_tracks(tracks, side.heard) is not None
+        right += exchanged_tracks(tracks, side.measured) is not None
         if abs(tracks[i].seconds - tracks[j].seconds) >= 3.0:
             tried += 1
-            pair = exchanged_tracks(with_lengths_exchanged(tracks, i, j), side.heard)
+            pair = exchanged_tracks(with_lengths_exchanged(tracks, i, j), side.measured)
             found += pair is not None and (pair.first.index, pair.second.index) == (i, j)
     return f"{found} of {tried} exchanged tracks, and {right} of {len(made)} right sides"
 
@@ -121,10 +121,10 @@ def speeds_found(made: Sequence[MadeSide], to_s: float) -> str:
     """Count the sides on which each speed is found to a tenth of a per cent."""
     counts = []
     for per_cent in SPEEDS:
-        speeds = [other_speed(at_speed(side.listed(to_s), per_cent), side.heard) for side in made]
+        speeds = [other_speed(at_speed(side.listed(to_s), per_cent), side.measured) for side in made]
         close = (found for found in speeds if found and abs(100.0 * (found.speed - 1.0) - per_cent) <= EXACT_TO)
         counts.append(f"{per_cent} %: {sum(1 for _ in close)}")
-    right = sum(other_speed(side.listed(to_s), side.heard) is not None for side in made)
+    right = sum(other_speed(side.listed(to_s), side.measured) is not None for side in made)
     return f"speeds of {len(made)} sides: {', '.join(counts)}; and {right} of the right ones"
 
 

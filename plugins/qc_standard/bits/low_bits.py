@@ -14,7 +14,7 @@ from qc.plugin_api.kernels import kernel, read_only
 from qc.plugin_api.meters import part_frames
 
 MOST_BITS = 24
-"""Bits that are told apart; a sample with finer steps counts as one of 24."""
+"""Most bits that are distinguished; a sample with finer steps counts as one of 24."""
 LOOKED_AT = 64
 """Frames of each 10 ms whose bits are looked at: noise of 24 bits has its last bit set in nearly every other sample."""
 FAINT = 4.0 / 2**15

@@ -13,7 +13,7 @@ from qc_standard.bits.low_bits import BitsByPart, LowBits
 from qc_standard.edges.starts_and_ends import sounds
 
 COARSE = 16
-"""Bits up to which the steps of a tail can be heard."""
+"""Most bits with which the steps of a tail are coarse enough to be heard."""
 LONGEST, LEAST = 30, 10
 """Parts of 10 ms at the end of a tail that are looked at, and that it has at the least."""
 

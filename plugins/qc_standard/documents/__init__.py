@@ -1,1 +1,1 @@
-"""What the delivery says compared with what is heard."""
+"""What the delivery says compared with what is measured."""

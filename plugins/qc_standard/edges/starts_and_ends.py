@@ -118,10 +118,10 @@ def start_of(cells: MillisecondCells, first: int) -> Edge:
     return Edge(at_s, None)
 
 
-def end_of(cells: MillisecondCells, end: int, stop: int, heard: NDArray[np.float32]) -> Edge:
+def end_of(cells: MillisecondCells, end: int, stop: int, audible: NDArray[np.float32]) -> Edge:
     """Return how the sound ends whose programme ends at cell `end`; the next one starts at `stop`.
 
-    `heard` (windows,) is the power of each 10 ms without what lies below 20 Hz, so that direct current is no sound.
+    `audible` (windows,) is the power of each 10 ms without what lies below 20 Hz, so that direct current is no sound.
     """
     power, best = cells.power, Edge(end * cells.seconds, None)
     begin = max(BEFORE_BREAK, end - RING)
@@ -129,12 +129,12 @@ def end_of(cells: MillisecondCells, end: int, stop: int, heard: NDArray[np.float
         level, last = _mean(power[cell - BEFORE_BREAK : cell]), float(power[cell - 2 : cell].max())
         after = power[cell + WITHIN - 1 : max(end, cell + AFTER_BREAK)]
         windows = [round(100.0 * cells.seconds * place) for place in (cell - BEFORE_BREAK, cell)]
-        audible = float(heard[windows[0] : windows[1]].max(initial=0.0))
+        loudest_window = float(audible[windows[0] : windows[1]].max(initial=0.0))
         if (
             level < FAINT
             or last * HOLDS < level
             or float(after.max(initial=0.0)) * FALL > level
-            or audible < level / HOLDS
+            or loudest_window < level / HOLDS
         ):
             continue
         if best.level is None or _level(level) > best.level:
@@ -201,13 +201,15 @@ class Edges(Derived[EdgesResult]):
     def work(self, measured: Measurements) -> EdgesResult:
         """Look at each end of each stretch of sound."""
         cells, bounds = measured[Milliseconds()], measured[Programme(self.top)]
-        heard = bounds.power.max(axis=0, initial=0.0)
+        audible = bounds.power.max(axis=0, initial=0.0)
         stretches = sounds(bounds)
-        stops = [*(first for first, _ in stretches[1:]), len(heard)][: len(stretches)]
+        stops = [*(first for first, _ in stretches[1:]), len(audible)][: len(stretches)]
         scale = 1.0 / (100.0 * cells.seconds)  # cells in a window of 10 ms
         starts = [start_of(cells, round(first * scale)) for first, _ in stretches]
         ends = [
-            end_of(cells, round(end * scale), len(cells.power) if stop == len(heard) else round(stop * scale), heard)
+            end_of(
+                cells, round(end * scale), len(cells.power) if stop == len(audible) else round(stop * scale), audible
+            )
             for (_, end), stop in zip(stretches, stops, strict=True)
         ]
         noises = [noise_after(bounds.power, end, stop) for (_, end), stop in zip(stretches, stops, strict=True)]

@@ -1,1 +1,1 @@
-"""Faults within the programme: clicks, dropouts, and blocks that were repeated or cut out."""
+"""Faults in time within the programme: clicks and dropouts."""

@@ -18,7 +18,7 @@ from qc.plugin_api import (
     ProgrammeBounds,
     Scope,
 )
-from qc_standard.documents.track_list import HeardTimes, OtherList, list_of_another_side
+from qc_standard.documents.track_list import MeasuredTimes, OtherList, list_of_another_side
 from qc_standard.layout import DeclaredTrack, same_programme
 
 
@@ -36,8 +36,8 @@ class SidesExchanged(Check[SidesExchangedLimits]):
         "disagree with the sound in many places at once, and all of them have this one cause."
     )
     how = (
-        "Where at most half of a side's listed starts after a gap are heard within 1.5 s, those of every other side "
-        "are tried; all of them must be heard, and by chance less than once in 100 times. A list without such a start "
+        "Where at most half of a side's listed starts after a gap are found within 1.5 s, those of every other side "
+        "are tried; all of them must be found, and by chance less than once in 100 times. A list without such a start "
         "is compared by its end, and then both sides must fit each other's list."
     )
     remedy = "Exchange the names of the files in the delivery, or ask which side each file is."
@@ -79,7 +79,7 @@ class SidesExchanged(Check[SidesExchangedLimits]):
                 programme = ctx.of(source)[Programme]
             except NotMeasuredError:
                 continue
-            found[source] = list_of_another_side(source, HeardTimes.of(programme), lists)
+            found[source] = list_of_another_side(source, MeasuredTimes.of(programme), lists)
         if not found:
             raise NotMeasuredError("no side with track times could be measured")
         for source, other in found.items():

@@ -17,7 +17,7 @@ from qc.plugin_api import (
     Programme,
     ProgrammeBounds,
 )
-from qc_standard.documents.track_list import HeardTimes, exchanged_tracks
+from qc_standard.documents.track_list import MeasuredTimes, exchanged_tracks
 from qc_standard.layout import DeclaredTrack
 
 
@@ -35,8 +35,8 @@ class TracksExchanged(Check[TracksExchangedLimits]):
         "cut through the music."
     )
     how = (
-        "Where listed starts after a gap are not heard within 1.5 s, the lengths of every two tracks are exchanged in "
-        "the list. All of its starts must then be heard, and those that moved by chance less than once in 100 times."
+        "Where listed starts after a gap are not found within 1.5 s, the lengths of every two tracks are exchanged in "
+        "the list. All of its starts must then be found, and those that moved by chance less than once in 100 times."
     )
     remedy = "Ask which order is right, and correct the list or have the side put together again."
     client = ForClient(
@@ -68,7 +68,7 @@ class TracksExchanged(Check[TracksExchangedLimits]):
         tracks = DeclaredTrack.every(ctx.declared)
         if len(tracks) < 2:
             raise NotApplicableError("there are not two tracks with times")
-        found = exchanged_tracks(tracks, HeardTimes.of(ctx[Programme]))
+        found = exchanged_tracks(tracks, MeasuredTimes.of(ctx[Programme]))
         if found is not None:
             first, second = found.first, found.second
             message = (

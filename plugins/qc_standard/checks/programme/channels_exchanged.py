@@ -23,7 +23,7 @@ from qc_standard.documents.octave_balance import NAMES, OctaveBalance
 LEAST_OCTAVES = 4
 """Octaves that both deliveries must have."""
 LEAST_BALANCE = 0.2
-"""Root mean square of the earlier balances in dB from which left and right can be told apart (practice)."""
+"""Root mean square of the earlier balances in dB from which left and right can be distinguished (practice)."""
 CLEARLY = 3.0
 """Factor by which exchanged channels must be nearer to the earlier ones than the channels as they are (practice)."""
 
@@ -66,7 +66,7 @@ class ChannelsExchanged(Check[ChannelsExchangedLimits]):
     Limits = ChannelsExchangedLimits
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Compare both deliveries; raises NotApplicableError where there is no earlier one, or it cannot be told."""
+        """Compare both deliveries; raises NotApplicableError where there is no earlier one, or it cannot be decided."""
         before = {name: found for name in NAMES if (found := ctx.earlier(name)) is not None and found.unit == "dB"}
         if not before:
             raise NotApplicableError("there is no earlier report with the balance of this side by octave")

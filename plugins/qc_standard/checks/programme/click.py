@@ -12,7 +12,7 @@ from qc_standard.time_faults.clicks import FoundClick
 
 
 class ClickLimits(Model):
-    """Greatest step of a click: its prediction residual over that of the sound beside it."""
+    """Greatest step of a click: its prediction residual over that of the sound around it."""
 
     step: MostDecibels
 

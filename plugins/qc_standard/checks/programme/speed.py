@@ -18,7 +18,7 @@ from qc.plugin_api import (
     ProgrammeBounds,
     Quantity,
 )
-from qc_standard.documents.track_list import HeardTimes, OtherSpeed, other_speed
+from qc_standard.documents.track_list import MeasuredTimes, OtherSpeed, other_speed
 from qc_standard.layout import DeclaredTrack
 from qc_standard.own_limits import MostPercent
 
@@ -51,7 +51,7 @@ class Speed(Check[SpeedLimits]):
         "music faster and higher, or slower and lower. Nothing in the sound itself shows it."
     )
     how = (
-        "Where at most half of the listed starts after a gap are heard within 1 s (0.25 s of three starts or more that "
+        "Where at most half of the listed starts after a gap are found within 1 s (0.25 s of three starts or more that "
         "are not rounded to the second), one factor is sought, 0.7 to 1.45, that puts all of them within 1.5 s. It "
         "must move them by 1 s and by four times what is left, and fit by chance less than once in 100 times."
     )
@@ -87,11 +87,11 @@ class Speed(Check[SpeedLimits]):
         tracks = DeclaredTrack.every(ctx.declared)
         if not tracks:
             raise NotApplicableError("no track times are declared")
-        heard = HeardTimes.of(ctx[Programme])
-        found = other_speed(tracks, heard)
+        measured = MeasuredTimes.of(ctx[Programme])
+        found = other_speed(tracks, measured)
         if found is not None:
             apart = 100.0 * (found.speed - 1.0)
-            at = At(start_s=heard.begin_s, end_s=heard.end_s)
+            at = At(start_s=measured.begin_s, end_s=measured.end_s)
             of = f"the difference in speed, {_described(found, apart)},"
             yield from ctx.hold(Quantity(value=abs(apart), unit="%", at=at), self.limits.most, op="<=", of=of)
 
