@@ -60,7 +60,7 @@ class GivenApproval(InputModel):
     catalogue: Line | None = None
     delivery: Sha256
     """digest of the delivery file"""
-    ruleset: Line = Field(examples=["disc-12in-33@3.1.0"])
+    ruleset: Line = Field(examples=["disc-12in-33@3.2.0"])
     ruleset_sha256: Sha256
     level: Line | None = None
     """the value of `--level`"""

@@ -123,8 +123,8 @@ def test_a_link_that_leaves_the_folder(bench):
     ("words", "parts"),
     [
         (["--ruleset", "disc-12in-45x"], ['no ruleset is called "disc-12in-45x"', 'did you mean "disc-12in-45"?']),
-        (["--ruleset", "disc-12in-33@4"], ["disc-12in-33 has no version 4", "3.1.0"]),
-        (["--ruleset", "disc-12in-33@new"], ['"new" is not a version', "write disc-12in-33@3.1.0"]),
+        (["--ruleset", "disc-12in-33@4"], ["disc-12in-33 has no version 4", "3.2.0"]),
+        (["--ruleset", "disc-12in-33@new"], ['"new" is not a version', "write disc-12in-33@3.2.0"]),
         (["--ruleset", "./house.yaml"], ["house.yaml: there is no such file", "check the name of the ruleset"]),
         (["--ruleset", "."], ['no ruleset is called "."', "known are disc-10in-33"]),
         (["--side", "C"], ["--side C: the delivery has no such side", "it has A, B"]),

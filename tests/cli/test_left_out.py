@@ -18,7 +18,7 @@ from support.plugins import unplaced
 
 HUM = 0.1 * np.tile(np.sin(np.arange(9600.0) / 8.0), (2, 1))
 """0.2 s of a tone in both channels."""
-DISC = "disc-12in-33@3.1.0"
+DISC = "disc-12in-33@3.2.0"
 NUMBERS = itertools.count()
 
 HEAD = """
@@ -55,7 +55,7 @@ HOUSE = """
 schema: 1
 name: acme-12in-33
 version: 1.0.0
-extends: disc-12in-33@3.1.0
+extends: disc-12in-33@3.2.0
 limits:
   acme.quiet: {}
 """
@@ -197,8 +197,8 @@ def test_a_misspelt_ruleset_is_exit_2_where_no_broken_plugin_can_have_it(site, r
 
 
 def test_of_two_files_of_one_version_the_later_is_left_out_and_its_plugin_named(site, run):
-    other = SHIPPED_12IN_33.with_name("3.1.0.yaml").read_text(encoding="utf-8").replace("groove.cut-too-deep", "x.y")
-    path = put_ruleset(site(RULESETS), other, "disc-12in-33/3.1.0.yaml")
+    other = SHIPPED_12IN_33.with_name("3.2.0.yaml").read_text(encoding="utf-8").replace("groove.cut-too-deep", "x.y")
+    path = put_ruleset(site(RULESETS), other, "disc-12in-33/3.2.0.yaml")
     ran = run()
     assert ran.code == 3
     (failure,) = ran.report["plugin_failures"]

@@ -42,7 +42,7 @@ def test_every_disc_is_compared_in_one_pass(planned):
         assert side["passes"] == 1
         assert [row["disc"] for row in side["formats"]] == DISCS
         assert [row["planned"] for row in side["formats"]] == [True] + [False] * 5
-        assert [row["ruleset"] for row in side["formats"]][1] == "disc-12in-45@3.1.0"
+        assert [row["ruleset"] for row in side["formats"]][1] == "disc-12in-45@3.2.0"
         assert {row["fit"] for row in side["formats"]} == {"fits"}
         assert side["declared"] == {"value": 0.0, "unit": "dB"}
         assert [row["key"] for row in side["sensitivity"]].count("cut.depth") == 2

@@ -254,7 +254,7 @@ def test_a_check_that_cannot_be_made_is_the_plugins_fault(ruleset):
 
 
 def test_the_shipped_ruleset_fits_the_shipped_checks(ruleset):
-    assert Path(ruleset.path).name == "3.1.0.yaml"
+    assert Path(ruleset.path).name == "3.2.0.yaml"
 
 
 def test_a_limit_that_only_the_check_reads_must_have_the_unit_of_the_check(ruleset):

@@ -115,4 +115,4 @@ def test_a_shelf_reads_no_file_twice(monkeypatch):
     shelf = Shelf([HOME])
     loaded = [shelf.load(shelf.serving(*disc)) for disc in DISCS]
     assert [one.serves for one in loaded] == list(DISCS)
-    assert len(read) == len(set(read)) == 8  # six discs, the parent of all and its own parent
+    assert len(read) == len(set(read)) == 9  # six discs, the parent of all and its own two parents

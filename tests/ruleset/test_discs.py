@@ -28,7 +28,7 @@ DISCS = {  # outer, finishing, least last diameter to warn and to fail, in mm; t
     ("7in", "45"): ("168.3 mm", "97.4 mm", "107.95 mm", "106 mm"),
 }
 SOURCE_OF = {"12in": ("D-5", "D-9"), "10in": ("D-6", "D-9"), "7in": ("D-7", "D-10")}
-VERSION = dict.fromkeys(DISCS, "3.1.0")
+VERSION = dict.fromkeys(DISCS, "3.2.0")
 SETS_LEVEL_NOW = {"stereo.low-end-out-of-phase": "excursion"}
 """Limits that judge since 1.0.0 and set the level since 2.0.0."""
 BY_TIME = {"groove.slope-too-steep", "groove.curvature-too-tight", "hf.sibilance-or-cymbals-too-strong"}
@@ -144,13 +144,14 @@ def cited(ruleset, check):
 @each
 def test_a_disc_says_itself_only_what_differs_from_disc_to_disc(disc):
     ruleset = loaded(disc)
-    own = f"disc-{'-'.join(disc)}/3.1.0.yaml:"
+    own = f"disc-{'-'.join(disc)}/3.2.0.yaml:"
     origins = {(check, key): limit.origin for check in ruleset.limits for key, limit in ruleset.limits[check].items()}
     assert {place for place, origin in origins.items() if origin.startswith(own)} == {
         ("groove.last-diameter-too-small", "least"), ("layout.lead-out-room", "least"),
     }  # fmt: skip
     assert all(
-        origin.startswith((own, "disc-common/3.0.0.yaml:", "disc-common/3.1.0.yaml:")) for origin in origins.values()
+        origin.startswith((own, "disc-common/3.0.0.yaml:", "disc-common/3.1.0.yaml:", "disc-common/3.2.0.yaml:"))
+        for origin in origins.values()
     )
 
 

@@ -163,10 +163,10 @@ def test_a_file_anywhere_extends_an_installed_one(houses):
 @pytest.mark.parametrize(
     ("extends", "says"),
     [
-        ("disc-12in-33", '"extends" needs an exact version; write disc-12in-33@3.1.0'),
-        ("disc-12in-33@", "write disc-12in-33@3.1.0"),
-        ('"disc-12in-33@>=1.0"', "write disc-12in-33@3.1.0"),
-        ("disc-12in-33@1.*", "write disc-12in-33@3.1.0"),
+        ("disc-12in-33", '"extends" needs an exact version; write disc-12in-33@3.2.0'),
+        ("disc-12in-33@", "write disc-12in-33@3.2.0"),
+        ('"disc-12in-33@>=1.0"', "write disc-12in-33@3.2.0"),
+        ("disc-12in-33@1.*", "write disc-12in-33@3.2.0"),
         ("disc-12in-33@1.7.0", "disc-12in-33 has no version 1.7.0; did you mean"),
         ("disc-12-33@1.0.0", 'no ruleset is called "disc-12-33"; did you mean "disc-12in-33"?'),
         ("../parent.yaml", "is named as NAME@VERSION, not by a path"),

@@ -36,20 +36,20 @@ def test_the_summaries_of_the_shipped_rulesets_say_what_the_files_say():
 
 
 def test_an_abstract_ruleset_serves_no_disc_and_makes_no_child_stand_behind(houses):
-    (parent,) = (there for there in available([HOME]) if (there.name, there.version) == ("disc-common", "3.1.0"))
+    (parent,) = (there for there in available([HOME]) if (there.name, there.version) == ("disc-common", "3.2.0"))
     assert summary(parent, [HOME]).disc is None
-    child = Available(HOME / "disc-7in-45" / "3.1.0.yaml", "disc-7in-45", "3.1.0")
+    child = Available(HOME / "disc-7in-45" / "3.2.0.yaml", "disc-7in-45", "3.2.0")
     assert summary(child, [HOME]) == (("7in", "45"), load_ruleset(child, Sources([HOME])).sha256, False)
-    houses.put("house@1.0.0", "", "disc-7in-45@3.1.0")
+    houses.put("house@1.0.0", "", "disc-7in-45@3.2.0")
     assert summary(Available(houses.folder / "house" / "1.0.0.yaml", "house", "1.0.0"), houses.folders).extends
     assert serving("7in", "45", houses.folders) == child
 
 
 def test_a_house_built_on_an_abstract_ruleset_from_another_folder_stands_behind(houses):
     """The house's own parent is abstract too, and what serves the disc extends nothing that serves one."""
-    houses.put("our-base@1.0.0", "abstract: true\n", "disc-common@3.1.0")
+    houses.put("our-base@1.0.0", "abstract: true\n", "disc-common@3.2.0")
     shipped = serving("7in", "45", [HOME])
-    _, _, own = shipped.path.read_text(encoding="utf-8").partition("extends: disc-common@3.1.0\n")
+    _, _, own = shipped.path.read_text(encoding="utf-8").partition("extends: disc-common@3.2.0\n")
     houses.put("our-7in@1.0.0", own, "our-base@1.0.0")
     assert houses.load("our-7in").serves == ("7in", "45")
     assert serving("7in", "45", houses.folders) == shipped

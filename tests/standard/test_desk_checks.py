@@ -89,7 +89,7 @@ def lies_at(found, second, mm=None, *, end=None, track=None):
 def test_a_side_in_order_passes_every_check(judged):
     side = laid(2.0, music(15.0), 2.0, music(15.0), 4.0)
     report = judged({"A": Sent(side, RATE, tracks=[(2.0, 17.0), (19.0, 34.0)], more={"cut_level": "0 dB"})}, "--strict")
-    assert report.report["ruleset"]["version"] == "3.1.0"
+    assert report.report["ruleset"]["version"] == "3.2.0"
     outcomes = {r["check"]: r["outcome"] for r in report.report["results"]}
     # one side alone has nothing to compare it with, no paper says anything, and this music has no treble to distort and
     # no middle common to both channels
