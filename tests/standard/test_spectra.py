@@ -5,7 +5,7 @@ import pytest
 from scipy import signal
 
 from qc.testing.drive import run_need
-from qc_standard.spectrum.spectra import MOST_SEGMENTS, SideSpectra, Spectra, frame_size
+from qc_standard.spectrum.spectra import MOST_SEGMENTS, OCTAVES_HZ, SideSpectra, Spectra, frame_size
 
 
 def spectra(samples, rate, blocks=8192):
@@ -50,6 +50,23 @@ def test_the_cross_spectrum_is_that_of_numpy_and_shows_a_delay():
     assert -slope / (2 * np.pi) * rate == pytest.approx(delay, abs=0.01)
 
 
+@pytest.mark.parametrize("rate", [8_000, 44_100, 96_000])
+def test_the_octaves_of_a_spectrum_are_sums_over_scipys_bins(rate):
+    samples = noise(rate, 3.0)
+    samples[1] += samples[0]
+    found, size = spectra(samples, rate), frame_size(rate)
+    assert len(found.octaves) == len(found.levels)
+    window = signal.get_window("hann", size)
+    for number, octaves in enumerate(found.octaves):
+        start = number * 6 * size
+        left, right = np.fft.rfft(samples[:, start : start + size] * window) * np.sqrt(2.0 / (size * np.sum(window**2)))
+        at = np.fft.rfftfreq(size, 1.0 / rate)
+        for octave, middle in enumerate(OCTAVES_HZ):
+            band = (at >= middle / np.sqrt(2.0)) & (at < middle * np.sqrt(2.0)) & (np.arange(len(at)) < 4096)
+            products = np.abs(left) ** 2, np.abs(right) ** 2, (left * right.conj()).real
+            assert np.allclose(octaves[:, octave], [product[band].sum() for product in products], rtol=1e-3, atol=1e-12)
+
+
 def test_a_sine_has_half_its_squared_amplitude_over_four_bins():
     rate = 48_000
     t = np.arange(4 * rate) / rate
@@ -63,7 +80,7 @@ def test_a_sine_has_half_its_squared_amplitude_over_four_bins():
 def test_the_size_of_a_block_changes_nothing(blocks):
     samples = noise(96_000, 5.0)
     found, again = (run_need(SideSpectra(), samples, 96_000, size) for size in (480_000, blocks))
-    for name in ("counts", "power", "cross", "upper", "levels", "quiet_at", "quiet"):
+    for name in ("counts", "power", "cross", "upper", "levels", "octaves", "quiet_at", "quiet"):
         assert np.array_equal(getattr(found, name), getattr(again, name)), name
 
 

@@ -25,6 +25,8 @@ FRAMES_A_HOP = 6
 BAND = 16
 """Bins of a band of `Spectra.upper`."""
 MOST_SEGMENTS = 128
+OCTAVES_HZ = tuple(1000.0 * 2.0**k for k in range(-5, 5))
+"""Middles of the octaves of `Spectra.octaves`, 31.25 Hz to 16 kHz; each reaches half an octave to either side."""
 QUIET = 16
 """Spectra of quiet frames that are kept."""
 DIGITAL_SILENCE = 1e-10
@@ -34,6 +36,13 @@ DIGITAL_SILENCE = 1e-10
 def frame_size(rate: int) -> int:
     """Return the frames of a spectrum: 8192 at 44.1 and 48 kHz, 16,384 at 88.2 and 96, 32,768 at 176.4 and 192."""
     return 2 * BINS * (1 if rate <= 50_000 else 2 if rate <= 100_000 else 4)
+
+
+def octave_edges(rate: int) -> list[int]:
+    """Return the first bin of each octave of `OCTAVES_HZ` that begins below half the rate, and the end of the last."""
+    width = rate / frame_size(rate)
+    edges = [int(np.ceil(middle / np.sqrt(2.0) / width)) for middle in (*OCTAVES_HZ, 2.0 * OCTAVES_HZ[-1])]
+    return [*(edge for edge in edges[:-1] if edge < BINS), min(edges[-1], BINS)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +55,7 @@ class SpectraSums:
     cross: NDArray[np.complex64]
     upper: NDArray[np.float32]
     levels: NDArray[np.float32]
+    octaves: NDArray[np.float32]
     quiet_at: NDArray[np.int64]
     quiet: NDArray[np.float32]
 
@@ -76,6 +86,9 @@ class Spectra:
         """(segments, 2, bands) the same power above 22.05 or 24 kHz, by 16 bins; no bands at 44.1 and 48 kHz"""
         self.levels = sums.levels
         """(spectra, 2) mean square of every spectrum, without 0 Hz"""
+        self.octaves = sums.octaves
+        """(spectra, 3, 10) sums of |L|^2, |R|^2 and the real part of L R* of every spectrum over each of `OCTAVES_HZ`,
+        0 where an octave begins above half the rate"""
         self.quiet_at = sums.quiet_at
         """(quiet,) numbers of the 16 quietest spectra above -100 dBFS, the quietest first; fewer on a short side"""
         self.quiet = sums.quiet
@@ -127,6 +140,7 @@ class SideSpectra(Analysis[SpectraSums]):
     """The spectra of a side; `Spectra(result)` reads them."""
 
     id: ClassVar[str] = "spectrum.spectra"
+    version: ClassVar[int] = 2
     cost: ClassVar[float] = 4.0
 
     @classmethod
@@ -149,6 +163,8 @@ class _Summing:
         self._frame = np.zeros((2, self._size), dtype=np.float32)
         self._segments = _Segments()
         self._levels: list[tuple[float, float]] = []
+        self._octaves: list[NDArray[np.float32]] = []
+        self._edges = octave_edges(rate)
         self._quiet: list[tuple[float, int, NDArray[np.float32]]] = []
 
     def push(self, block: Block) -> None:
@@ -175,7 +191,17 @@ class _Summing:
         mean_left, mean_right = power[:, 1:].sum(axis=1).tolist()
         self._segments.add(fine, cross, upper)
         self._levels.append((mean_left, mean_right))
+        self._octaves.append(self._by_octave(fine, cross))
         self._keep_quiet(max(mean_left, mean_right), number, fine)
+
+    def _by_octave(self, power: NDArray[np.float32], cross: NDArray[np.complex64]) -> NDArray[np.float32]:
+        """Return the sums of both powers and of the real part of the cross spectrum over each octave, (3, 10)."""
+        first, *_, end = self._edges
+        sums = np.zeros((3, len(OCTAVES_HZ)), dtype=np.float32)
+        starts = [edge - first for edge in self._edges[:-1]]
+        sums[:2, : len(starts)] = np.add.reduceat(power[:, first:end], starts, axis=1)
+        sums[2, : len(starts)] = np.add.reduceat(cross.real[first:end], starts)
+        return sums
 
     def _keep_quiet(self, level: float, number: int, power: NDArray[np.float32]) -> None:
         if level <= DIGITAL_SILENCE or (len(self._quiet) == QUIET and level >= self._quiet[-1][0]):
@@ -194,6 +220,7 @@ class _Summing:
             cross if len(counts) else np.zeros((0, BINS + 1), dtype=np.complex64),
             upper if len(counts) else np.zeros((0, 2, bands), dtype=np.float32),
             np.array(self._levels, dtype=np.float32).reshape(-1, 2),
+            np.stack(self._octaves) if self._octaves else np.zeros((0, 3, len(OCTAVES_HZ)), dtype=np.float32),
             np.array([number for _, number, _ in self._quiet], dtype=np.int64),
             np.stack([power for _, _, power in self._quiet]) if self._quiet else none,
         )
