@@ -171,12 +171,13 @@ class _Middle:
         self._cells: list[NDArray[np.float32]] = []
 
     def push(self, x: NDArray[np.float32]) -> None:
-        """Process values (2, n), n a multiple of a cell."""
+        """Process values (2, n); those of a cell that is not whole are kept back, with the four before it."""
         x = np.concatenate([self._before, x], axis=1)
-        self._before = x[:, -4:]
-        y = x[:, 4:] + x[:, :-4]
-        y -= 2.0 * x[:, 2:-2]
+        stop = 4 + (x.shape[1] - 4) // MIDDLE_CELL * MIDDLE_CELL
+        y = x[:, 4:stop] + x[:, : stop - 4]
+        y -= 2.0 * x[:, 2 : stop - 2]
         y *= y
+        self._before = x[:, stop - 4 :]
         self._cells.append(y.reshape(2, -1, MIDDLE_CELL).sum(axis=(0, 2)) / np.float32(2 * 16 * MIDDLE_CELL))
 
     def cells(self) -> NDArray[np.float32]:

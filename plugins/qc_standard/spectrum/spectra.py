@@ -194,7 +194,7 @@ class _Summing:
         self._octaves.append(self._by_octave(fine, cross))
         self._keep_quiet(max(mean_left, mean_right), number, fine)
 
-    def _by_octave(self, power: NDArray[np.float32], cross: NDArray[np.complex64]) -> NDArray[np.float32]:
+    def _by_octave(self, power: NDArray[np.float32], cross: NDArray[Any]) -> NDArray[np.float32]:
         """Return the sums of both powers and of the real part of the cross spectrum over each octave, (3, 10)."""
         first, *_, end = self._edges
         sums = np.zeros((3, len(OCTAVES_HZ)), dtype=np.float32)
