@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
+from qc.audio.tags.model import FileTags
 from qc.model.cutting_chain import Chain
 from qc.model.quantity import At
 from qc.model.report import AudioFacts, Severity
@@ -42,6 +43,8 @@ class ReceivedAudio:
     faults: tuple[AudioFault, ...]
     changed: str = ""
     """day on which the file was last changed, 2026-03-02; of several files the latest; empty when there is none"""
+    tags: tuple[FileTags, ...] = ()
+    """what each file says of itself, in the order of the side; a file that cannot be read is not among them"""
 
     @property
     def fatal(self) -> AudioFault | None:

@@ -19,6 +19,7 @@ from qc.audio.container.digests import SAMPLES_MD5, digests_of
 from qc.audio.container.headers import Header, read_header
 from qc.audio.container.streaminfo import StreamInfo, read_streaminfo
 from qc.audio.received import AudioFault, ReceivedAudio
+from qc.audio.tags.read import read_tags
 from qc.delivery import checksum_files as sums
 from qc.intake.own_md5 import compared, sample_bits
 from qc.model.quantity import clock
@@ -215,7 +216,8 @@ def _opened(declared: Declared, facts: AudioFacts) -> ReceivedAudio:
     )
     length = _length(declared, header, info)
     odd = [] if header.left_open or header.cut_off else _contradicting(declared, header, info)
-    return ReceivedAudio(declared.shown, facts, (*_form(declared, info), *length, *odd))
+    tags = read_tags(declared.path, declared.shown, declared.track)
+    return ReceivedAudio(declared.shown, facts, (*_form(declared, info), *length, *odd), tags=(tags,))
 
 
 def _contradicting(declared: Declared, header: Header, info: Any) -> list[AudioFault]:

@@ -35,7 +35,8 @@ def join(side: Side, declared: Sequence[Declared], found: Sequence[ReceivedAudio
     placed = (_placed(file, declared[i], parts[i : i + 1]) for i, file in enumerate(found))
     faults = [fault for of_file in placed for fault in of_file]
     faults += _mixed(declared, found)
-    received = ReceivedAudio(" + ".join(file.file for file in found), _facts(declared, found, parts), tuple(faults))
+    names, tags = " + ".join(file.file for file in found), tuple(its for file in found for its in file.tags)
+    received = ReceivedAudio(names, _facts(declared, found, parts), tuple(faults), tags=tags)
     return Joined(received, side if received.fatal else _timed(side, parts), parts)
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # found by name below
     from qc.audio.received import AsReceived, ReceivedAudio
+    from qc.audio.tags.model import CuePoint, FileTag, FileTags
     from qc.groove.signal.energies import Parts, PartSums
     from qc.groove.signal.programme import Programme, ProgrammeBounds
     from qc.groove.signal.sector_envelopes import GrooveInput, Sectors
@@ -56,6 +57,9 @@ if TYPE_CHECKING:  # found by name below
 
 _ELSEWHERE = {
     "AsReceived": "qc.audio.received",
+    "CuePoint": "qc.audio.tags.model",
+    "FileTag": "qc.audio.tags.model",
+    "FileTags": "qc.audio.tags.model",
     "GrooveInput": "qc.groove.signal.sector_envelopes",
     "NotMeasuredError": "qc.model.errors",
     "PartSums": "qc.groove.signal.energies",
@@ -79,12 +83,13 @@ _ELSEWHERE = {
 
 __all__ = [
     "SECTORS_A_SECOND", "Analysis", "AsReceived", "At", "Block", "Chain", "Check", "CheckContext", "CheckResult",
-    "CheckWords", "Cited", "Curve", "Derived", "Evidence", "Excerpt", "Finding", "FolderRenderer", "ForClient",
-    "Groove", "GrooveAt", "GrooveDerived", "GrooveInput", "Judged", "Limit", "LimitCheck", "Location", "Measurements",
-    "Model", "Need", "NotApplicableError", "NotMeasuredError", "Outcome", "PartSums", "Parts", "Pattern", "Polarity",
-    "Programme", "ProgrammeBounds", "Quantity", "ReceivedAudio", "Remedy", "Renderer", "Report", "Running",
-    "RunningTap", "Samples", "Scope", "SecondLookError", "Sectors", "Severity", "Spectrum", "Stream", "Stretch", "Tap",
-    "Track", "Unit", "View", "clock", "convert", "hookimpl", "meets", "minutes", "show",
+    "CheckWords", "Cited", "CuePoint", "Curve", "Derived", "Evidence", "Excerpt", "FileTag", "FileTags", "Finding",
+    "FolderRenderer", "ForClient", "Groove", "GrooveAt", "GrooveDerived", "GrooveInput", "Judged", "Limit",
+    "LimitCheck", "Location", "Measurements", "Model", "Need", "NotApplicableError", "NotMeasuredError", "Outcome",
+    "PartSums", "Parts", "Pattern", "Polarity", "Programme", "ProgrammeBounds", "Quantity", "ReceivedAudio", "Remedy",
+    "Renderer", "Report", "Running", "RunningTap", "Samples", "Scope", "SecondLookError", "Sectors", "Severity",
+    "Spectrum", "Stream", "Stretch", "Tap", "Track", "Unit", "View", "clock", "convert", "hookimpl", "meets", "minutes",
+    "show",
 ]  # fmt: skip
 
 
