@@ -145,7 +145,19 @@ def test_other_threads_run_while_a_kernel_does():
 
 def test_other_users_of_numba_keep_the_folder_they_chose(tmp_path, monkeypatch):
     monkeypatch.setattr(numba.config, "CACHE_DIR", str(tmp_path))
-    kernel(maximum.py_func)
+    kernel(maximum.py_func)(NOISE[0])
     assert str(tmp_path) == numba.config.CACHE_DIR
     assert not list(tmp_path.iterdir())
     assert opened().folder != tmp_path
+
+
+def test_numba_decorates_a_kernel_when_it_is_first_called_and_once(monkeypatch):
+    decorated = []
+    njit = numba.njit
+    monkeypatch.setattr(
+        numba, "njit", lambda **options: lambda function: decorated.append(1) or njit(**options)(function)
+    )
+    late = kernel(maximum.py_func)
+    assert not decorated
+    assert late(NOISE[0]) == late(NOISE[0]) == max(NOISE[0])
+    assert len(decorated) == 1
