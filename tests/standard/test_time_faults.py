@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 from qc.model.cutting_chain import Chain
 from qc.plugin_api import Stream
 from qc.testing.drive import run_need
-from qc_standard.time_faults import prediction
+from qc_standard.time_faults import dropouts, prediction
 from qc_standard.time_faults.analysis import FaultsInTime
-from qc_standard.time_faults.parts import MARGIN, fourth_differences
+from qc_standard.time_faults.clicks import suspects
+from qc_standard.time_faults.parts import LEVEL, MARGIN, MOST, SQUARES, differences
 from support.real_music import needed
 
 RATE = 48_000
@@ -81,12 +82,46 @@ def test_a_repair_leaves_the_least_residual():
 
 
 @pytest.mark.parametrize("part", [32, 44, 48, 96, 177, 192])
-def test_fourth_differences_are_those_of_numpy(part):
+def test_differences_are_those_of_numpy(part):
     row = NOISE[0, : 20 * part + 2 * MARGIN].astype(np.float32)
-    most, squares = fourth_differences(row, part)
-    d = np.diff(row.astype(np.float64), 4).reshape(20, part)
-    assert most == pytest.approx(np.abs(d).max(axis=1), rel=1e-5)
-    assert squares == pytest.approx((d**2).mean(axis=1), rel=1e-5)
+    found = differences(row, part)
+    fourth = np.diff(row.astype(np.float64), 4).reshape(20, part)
+    first = np.diff(row.astype(np.float64))[MARGIN - 1 : -MARGIN].reshape(20, part)
+    assert found[MOST] == pytest.approx(np.abs(fourth).max(axis=1), rel=1e-5)
+    assert found[SQUARES] == pytest.approx((fourth**2).mean(axis=1), rel=1e-5)
+    assert found[LEVEL] == pytest.approx((first**2).mean(axis=1), rel=1e-5)
+
+
+def test_what_is_looked_at_is_what_stands_out_from_the_ten_milliseconds_before_and_after():
+    squares = np.exp(NOISE[1, :3000]).astype(np.float32)
+    most = np.sqrt(squares) * (3.0 + 20.0 * (NOISE[0, :3000] > 2.3)).astype(np.float32)
+    found = suspects(most, squares, 500, 2500)
+    expected = []
+    for k in range(500, 2500):
+        beside = math.sqrt(max(squares[k - 11 : k - 1].mean(), squares[k + 2 : k + 12].mean()))
+        around = np.concatenate([most[k - 60 : k - 1], most[k + 2 : k + 61]])
+        if most[k] > 8.0 * beside and np.sum(around > 0.4 * most[k]) <= 2:
+            expected.append((most[k] / beside, k))
+    assert len(expected) > 10  # more than are looked at
+    assert found.tolist() == sorted(k for _, k in sorted(expected)[-10:])
+
+
+def test_the_level_falls_where_the_least_of_before_is_above_the_greatest_behind():
+    level = np.exp(0.15 * NOISE[0, :3000])
+    for at in range(600, 2400, 90):
+        level[at : at + 40] *= 10.0 ** (-0.1 * (6.0 + at / 200.0))
+    expected = set()
+    for mean, inner in ((2, 4), (10, 1)):
+        smooth = np.convolve(level, np.full(mean, 1.0 / mean), mode="valid")
+        least = np.array([smooth[k - 51 : k - mean].min() for k in range(499, 2501)])
+        behind = level if mean == 2 else smooth
+        fall = least / np.array([behind[k + 1 : k + 1 + inner].max() for k in range(499, 2501)])
+        peaks = (fall[1:-1] > 10.0**0.9) & (fall[1:-1] >= fall[:-2]) & (fall[1:-1] >= fall[2:])
+        expected |= set((np.flatnonzero(peaks) + 500).tolist())
+    assert 5 < len(expected) < 60
+    assert dropouts._falls(level, 500, 2000).tolist() == sorted(expected)
+    back = np.ascontiguousarray(level[::-1])
+    assert dropouts._rises(back, 500, 2000).tolist() == sorted(3000 - k for k in dropouts._falls(level, 500, 2000))
 
 
 @settings(max_examples=15, deadline=None)

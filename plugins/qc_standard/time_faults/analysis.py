@@ -16,8 +16,8 @@ from qc.plugin_api import Analysis, At, Block, Chain, Quantity, Stream
 from qc_standard.dead import CHANNELS
 from qc_standard.time_faults import prediction
 from qc_standard.time_faults.clicks import FoundClick, clicks, merged
-from qc_standard.time_faults.dropouts import DropoutSearch, FoundDropout, joined
-from qc_standard.time_faults.parts import MARGIN, fourth_differences
+from qc_standard.time_faults.dropouts import FLOOR, DropoutSearch, FoundDropout, joined
+from qc_standard.time_faults.parts import LEVEL, MARGIN, differences
 
 Samples = NDArray[np.float32]
 
@@ -104,6 +104,8 @@ class _Search:
         size = 2 * self._around + STRETCH * self._part
         self._buffer = np.zeros((2, size + 2 * MARGIN), np.float32)
         self._filled = self._zero = self._around + MARGIN  # index of frame 0 in the buffer: negative later on
+        self._parts = np.zeros((2, 3, size // self._part), np.float32)
+        self._compared = self._around // self._part - 1  # parts in the buffer whose differences are there
         self._taper = prediction.taper()
         self._clicks: list[FoundClick] = []
         self._dropouts = [DropoutSearch(self._part) for _ in self._names]
@@ -136,20 +138,23 @@ class _Search:
         """Move the buffer on by a stretch."""
         on = STRETCH * self._part
         kept = self._buffer.shape[1] - on
-        self._buffer[:, :kept] = self._buffer[:, on:].copy()
+        self._buffer[:, :kept] = self._buffer[:, on:]
+        self._parts[:, :, :-STRETCH] = self._parts[:, :, STRETCH:]
         self._zero -= on
         self._filled = max(0, self._filled - on)
+        self._compared -= STRETCH
 
     def _search(self) -> None:
         """Find the faults of the stretch."""
         before = self._around // self._part
-        for channel in range(len(self._names)):
-            row = self._buffer[channel]
-            most, squares = fourth_differences(row, self._part)
-            inner = row[MARGIN : len(row) - MARGIN]
-            self._dropouts[channel].push(inner, before, STRETCH, (MARGIN - self._zero) // self._part)
-            for click in clicks(inner, most, squares, (before, before + STRETCH), self._rate, self._taper):
+        new, self._compared = self._compared, self._parts.shape[2]
+        for channel, name in enumerate(self._names):
+            row, parts = self._buffer[channel], self._parts[channel]
+            parts[:, new:] = differences(row[new * self._part :], self._part)
+            inner, levels = row[MARGIN : len(row) - MARGIN], parts[LEVEL].astype(np.float64) + FLOOR
+            self._dropouts[channel].push(inner, levels, before, STRETCH, (MARGIN - self._zero) // self._part)
+            for click in clicks(inner, parts, before, before + STRETCH, self._rate, self._taper):
                 first, end = (place + MARGIN - self._zero for place in (click.first, click.end))
-                self._clicks.append(FoundClick(first, end, self._names[channel], click.step_db, click.size))
+                self._clicks.append(FoundClick(first, end, name, click.step_db, click.size))
         if len(self._clicks) > 2 * MOST_KEPT:
             self._clicks = sorted(self._clicks, key=lambda click: -click.step_db)[:MOST_KEPT]

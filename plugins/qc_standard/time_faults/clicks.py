@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.plugin_api.kernels import kernel
 from qc_standard.time_faults import prediction
-from qc_standard.time_faults.parts import MARGIN
+from qc_standard.time_faults.parts import MARGIN, MOST, SQUARES
 from qc_standard.time_faults.prediction import END, FIRST, INWARD, LEFT, OTHERS, SIZE, STEP, UNLIKE
 
 Samples = NDArray[np.float32]
@@ -65,32 +66,52 @@ class FoundClick:
     count: int = 1
 
 
+@kernel
+def _repeats(most: Samples, k: int) -> bool:
+    """Whether the parts around part k have differences as great as its own, as a buzzing tone has."""
+    count = 0
+    for i in range(AGAIN - 1):
+        count += most[k - AGAIN + i] > LIKE * most[k]
+        count += most[k + 2 + i] > LIKE * most[k]
+    return count > MOST_LIKE
+
+
+@kernel
+def _stand_out(most: Samples, squares: Samples, first: int, over: Array) -> None:
+    """Compute how far the parts from `first` on stand out from those beside them, 0 where they need no look."""
+    total = np.zeros(len(squares) + 1)
+    for i in range(len(squares)):
+        total[i + 1] = total[i] + squares[i]
+    for j in range(len(over)):
+        i = first + j
+        before = total[i - NEXT] - total[i - NEXT - BESIDE]
+        after = total[i + 1 + NEXT + BESIDE] - total[i + 1 + NEXT]
+        beside = max(max(before, after) / BESIDE, QUIET**2)
+        over[j] = 0.0
+        if most[i] ** 2 > SUSPECT**2 * beside and not _repeats(most, i):
+            over[j] = most[i] / np.sqrt(beside)
+
+
 def suspects(most: Samples, squares: Samples, first: int, end: int) -> NDArray[np.int64]:
     """Return the parts from `first` to before `end` that are to be looked at, in order, at most PLACES."""
-    i = np.arange(first, end)
-    total = np.concatenate([[0.0], np.cumsum(squares, dtype=np.float64)])
-    before = total[i - NEXT] - total[i - NEXT - BESIDE]
-    after = total[i + 1 + NEXT + BESIDE] - total[i + 1 + NEXT]
-    beside = np.sqrt(np.maximum(np.maximum(before, after) / BESIDE, QUIET**2))
-    over = most[first:end] / beside
-    chosen = [int(k) for k in i[over > SUSPECT] if not _repeats(most, int(k))]
+    over = np.zeros(end - first)
+    _stand_out(most, squares, first, over)
+    chosen = np.flatnonzero(over)
     if len(chosen) > PLACES:
-        chosen = sorted(sorted(chosen, key=lambda k: -over[k - first])[:PLACES])
-    return np.asarray(chosen, dtype=np.int64)
-
-
-def _repeats(most: Samples, k: int) -> bool:
-    around = np.concatenate([most[k - AGAIN : k - 1], most[k + 2 : k + AGAIN + 1]])
-    return int(np.count_nonzero(around > LIKE * most[k])) > MOST_LIKE
+        chosen = np.sort(chosen[np.argsort(-over[chosen], kind="stable")[:PLACES]])
+    return chosen + first
 
 
 def clicks(
-    row: Samples, most: Samples, squares: Samples, parts: tuple[int, int], rate: int, taper: Array
+    row: Samples, parts: Samples, first: int, end: int, rate: int, taper: Array
 ) -> Iterator[FoundClick]:  # fmt: skip
-    """Yield the clicks of a channel in some of its parts; places are samples of `row`, the channel is empty."""
-    part = len(row) // len(most)
+    """Yield the clicks of a channel in its parts from `first` to before `end`, without a name of the channel.
+
+    `row` has whole parts, `parts` their differences; places are samples of `row`.
+    """
+    part = len(row) // parts.shape[1]
     places = []
-    for k in suspects(most, squares, *parts):
+    for k in suspects(parts[MOST], parts[SQUARES], first, end):
         piece = row[k * part - MARGIN : (k + 1) * part + MARGIN]
         places.append(k * part + int(np.abs(np.diff(piece, 4)).argmax()))
     found = prediction.no_places(len(places))

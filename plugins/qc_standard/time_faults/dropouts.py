@@ -12,15 +12,20 @@ import math
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+
+from qc.plugin_api.kernels import kernel
 
 Samples = NDArray[np.float32]
 Array = NDArray[np.float64]
 
 FALL = 9.0
 """Least fall in dB from which an edge is looked at."""
+STRONG = 10.0 ** (FALL / 10.0)
+"""The same as a ratio of powers."""
 SIDE = 50
 """Parts of 1 ms before a fall and after a rise that are compared with what lies between."""
 INNER = 4
@@ -68,26 +73,16 @@ class FoundDropout:
     depth_db: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(slots=True, eq=False)
 class _Edge:
     part: int
     level: float
     """mean level of the louder side, in dB"""
-    bands: Array
     step: float
     """how far the level changes within some parts, in dB"""
-    width: int
-    """samples that the bands were taken from"""
-
-
-def levels(row: Samples, part: int) -> Array:
-    """Return the mean square of the first differences of each part of a row of whole parts, (parts,)."""
-    d = np.empty_like(row)
-    d[0] = 0.0
-    np.subtract(row[1:], row[:-1], out=d[1:])
-    parts = d.reshape(-1, part)
-    squares = np.einsum("ij,ij->i", parts, parts).astype(np.float64)
-    return squares / part + FLOOR
+    rises: bool
+    bands: Array | None = None
+    """spectrum of the louder side, from when it was needed"""
 
 
 class DropoutSearch:
@@ -102,45 +97,31 @@ class DropoutSearch:
         self.edges: deque[int] = deque(maxlen=2 * MOST_KEPT)
         """parts at which the level changed at once, of dropouts or not: a sample that stands out there is no click"""
 
-    def push(self, row: Samples, before: int, count: int, zero: int) -> None:
-        """Process the parts `before` to `before + count` of a row of whole parts; `zero` is the side's part at 0."""
-        here = levels(row, self._part)
+    def push(self, row: Samples, here: Array, before: int, count: int, zero: int) -> None:
+        """Process the parts `before` to `before + count` of a row of whole parts.
+
+        `here` has the level of each part of the row, the mean square of its first differences, (parts,); `zero` is
+        the side's part at 0.
+        """
         self._history = np.concatenate([self._history[count:], here[before : before + count]])
         self._end = zero + before + count
-        falls = self._sharpest(_falls(here, before, count), row, here, zero, rises=False)
-        rises = self._sharpest(_rises(here, before, count), row, here, zero, rises=True)
+        sound = _Sound(row, here, zero, self._part)
+        falls = _sharpest(_falls(here, before, count), sound, rises=False)
+        rises = _sharpest(_rises(here, before, count), sound, rises=True)
         for edge in sorted([*falls, *rises], key=lambda edge: edge.part):
             if edge.step >= FALL:
                 self.edges.append(edge.part)
-            if edge in rises:
-                self._close(edge, row, edge.part - zero)
+            if edge.step < ABRUPT * FALL:
+                continue  # it is too slow for any dropout
+            if edge.rises:
+                self._close(edge, sound)
             else:
+                k = edge.part - zero
+                if float(here[k + 1 : k + LONGEST].max()) <= SILENT:
+                    edge.bands = sound.bands(edge)  # at the end of a long silence its sound will be gone
                 self._falls.append(edge)
 
-    def _sharpest(self, places: set[int], row: Samples, here: Array, zero: int, *, rises: bool) -> list[_Edge]:
-        """Return the edges at some parts, the sharpest of those that are found close together; quiet ones have none."""
-        out: list[_Edge] = []
-        for k in sorted(places):
-            edge = self._edge(row, here, k, zero, rises=rises)
-            if edge.level < 10.0 * math.log10(AUDIBLE):
-                continue
-            if not out or edge.part - out[-1].part > SMOOTH[-1] + 2:
-                out.append(edge)
-            elif edge.step > out[-1].step:
-                out[-1] = edge
-        return out
-
-    def _edge(self, row: Samples, here: Array, k: int, zero: int, *, rises: bool) -> _Edge:
-        near = slice(k + 1, k + 1 + SIDE) if rises else slice(k - 1 - SIDE, k - 1)
-        sound = row[near.start * self._part : near.stop * self._part]
-        outer, inner = (
-            (slice(k + 1, k + 4), slice(k - 4, k - 1)) if rises else (slice(k - 4, k - 1), slice(k + 1, k + 4))
-        )
-        level, beside, down = (10.0 * math.log10(float(here[parts].mean())) for parts in (near, outer, inner))
-        step = min(beside, level) - down if beside > level - STILL else 0.0
-        return _Edge(zero + k, level, _bands(sound), step, len(sound))
-
-    def _close(self, rise: _Edge, row: Samples, k: int) -> None:
+    def _close(self, rise: _Edge, sound: _Sound) -> None:
         for fall in reversed(self._falls):
             length = rise.part - fall.part
             if length < SHORTEST:
@@ -154,10 +135,9 @@ class DropoutSearch:
             depth = min(fall.level, rise.level) - 10.0 * math.log10(float(inside.mean()))
             if length > LONGEST and (float(inside.max()) > SILENT or depth < LONG_MUTE):
                 return
-            if min(fall.step, rise.step) < min(ABRUPT * depth, MOST_ABRUPT):
+            if depth < FALL or min(fall.step, rise.step) < min(ABRUPT * depth, MOST_ABRUPT):
                 continue
-            left = row[max(0, k - length + 1) * self._part : (k - 1) * self._part]
-            if depth >= FALL and _alike(fall, rise) and (depth >= MUTE or _quieter(left, fall, rise)):
+            if sound.alike(fall, rise) and (depth >= MUTE or sound.quieter(fall, rise)):
                 if len(self._found) < MOST_KEPT and (not self._found or self._found[-1][1] <= fall.part):
                     self._found.append((fall.part, rise.part, depth))
                 return
@@ -170,63 +150,148 @@ class DropoutSearch:
                 yield first, end, depth
 
 
-def _running(least_or_most: np.ufunc, x: Array, width: int) -> Array:
-    """Return the least or greatest value of each `width` neighbours, (n - width + 1,), by windows of doubled width."""
-    reach = 1
-    while 2 * reach <= width:
-        x, reach = least_or_most(x[reach:], x[:-reach]), 2 * reach
-    more = width - reach
-    return least_or_most(x[more:], x[: len(x) - more]) if more else x
+@kernel
+def _level(here: Array, first: int, end: int) -> float:
+    """Return the mean level in dB of some parts."""
+    total = 0.0
+    for i in range(first, end):
+        total += here[i]
+    return 10.0 * np.log10(total / (end - first))
 
 
-def _edges(here: Array, before: int, count: int) -> Iterator[NDArray[np.int64]]:
-    """Yield, for each smoothing, the parts that are a fall: loud for SIDE parts before them, low right after."""
+@kernel
+def _fall(here: Array, level: Array, k: int, smooth: int) -> float:
+    """Return the least of the SIDE parts before part k over the greatest of some behind it, 0 below FALL.
+
+    `level` has the mean of `smooth` parts from each part on.
+    """
+    low = level[k + 1]
+    if smooth == SMOOTH[0]:
+        low = here[k + 1]
+        for i in range(1, INNER):
+            low = max(low, here[k + 1 + i])
+    low = max(low, FLOOR)
+    least = level[k - 1 - smooth]
+    for i in range(SIDE - smooth + 1):
+        least = min(least, level[k - 1 - smooth - i])
+        if least <= STRONG * low:
+            return 0.0
+    return least / low
+
+
+@kernel
+def _edges(here: Array, first: int, found: NDArray[np.bool_]) -> None:
+    """Mark the parts from `first` on that are a fall: loud for SIDE parts before them, low right after."""
+    level = np.zeros(len(here))
     for smooth in SMOOTH:
-        level = np.convolve(here, np.full(smooth, 1.0 / smooth), mode="valid")  # level[i]: parts i to i + smooth
-        loud = _running(np.minimum, level, SIDE - smooth + 1)  # loud[i]: parts i to i + SIDE
-        low = _running(np.maximum, here, INNER) if smooth == SMOOTH[0] else level
-        inner = INNER if smooth == SMOOTH[0] else smooth
-        k = np.arange(before, before + count)
-        fall = loud[k - SIDE - 1] / np.maximum(low[np.minimum(k + 1, len(here) - inner)], FLOOR)
-        strong = fall > 10.0 ** (FALL / 10.0)
-        peak = strong & (fall >= np.roll(fall, 1)) & (fall >= np.roll(fall, -1))
-        yield k[peak]
+        level[:] = 0.0
+        for i in range(smooth):
+            for j in range(len(here) - smooth + 1):
+                level[j] += here[j + i]
+        for j in range(len(level)):
+            level[j] *= 1.0 / smooth
+        before, fall = 0.0, _fall(here, level, first, smooth)
+        for j in range(len(found)):
+            after = _fall(here, level, first + j + 1, smooth)
+            if fall > 0.0 and fall >= before and fall >= after:
+                found[j] = True
+            before, fall = fall, after
 
 
-def _falls(here: Array, before: int, count: int) -> set[int]:
-    return {int(k) for found in _edges(here, before, count) for k in found}
+def _falls(here: Array, before: int, count: int) -> NDArray[np.int64]:
+    """Return the parts from `before` to before `before + count` at which the level falls, in order."""
+    found = np.zeros(count, np.bool_)
+    _edges(here, before, found)
+    return np.flatnonzero(found) + before
 
 
-def _rises(here: Array, before: int, count: int) -> set[int]:
-    back, n = here[::-1], len(here)
-    return {n - int(k) for found in _edges(back, n - before - count, count) for k in found}
+def _rises(here: Array, before: int, count: int) -> NDArray[np.int64]:
+    """Return the parts from which on the level is high again, in order."""
+    back = np.ascontiguousarray(here[::-1])
+    return len(here) - _falls(back, len(here) - before - count, count)[::-1]
+
+
+@dataclass(frozen=True)
+class _Sound:
+    """The samples and levels of a channel about a stretch, and what they say about edges."""
+
+    row: Samples
+    here: Array
+    zero: int
+    """the side's part at the first part of the row"""
+    part: int
+
+    def edge(self, k: int, *, rises: bool) -> _Edge:
+        """Return the edge at a part of the row."""
+        outer, inner = slice(k - 4, k - 1), slice(k + 1, k + 4)
+        if rises:
+            outer, inner = inner, outer
+        level, beside, down = (_level(self.here, parts.start, parts.stop) for parts in (_near(k, rises), outer, inner))
+        step = min(beside, level) - down if beside > level - STILL else 0.0
+        return _Edge(self.zero + k, level, step, rises)
+
+    def bands(self, edge: _Edge) -> Array:
+        """Return the spectrum of the louder side of an edge."""
+        if edge.bands is None:
+            near = _near(edge.part - self.zero, edge.rises)
+            edge.bands = _bands(self.row[near.start * self.part : near.stop * self.part])
+        return edge.bands
+
+    def alike(self, fall: _Edge, rise: _Edge) -> bool:
+        """Whether level and spectrum are the same before a fall and after a rise."""
+        length = rise.part - fall.part
+        _, level, bands = next(limits for limits in ALIKE if length <= limits[0])
+        return abs(rise.level - fall.level) <= level and _apart(self.bands(fall), self.bands(rise)) <= bands
+
+    def quieter(self, fall: _Edge, rise: _Edge) -> bool:
+        """Whether what is left between two edges has the spectrum of the sound around, its level aside."""
+        k, length, width = rise.part - self.zero, rise.part - fall.part, SIDE * self.part
+        left = self.row[(k - length + 1) * self.part : (k - 1) * self.part]
+        if len(left) < 8:
+            return False
+        around = 0.5 * (self.bands(fall) + self.bands(rise))
+        spare = max(0, len(left) - width) // 2
+        bands = _bands(left[spare : spare + width], width)
+        deeper = (around - bands)[around > around.max() - 40.0].mean()
+        return _apart(bands + deeper, around) <= BANDS_LEFT
+
+
+def _near(k: int, rises: bool) -> slice:
+    """Return the SIDE parts on the louder side of an edge at part k."""
+    return slice(k + 1, k + 1 + SIDE) if rises else slice(k - 1 - SIDE, k - 1)
+
+
+def _sharpest(places: NDArray[np.int64], sound: _Sound, *, rises: bool) -> list[_Edge]:
+    """Return the edges at some parts, the sharpest of those that are found close together; quiet ones have none."""
+    out: list[_Edge] = []
+    for k in places:
+        edge = sound.edge(int(k), rises=rises)
+        if edge.level < 10.0 * math.log10(AUDIBLE):
+            continue
+        if not out or edge.part - out[-1].part > SMOOTH[-1] + 2:
+            out.append(edge)
+        elif edge.step > out[-1].step:
+            out[-1] = edge
+    return out
+
+
+@lru_cache(64)
+def _window(length: int) -> Array:
+    return np.hanning(length)
+
+
+@lru_cache(64)
+def _borders(lines: int) -> NDArray[np.int64]:
+    """Return the first line of each band of a spectrum, and the end of the last."""
+    return np.unique(np.geomspace(4, lines // 2, BANDS + 1).astype(np.int64))
 
 
 def _bands(sound: Samples, width: int = 0) -> Array:
     """Return the levels in dB of BANDS bands of equal ratio up to a quarter of the rate; `width` pads short sounds."""
-    tapered = np.hanning(len(sound)) * np.diff(sound, prepend=sound[:1])
+    tapered = _window(len(sound)) * np.diff(sound, prepend=sound[:1])
     spectrum = np.abs(np.fft.rfft(tapered, max(width, len(sound)))) ** 2 / max(1, len(sound))
-    edges = np.unique(np.geomspace(4, len(spectrum) // 2, BANDS + 1).astype(np.int64))
-    bands: Array = 10.0 * np.log10(np.add.reduceat(spectrum, edges)[:-1] + 1e-12)
+    bands: Array = 10.0 * np.log10(np.add.reduceat(spectrum, _borders(len(spectrum)))[:-1] + 1e-12)
     return bands
-
-
-def _alike(fall: _Edge, rise: _Edge) -> bool:
-    """Whether level and spectrum are the same before a fall and after a rise."""
-    length = rise.part - fall.part
-    _, level, bands = next(limits for limits in ALIKE if length <= limits[0])
-    return abs(rise.level - fall.level) <= level and _apart(fall.bands, rise.bands) <= bands
-
-
-def _quieter(left: Samples, fall: _Edge, rise: _Edge) -> bool:
-    """Whether what is left between two edges has the spectrum of the sound around, its level aside."""
-    if len(left) < 8:
-        return False
-    around = 0.5 * (fall.bands + rise.bands)
-    spare = max(0, len(left) - fall.width) // 2
-    bands = _bands(left[spare : spare + fall.width], fall.width)
-    deeper = (around - bands)[around > around.max() - 40.0].mean()
-    return _apart(bands + deeper, around) <= BANDS_LEFT
 
 
 def _apart(bands: Array, other: Array) -> float:

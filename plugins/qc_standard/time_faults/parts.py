@@ -1,4 +1,7 @@
-"""Fourth differences of the samples by parts of 1 ms: what is left of a sound where nothing leaves its curve."""
+"""Differences of the samples by parts of 1 ms.
+
+The fourth difference is what is left of a sound where nothing leaves its curve; the first is the sound, treble lifted.
+"""
 
 from __future__ import annotations
 
@@ -11,52 +14,56 @@ Samples = NDArray[np.float32]
 
 MARGIN = 2
 """Samples before and after a part that its differences take in."""
+MOST, SQUARES, LEVEL = range(3)
+"""Rows of the differences of parts: greatest magnitude and mean square of the fourth, mean square of the first."""
 
 
 @kernel
-def _fold(row: Samples, part: int, room: Samples, most: Samples, squares: Samples) -> None:
-    """Compute both of each part of `row`, which has MARGIN samples before the first and after the last.
+def _fold(row: Samples, part: int, room: Samples, out: Samples) -> None:
+    """Compute the differences of each part of `row`, which has MARGIN samples before the first and after the last.
 
     The squares are folded twice and then summed, so that the processor takes eight at a time; `room` has
-    3 * (part + 4) zeros.
+    8 * (part + 4) zeros.
     """
     quarter = (part + 3) // 4
     half = 2 * quarter
     four, six, none = np.float32(4.0), np.float32(6.0), np.float32(0.0)
-    low, high = room[:half], room[half : 2 * half]
-    whole, total, peak = room[: 2 * half], room[2 * half : 3 * half], room[3 * half : 4 * half]
-    total_on, peak_on = total[quarter:half], peak[quarter:half]
-    for k in range(len(most)):
+    whole, first = room[: 2 * half], room[2 * half : 4 * half]
+    low, high, first_low, first_high = whole[:half], whole[half:], first[:half], first[half:]
+    total, peak, level = room[4 * half : 5 * half], room[5 * half : 6 * half], room[6 * half : 7 * half]
+    total_on, peak_on, level_on = total[quarter:], peak[quarter:], level[quarter:]
+    for k in range(out.shape[1]):
         at = k * part
         a, b, c = row[at : at + part], row[at + 1 : at + 1 + part], row[at + 2 : at + 2 + part]
         d, e = row[at + 3 : at + 3 + part], row[at + 4 : at + 4 + part]
         for j in range(part):
             fourth = (a[j] + e[j]) - four * (b[j] + d[j]) + six * c[j]
             whole[j] = fourth * fourth
+        for j in range(part):
+            difference = c[j] - b[j]
+            first[j] = difference * difference
         for j in range(half):
             total[j] = low[j] + high[j]
         for j in range(half):
             peak[j] = max(high[j], low[j])
+        for j in range(half):
+            level[j] = first_low[j] + first_high[j]
+        sum_of, greatest, sum_of_first = none, none, none
         for j in range(quarter):
-            total[j] = total[j] + total_on[j]
-        for j in range(quarter):
-            peak[j] = max(peak_on[j], peak[j])
-        sum_of, greatest = none, none
-        for j in range(quarter):
-            sum_of += total[j]
-        for j in range(quarter):
-            greatest = max(greatest, peak[j])
-        squares[k] = sum_of / np.float32(part)
-        most[k] = np.sqrt(greatest)
+            sum_of += total[j] + total_on[j]
+            greatest = max(greatest, peak_on[j], peak[j])
+            sum_of_first += level[j] + level_on[j]
+        out[MOST, k] = np.sqrt(greatest)
+        out[SQUARES, k] = sum_of / np.float32(part)
+        out[LEVEL, k] = sum_of_first / np.float32(part)
 
 
-def fourth_differences(row: Samples, part: int) -> tuple[Samples, Samples]:
-    """Return the greatest magnitude and the mean square of the fourth differences of each part, (parts,) each.
+def differences(row: Samples, part: int) -> Samples:
+    """Return the MOST, SQUARES and LEVEL of the differences of each part, (3, parts).
 
-    The difference that belongs to a sample is centred there; `row` holds whole parts, and MARGIN samples before the
-    first and after the last.
+    The fourth difference that belongs to a sample is centred there, the first is that from the sample before; `row`
+    holds whole parts, and MARGIN samples before the first and after the last.
     """
-    count = (len(row) - 2 * MARGIN) // part
-    most, squares = np.zeros(count, np.float32), np.zeros(count, np.float32)
-    _fold(row, part, np.zeros(4 * (part + 4), np.float32), most, squares)
-    return most, squares
+    out = np.zeros((3, (len(row) - 2 * MARGIN) // part), np.float32)
+    _fold(row, part, np.zeros(8 * (part + 4), np.float32), out)
+    return out
