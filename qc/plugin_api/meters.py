@@ -1,6 +1,7 @@
 """Compiled meters and filters for an `Analysis`: each takes blocks of any size and gives the same in total."""
 
 from qc.dsp.filters import biquad
+from qc.dsp.filters.decimator import Decimator
 from qc.dsp.meters.channel_sums import ChannelSums
 from qc.dsp.meters.flat_tops import FlatRuns
 from qc.dsp.meters.kweighted import KWeightedSums
@@ -10,6 +11,6 @@ from qc.dsp.meters.runs import Runs
 from qc.dsp.meters.windows import part_frames, sliding
 
 __all__ = [
-    "ChannelSums", "FlatRuns", "KWeightedSums", "LowBandSums", "Peak", "PeakSweep", "Runs", "biquad", "part_frames",
-    "sliding",
+    "ChannelSums", "Decimator", "FlatRuns", "KWeightedSums", "LowBandSums", "Peak", "PeakSweep", "Runs", "biquad",
+    "part_frames", "sliding",
 ]  # fmt: skip

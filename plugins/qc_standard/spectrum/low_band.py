@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.plugin_api import Analysis, Block, Chain, Stream
+from qc.plugin_api.meters import Decimator
 from qc_standard.spectrum.hann import peak_shift, window
 
 Array = NDArray[np.float64]
@@ -65,32 +66,12 @@ def low_pass(taps: int, cutoff: float) -> Array:
     return weights
 
 
-class Decimator:
-    """A low-pass that keeps one value of `by`; each call gets a multiple of `by` frames."""
-
-    def __init__(self, by: int, columns: int, cutoff: float) -> None:
-        self._by, self._columns = by, columns
-        weights = low_pass(by * columns, cutoff)[::-1].reshape(columns, by)
-        self._weights = np.ascontiguousarray(weights[::-1].T.astype(np.float32))
-        self._before = np.zeros((2, columns - 1, columns), dtype=np.float32)
-
-    def __call__(self, x: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Return the filtered values, (2, frames / by)."""
-        products = np.concatenate([self._before, x.reshape(2, -1, self._by) @ self._weights], axis=1)
-        self._before = products[:, products.shape[1] - self._columns + 1 :]
-        count, last = products.shape[1] - self._columns + 1, self._columns - 1
-        total = np.zeros((2, count), dtype=np.float32)
-        for column in range(self._columns):
-            total += products[:, last - column : last - column + count, column]
-        return total
-
-
 @dataclass(frozen=True)
 class LowBandLines(Analysis[LowBandFrames]):
     """Lines of mains hum and subsonic energy by frames of 1.4 s."""
 
     id: ClassVar[str] = "spectrum.low-band"
-    version: ClassVar[int] = 2
+    version: ClassVar[int] = 3
     cost: ClassVar[float] = 2.0
 
     @classmethod
@@ -104,50 +85,41 @@ class LowBandLines(Analysis[LowBandFrames]):
 
 
 class _Lines:
-    """Chunks of one hop, at fixed places of the stream, so that nothing depends on the size of a block."""
+    """The low band, and the frames that it is cut into; frame k begins with value k * HOP of the low band."""
 
     def __init__(self, rate: int) -> None:
         by = 1 << max(3, int(np.log2(max(1.0, rate / LEAST_RATE))))
         self._rate = rate / by
         first = by // SECOND
         self._middle, self._cell_s = _Middle(), MIDDLE_CELL * first / rate
-        self._first = Decimator(first, 4, SECOND * self._rate / 2.0 / rate)
-        self._second = Decimator(SECOND, 40, 0.5 / SECOND)
-        self._chunk = np.zeros((2, HOP * by), dtype=np.float32)
-        self._filled = 0
+        self._first = Decimator(low_pass(first * 4, SECOND * self._rate / 2.0 / rate), first)
+        self._second = Decimator(low_pass(SECOND * 40, 0.5 / SECOND), SECOND)
         self._low = np.zeros((2, HOP * (BATCH + 1)), dtype=np.float32)
-        self._hops = 0
+        self._filled = 0
         self._found: list[tuple[NDArray[np.float32], ...]] = []
 
     def push(self, block: Block) -> None:
         """Process the next block."""
-        x, at = block.samples, 0
-        while at < x.shape[1]:
-            taken = min(x.shape[1] - at, self._chunk.shape[1] - self._filled)
-            self._chunk[:, self._filled : self._filled + taken] = x[:, at : at + taken]
+        thinned = self._first.push(block.samples)
+        self._middle.push(thinned.astype(np.float32))
+        values, at = self._second.push(thinned), 0
+        while at < values.shape[1]:
+            taken = min(values.shape[1] - at, self._low.shape[1] - self._filled)
+            self._low[:, self._filled : self._filled + taken] = values[:, at : at + taken]
             self._filled, at = self._filled + taken, at + taken
-            if self._filled == self._chunk.shape[1]:
-                self._filter()
-
-    def _filter(self) -> None:
-        """Filter a chunk, and measure the frames when there are enough of them."""
-        thinned = self._first(self._chunk)
-        self._middle.push(thinned)
-        self._low[:, HOP * self._hops : HOP * (self._hops + 1)] = self._second(thinned)
-        self._hops, self._filled = self._hops + 1, 0
-        if self._hops > BATCH:
-            self._measure()
+            if self._filled == self._low.shape[1]:
+                self._measure()
 
     def _measure(self) -> None:
-        """Measure the frames of all hops but the last, which the next frame begins with."""
-        count = self._hops - 1
-        if count < 1:
+        """Measure the whole frames, and keep the last hop, which the next frame begins with."""
+        hops = self._filled // HOP
+        if hops < FRAME // HOP:
             return
-        parts = self._low[:, : HOP * self._hops].reshape(2, self._hops, HOP)
+        parts = self._low[:, : HOP * hops].reshape(2, hops, HOP)
         frames = np.concatenate([parts[:, :-1], parts[:, 1:]], axis=2).transpose(1, 0, 2)
         self._found.append(measured(frames, self._rate))
         self._low[:, :HOP] = parts[:, -1].copy()
-        self._hops = 1
+        self._filled = HOP
 
     def finish(self) -> LowBandFrames:
         """Return what was measured of all whole frames."""
