@@ -1,4 +1,4 @@
-"""Energies of the K-weighted signal and of the low band against the filters written out and plain sums."""
+"""Energies of filtered signals and of the low band against the filters written out and plain sums."""
 
 import numpy as np
 import pytest
@@ -6,9 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import lfilter
 
-from qc.dsp.filters.biquad import UNITY, response
+from qc.dsp.filters.biquad import UNITY, butterworth_4_high, response
 from qc.dsp.filters.kweighting import k_weighting
-from qc.dsp.meters.kweighted import KWeightedSums, k_weighted_sums
+from qc.dsp.meters.filtered import FilteredSums, filtered_sums
+from qc.dsp.meters.kweighted import KWeightedSums
 from qc.dsp.meters.lowband import STRIDES_A_SECOND, LowBandSums, low_band, low_band_sums, stride_frames
 from qc.dsp.meters.windows import part_frames
 from support.signals import pushed
@@ -45,6 +46,24 @@ def test_k_weighted_sums_of_any_window(window):
     sums, _ = pushed(KWeightedSums(44_100, window), NOISE[:, :2000])
     wanted = plain(filtered(k_weighting(44_100), NOISE[:, :2000]), window)[:, :2].sum(axis=1, keepdims=True)
     np.testing.assert_allclose(sums, wanted, rtol=1e-9, atol=1e-9)
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_sums_of_each_channel_behind_a_high_pass(kind):
+    sections, x = butterworth_4_high(20.0, 96_000), NOISE.astype(kind)
+    sums, counts = pushed(FilteredSums(sections, 960, 2, 0, kind), x, [100, 5000])
+    wanted = plain(filtered(sections, x.astype(np.float64)), 960)[:, :2]
+    np.testing.assert_allclose(sums, wanted, rtol=1e-9)
+    assert counts.sum() == x.shape[1]
+
+
+def test_a_first_sample_that_had_always_been_there_is_no_step():
+    sections, x = butterworth_4_high(20.0, 96_000), NOISE + np.array([[0.5], [-0.25]])
+    meter = FilteredSums(sections, 960, 2)
+    meter.begin_with(*x[:, 0])
+    sums, _ = pushed(meter, x)
+    wanted = plain(filtered(sections, x - x[:, :1]), 960)[:, :2]
+    np.testing.assert_allclose(sums, wanted, rtol=1e-9)
 
 
 @pytest.mark.parametrize("rate", RATES)
@@ -116,6 +135,10 @@ def test_ringing_in_digital_silence_comes_to_rest():
 def test_one_kernel_serves_read_only_and_writable_input():
     frozen = NOISE.copy()
     frozen.flags.writeable = False
-    for make in (lambda: KWeightedSums(48_000, 480), lambda: LowBandSums(48_000, 480, 10.0)):
-        np.testing.assert_array_equal(pushed(make(), frozen)[0], pushed(make(), NOISE)[0])
-    assert len(k_weighted_sums.signatures) == len(low_band_sums.signatures) == 1
+    for make, compiled in (
+        (lambda: KWeightedSums(48_000, 480), filtered_sums),
+        (lambda: LowBandSums(48_000, 480, 10.0), low_band_sums),
+    ):
+        sums, kernels = pushed(make(), frozen)[0], len(compiled.signatures)
+        np.testing.assert_array_equal(sums, pushed(make(), NOISE)[0])
+        assert len(compiled.signatures) == kernels

@@ -17,6 +17,8 @@ from qc.dsp.kernels.compile import kernel, read_only
 from qc.dsp.kernels.simd import lane, loader, picker, splatter
 
 Array = NDArray[np.float64]
+Wave = NDArray[Any]
+"""float64 or float32"""
 
 PART_S = 0.01
 """Seconds in a part: the window that longer windows, and the question of what is programme, are made of."""
@@ -44,7 +46,7 @@ def total(v: Any) -> float:
 
 
 @kernel
-def keep(x: Array, start: int, stop: int, buffer: Array) -> None:
+def keep(x: Wave, start: int, stop: int, buffer: Wave) -> None:
     """Copy x[:, start:stop] to the beginning of `buffer`; where `start` is negative, the frames before x are there."""
     for c in range(2):
         source, target = x[c], buffer[c]
@@ -68,7 +70,7 @@ class Windows(ABC):
     def __init__(self, window: int, columns: int, frames: int = 0) -> None:
         self.window = window
         # the window that is not whole yet, and room for whole vectors behind it
-        self.buffer = np.zeros((2, -(-window // LANES) * LANES))
+        self.buffer: Wave = np.zeros((2, -(-window // LANES) * LANES))
         self._last = self.last_lanes(window)
         self._filled = 0
         self._sums = np.empty((max(64, frames // window + 1), columns))
@@ -82,13 +84,13 @@ class Windows(ABC):
         return (np.arange(LANES) < window % LANES).astype(np.float64)
 
     @abstractmethod
-    def add(self, x: Array, filled: int, window: int, last: Array, out: Array) -> None:
+    def add(self, x: Wave, filled: int, window: int, last: Array, out: Array) -> None:
         """Sum up as many windows as `out` has rows and keep the frames that follow them.
 
         The first `filled` frames of the first window are in the buffer already; x (2, n) follows them.
         """
 
-    def push(self, x: Array) -> None:
+    def push(self, x: Wave) -> None:
         """Take the next frames, (2, n)."""
         windows, left = divmod(self._filled + x.shape[1], self.window)
         self.add(read_only(np.ascontiguousarray(x)), self._filled, self.window, self._last, self._room(windows))

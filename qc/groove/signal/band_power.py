@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.filters import biquad
+from qc.dsp.meters.filtered import FilteredSums
 from qc.dsp.meters.windows import WindowSums, part_frames
 from qc.groove.signal.band_limit import Topped, motion_rate
 from qc.groove.signal.lineup_tones import LineupTone, LineupTones
@@ -64,55 +65,66 @@ class _BandPowerRunning:
     def __init__(self, tap: Topped, stream: Stream) -> None:
         self._tap, rate = tap, motion_rate(stream.rate)
         self._left = -(-stream.frames * rate // stream.rate)  # what follows the file's last frame counts for nothing
-        self._sums = WindowSums(part_frames(rate), self._left)
-        self._tones = LineupTones(rate)
-        self._sections = biquad.butterworth_4_high(CORNER, rate)
-        self._state = biquad.fresh(self._sections, 2)
-        self._first = np.zeros((2, 1))
-        self._begun = False
-        self._out = np.empty((2, 0))
-        self._head: list[NDArray[np.float64]] = []
-        self._wanted = min(AHEAD * part_frames(rate), self._left)
         self._part = part_frames(rate)
+        self._sections = biquad.butterworth_4_high(CORNER, rate)
+        self._sums = FilteredSums(self._sections, self._part, 2, self._left, np.float32)
+        self._head = _Head(self._sections, rate, self._left)
+        self._begun = False
 
     def push(self, block: Block) -> None:
         """Take the next slice."""
         if not self._begun and block.samples.shape[1]:
             # as if the first sample had lasted for ever: an offset must not enter as a step
-            self._begun, self._first = True, np.array(block.samples[:, :1])
-        self._take(block[self._tap])
-
-    def _take(self, topped: NDArray[Any]) -> None:
-        topped = topped[:, : self._left]
-        count = topped.shape[1]
-        if not count:
-            return
-        self._left -= count
-        if self._out.shape[1] < count:
-            self._out = np.empty((2, count))
-        band = self._out[:, :count]
-        np.subtract(topped, self._first, out=band)
-        if self._wanted:
-            self._head.append(band[:, : self._wanted].copy())
-            self._wanted -= self._head[-1].shape[1]
-        biquad.run(band, self._sections, self._state, band)
-        self._state[np.abs(self._state) < AT_REST] = 0.0
-        self._sums.push(band)
-        self._tones.push(band)
+            self._begun = True
+            left, right = block.samples[:, 0].tolist()
+            self._sums.begin_with(left, right)
+            self._head.begin_with(left, right)
+        topped = block[self._tap][:, : self._left]
+        self._left -= topped.shape[1]
+        self._sums.push(topped)
+        self._head.push(topped)
 
     def finish(self) -> BandPower:
         """Return the mean squares."""
         sums, counts = self._sums.finish()
-        power = (sums[:, :2] / np.maximum(counts, 1)[:, None]).T
-        power[:, :SETTLING] = np.minimum(power[:, :SETTLING], self._backward()[:, : power.shape[1]])
-        return BandPower(np.ascontiguousarray(power, dtype=np.float32), self._tones.finish())
+        power = (sums / np.maximum(counts, 1)[:, None]).T
+        power[:, :SETTLING] = np.minimum(power[:, :SETTLING], self._head.backward()[:, : power.shape[1]])
+        return BandPower(np.ascontiguousarray(power, dtype=np.float32), self._head.tones.finish())
 
-    def _backward(self) -> NDArray[np.float64]:
+
+class _Head:
+    """The band itself at the head of a file: its first windows, and for as long as line-up tones may sound."""
+
+    def __init__(self, sections: biquad.Sections, rate: int, frames: int) -> None:
+        self.tones = LineupTones(rate)
+        self._part = part_frames(rate)
+        self._sections, self._state = sections, biquad.fresh(sections, 2)
+        self._first = np.zeros((2, 1))
+        self._kept: list[NDArray[np.float64]] = []
+        self._wanted = min(AHEAD * self._part, frames)
+
+    def begin_with(self, left: float, right: float) -> None:
+        """Subtract these samples from all that follow."""
+        self._first = np.array([[left], [right]])
+
+    def push(self, topped: NDArray[Any]) -> None:
+        """Take the next frames, (2, n)."""
+        if not topped.shape[1] or not (self._wanted or self.tones.listening):
+            return
+        band = topped - self._first
+        if self._wanted:
+            self._kept.append(band[:, : self._wanted].copy())
+            self._wanted -= self._kept[-1].shape[1]
+        if self.tones.listening:
+            self.tones.push(biquad.run(band, self._sections, self._state, band))
+            self._state[np.abs(self._state) < AT_REST] = 0.0
+
+    def backward(self) -> NDArray[np.float64]:
         """Mean squares of the first windows with the high-pass run backward, (2, windows)."""
-        head = np.concatenate([*self._head, np.empty((2, 0))], axis=1)[:, ::-1]
+        head = np.concatenate([*self._kept, np.empty((2, 0))], axis=1)[:, ::-1]
         band = np.ascontiguousarray(head - head[:, :1])
         biquad.run(band, self._sections, biquad.fresh(self._sections, 2), band)
         sums = WindowSums(self._part, band.shape[1])
-        sums.push(np.ascontiguousarray(band[:, ::-1]))
+        sums.push(band[:, ::-1])
         squares, counts = sums.finish()
         return (squares[:SETTLING, :2] / np.maximum(counts[:SETTLING], 1)[:, None]).T

@@ -68,6 +68,11 @@ class LineupTones:
         self._open = True
         self._found: list[_Stretch] = []
 
+    @property
+    def listening(self) -> bool:
+        """Whether nothing has sounded yet that is no tone, so that another one may follow."""
+        return self._open
+
     def push(self, x: NDArray[np.float64]) -> None:
         """Take the next frames, (2, n)."""
         at = 0
