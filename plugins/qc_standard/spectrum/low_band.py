@@ -150,7 +150,8 @@ class _Middle:
         y -= 2.0 * x[:, 2 : stop - 2]
         y *= y
         self._before = x[:, stop - 4 :]
-        self._cells.append(y.reshape(2, -1, MIDDLE_CELL).sum(axis=(0, 2)) / np.float32(2 * 16 * MIDDLE_CELL))
+        left, right = y.reshape(2, -1, MIDDLE_CELL).sum(axis=2)
+        self._cells.append((left + right) / np.float32(2 * 16 * MIDDLE_CELL))
 
     def cells(self) -> NDArray[np.float32]:
         """Return the mean squares, (cells,)."""
