@@ -47,6 +47,21 @@ def test_powers_and_steps_are_those_of_numpy(rate):
     expected = np.sqrt((steps**2).sum(axis=0).max(axis=1))
     np.testing.assert_allclose(cells.step[100:255], expected[100:255], rtol=1e-6)
     assert cells.seconds == cell / rate
+    np.testing.assert_allclose(cells.leaps[:, 1], [leap for _, leap in leaps_of(parts)], rtol=1e-6)
+    np.testing.assert_array_equal(cells.leaps[:, 0], [at for at, _ in leaps_of(parts)])
+
+
+def leaps_of(cells):
+    """Yield the cells of (2, cells, frames) with a sample 30 dB above all before it, back to the cell before."""
+    magnitudes = np.abs(cells).max(axis=0)
+    for at in range(len(magnitudes)):
+        before = magnitudes[at - 1].max() if at else 0.0
+        leap = 0.0
+        for magnitude in magnitudes[at]:
+            leap = magnitude if magnitude > 10.0**1.5 * before else leap
+            before = max(before, magnitude)
+        if leap:
+            yield at, leap
 
 
 @settings(max_examples=40, deadline=None)
@@ -56,6 +71,18 @@ def test_any_blocks_give_the_same_digits(frames, sizes):
     whole, parts = run_need(Milliseconds(), x, 8_000, frames), run_need(Milliseconds(), x, 8_000, sizes)
     np.testing.assert_allclose(whole.power, parts.power, rtol=1e-6)
     np.testing.assert_array_equal(whole.step, parts.step)
+    np.testing.assert_array_equal(whole.leaps, parts.leaps)
+
+
+def test_bright_noise_that_is_cut_into_starts_hard_and_as_music_rises_it_does_not():
+    rng = np.random.default_rng(5)
+    x = np.concatenate([silence(1.0), 0.1 * rng.standard_normal((2, RATE)), silence(1.0)], axis=1)
+    x[:, RATE] = 0.1
+    start = found(x).starts[0]
+    assert start.level == pytest.approx(-20.0, abs=1.0)
+    rise = RATE // 200
+    x[:, RATE : RATE + rise] *= np.arange(rise) / rise
+    assert found(x).starts[0].level is None
 
 
 @pytest.mark.parametrize("phase", [0.5 * np.pi, 1.2, 2.0, -0.8])

@@ -2,9 +2,10 @@
 
 A stretch of sound lies between two silences of 0.3 s or more, or at an end of the file. Its start is hard where the
 first whole millisecond is as loud as the 100 ms that follow it (music rises over 5 to 100 ms, a struck instrument is
-louder in its first millisecond than later), and where the wave begins with a step, or keeps the level of that first
-millisecond as a sound does that was there before. Its end is a break where the level of its last 20 ms falls by 20 dB
-within 2 ms and does not return: reverberation, strings and pipes need more than that, even a damped drum.
+louder in its first millisecond than later), and where the first sample leaps into the middle of the wave, or the wave
+begins with a step, or keeps the level of that first millisecond as a sound does that was there before. Its end is a
+break where the level of its last 20 ms falls by 20 dB within 2 ms and does not return: reverberation, strings and
+pipes need more than that, even a damped drum.
 """
 
 from __future__ import annotations
@@ -36,6 +37,8 @@ OUT_OF = 1e-4
 """Power of the 20 cells before a hard start, over that of the 100 ms: -40 dB."""
 FULL, BEYOND = 10.0**-0.9, 10.0**0.8
 """Power of the first millisecond over that of the 100 ms: -9 dB is full level, 8 dB a tick (practice)."""
+LEAP = 0.25
+"""First sample out of silence over the rms of the 100 ms: -12 dB is in the middle of a wave (practice)."""
 STEPS = 50
 """Cells that the step into the sound is compared with."""
 STEP, NO_STEP = 10.0 ** (4.0 / 20.0), 1.0
@@ -108,6 +111,8 @@ def start_of(cells: MillisecondCells, first: int) -> Edge:
     quiet = full > NOTHING and (not len(before) or _mean(before) <= OUT_OF * full)
     if not quiet or not FULL <= reached / full <= BEYOND:
         return Edge(at_s, None)
+    if cells.leap(onset, onset + 2) >= LEAP * math.sqrt(full):
+        return Edge(at_s, _level(reached))
     steps = float(step[onset + 2 : onset + 2 + STEPS].max(initial=0.0))
     into = float(step[onset : onset + 2].max(initial=0.0))
     near, late = (_mean(power[onset + a : onset + b]) / full for a, b in ((2, 12), (50, 150)))

@@ -17,9 +17,23 @@ def _heard(samples: Samples) -> tuple[int, int]:
     return int(there[0]), int(there[-1])
 
 
+def _at_full_level(samples: Samples, rate: int, seed: int) -> int:
+    """Return a random frame of the first 4 s of the music whose next millisecond is at full level.
+
+    Full level is that of the music's 10 s, less 6 dB.
+    """
+    start, cell = _heard(samples)[0], max(1, rate // 1000)
+    begin = start + rate // 5
+    power = np.square(samples[:, begin : begin + 4000 * cell]).mean(axis=0).reshape(-1, cell).mean(axis=1)
+    music = np.square(samples[:, start : start + 10 * rate]).mean()
+    (full,) = np.nonzero(power >= music / 4.0)
+    rng = np.random.default_rng(seed)
+    return begin + int(rng.choice(full)) * cell + int(rng.integers(cell // 8 + 1))
+
+
 def hard_start(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
-    """Cut into the first second of the music at a random frame, with a fade-in of `strength` ms."""
-    first = _heard(samples)[0] + int(np.random.default_rng(seed).uniform(0.2, 0.8) * rate)
+    """Cut into the music at a random frame where it is at full level, with a fade-in of `strength` ms."""
+    first = _at_full_level(samples, rate, seed)
     x, fade = samples.copy(), round(1e-3 * strength * rate)
     x[:, :first] = 0.0
     x[:, first : first + fade] *= np.arange(fade) / max(1, fade)
@@ -27,7 +41,7 @@ def hard_start(samples: Samples, rate: int, strength: float, seed: int) -> tuple
 
 
 def hard_end(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
-    """Cut the last second of the music off at a random frame, with a fade-out of `strength` ms."""
+    """Cut the music off at a random frame of its last 4 s at full level, with a fade-out of `strength` ms."""
     x, (start, _) = hard_start(samples[:, ::-1], rate, strength, seed)
     end = samples.shape[1] / rate - start
     return np.ascontiguousarray(x[:, ::-1]), (end - 0.01, end)

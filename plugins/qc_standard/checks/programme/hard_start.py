@@ -26,9 +26,10 @@ class HardStart(Check[HardStartLimits]):
         "file was trimmed too far, and the beginning of the first note is missing. It also makes a thump."
     )
     how = (
-        "The level of the first millisecond out of silence, where it comes within 9 dB of the next 100 ms and begins "
-        "with a step 4 dB above any in 50 ms; or within 6 dB, and then keeps to 2 dB as a sound does that was there "
-        "before. At the start of the side and at declared starts of tracks."
+        "The level of the first millisecond out of silence, where it comes within 9 dB of the next 100 ms and its "
+        "first sample lies less than 12 dB below their rms, or it begins with a step 4 dB above any in 50 ms; or where "
+        "it comes within 6 dB and then keeps to 2 dB, as a sound does that was there before. At the start of the side "
+        "and at declared starts of tracks."
     )
     remedy = (
         "Have the head of the file checked against the master: the first note must be whole, with a fade-in of a few "
@@ -50,8 +51,8 @@ class HardStart(Check[HardStartLimits]):
         "pluck that was itself trimmed to its first full wave looks like a cut, so the check only warns."
     )
     sensitivity = (
-        "With a fade-in of 0 ms 6 of 10 cuts into clean pieces and all of 15 into loud music were found; with 0.08 ms "
-        "4 and 5; with 1.2 ms or more none."
+        "Cuts into ten pieces where the music is at full level: without a fade-in all were found, with one of 0.08 ms "
+        "6, of 0.3 ms 2, of 0.6 ms or more none."
     )
     needs: ClassVar[tuple[type[Need[EdgesResult]], ...]] = (Edges,)
     Limits = HardStartLimits
