@@ -72,7 +72,7 @@ class Kernel:
 
 
 _DECORATING = threading.RLock()
-"""Held while numba decorates, because the folder that it is to choose is a setting of the process."""
+"""Taken while numba decorates, because the folder that it is to choose is a setting of the process."""
 
 
 @typeof_impl.register(Kernel)

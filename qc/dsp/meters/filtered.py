@@ -127,7 +127,7 @@ class FilteredSums(Windows):
     columns
         1 for the energy of both channels together, 2 for that of each.
     frames
-        Frames of the stream, if they are known.
+        Frames of the stream, if the reader knows their count.
     kind
         Type of the samples.
     """
