@@ -1,0 +1,1 @@
+"""The run of each command, from the read delivery to its result."""
