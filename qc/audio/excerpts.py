@@ -75,12 +75,12 @@ class Excerpts:
         high = self._within((-(-last // size) + behind) * size)
         piece = self._piece(low, max(low, high))
         if tap is None:
-            return piece.samples[:, first - piece.start : last - piece.start]
+            return closed(piece.samples[:, first - piece.start : last - piece.start])
         at = tap.rate(self.stream)
         end = -(-self.stream.frames * at // rate)
         begin = piece.start * at // rate
         first, last = (min(end, max(0, round(second * at))) for second in (start_s, end_s))
-        return self._tapped(piece, tap)[:, first - begin : last - begin]
+        return closed(self._tapped(piece, tap)[:, first - begin : last - begin])
 
     def _within(self, frame: int) -> int:
         return min(max(0, frame), self.stream.frames)

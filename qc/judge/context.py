@@ -10,17 +10,19 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
 
+from qc.dsp.samples.own_copy import own_copy
 from qc.groove.geometry.cut import MEASURES
 from qc.groove.level.events import PlacedEvent
-from qc.groove.level.groove_at import own_copy
+from qc.groove.level.groove_at import groove_copy
 from qc.groove.level.rows import LevelRow
-from qc.groove.level.side_at_level import UNITS
+from qc.groove.level.side_at_level import UNITS, WorkedSide
 from qc.judge.accepted import accepted_quantity
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotMeasuredError
+from qc.model.groove import Groove
 from qc.model.quantity import Op, clock, convert, is_unit, margin, meets, show, validated_copy
 from qc.model.report import Stretch
-from qc.plugin_base import At, Check, Finding, GrooveAt, Limit, Location, Need, Quantity, Severity
+from qc.plugin_base import At, Check, Finding, Limit, Location, Need, Quantity, Severity
 from qc.text.numbers import is_share, percent
 from qc.text.sanitize import shown
 from qc.text.suggest import meant
@@ -84,6 +86,8 @@ class Context:
         self.broken = ""
         """why a measurement that the check asked for failed, also where the check goes on without it"""
         self._evidence, self._check = evidence, check
+        self._own: dict[type[Need[Any]], Any] = {}
+        """this check's copies of the results that it has read"""
 
     @property
     def side(self) -> str:
@@ -110,11 +114,6 @@ class Context:
         """The delivery file without its sides, a copy of this check's own."""
         return copy.deepcopy(self._evidence.delivery)
 
-    @cached_property
-    def _groove(self) -> Any:
-        """The groove at the judged level, a copy of this check's own."""
-        return own_copy(self._evidence.results[GrooveAt])
-
     @property
     def sources(self) -> tuple[str, ...]:
         """The sources that can be judged."""
@@ -140,8 +139,10 @@ class Context:
             raise self._broken(need)
         if need not in self._evidence.results:
             raise NotMeasuredError(self._evidence.missing or f"{need.id} was not measured")
-        result: R = self._groove if need is GrooveAt else self._evidence.results[need]
-        return result
+        if need not in self._own:
+            self._own[need] = _copied(self._evidence.results[need])
+        own: R = self._own[need]
+        return own
 
     def measured(self, name: str) -> Quantity:
         """Return a published number; raises as `__getitem__` does, and LookupError where nothing publishes it."""
@@ -153,11 +154,11 @@ class Context:
             self._refuse_unpublished(name, publisher)
             raise NotMeasuredError(self._evidence.missing or f"{name} has no value on this side")
         self.looked_at[name] = quantity
-        return quantity
+        return own_copy(quantity)
 
     def earlier(self, name: str) -> Quantity | None:
         """Return a published number of the same side in the baseline report; None where it is not there."""
-        return self._evidence.earlier.get(name)
+        return own_copy(self._evidence.earlier.get(name))
 
     def _broken(self, need: type[Need[Any]]) -> BrokenNeedError:
         """Return the error of a need that failed; the check is an error even if it goes on without it."""
@@ -294,6 +295,13 @@ class Context:
             sources=tuple(part.strip() for part in limit.source.split(";")) if limit else (),
             fingerprint=_digest(parts),
         )
+
+
+def _copied(result: Any) -> Any:
+    """Return a result for one check, which shares no array that can be written with that of any other."""
+    if isinstance(result, WorkedSide):
+        return result.own_copy()
+    return groove_copy(result) if isinstance(result, Groove) else own_copy(result)
 
 
 def _place_of(text: str, data: Any) -> Field:

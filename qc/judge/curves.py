@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.dsp.samples.closed import read_only_copy
+from qc.dsp.samples.own_copy import own_copy
 from qc.groove.level.side_at_level import UNITS
 from qc.judge.context import SideEvidence
 from qc.measure.side import FILE_UNITS
@@ -52,7 +53,7 @@ def curves_of(
 
 def _of_need(kind: Kind, chain: Chain, result: object) -> dict[str, Curve]:
     """Return the curves of a need; raises TypeError or ValueError for what cannot be drawn."""
-    given = kind.of(chain).curves(result)
+    given = kind.of(chain).curves(own_copy(result))
     if not isinstance(given, Mapping):
         raise TypeError(f"its curves are a {type(given).__name__}, not a mapping of names to curves")
     return {name: _tested(name, curve, kind.publishes.get(name)) for name, curve in given.items()}

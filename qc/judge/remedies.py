@@ -95,12 +95,12 @@ def advise(
         for j, finding in enumerate(result.findings)
     }
     failures: dict[str, PluginFailure] = {}
+    looks = {check_id: _Look(evidence, excerpts, check) for check_id, check in advising.items()}
     for key in _in_order(findings):
         check_id = findings[key].check
         if check_id in failures:
             continue
-        check = advising[check_id]
-        look = _Look(evidence, excerpts, check)
+        check, look = advising[check_id], looks[check_id]
         try:
             findings[key] = _only_remedy_changed(findings[key], _advised(check, findings[key], look, runner))
         except (SecondLookError, NotMeasuredError, BrokenNeedError):

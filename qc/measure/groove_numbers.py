@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
+from qc.dsp.samples.own_copy import OwnCopies
 from qc.groove.geometry.side import SideGeometry
-from qc.groove.level.groove_at import groove_at, own_copy
+from qc.groove.level.groove_at import groove_at, groove_copy
 from qc.groove.level.levels import Reached
 from qc.groove.level.memo import Recent
 from qc.groove.level.outside import OutsideLimits, OutsideSearch, number_at
@@ -62,7 +63,7 @@ class GrooveNumbers:
 
     def groove(self, at: GrooveAt) -> Groove:
         """Return a copy of the groove at a level, so that no reader sees what another one changes."""
-        return own_copy(self._grooves.get(at, lambda: self._computed(at)))
+        return groove_copy(self._grooves.get(at, lambda: self._computed(at)))
 
     def _computed(self, at: GrooveAt) -> Groove:
         assert self._side is not None  # it was taken `on` a groove
@@ -165,7 +166,7 @@ def _evaluate(
     results = Measurements(
         read.stream,
         read.passes,
-        {other: result for other, result in read.results.items() if other in own},
+        OwnCopies({other: result for other, result in read.results.items() if other in own}),
         {other: why for other, why in read.failed.items() if other in own},
     )
     result = need.evaluate(groove, results)

@@ -17,6 +17,7 @@ from qc.cache.keys import Sound
 from qc.cache.store import Store, StoredResults, seal
 from qc.delivery.model import Side
 from qc.delivery.reader import ReadDelivery
+from qc.dsp.samples.own_copy import own_copy
 from qc.groove.level.side_at_level import UNITS
 from qc.groove.signal.programme import Programme
 from qc.intake.inspection import with_fault
@@ -308,11 +309,11 @@ def _publish(
 
 
 def published_by(kind: type[Need[Any]], need: Need[Any], result: Any, stream: Stream) -> dict[str, Quantity]:
-    """Return what a need publishes of a result.
+    """Return what a need publishes of a result, which it gets as a copy.
 
     Raises TypeError or ValueError for what its kind did not announce, and for a place outside the file.
     """
-    published = dict(need.publish(result))
+    published = dict(need.publish(own_copy(result)))
     for name, quantity in published.items():
         if name not in kind.publishes:
             raise ValueError(f"it publishes {name}, which it did not announce")

@@ -81,7 +81,7 @@ def house_with(houses, body, parent="disc-12in-33@3.0.0"):
 def test_version_2_recommends_a_level_at_which_the_low_end_does_not_fail(delivery, tmp_path):
     judged = judge(delivery, tmp_path / "r.json")
     levels = judged.side()["levels"]
-    assert judged.report["ruleset"]["version"] == "3.1.0"
+    assert judged.report["ruleset"]["version"].startswith("3.")
     assert judged.outcome(LOW_END) != "fail"
     assert levels["fails_at_recommended"] == []
     assert levels["by_limit"][EXCURSION]["level"]["value"] >= levels["edge"]["value"]

@@ -7,6 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
+from qc.dsp.samples.own_copy import OwnCopies
 from qc.model.errors import FAULTS
 from qc.plugin_base import Derived, Measurements, Need
 from qc.plugin_host.runner import Runner
@@ -34,4 +35,6 @@ def compute_derived(
 
 
 def _work(need: Derived[Any], measured: Measurements) -> Any:
-    return need.work(measured)  # to look up the method may run plugin code too
+    """Compute a need from copies of the results, so that what it writes there reaches no other."""
+    own = replace(measured, results=OwnCopies(measured.results), failed=dict(measured.failed))
+    return need.work(own)  # to look up the method may run plugin code too

@@ -29,14 +29,20 @@ DIMENSIONS = 2
 class Slice:
     """Samples of one part of a block, shape (2, n), with the outputs of taps: a `Block` of the interface for plugins.
 
-    All analyses of a block read the same one, so that none can change it.
+    All analyses of a block read the same one, so that none can change it: what they get is a new array each time, a
+    view of the same memory that cannot be opened for writing.
     """
 
     stream: Stream
     start: int
-    samples: Samples
+    shared: Samples
     taps: Mapping[Tap, Samples | BaseException] = field(default_factory=lambda: MappingProxyType({}))
     """output of each tap, or the error it raised"""
+
+    @property
+    def samples(self) -> Samples:
+        """Left and right channel, shape (2, n), read-only."""
+        return closed(self.shared)
 
     def __getitem__(self, tap: Tap) -> Samples:
         """Return the output of a tap for this slice, shape (2, n); raises the error that the tap raised."""
@@ -45,7 +51,7 @@ class Slice:
             raise LookupError(f"{tap} is named in the taps() of no analysis that hears this")
         if isinstance(tapped, BaseException):
             raise tapped
-        return tapped
+        return closed(tapped)
 
 
 @dataclass(frozen=True)
@@ -85,7 +91,7 @@ class GroupTaps:
         tapped = []
         for whole in block.slices:
             outputs: dict[Tap, Samples | BaseException] = {}
-            part = Slice(self._stream, whole.start, whole.samples, MappingProxyType(outputs))
+            part = Slice(self._stream, whole.start, whole.shared, MappingProxyType(outputs))
             tapped.append(part)
             for tap, (base, running) in self._running.items():
                 try:

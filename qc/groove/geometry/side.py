@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.dsp.samples.own_copy import own_copy
 from qc.groove.geometry.kept import KEPT, kept_most
 from qc.groove.geometry.second_powers import CELLS, TREBLE, SecondPowers
 from qc.groove.geometry.span import Span
@@ -40,6 +41,10 @@ class SideGeometry:
     def of(cls, chain: Chain, span: Span, envelopes: GrooveInput, loudness: float | None = None) -> SideGeometry:
         """Cut the file's envelopes to the span; `loudness` is integrated, LUFS."""
         return cls(chain, span, envelopes.cut(span.start, span.end), loudness)
+
+    def own_copy(self) -> SideGeometry:
+        """Return the same side with envelopes that cannot be opened for writing; the rest is computed again."""
+        return SideGeometry(self.chain, self.span, own_copy(self.envelopes), self.loudness)
 
     def under(self, chain: Chain) -> SideGeometry:
         """Return the same span under another chain; arrays that are the same under both are shared."""

@@ -54,7 +54,7 @@ def groove_at(side: SideGeometry, level: float, programme: ProgrammeBounds) -> G
     )
 
 
-def own_copy(groove: Groove) -> Groove:
+def groove_copy(groove: Groove) -> Groove:
     """Return a copy for one reader, which shares no memory with those of others."""
     arrays: dict[str, Any] = {
         field.name: read_only_copy(values)

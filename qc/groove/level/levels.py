@@ -70,6 +70,10 @@ class LevelSearch:
         """limits that a higher level breaks and that do not set it"""
         self._cuttings: Recent[float, dict[Polarity, Cutting]] = Recent(1)
 
+    def own_copy(self) -> LevelSearch:
+        """Return the same search with arrays of its own; the memo, which has numbers only, is shared."""
+        return LevelSearch(self.side.own_copy(), dict.fromkeys([*self.rows, *self.unset]), self.memo)
+
     def forget(self) -> None:
         """Release all arrays, not the numbers; they are computed again when they are asked for."""
         self._cuttings.clear()

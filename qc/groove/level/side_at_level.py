@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import ClassVar, Literal, Self
 
+from qc.dsp.samples.own_copy import own_copy
 from qc.groove.geometry.cut import MEASURES, OF_LOUDNESS, Cutting, measurable
 from qc.groove.geometry.side import SideGeometry
 from qc.groove.geometry.span import span_of
@@ -83,6 +84,10 @@ class WorkedSide:
             clean=lowest([self.clean, *outside.clean]),
             outside=outside,
         )
+
+    def own_copy(self) -> WorkedSide:
+        """Return the same side for one reader, which shares no array that can be written with this one."""
+        return replace(self, search=self.search.own_copy(), replayed=own_copy(self.replayed))
 
     @cached_property
     def recommended(self) -> Reached:
