@@ -14,7 +14,7 @@ from qc.audio.memory import release_memory
 from qc.audio.received import AsReceived
 from qc.delivery.reader import ReadDelivery
 from qc.groove.geometry.side import SideGeometry
-from qc.groove.geometry.span import Span
+from qc.groove.geometry.span import Span, span_of
 from qc.groove.level.events import PlacedEvent
 from qc.groove.level.outside import OutsideLimits
 from qc.groove.level.release import JudgedLevel, SideLevels
@@ -217,10 +217,10 @@ def search_levels(
         sectors = measurement.needs.get(Sectors)
         memo = MemoInStore.of(how.store, measurement.sound, sectors, chain, measurement.tracks)
     if memo is not None and Sectors in results and Programme in results:
-        worked = WorkedSide.of(
-            chain, results[Sectors], results[Programme], measurement.tracks, bound.rows, side.cut_level, memo.memo,
-            bound.policy, measurement.quantities.get(LOUDNESS),
-        )  # fmt: skip
+        loudness = measurement.quantities.get(LOUDNESS)
+        span = span_of(measurement.tracks, results[Programme], results[Sectors].sectors)
+        whole = SideGeometry.of(chain, span, results[Sectors], None if loudness is None else loudness.value)
+        worked = WorkedSide.of(whole, bound.rows, side.cut_level, memo.memo, bound.policy)
         if asks_groove or any(issubclass(kind, GrooveDerived) for kind in measurement.needs):
             numbers = GrooveNumbers(measurement, how.runner).on(worked.search.side)
             worked = worked.under(numbers.limits(bound.rows))

@@ -25,6 +25,8 @@ from qc.audio.pipeline.plan import plan
 from qc.audio.pipeline.process import default_workers, process_source
 from qc.audio.source import BLOCK, FileSource
 from qc.dsp.kernels.cache import opened
+from qc.groove.geometry.side import SideGeometry
+from qc.groove.geometry.span import span_of
 from qc.groove.level.side_at_level import WorkedSide
 from qc.groove.playback.passage import CutPassage, PlaybackSetup, Tip
 from qc.groove.signal.band_limit import Topped
@@ -113,7 +115,8 @@ def _groove() -> None:
     motion = np.random.default_rng(1).normal(0.0, 1e-6, (4, RATE + 2 * MARGIN))
     envelopes = envelopes_of(motion, RATE, chain.signal)
     programme = ProgrammeBounds.of(np.full((2, FRAMES * WINDOWS_A_SECOND // RATE), 0.01, np.float32), FRAMES / RATE)
-    WorkedSide.of(chain, envelopes, programme, (), (), 0.0).quantities(None)
+    span = span_of((), programme, envelopes.sectors)
+    WorkedSide.of(SideGeometry.of(chain, span, envelopes), (), 0.0).quantities(None)
     CutPassage(motion[:2], RATE, 1.0).played(PlaybackSetup(0.0, 0.5, Tip.spherical(8e-6)))
 
 

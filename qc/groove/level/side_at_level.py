@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import ClassVar, Literal, Self
@@ -10,7 +10,6 @@ from typing import ClassVar, Literal, Self
 from qc.dsp.samples.own_copy import own_copy
 from qc.groove.geometry.cut import MEASURES, OF_LOUDNESS, Cutting, measurable
 from qc.groove.geometry.side import SideGeometry
-from qc.groove.geometry.span import span_of
 from qc.groove.level.budget import LevelBudget, budget
 from qc.groove.level.events import PlacedEvent, events, placed
 from qc.groove.level.levels import LevelSearch, Reached, lowest
@@ -20,11 +19,8 @@ from qc.groove.level.print_through import Neighbours, neighbours
 from qc.groove.level.release import JudgedLevel, SideLevels
 from qc.groove.level.rows import EDGE, LevelPolicy, LevelRow
 from qc.groove.playback.estimate import RESIDUAL, TOP_LOSS, PlaybackSeconds, estimate
-from qc.groove.signal.programme import ProgrammeBounds
-from qc.groove.signal.sector_envelopes import GrooveInput
 from qc.model.cutting_chain import Chain
 from qc.model.quantity import Polarity
-from qc.model.track import Track
 from qc.plugin_base import At, Need, Quantity
 
 UNITS: dict[str, str] = {name: measure.unit for name, measure in (MEASURES | OF_LOUDNESS).items()} | {
@@ -58,18 +54,14 @@ class WorkedSide:
 
     @classmethod
     def of(
-        cls, chain: Chain, envelopes: GrooveInput, programme: ProgrammeBounds, tracks: Sequence[Track],
-        rows: Iterable[LevelRow], declared: float | None, memo: LevelMemo | None = None, policy: LevelPolicy = EDGE,
-        integrated: Quantity | None = None,
+        cls, side: SideGeometry, rows: Iterable[LevelRow], declared: float | None,
+        memo: LevelMemo | None = None, policy: LevelPolicy = EDGE,
     ) -> WorkedSide:  # fmt: skip
         """Work out a side; `declared` is the cut level asked for in dB, None when it is free.
 
         `memo` has the numbers of earlier searches of the same span under the same chain; those of this one are added.
-        `integrated` is the loudness, LUFS, for limits that depend on it.
         """
-        span = span_of(tracks, programme, envelopes.sectors)
-        loudness = None if integrated is None else integrated.value
-        search = LevelSearch(SideGeometry.of(chain, span, envelopes, loudness), rows, memo)
+        search = LevelSearch(side, rows, memo)
         return cls(search, *search.allowed(), declared, policy)
 
     def under(self, outside: OutsideLimits) -> WorkedSide:
