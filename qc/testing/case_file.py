@@ -177,6 +177,9 @@ class Case:
     outcome: str
     """expected outcome, as in the report: "not_applicable" """
     file: CaseFile
+    """an empty one where there is an `error`"""
+    error: CaseError | None = None
+    """why the file cannot be used: what `run` and `check` raise"""
 
     def __str__(self) -> str:
         return f"{self.check}/{self.path.stem}"

@@ -21,7 +21,7 @@ from qc.plugin_host.host import Host
 from qc.ruleset.find import is_path
 from qc.testing.case_file import Case, CaseError, CaseFile
 from qc.testing.case_folders import NAMED, OUTCOMES, case_files, check_of, nearby_ruleset
-from qc.testing.comparison import hold
+from qc.testing.comparison import differences_of, hold
 from qc.testing.deliveries import JudgedReport
 from qc.testing.made import make, write_waivers
 from qc.text.sanitize import shown
@@ -44,8 +44,18 @@ def load(path: Path) -> Case:
 
 
 def cases_in(folder: Path) -> list[Case]:
-    """Read every case of a folder, `CHECK ID/OUTCOME-why.yaml`, in order; raises CaseError, also for an empty one."""
-    return [load(path) for path in case_files(Path(folder))]
+    """Read every case of a folder, `CHECK ID/OUTCOME-why.yaml`, in order; raises CaseError for an empty one.
+
+    A file that cannot be used is a case with an `error`, so that one slip ends none of the others.
+    """
+    return [_loaded(path) for path in case_files(Path(folder))]
+
+
+def _loaded(path: Path) -> Case:
+    try:
+        return load(path)
+    except CaseError as error:
+        return Case(path, check_of(path), "", CaseFile.model_construct(why="", sides=()), error)
 
 
 def run(
@@ -62,6 +72,8 @@ def run(
     from qc.judge.engine import exit_code
     from qc.testing.ruled import served_disc
 
+    if case.error is not None:
+        raise case.error
     host, folder, spec, file = host or api.build_host(), Path(tmp_path), _ruleset(case, ruleset), case.file
     if file.disc is None and spec is not None:
         file = file.model_copy(update={"disc": served_disc(spec, host)})
@@ -132,11 +144,9 @@ def _baseline(case: Case, file: CaseFile, folder: Path, options: Any, host: Host
 def check(case: Case, tmp_path: Path, host: Host | None = None) -> JudgedReport:
     """Run a case, compare the report with its expectations, and return the report.
 
-    Raises AssertionError with one sentence about the first difference.
+    Raises AssertionError with a line for each difference, and what `run` raises.
     """
     judged = run(case, tmp_path, host)
-    try:
-        hold(case, judged)
-    except AssertionError as why:
-        raise AssertionError(f"{case.path}: {why}") from None
+    if differences := differences_of(case, judged):
+        raise AssertionError("\n".join(f"{case.path}: {difference}" for difference in differences))
     return judged

@@ -41,8 +41,8 @@ def test(words: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
         for run in run_cases(paths, Path(folder), host, words.ruleset):
             runs.append(run)
-            if run.sentence or words.verbose:
-                emit(f"{shown(run.sentence or f'{run.path}: holds', LONGEST)}\n".encode())
+            lines = run.lines or ([f"{run.path}: holds"] if words.verbose else [])
+            emit("".join(f"{shown(line, LONGEST)}\n" for line in lines).encode())
     emit(f"{_total(runs)}\n".encode())
     if words.junit is not None:
         put_file(Path(words.junit), junit(runs), words.junit)

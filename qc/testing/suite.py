@@ -12,7 +12,8 @@ from typing import Any, Literal
 from qc.model.errors import RulesetError, SidegateError
 from qc.plugin_host.host import Host
 from qc.testing.case_folders import check_of
-from qc.testing.cases import hold, load, run
+from qc.testing.cases import load, run
+from qc.testing.comparison import differences_of
 from qc.testing.deliveries import JudgedReport
 from qc.text.numbers import listed
 from qc.text.sanitize import shown
@@ -32,8 +33,8 @@ class CaseRun:
     code: int
     """exit code: that of the state, and 3 where the report says that a plugin broke"""
     seconds: float
-    sentence: str = ""
-    """"FILE: what was found, and what was expected"; empty where the case holds"""
+    lines: tuple[str, ...] = ()
+    """"FILE: what was found, and what was expected", one for each difference; none where the case holds"""
 
     @property
     def check(self) -> str:
@@ -49,36 +50,34 @@ def run_cases(paths: Iterable[Path], folder: Path, host: Host, ruleset: str | No
     at_start = [json.loads(failure.model_dump_json()) for failure in host.failures]
     for number, path in enumerate(paths):
         begin = time.monotonic()
-        state, sentence, judged = _run_case(path, folder / str(number), host, ruleset, at_start)
+        state, found, judged = _run_case(path, folder / str(number), host, ruleset, at_start)
         code = CODES["broken"] if judged is not None and judged.code == CODES["broken"] else CODES[state]
-        yield CaseRun(path, state, code, time.monotonic() - begin, sentence)
+        name = shown(str(path), longest=500)
+        lines = tuple(line if line.startswith(f"{name}:") else f"{name}: {line}" for line in found)
+        yield CaseRun(path, state, code, time.monotonic() - begin, lines)
 
 
 def _run_case(
     path: Path, folder: Path, host: Host, ruleset: str | None, at_start: Sequence[dict[str, Any]]
-) -> tuple[State, str, JudgedReport | None]:
-    """Return the state of a case, a sentence about what differs, and the report; None where there is none."""
-    name = shown(str(path), longest=500)
+) -> tuple[State, list[str], JudgedReport | None]:
+    """Return the state of a case, a sentence for each thing that is wrong, and the report; None where there is none."""
     folder.mkdir()
     try:
         case = load(path)
         judged = run(case, folder, host, ruleset=ruleset)
     except SidegateError as error:
-        text = str(error)
         state: State = "broken" if error.exit_code == CODES["broken"] else "unusable"
         if isinstance(error, RulesetError) and at_start:  # what the ruleset names may be of such a plugin
             plugins = listed(sorted({failure["plugin"] for failure in at_start}))
-            return "broken", f"{name}: not judged, for the plugin {plugins} did not load", None
-        return state, text if text.startswith(f"{name}:") else f"{name}: {text}", None
+            return "broken", [f"not judged, for the plugin {plugins} did not load"], None
+        return state, [str(error)], None
     if broken := _broken(judged, at_start):
-        return "broken", f"{name}: {broken}", judged
-    try:
-        hold(case, judged)
-    except AssertionError as difference:
-        return "differs", f"{name}: {difference}", judged
+        return "broken", [broken], judged
+    if differences := differences_of(case, judged):
+        return "differs", differences, judged
     if judged.code == CODES["broken"]:
-        return "broken", f"{name}: {_broken(judged, ()) or 'a plugin that it needs failed'}", judged
-    return "holds", "", judged
+        return "broken", [_broken(judged, ()) or "a plugin that it needs failed"], judged
+    return "holds", [], judged
 
 
 def _broken(judged: JudgedReport, at_start: Sequence[dict[str, Any]]) -> str:

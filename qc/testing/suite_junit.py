@@ -43,8 +43,8 @@ def _suite(check: str, runs: Sequence[CaseRun]) -> ET.Element:
             suite, "testcase", {"name": name, "classname": _clean(check), "file": file, "time": seconds}
         )
         if element is not None:
-            words = _clean(run.sentence)
-            ET.SubElement(case, element, {"type": run.state, "message": words}).text = words
+            lines = [_clean(line) for line in run.lines]
+            ET.SubElement(case, element, {"type": run.state, "message": lines[0]}).text = "\n".join(lines)
     return suite
 
 

@@ -1,4 +1,4 @@
-"""Case files: what cannot be used is refused in one sentence with its line, and what differs is told in one."""
+"""Case files: what cannot be used is refused in one sentence with its line, and each difference is reported in one."""
 
 import json
 
@@ -81,6 +81,17 @@ def test_a_case_that_is_named_for_no_outcome_is_refused(written):
         load(written(GOOD, "good-tone"))
     with pytest.raises(CaseError, match="there is no such file; check the name of the case file"):
         load(written(GOOD).with_name("pass-another.yaml"))
+
+
+def test_a_case_that_cannot_be_used_hides_no_other_one(written, tmp_path):
+    written(GOOD)
+    path = written(GOOD.replace("sine", "sien"), "pass-misspelt")
+    written(GOOD, "named-for-nothing")
+    cases = {str(case).partition("/")[2]: case for case in cases_in(tmp_path)}
+    assert [name for name, case in cases.items() if case.error is None] == ["pass-a-tone"]
+    with pytest.raises(CaseError) as caught:
+        check(cases["pass-misspelt"], tmp_path / "run")
+    assert str(caught.value).startswith(f'{path}:5: unknown key "sien"')
 
 
 def test_a_folder_without_cases_is_refused(tmp_path):
@@ -171,6 +182,24 @@ def test_a_difference_is_reported(written, judged, old, new, sentence):
     with pytest.raises(AssertionError) as caught:
         hold(load(written(GOOD.replace(old, new))), judged)
     assert sentence in str(caught.value)
+
+
+def test_every_difference_is_reported(written, judged):
+    text = GOOD.replace("near: 1 s", "near: 2 s").replace("expect:", "expect:\n  findings: 2\n  says: it\n  track: 2")
+    with pytest.raises(AssertionError) as caught:
+        hold(load(written(text, "warn-a-tone")), judged)
+    words = ("is pass, not warn", "has 0 findings, not 2", "is 1 s, not between", "does not say", "found nothing")
+    lines = str(caught.value).split("\n")
+    assert len(lines) == len(words)
+    assert all(word in line for word, line in zip(words, lines, strict=True))
+
+
+def test_all_that_differs_in_a_finding_is_reported(written, tmp_path):
+    text = SHORT + "  severity: fail\n  at: 3 s\n  track: 2\n  remedy: louder\n"
+    with pytest.raises(AssertionError) as caught:
+        check(load(written(text, "warn-short")), tmp_path / "run")
+    for words in ("it warns", "its track is None, not 2", "not within 0.05 s of 3 s", 'its remedy is "'):
+        assert words in str(caught.value)
 
 
 def test_another_outcome_is_reported_with_the_file(written, tmp_path):

@@ -93,6 +93,21 @@ def test_what_differs_is_reported_in_a_line_and_as_junit(house):
     assert [failure.get("message") for failure in root.iter("failure")] == [quiet, eased]
 
 
+def test_all_that_differs_is_reported_a_line_each(house):
+    expect = "expect: {findings: 2, measured: {loudness.integrated: {near: -40 LUFS, within: 1 LU}}}\n"
+    house.put("house.quiet-side/pass-a-quiet-tone", QUIET + expect)
+    code, lines, _ = house.test("cases", "--junit", "junit.xml")
+    path = "cases/house.quiet-side/pass-a-quiet-tone.yaml"
+    assert (code, lines[-1]) == (1, "1 case: 1 does not hold")
+    assert [line.split(": ")[0] for line in lines[:-1]] == [path] * 3
+    assert "is warn, not pass" in lines[0]
+    assert "house.quiet-side has 1 finding, not 2" in lines[1]
+    assert "loudness.integrated on side A is" in lines[2]
+    (failure,) = ET.parse(house.folder / "junit.xml").getroot().iter("failure")
+    assert failure.get("message") == lines[0]
+    assert failure.text.split("\n") == lines[:-1]
+
+
 def test_a_limit_of_a_case_replaces_that_of_a_measure(house):
     limits = 'limits: {house.quiet-side: {at_least: {fail: -10 LUFS, source: "house: desk notes"}}}\n'
     house.put("house.quiet-side/fail-by-another-limit", limits + LOUD)
