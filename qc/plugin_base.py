@@ -144,6 +144,8 @@ class Need(ABC, Generic[R]):
     """measurement name -> unit"""
     meanings: ClassVar[Mapping[str, str]] = {}
     """measurement name -> its meaning in a sentence, which `sidegate explain` prints"""
+    curve_units: ClassVar[Mapping[str, str]] = {}
+    """name -> unit of curves that follow no published number"""
 
     @classmethod
     @abstractmethod
@@ -155,7 +157,7 @@ class Need(ABC, Generic[R]):
         return {}
 
     def curves(self, result: R) -> Mapping[str, Curve]:  # noqa: ARG002
-        """Return curves along the side by measurement name, for formats that draw."""
+        """Return curves along the side by the name of a number it publishes, or a name of `curve_units`."""
         return {}
 
 

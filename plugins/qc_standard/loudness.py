@@ -77,6 +77,7 @@ class Loudness(Analysis[LoudnessResult]):
 
     id: ClassVar[str] = "loudness.file"
     cost: ClassVar[float] = 0.9
+    curve_units: ClassVar[Mapping[str, str]] = {"loudness.short_term": "LUFS"}
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003

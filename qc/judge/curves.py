@@ -22,6 +22,7 @@ from qc.model.quantity import require_unit
 from qc.plugin_base import Need
 from qc.plugin_host.runner import Runner
 from qc.text.sanitize import shown
+from qc.text.suggest import nearest
 
 NAME = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}", re.ASCII)
 """The name of a curve, which is the header of a column too."""
@@ -38,38 +39,54 @@ def curves_of(
 
     `traces` are the names that the groove's own traces have.
     """
-    calls = {kind: partial(_of_need, kind, judged.chain, result) for kind, result in judged.results.items()}
     curves: dict[str, Curve] = {}
-    found, broken = runner.each(calls)
+    broken: dict[Kind, str] = {}
     owners: dict[str, Kind | None] = {**judged.publishers, **dict.fromkeys([*traces, *UNITS, *FILE_UNITS])}
-    for kind, of_need in found.items():
-        if taken := sorted(name for name in of_need if owners.get(name, kind) is not kind):
-            broken[kind] = f'its curve "{taken[0]}" has the name of another measurement'
-        else:
+    for kind, result in judged.results.items():
+        call = partial(_of_need, kind.curves, kind, judged.chain, result, owners)
+        found, failed = runner.each({kind: call})
+        for of_need in found.values():
             curves |= of_need
             owners |= dict.fromkeys(of_need, kind)
+        broken |= failed
     return curves, broken
 
 
-def _of_need(kind: Kind, chain: Chain, result: object) -> dict[str, Curve]:
-    """Return the curves of a need; raises TypeError or ValueError for what cannot be drawn."""
+def _of_need(
+    _method: object, kind: Kind, chain: Chain, result: object, owners: Mapping[str, Kind | None]
+) -> dict[str, Curve]:  # fmt: skip
+    """Return the curves of a need; raises TypeError or ValueError for what cannot be drawn.
+
+    `_method` is what an error is placed at, where it is raised by what was returned.
+    """
     given = kind.of(chain).curves(own_copy(result))
     if not isinstance(given, Mapping):
         raise TypeError(f"its curves are a {type(given).__name__}, not a mapping of names to curves")
-    return {name: _tested(name, curve, kind.publishes.get(name)) for name, curve in given.items()}
+    announced = {**kind.curve_units, **kind.publishes}
+    for name in given:
+        _test_name(name, kind, announced, owners)
+    return {name: _tested(name, curve, announced[name]) for name, curve in given.items()}
 
 
-def _tested(name: object, curve: object, announced: str | None) -> Curve:
-    """Return a copy of a curve whose values nothing can change; `announced` is the unit that the need publishes."""
+def _test_name(name: object, kind: Kind, announced: Mapping[str, str], owners: Mapping[str, Kind | None]) -> None:
+    """Raise ValueError for a name that is none, that belongs to another measurement, or that was not announced."""
     if not isinstance(name, str) or not NAME.fullmatch(name):
         raise ValueError(f'a curve cannot be called "{shown(str(name))}"; use a name like "house.turn_land"')
+    if owners.get(name, kind) is not kind:
+        raise ValueError(f'its curve "{name}" has the name of another measurement')
+    if name not in announced:
+        near = nearest(name, announced)
+        hint = f'did you mean "{near}"?' if near else 'name its unit in "publishes", or in "curve_units"'
+        raise ValueError(f'its curve "{name}" was not announced; {hint}')
+
+
+def _tested(name: str, curve: object, announced: str) -> Curve:
+    """Return a copy of a curve whose values nothing can change; `announced` is the unit of its name."""
     if not isinstance(curve, Curve):
         raise TypeError(f"{name} is a {type(curve).__name__}, not a Curve")
     _test_steps(name, curve)
-    if not isinstance(curve.unit, str) or (announced is not None and curve.unit != announced):
-        raise ValueError(
-            f'the curve {name} is in "{shown(str(curve.unit))}", and {announced or "a unit"} was announced'
-        )
+    if not isinstance(curve.unit, str) or curve.unit != announced:
+        raise ValueError(f'the curve {name} is in "{shown(str(curve.unit))}", and {announced} was announced')
     require_unit(curve.unit, f"the curve {name}")
     if not isinstance(curve.title, str) or not isinstance(curve.label, str):
         raise TypeError(f"title and label of the curve {name} are no texts")

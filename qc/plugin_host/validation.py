@@ -180,6 +180,10 @@ def _need(need: type[Need[Any]]) -> None:
         if type(measurement) is not str:
             raise RefusedError(f'"{name}" publishes {_described(measurement)} as a name, and not a text')
         _unit(unit, f'the measurement "{measurement}" of "{name}"')
+    for curve, unit in _kept(need, "curve_units", name).items():
+        if type(curve) is not str:
+            raise RefusedError(f'"{name}" has {_described(curve)} as the name of a curve, and not a text')
+        _unit(unit, f'the curve "{curve}" of "{name}"')
     for measurement, sentence in _kept(need, "meanings", name).items():
         if type(measurement) is not str or type(sentence) is not str:
             raise RefusedError(f'"{name}" has a meaning that is no text')

@@ -129,12 +129,38 @@ def test_a_curve_cannot_take_the_name_of_another_measurement_or_a_name_that_is_n
         assert failure.plugin == "house"
 
 
+def test_the_name_of_a_curve_is_announced(delivery, house):
+    hints = {
+        "house.turn_lnad": 'did you mean "house.turn_land"?',
+        "another.name": 'name its unit in "publishes", or in "curve_units"',
+    }
+    for name, hint in hints.items():
+        kind = type("Drawn", (TurnLand,), {"curves": misspelt(name)})
+        checked = api.checked(delivery, api.Options(ruleset=house), host_of(kind), draws=True)
+        (failure,) = checked.undrawn
+        assert failure.plugin == "house"
+        assert f'its curve "{name}" was not announced; {hint} (' in failure.message
+        assert failure.message.endswith(f"test_curves.py:{misspelt.__code__.co_firstlineno + 1})")
+    other = type("Drawn", (TurnLand,), {"curves": misspelt("house.own"), "curve_units": {"house.own": "um"}})
+    checked = api.checked(delivery, api.Options(ruleset=house), host_of(other), draws=True)
+    assert (checked.undrawn, "house.own" in checked.evidence.curves["A"]) == ((), True)
+
+
+def misspelt(name):
+    def curves(self, result):
+        return {name: good()}
+
+    return curves
+
+
 def test_of_two_curves_of_one_name_the_first_is_drawn_and_the_other_is_an_error():
     first, second = (with_curve(good(), "house.other") for _ in range(2))
+    first.curve_units = second.curve_units = {"house.other": "um"}
     side = SideEvidence(side="A", chain=Chain(), declared={}, results={first: None, second: None})
     curves, broken = curves_of(side, (), Runner())
     assert list(curves) == ["house.other"]
-    assert broken == {second: 'its curve "house.other" has the name of another measurement'}
+    assert list(broken) == [second]
+    assert 'its curve "house.other" has the name of another measurement' in broken[second]
 
 
 def test_the_command_ends_with_3_for_a_wrong_curve_and_draws_the_others(written, capsys):

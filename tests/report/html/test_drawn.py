@@ -131,7 +131,7 @@ def test_a_need_whose_curves_break_or_never_end_is_left_out_and_named():
 
     class Need:
         def __init__(self, given):
-            self.given, self.publishes = given, {}
+            self.given, self.publishes, self.curve_units = given, {}, {"house.curve": "1"}
 
         def of(self, chain):
             return self
