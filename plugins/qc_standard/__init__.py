@@ -28,6 +28,8 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.documents.track_loudness import TrackLoudness
     from qc_standard.edges.starts_and_ends import Edges
     from qc_standard.loudness import Loudness, ProgrammeLoudness
+    from qc_standard.noise.disc import QuietAgainstDisc
+    from qc_standard.noise.floor import NoiseFloor
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation
     from qc_standard.spectrum.hum import Hum
@@ -40,4 +42,5 @@ def qc_measures() -> list[type[Need[Any]]]:
     return [
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
         SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails, ChannelDelay,
+        NoiseFloor, QuietAgainstDisc,
     ]  # fmt: skip

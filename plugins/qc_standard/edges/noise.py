@@ -35,6 +35,14 @@ class SteadyNoise:
         return Quantity(value=self.level, unit="dBFS", at=At(start_s=self.start_s, end_s=self.end_s, track=track))
 
 
+def is_steady(second: NDArray[np.float64]) -> bool:
+    """Whether the mean squares of the ten tenths of a second are those of noise, which neither swings nor fades."""
+    mean, half = float(second.mean()), SECOND // 2
+    early, late = float(second[:half].mean()), float(second[half:].mean())
+    steady = max(early, late) <= STEADY * min(early, late)
+    return steady and bool(second.max() <= EVEN * mean and second.min() * EVEN >= mean)
+
+
 def noise_after(power: NDArray[np.float32], end: int, stop: int) -> SteadyNoise | None:
     """Return the noise that lasts until the next note or the end of the file, or stops at once; None without.
 
@@ -51,10 +59,9 @@ def noise_after(power: NDArray[np.float32], end: int, stop: int) -> SteadyNoise 
     if last < SECOND:
         return None
     second = tenths[last - SECOND : last]
-    mean, half = float(second.mean()), SECOND // 2
-    early, late = float(second[:half].mean()), float(second[half:].mean())
-    if max(early, late) > STEADY * min(early, late) or second.max() > EVEN * mean or second.min() * EVEN < mean:
+    if not is_steady(second):
         return None
+    mean = float(second.mean())
     begin = last - SECOND
     while begin > 0 and mean / EVEN <= tenths[begin - 1] <= EVEN * mean:
         begin -= 1
