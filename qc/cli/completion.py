@@ -1,7 +1,7 @@
 """`sidegate completion`: a script for bash, zsh or fish that completes commands, options and names.
 
-Commands and options are read off the parser when the script is printed; names of rulesets, checks and measurements
-are listed while the user types, by `sidegate completion --list`.
+Commands and options are read off the parser when the script is printed; names of rulesets, checks, measurements and
+formats are listed while the user types, by `sidegate completion --list`.
 """
 
 from __future__ import annotations
@@ -20,8 +20,12 @@ from qc.report import registry
 if TYPE_CHECKING:
     from qc.plugin_host.host import Host
 
-FORMATS = {command: tuple(f"{name}=" for name in registry.formats(command)) for command in get_args(registry.Command)}
-"""command -> the beginnings of its --out"""
+FORMATS = {
+    command: tuple(f"{name}=" for name in registry.formats(command))
+    for command in get_args(registry.Command)
+    if command != "check"
+}
+"""command -> the beginnings of its --out; plugins add theirs to those of `check`, which are listed when asked for"""
 DISC_NAMES = tuple(disc_name(*disc) for disc in DISCS)
 
 TIPS = ("5um", "8um", "8x18um", "18um", "spherical", "elliptical", "line-contact")
@@ -110,8 +114,12 @@ def _chain() -> list[str]:
     return [f"{key}=" for key in keys()]
 
 
+def _formats() -> list[str]:
+    return [f"{name}=" for name in registry.with_plugins(_host().renderers)]
+
+
 _LISTS: dict[str, Callable[[], list[str]]] = {
-    "rulesets": _rulesets, "names": _names, "chain": _chain, "plugins": _plugins,
+    "rulesets": _rulesets, "names": _names, "chain": _chain, "plugins": _plugins, "formats": _formats,
 }  # fmt: skip
 
 
@@ -141,6 +149,7 @@ _sidegate() {{
     --out)
       words=''
       case $command in
+        check) words=$(sidegate completion --list formats 2>/dev/null); compopt -o nospace 2>/dev/null ;;
 {outs}      esac ;;
     --side|--at|--radius|--workers|--patience|--cue|--most|--on) words='' ;;
     diff) [[ $command != rulesets || $cur == -* ]] || words=$(sidegate completion --list rulesets 2>/dev/null) ;;
@@ -182,6 +191,7 @@ _sidegate() {{
     --chain) compadd -S '' -- ${{(f)"$(sidegate completion --list chain 2>/dev/null)"}}; return ;;
     --out)
       case ${{words[2]}} in
+        check) compadd -S '' -- ${{(f)"$(sidegate completion --list formats 2>/dev/null)"}} ;;
 {outs}      esac
       return ;;
     --on) _files; return ;;
@@ -212,7 +222,9 @@ def _fish(commands: tuple[Command, ...]) -> str:
             )
         for option, help_ in command.options:
             values = _FISH.get(option, "")
-            if option == "--out" and command.name in FORMATS:
+            if option == "--out" and command.name == "check":
+                values = " -x -a '(sidegate completion --list formats)'"
+            elif option == "--out" and command.name in FORMATS:
                 values = f" -x -a {shlex.quote(' '.join(FORMATS[command.name]))}"
             lines.append(f"{seen} -l {option.removeprefix('--')} -d {shlex.quote(help_)}{values}")
     return "\n".join(lines) + "\n"

@@ -31,6 +31,7 @@ PAGES = {
     "plugins": DocsPage("plugins/README.md", "write a plugin: checks, measurements, rulesets and formats of your own"),
     "hooks": DocsPage("plugins/hooks.md", "every hook, and every class that a plugin is made from"),
     "rulesets": DocsPage("rulesets/README.md", "write a ruleset: limits, sources, inheritance, releases"),
+    "units": DocsPage("plugins/units.md", "every unit that a limit, a measurement or a curve may have"),
     "cases": DocsPage("plugins/cases.md", "write a case for `sidegate test`: signals, faults, what is expected"),
 }
 """The pages by name."""

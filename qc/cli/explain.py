@@ -21,6 +21,7 @@ from qc.judge.parameters import bound_parameters
 from qc.judge.yaml_checks import made, owners
 from qc.model.errors import UsageError
 from qc.model.names import limit_key
+from qc.model.quantity import with_unit
 from qc.model.report import HeldLimit, ParameterFacts
 from qc.plugin_base import Check, Limit
 from qc.plugin_host.host import Host
@@ -179,8 +180,7 @@ def _parameters(page: Page, check: Check[Any], parameters: Mapping[str, Paramete
 
 def _values(limit: Limit) -> str:
     values = (("warn", limit.warn), ("fail", limit.fail))
-    unit = "" if limit.unit == "1" else f" {limit.unit}"
-    return ", ".join(f"{word} {value:.6g}{unit}" for word, value in values if value is not None)
+    return ", ".join(f"{word} {with_unit(f'{value:.6g}', limit.unit)}" for word, value in values if value is not None)
 
 
 def _sources(page: Page, keys: Iterable[str], sources: Sources) -> None:

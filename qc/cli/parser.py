@@ -163,7 +163,7 @@ def _docs(commands: Commands) -> None:
         description="Print a page for people who write plugins or rulesets, in Markdown, and through a pager on a "
         "terminal; without PAGE list the pages.",
     )  # fmt: skip
-    docs.add_argument("page", metavar="PAGE", nargs="?", choices=["plugins", "hooks", "rulesets", "cases"])
+    docs.add_argument("page", metavar="PAGE", nargs="?", choices=["plugins", "hooks", "rulesets", "units", "cases"])
 
 
 def _new_plugin(commands: Commands) -> None:
@@ -218,4 +218,6 @@ def _explain(commands: Commands) -> None:
 def _completion(commands: Commands) -> None:
     completion = commands.add_parser("completion", help="print a completion script for a shell")
     completion.add_argument("shell", nargs="?", choices=["bash", "zsh", "fish"])
-    completion.add_argument("--list", choices=["rulesets", "names", "chain", "plugins"], help=argparse.SUPPRESS)
+    completion.add_argument(
+        "--list", choices=["rulesets", "names", "chain", "plugins", "formats"], help=argparse.SUPPRESS
+    )

@@ -16,7 +16,7 @@ from qc.model.cutting_chain import NamedTip
 from qc.model.errors import FAULTS, PluginError, RulesetError
 from qc.model.names import limit_key
 from qc.model.parameters import is_limit
-from qc.model.quantity import meets, parse, read
+from qc.model.quantity import meets, parse, read, with_unit
 from qc.plugin_base import Check, Judged, Limit
 from qc.plugin_host.places import place_of
 from qc.plugin_host.runner import Runner
@@ -151,9 +151,10 @@ def _in_order(kind: type[Check[Any]], key: str, limit: Limit, judged: Iterable[J
     for entry in judged:
         if not meets(limit.warn, limit.fail, entry.op, limit.unit):
             side = "above" if entry.op == "<=" else "below"
+            warn, fail = (with_unit(f"{value:g}", limit.unit) for value in (limit.warn, limit.fail))
             raise RulesetError(
-                f'{limit.origin}: the limit "{key}" of "{kind.id}" warns {side} {limit.warn:g} {limit.unit} '
-                f"and already fails {side} {limit.fail:g} {limit.unit}; exchange the two"
+                f'{limit.origin}: the limit "{key}" of "{kind.id}" warns {side} {warn} '
+                f"and already fails {side} {fail}; exchange the two"
             )
 
 

@@ -20,7 +20,7 @@ from qc.judge.accepted import accepted_quantity
 from qc.model.cutting_chain import Chain
 from qc.model.errors import NotMeasuredError
 from qc.model.groove import Groove
-from qc.model.quantity import Op, clock, convert, is_unit, margin, meets, show, validated_copy
+from qc.model.quantity import Op, clock, convert, is_unit, margin, meets, show, validated_copy, with_unit
 from qc.model.report import Stretch
 from qc.plugin_base import At, Check, Finding, Limit, Location, Need, Quantity, Severity
 from qc.text.numbers import is_share, percent
@@ -363,9 +363,9 @@ def _apart(name: str, value: float, bound: float, unit: str) -> tuple[str, str]:
     """Format a value and the limit it breaks, with enough digits to make the two differ."""
     written, than = _shown(name, value, unit), _shown(name, bound, unit)
     if written == than:
-        factor, after = (100.0, " %") if is_share(name, unit) else (1.0, "" if unit == "1" else f" {unit}")
+        factor, behind = (100.0, "%") if is_share(name, unit) else (1.0, unit)
         digits = (f"{factor * value:.{n}g}" for n in range(3, 18))
-        written = next(text for text in digits if float(text) != float(f"{factor * bound:.12g}")) + after
+        written = with_unit(next(text for text in digits if float(text) != float(f"{factor * bound:.12g}")), behind)
     return written, than
 
 

@@ -118,10 +118,25 @@ _WRITTEN = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za
 LONGEST = 100
 """Most characters of a written quantity, which bounds the work of the pattern."""
 _TOLERANCE = {"um": 0.01, "mm": 0.01}
+_PLURALS = {"turn": "turns", "bit": "bits"}
+"""Units that are words and no symbols."""
 _PLACES = {
     "um": 1, "mm": 2, "cm/s": 1, "g": 0, "dB": 1, "dBFS": 1, "dBTP": 2, "LUFS": 1, "LU": 1, "Hz": 0, "s": 2, "us": 1,
     "turn": 2, "min": 2, "1": 3, "%": 0, "bit": 0,
 }  # fmt: skip
+
+
+def dimensions() -> dict[str, dict[str, float]]:
+    """Return the units of every dimension, those that convert into each other, each with its factor to the first."""
+    found: dict[str, dict[str, float]] = {}
+    for unit, (dimension, factor) in _UNITS.items():
+        found.setdefault(dimension, {})[unit] = factor
+    return found
+
+
+def tolerance(unit: str) -> float | None:
+    """Return the tolerance of a comparison in a unit; None where it only covers rounding."""
+    return _TOLERANCE.get(unit)
 
 
 def is_unit(unit: object) -> bool:
@@ -214,7 +229,12 @@ def show(value: float, unit: str) -> str:
     text = f"{value:.2g}" if unit == "%" and 0.0 < abs(value) < 0.995 else f"{value:{sign}.{places}f}"
     if float(text) == 0.0:
         text = text.replace("-", "").replace("+", "")
-    return text if unit == "1" else f"{text} {unit}"
+    return with_unit(text, unit)
+
+
+def with_unit(number: str, unit: str) -> str:
+    """Write a unit behind a number, in the plural where it is a word: "1 bit", "0.84 turns", "279"."""
+    return number if unit == "1" else f"{number} {unit if number == '1' else _PLURALS.get(unit, unit)}"
 
 
 def minutes(second: int) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from qc.model.quantity import Quantity, show
+from qc.model.quantity import Quantity, show, with_unit
 from qc.model.report import HeldLimit, ParameterFacts
 
 
@@ -34,9 +34,9 @@ def quantity_text(name: str, quantity: Quantity) -> str:
 def both(limit: HeldLimit) -> str:
     """Write warn and fail of a limit with one unit: "120.65/115 mm", "2/10 %", "5000/- g"."""
     share = is_share(limit.measure, limit.unit)
-    unit = "%" if share else "" if limit.unit == "1" else limit.unit
+    unit = "%" if share else limit.unit
     values = (None if value is None else value * (100.0 if share else 1.0) for value in (limit.warn, limit.fail))
-    return f"{'/'.join('-' if value is None else f'{value:.6g}' for value in values)} {unit}".rstrip()
+    return with_unit("/".join("-" if value is None else f"{value:.6g}" for value in values), unit)
 
 
 def parameter_text(facts: ParameterFacts) -> str:
@@ -44,7 +44,7 @@ def parameter_text(facts: ParameterFacts) -> str:
     if isinstance(facts.value, bool):
         return str(facts.value).lower()
     value = facts.value if isinstance(facts.value, str) else f"{facts.value:.12g}"
-    return f"{value} {facts.unit}" if facts.unit else value
+    return with_unit(value, facts.unit or "1")
 
 
 def listed(words: Iterable[str]) -> str:

@@ -8,11 +8,13 @@ import subprocess
 
 import pytest
 
+from qc import Renderer, api
 from qc.cli.completion import commands
 from qc.cli.main import main
 from qc.report import registry
 from support.command import COMMAND, called
 from support.installed import install
+from support.plugins import hosted, plugin
 
 SHELLS = {"bash": ["-n"], "zsh": ["-n"], "fish": ["--no-execute"]}
 
@@ -116,3 +118,22 @@ def test_plugins_that_can_be_switched_off_are_offered(tmp_path, monkeypatch, cap
     monkeypatch.setenv("SIDEGATE_WITHOUT", "acme")
     assert main(["completion", "--list", "names"]) == 0
     assert "sarif" in capsysbinary.readouterr().out.decode().split()
+
+
+class Chart(Renderer):
+    """A format of a house."""
+
+    name = "acme-chart"
+
+    def render(self, report, evidence, out):
+        out.write(b"")
+
+
+def test_the_formats_of_plugins_are_offered(monkeypatch, capsysbinary):
+    host = hosted({"acme": plugin(qc_renderers=[Chart])})
+    monkeypatch.setattr(api, "build_host", lambda *_: host)
+    assert main(["completion", "--list", "formats"]) == 0
+    formats = capsysbinary.readouterr().out.decode().split()
+    assert formats == [*(f"{name}=" for name in registry.formats()), "acme-chart="]
+    for shell in SHELLS:
+        assert "sidegate completion --list formats" in script(shell)

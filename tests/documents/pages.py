@@ -14,7 +14,8 @@ NAMED = {".yaml", ".yml", ".json", ".toml", ".py", ".cue"}
 
 def every_page():
     """Give the pages by their path in the sources."""
-    found = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "plugins" / "hooks.md", ROOT / "plugins" / "cases.md"]
+    found = [ROOT / "README.md", ROOT / "DEVELOPERS.md"]
+    found += [ROOT / "plugins" / name for name in ("hooks.md", "units.md", "cases.md")]
     found += sorted(ROOT.glob("[a-z]*/README.md")) + sorted(ROOT.glob("tests/*/README.md"))
     found += sorted((ROOT / "examples").rglob("README.md"))
     found += sorted((ROOT / "rulesets" / "rulebook").rglob("*.md"))

@@ -6,7 +6,7 @@ import pytest
 
 from qc.model.quantity import read
 from qc.rulebook.pages import MARK
-from qc.rulebook.project.pages import HOOKS, SHIPPED
+from qc.rulebook.project.pages import HOOKS, SHIPPED, UNITS
 from qc.ruleset.meanings import MEANINGS
 from qc.ruleset.sources import keys_of
 from support.markdown_page import ROOT, Read
@@ -21,7 +21,7 @@ PLANTED = "From which strength it is found"
 
 def committed():
     folder = ROOT / SHIPPED
-    paths = [*folder.rglob("*"), ROOT / HOOKS]
+    paths = [*folder.rglob("*"), ROOT / HOOKS, ROOT / UNITS]
     return {
         str(path.relative_to(ROOT).as_posix()): path.read_text(encoding="utf-8") for path in paths if path.is_file()
     }

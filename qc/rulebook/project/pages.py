@@ -1,4 +1,4 @@
-"""The rulebook of the shipped rulesets and the reference of hooks, by their places in the sources of this project."""
+"""The rulebook of the shipped rulesets, the hooks and the units, by their places in the sources of this project."""
 
 from __future__ import annotations
 
@@ -12,9 +12,10 @@ from qc.rulebook.book import Book
 from qc.rulebook.markdown import link
 from qc.rulebook.pages import MARK, pages
 from qc.rulebook.project.hooks import hooks_page
+from qc.rulebook.project.units import units_page
 from qc.schemas.build import NAMES
 
-SHIPPED, HOOKS = "rulesets/rulebook/", "plugins/hooks.md"
+SHIPPED, HOOKS, UNITS = "rulesets/rulebook/", "plugins/hooks.md", "plugins/units.md"
 
 
 def shipped_host() -> Host:
@@ -24,8 +25,8 @@ def shipped_host() -> Host:
 
 
 def shipped_pages(book: Book) -> Mapping[str, str]:
-    """Return the tool's own pages by their path in its sources: the rulebook, and the hooks."""
+    """Return the tool's own pages by their path in its sources: the rulebook, the hooks and the units."""
     schemas = ", ".join(link(name, f"../../qc/schemas/{name}.json") for name in NAMES)
     further = [f"{link('Hooks', f'../../{HOOKS}')}: for plugins of your own", f"JSON Schemas: {schemas}"]
     made = {f"{SHIPPED}{path}": page for path, page in pages(book, further).items()}
-    return {**made, HOOKS: f"{MARK}\n{hooks_page()}"}
+    return {**made, HOOKS: f"{MARK}\n{hooks_page()}", UNITS: f"{MARK}\n{units_page()}"}
