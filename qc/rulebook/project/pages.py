@@ -27,6 +27,10 @@ def shipped_host() -> Host:
 def shipped_pages(book: Book) -> Mapping[str, str]:
     """Return the tool's own pages by their path in its sources: the rulebook, the hooks and the units."""
     schemas = ", ".join(link(name, f"../../qc/schemas/{name}.json") for name in NAMES)
-    further = [f"{link('Hooks', f'../../{HOOKS}')}: for plugins of your own", f"JSON Schemas: {schemas}"]
+    further = [
+        f"{link('Hooks', f'../../{HOOKS}')}: for plugins of your own",
+        f"{link('Units', f'../../{UNITS}')}: of limits, measurements and curves",
+        f"JSON Schemas: {schemas}",
+    ]
     made = {f"{SHIPPED}{path}": page for path, page in pages(book, further).items()}
     return {**made, HOOKS: f"{MARK}\n{hooks_page()}", UNITS: f"{MARK}\n{units_page()}"}
