@@ -37,16 +37,25 @@ def test(words: argparse.Namespace) -> int:
     host = host_of(words)
     say_failures(host.failures)
     precompile(host)
-    runs = []
+    runs: list[CaseRun] = []
     with tempfile.TemporaryDirectory(prefix="sidegate-") as folder:
         for run in run_cases(paths, Path(folder), host, words.ruleset):
-            runs.append(run)
-            lines = run.lines or ([f"{run.path}: holds"] if words.verbose else [])
+            lines = _lines(run, runs) or ([f"{run.path}: holds"] if words.verbose else [])
             emit("".join(f"{shown(line, LONGEST)}\n" for line in lines).encode())
+            runs.append(run)
     emit(f"{_total(runs)}\n".encode())
     if words.junit is not None:
         put_file(Path(words.junit), junit(runs), words.junit)
     return max(run.code for run in runs)
+
+
+def _lines(run: CaseRun, before: Sequence[CaseRun]) -> Sequence[str]:
+    """Return the lines about a case; one that meets the fault of an earlier one, in their ruleset, refers to that."""
+    if run.state in {"holds", "differs"}:
+        return run.lines
+    as_before = (case for case in before if case.state == run.state and case.faults == run.faults)
+    earlier = next(as_before, None)
+    return run.lines if earlier is None else [f"{run.path}: {_COUNTED[run.state][0]}, as {earlier.path}"]
 
 
 def _chosen(places: Sequence[Path], parts: Sequence[str]) -> list[Path]:

@@ -33,8 +33,14 @@ class CaseRun:
     code: int
     """exit code: that of the state, and 3 where the report says that a plugin broke"""
     seconds: float
-    lines: tuple[str, ...] = ()
-    """"FILE: what was found, and what was expected", one for each difference; none where the case holds"""
+    faults: tuple[str, ...] = ()
+    """a sentence for each difference: what was found, and what was expected; none where the case holds"""
+
+    @property
+    def lines(self) -> list[str]:
+        """The faults, each behind the path of the case; one of the file itself has it already, with its line."""
+        name = shown(str(self.path), longest=500)
+        return [fault if fault.startswith(f"{name}:") else f"{name}: {fault}" for fault in self.faults]
 
     @property
     def check(self) -> str:
@@ -52,9 +58,7 @@ def run_cases(paths: Iterable[Path], folder: Path, host: Host, ruleset: str | No
         begin = time.monotonic()
         state, found, judged = _run_case(path, folder / str(number), host, ruleset, at_start)
         code = CODES["broken"] if judged is not None and judged.code == CODES["broken"] else CODES[state]
-        name = shown(str(path), longest=500)
-        lines = tuple(line if line.startswith(f"{name}:") else f"{name}: {line}" for line in found)
-        yield CaseRun(path, state, code, time.monotonic() - begin, lines)
+        yield CaseRun(path, state, code, time.monotonic() - begin, tuple(found))
 
 
 def _run_case(

@@ -200,6 +200,22 @@ def test_a_case_that_cannot_be_used_is_named_and_the_others_run(house, place, te
     assert sentence in line
 
 
+def test_a_fault_of_the_ruleset_of_many_cases_is_said_once(house):
+    for number in (1, 2, 3):
+        house.put(f"house.quiet-side/warn-{number}", QUIET)
+    ruleset = house.folder / "our-7in.yaml"
+    ruleset.write_text(RULESET.replace("house: ", "house-"), encoding="utf-8")
+    code, lines, _ = house.test("cases", "--junit", "junit.xml")
+    first, *others, total = lines
+    assert (code, total) == (2, "3 cases: 3 cannot be used")
+    path = "cases/house.quiet-side/warn-{}.yaml"
+    assert first.startswith(f"{path.format(1)}: {ruleset}:")
+    assert "the source" in first
+    assert others == [f"{path.format(number)}: cannot be used, as {path.format(1)}" for number in (2, 3)]
+    faults = [error.get("message") for error in ET.parse(house.folder / "junit.xml").getroot().iter("error")]
+    assert [fault.count("the source") for fault in faults] == [1, 1, 1]
+
+
 def test_without_a_case_the_command_ends_with_2(house):
     (house.folder / "cases").mkdir()
     assert house.test("cases")[0] == 2
