@@ -15,6 +15,7 @@ from collections.abc import Callable, Generator, Mapping
 from typing import Any, Generic, TypeVar
 
 from qc.model.errors import FAULTS, REASONS, TimedOutError
+from qc.plugin_host.output import output_on_stderr
 from qc.plugin_host.places import place_of_call, place_of_error, place_of_thread
 from qc.text.exceptions import describe, exception_line, no_exception
 
@@ -32,6 +33,11 @@ class RunnerThread(threading.Thread):
 
     def __init__(self, target: Callable[..., None], *args: Any) -> None:
         super().__init__(target=target, args=args, daemon=True)
+
+    def run(self) -> None:
+        """Call the plugin; what it prints goes to stderr."""
+        with output_on_stderr():
+            super().run()
 
 
 def unfinished() -> bool:

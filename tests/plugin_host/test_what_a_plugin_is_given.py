@@ -6,14 +6,18 @@ import contextlib
 import os
 import subprocess
 import sys
+import threading
 
 import numpy as np
 import pytest
 
+from qc import api
 from qc.dsp.samples.closed import closed
+from qc.model.errors import TimedOutError
 from qc.model.quantity import Quantity
 from qc.plugin_base import LimitCheck, Renderer
-from qc.plugin_host.runner import Runner
+from qc.plugin_host.runner import Runner, RunnerThread
+from support.houses import SHIPPED_12IN_33
 from support.misbehaving import house, limits
 from support.plugin_runs import judged_as_without
 from support.plugins import Plain, hosted, plugin, unplaced
@@ -264,6 +268,42 @@ def test_what_it_prints_goes_to_stderr_and_leaves_the_report_on_stdout_as_it_is(
     report = run(hosted({NAME: with_check(evaluate)}), limits([NAME]), "--out", "text=-")
     assert b"a word" not in report.out
     assert "a word of the plugin" in report.err
+
+
+def test_what_it_prints_goes_to_stderr_where_a_program_calls_the_tool(delivery, tmp_path, capsys):
+    def evaluate(check, ctx):
+        print("a word of the plugin")
+        return []
+
+    stream = sys.stdout
+    host = hosted({NAME: with_check(evaluate)})
+    path = tmp_path / "house.yaml"
+    path.write_text(SHIPPED_12IN_33.read_text(encoding="utf-8").replace("limits:\n", f"limits:\n{limits([NAME])}\n", 1))
+    report = api.check(delivery, api.Options(ruleset=str(path)), host)
+    print("a word of the program")
+    assert sys.stdout is stream
+    assert report.plugin_failures == ()
+    said = capsys.readouterr()
+    assert (said.out, said.err.count("a word of the plugin")) == ("a word of the program\n", 1)
+
+
+def test_a_program_prints_on_stdout_while_a_plugin_runs_and_after_one_that_never_ends(capsys):
+    entered, ended = threading.Event(), threading.Event()
+
+    def prints():
+        entered.set()
+        ended.wait()
+        print("late")
+
+    runner = Runner(0.2)
+    with pytest.raises(TimedOutError):
+        runner(prints)
+    print("program")
+    ended.set()
+    for thread in [thread for thread in threading.enumerate() if isinstance(thread, RunnerThread)]:
+        thread.join()
+    said = capsys.readouterr()
+    assert (said.out, said.err) == ("program\n", "late\n")
 
 
 PRINTS = """
