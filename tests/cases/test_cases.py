@@ -16,6 +16,7 @@ from qc import api
 from qc.judge.bind import bind
 from qc.model.discs import DISCS
 from qc.model.quantity import meets
+from qc.plugin_api import Limit
 from qc.ruleset.library import Shelf
 from qc.testing.cases import cases_in, hold, run
 
@@ -97,9 +98,9 @@ def bound_checks():
 
 
 def limits_of(check):
-    """Those that the ruleset gives; some may be left out."""
+    """Those that the ruleset gives; some may be left out, and parameters are none."""
     limits = {key: getattr(check.limits, key) for key in type(check.limits).model_fields}
-    return {key: limit for key, limit in limits.items() if limit is not None}
+    return {key: limit for key, limit in limits.items() if isinstance(limit, Limit)}
 
 
 def own_keys(check):

@@ -53,7 +53,8 @@ GUITAR = "guit_e_fifths guit_e_slide guit_em9 guit_harmonics perc_bell perc_bell
 KIT = (
     "drum_bass_hard drum_snare_hard drum_cymbal_closed drum_cymbal_open drum_tom_mid_hard drum_splash_soft drum_cowbell"
 )
-TABLA = "tabla_tas2 tabla_na tabla_tun1 tabla_te1 tabla_ke2 tabla_tas1 tabla_dhec tabla_re"
+# without those that were recorded too loud, such as tabla_te1 and tabla_dhec, whose tops are flat
+TABLA = "tabla_tun2 tabla_tun3 tabla_te_m tabla_te_ne tabla_ke1 tabla_ke2 tabla_ke3 tabla_re"
 
 
 def sides() -> Iterator[Side]:

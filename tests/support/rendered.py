@@ -100,7 +100,7 @@ def struck(names: str, seconds: float, seed: int, every: float = 0.15, rest: flo
 
 
 def spoken(voice: str, times: int = 1, *, upsampled: bool = False) -> Callable[[int], Samples]:
-    """Speech in a small room: slow and low, played at twice its rate, so that its top is its own; or `upsampled`.
+    """Speech in a small room in stereo: slow, played at twice its rate, so that its top is its own; or `upsampled`.
 
     The synthesiser alone is digitally silent within its consonants and stops at once, as no microphone hears it.
     """
@@ -112,11 +112,11 @@ def spoken(voice: str, times: int = 1, *, upsampled: bool = False) -> Callable[[
             subprocess.run(["espeak-ng", "-v", voice, *pace, "-w", dry, SPOKEN * times], check=True)
             up = ("rate", "-v", str(rate)) if upsampled else ()
             subprocess.run(
-                ["sox", "-R", dry, "-e", "float", "-b", "32", room, "gain", "-6", "pad", "0", "2", "reverb", "25", *up],
+                ["sox", "-R", dry, "-e", "float", "-b", "32", room, "remix", "1", "1", "gain", "-6", "pad", "0", "2",
+                 "reverb", "25", *up],
                 check=True, capture_output=True,
             )  # fmt: skip
-            x = soundfile.read(room, always_2d=True)[0].T
-        return np.repeat(x[:1], 2, axis=0)
+            return soundfile.read(room, always_2d=True)[0].T
 
     return make
 

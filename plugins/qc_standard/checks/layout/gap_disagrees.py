@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from typing import ClassVar
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Annotated, ClassVar
 
 import numpy as np
+from pydantic import Field
 
 from qc.plugin_api import (
     At,
@@ -19,10 +20,17 @@ from qc.plugin_api import (
     Programme,
     ProgrammeBounds,
     Quantity,
+    Unit,
     clock,
 )
 from qc_standard.layout import DeclaredTrack, SilentStretch, gaps, silences, sounding, within
 from qc_standard.own_limits import MostPercent, MostSeconds
+
+PAUSES = 3
+"""Silences near each other that are taken as pauses of the music; a fault of the transfer is seldom so regular."""
+
+HALF = 0.5
+"""Part of the shortest silence to judge that a pause lasts at the least, to count among those near each other."""
 
 
 class GapDisagreesLimits(Model):
@@ -30,6 +38,13 @@ class GapDisagreesLimits(Model):
 
     programme: MostPercent
     silence: MostSeconds
+    pauses: Annotated[float, Unit("s")] | None = Field(
+        default=None,
+        gt=0,
+        description=(
+            "Three or more silences of one track, with less sound than this from one to the next, are its pauses."
+        ),
+    )
 
 
 class GapDisagrees(Check[GapDisagreesLimits]):
@@ -44,7 +59,10 @@ class GapDisagrees(Check[GapDisagreesLimits]):
     how = (
         "The part of each declared gap of more than 0.3 s with programme, 10 dB above the noise floor of the side "
         "(programme.noise_floor), by windows of 10 ms; and "
-        "every stretch without programme inside the side that no declared gap covers."
+        "every stretch without programme inside the side that no declared gap covers. Three or more such silences of "
+        "one track, of at least half the limit and with less than a minute of sound from one to the next, are its "
+        "pauses, and a silence up to a declared end is the last sound dying away: both are noted, and judged only "
+        "where they are longer than the failure."
     )
     remedy = (
         "Correct the times in the delivery. Where the tracks are meant to run into each other, declare a segue; where "
@@ -59,7 +77,10 @@ class GapDisagrees(Check[GapDisagreesLimits]):
         ),
         asks="Please listen at these moments, and send us the right times or tell us that it is meant so.",
     )
-    blind_to = "What sounds in a gap: applause and room tone count as programme."
+    blind_to = (
+        "What sounds in a gap: applause and room tone count as programme. Tracks of less than a minute that the list "
+        "has as one, and several silent faults near each other, look like pauses of the music."
+    )
     needs: ClassVar[tuple[type[Need[ProgrammeBounds]], ...]] = (Programme,)
     Limits = GapDisagreesLimits
 
@@ -79,11 +100,51 @@ class GapDisagrees(Check[GapDisagreesLimits]):
                 Quantity(value=share, unit="%", at=at), self.limits.programme, op="<=", of=of,
                 field=("tracks", track.index, "end"),
             )  # fmt: skip
-        for silence in _undeclared(silences(programme), tracks):
+        for silence in self._without_pauses(ctx, list(_undeclared(silences(programme), tracks)), tracks):
             of = f"the silence at {clock(silence.start_s)}, where no gap is declared,"
             at = At(start_s=silence.start_s, end_s=silence.end_s)
             quantity = Quantity(value=silence.seconds, unit="s", at=at)
             yield from ctx.hold(quantity, self.limits.silence, op="<=", of=of)
+
+    def _without_pauses(
+        self, ctx: CheckContext, silent: list[SilentStretch], tracks: list[DeclaredTrack]
+    ) -> Iterator[SilentStretch]:  # fmt: skip
+        """Yield the silences that are neither pauses of the music nor the end of a track, and note the others."""
+        limit, apart = self.limits.silence, self.limits.pauses
+        if apart is None:
+            yield from silent
+            return
+        shortest = min(value for value in (limit.warn, limit.fail) if value is not None)
+        longest = np.inf if limit.fail is None else limit.fail
+        excused = set[SilentStretch]()
+        for track in tracks:
+            last = within(track.end, track.end).start
+            inside = [s for s in silent if track.start <= s.start_s and s.end <= last and s.seconds <= longest]
+            groups = [group for group in _near(inside, apart, HALF * shortest) if len(group) >= PAUSES]
+            for group in groups:
+                length = f"{min(s.seconds for s in group):.2f} to {max(s.seconds for s in group):.2f} s"
+                reach = f"from {clock(group[0].start_s)} to {clock(group[-1].end_s)}"
+                ctx.note(f"Track {track.number} pauses {len(group)} times {reach}, for {length}, taken as its music.")
+                excused.update(group)
+            for silence in inside:
+                if silence.end == last and silence not in excused and silence.seconds > shortest:
+                    ctx.note(f"Track {track.number} falls silent {silence.seconds:.2f} s before its declared end.")
+                    excused.add(silence)
+        yield from (s for s in silent if s not in excused)
+
+
+def _near(silent: Sequence[SilentStretch], most: float, shortest: float) -> Iterator[list[SilentStretch]]:
+    """Group silences of at least `shortest` s with less than `most` s of sound from one to the next."""
+    group: list[SilentStretch] = []
+    for silence in silent:
+        if silence.seconds < shortest:
+            continue
+        if group and silence.start_s - group[-1].end_s >= most:
+            yield group
+            group = []
+        group.append(silence)
+    if group:
+        yield group
 
 
 def _undeclared(silent: list[SilentStretch], tracks: list[DeclaredTrack]) -> Iterator[SilentStretch]:
