@@ -51,8 +51,8 @@ class HardStart(Check[HardStartLimits]):
         "pluck that was itself trimmed to its first full wave looks like a cut, so the check only warns."
     )
     sensitivity = (
-        "Cuts into ten pieces where the music is at full level: without a fade-in all were found, with one of 0.08 ms "
-        "6, of 0.3 ms 2, of 0.6 ms or more none."
+        "Cuts into ten pieces where the music is at full level: all were found with a fade-in of 0 ms, 6 with 0.08 "
+        "ms, 2 with 0.3 ms, none with 0.6 ms or more."
     )
     needs: ClassVar[tuple[type[Need[EdgesResult]], ...]] = (Edges,)
     Limits = HardStartLimits
