@@ -93,14 +93,14 @@ def _piece(name: str, rate: int, tracks: Sequence[Samples]) -> Piece:
     return Piece(name, rate, np.concatenate(parts, axis=1), (places[0], places[1]))
 
 
-def judged(piece: Piece, samples: Samples, host: Host, *, exact: bool = False) -> Report:
+def judged(piece: Piece, samples: Samples, host: Host, *, exact: bool = False, coding: str = "PCM_24") -> Report:
     """Judge a piece with other samples, dithered for 24 bits unless they are `exact`."""
     if not exact:
         rng = np.random.default_rng(samples.shape[1])
         samples = samples + 2.0**-23 * (rng.random(samples.shape) - rng.random(samples.shape))
         samples = 2.0**-23 * np.round(samples * 2.0**23)
     with tempfile.TemporaryDirectory() as folder:
-        sent = Sent(samples, piece.rate, piece.tracks, coding="PCM_24", more={"cut_level": CUT_LEVEL})
+        sent = Sent(samples, piece.rate, piece.tracks, coding=coding, more={"cut_level": CUT_LEVEL})
         return api.check(deliver(Path(folder) / "delivery", {"A": sent}), api.Options(), host)
 
 
@@ -136,7 +136,7 @@ def found(fault: PlantedFault, on: Sequence[Piece], before: dict[str, Counter[st
             before[piece.name] = findings(judged(piece, piece.samples, host))
         for number, strength in enumerate(fault.strengths):
             samples, place = fault.plant(piece.samples, piece.rate, strength, seed)
-            report = judged(piece, samples, host, exact=fault.exact)
+            report = judged(piece, samples, host, exact=fault.exact, coding=fault.coding)
             counts[number] += finds(report, fault.check, place)
             new = findings(report) - before[piece.name]
             others.update(name for name in new if name != fault.check and not name.startswith(("groove.", "hf.")))

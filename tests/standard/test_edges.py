@@ -127,12 +127,18 @@ def test_direct_current_behind_the_music_is_no_end():
     assert found(x).ends[-1].level is None
 
 
+def hiss_of(level, seconds, rate=RATE):
+    """Noise from 200 Hz to 15 kHz of `level` dBFS rms, (2, frames)."""
+    frames = round(seconds * rate)
+    spectrum = np.fft.rfft(np.random.default_rng(1).standard_normal((2, frames)), axis=1)
+    hertz = np.fft.rfftfreq(frames, 1.0 / rate)
+    hiss = np.fft.irfft(spectrum * ((hertz > 200.0) & (hertz < 15_000.0)), frames, axis=1)
+    return hiss * 10.0 ** (level / 20.0) / np.sqrt((hiss**2).mean(axis=1, keepdims=True))
+
+
 @pytest.mark.parametrize("rate", [44_100, 192_000])
 def test_noise_that_stays_has_its_own_level(rate):
-    spectrum = np.fft.rfft(np.random.default_rng(1).standard_normal((2, 4 * rate)), axis=1)
-    hertz = np.fft.rfftfreq(4 * rate, 1.0 / rate)
-    hiss = np.fft.irfft(spectrum * ((hertz > 200.0) & (hertz < 15_000.0)), 4 * rate, axis=1)
-    hiss *= 10.0 ** (-62.0 / 20.0) / np.sqrt((hiss**2).mean(axis=1, keepdims=True))
+    hiss = hiss_of(-62.0, 4.0, rate)
     x = np.concatenate([tone(500.0, 3.0, 0.25, rate, fade=0.3), silence(4.0, rate)], axis=1)
     x[:, 3 * rate :] += hiss
     noise = found(np.concatenate([x, silence(1.0, rate)], axis=1), rate).noises[-1]
@@ -148,6 +154,43 @@ def test_a_fade_leaves_no_noise(seconds):
     x = np.concatenate([silence(1.0), 0.1 * np.random.default_rng(3).standard_normal((2, RATE)), music * tail], axis=1)
     noise = found(np.concatenate([x, silence(2.0)], axis=1)).noises[-1]
     assert noise is None or noise.level < -80.0
+
+
+def with_lines(lines, hiss_level=None):
+    """Return music of 6 s, and 4 s of its lines of (Hz, peak in dBFS) to the end of the file, with or without hiss."""
+    x = np.concatenate([tone(500.0, 6.0, 0.25, fade=0.3), silence(4.0)], axis=1)
+    for hz, peak in lines:
+        x += tone(hz, 10.0, 10.0 ** (peak / 20.0))
+    if hiss_level is not None:
+        x += hiss_of(hiss_level, 10.0)
+    return x
+
+
+HUM = ((50.0, -58.0), (100.0, -66.0), (150.0, -62.0))
+TELEVISION = ((15_625.0, -58.0),)
+
+
+@pytest.mark.parametrize("lines", [HUM, TELEVISION, HUM + TELEVISION])
+def test_hum_and_steady_lines_to_the_end_of_the_file_are_no_noise_and_no_fade(lines):
+    result = found(with_lines(lines))
+    assert result.noises == (None,)
+    assert not result.ends[-1].fade
+
+
+@pytest.mark.parametrize("lines", [HUM, TELEVISION, HUM + TELEVISION])
+@pytest.mark.parametrize("level", [-62.0, -58.0])
+def test_hiss_under_hum_and_steady_lines_has_its_own_level(lines, level):
+    (noise,) = found(with_lines(lines, level)).noises
+    # 5 dB below all the lines, 0.1 dB of them is a third of a dB of the hiss
+    assert noise.level == pytest.approx(level, abs=0.4)
+    assert (noise.start_s, noise.end_s) == (pytest.approx(6.0, abs=0.3), pytest.approx(10.0, abs=0.2))
+
+
+def test_hum_under_the_music_alone_takes_nothing_off_the_hiss_behind_it():
+    x = with_lines(HUM)
+    x[:, 6 * RATE :] = hiss_of(-66.0, 4.0)
+    (noise,) = found(x).noises
+    assert noise.level == pytest.approx(-66.0, abs=0.2)
 
 
 @pytest.mark.parametrize("x", [silence(2.0), silence(0.0), 0.2 * np.ones((2, 5)), tone(1_000.0, 2.0, 0.5)[:, :-7]])

@@ -34,6 +34,8 @@ class PlantedFault:
     """the samples are written as they are, without the dither"""
     rates: tuple[int, ...] = ()
     """sample rates of the pieces it is tried on; all of them by default"""
+    coding: str = "PCM_24"
+    """samples of the file, as libsndfile names them"""
 
     def __post_init__(self) -> None:
         if len(self.strengths) != 10:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qc.plugin_api import At, Quantity
+from qc_standard.spectrum.hum import FAMILIES, HumStretch
+from qc_standard.spectrum.low_band import LINES, LowBandFrames
+from qc_standard.spectrum.steady import SteadyLine
 
 TENTH = 10
 """Windows of 10 ms in a tenth of a second."""
@@ -20,6 +24,8 @@ STEADY = 10.0**0.15
 """Power by which the two halves of a second of noise may differ: 1.5 dB. Reverberation of 10 s falls by 3 dB."""
 EVEN = 10.0**0.3
 """Power by which a tenth may differ from the mean of its second: 3 dB."""
+LEFT = 0.2
+"""Part of the power that hum and steady lines must leave for noise beside them: -7 dB (practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,3 +73,34 @@ def noise_after(power: NDArray[np.float32], end: int, stop: int) -> SteadyNoise 
         begin -= 1
     level = 10.0 * math.log10(float(channels[:, begin:last].mean(axis=1).max()))
     return SteadyNoise(level, (end + begin * TENTH) / 100.0, (end + last * TENTH) / 100.0)
+
+
+def without_lines(
+    noise: SteadyNoise | None, hum: Iterable[HumStretch], steady: Iterable[SteadyLine], frames: LowBandFrames
+) -> SteadyNoise | None:  # fmt: skip
+    """Return the noise without the hum and the steady lines in it; None where they are most of it.
+
+    The level of hum is that of the frames of 1.4 s within the noise.
+    """
+    if noise is None:
+        return None
+    total = 10.0 ** (noise.level / 10.0)
+    power = sum(_hum_within(noise, stretch, frames) for stretch in hum if _holds(stretch, noise))
+    power += sum(line.power for line in steady if _holds(line, noise))
+    left = total - power
+    return replace(noise, level=10.0 * math.log10(left)) if left >= LEFT * total else None
+
+
+def _holds(found: HumStretch | SteadyLine, noise: SteadyNoise) -> bool:
+    return found.start_s < noise.end_s and found.end_s > noise.start_s
+
+
+def _hum_within(noise: SteadyNoise, hum: HumStretch, frames: LowBandFrames) -> float:
+    """Return the mean square of all lines of hum within the noise, or in its stretch where no frame lies within."""
+    first = math.ceil(noise.start_s / frames.hop_s)
+    end = math.floor((noise.end_s - frames.length_s) / frames.hop_s) + 1
+    within = frames.line[first:end]
+    if not len(within):
+        return hum.power
+    lines = [LINES.index(hz) for hz in FAMILIES[hum.family]]
+    return float(np.median(within[:, :, lines].sum(axis=2, dtype=np.float64), axis=0).max())

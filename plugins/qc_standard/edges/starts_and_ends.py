@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Self
 
 import numpy as np
@@ -20,8 +20,11 @@ from numpy.typing import NDArray
 
 from qc.plugin_api import At, Chain, Derived, Measurements, Need, Programme, ProgrammeBounds, Quantity
 from qc_standard.edges.milliseconds import MillisecondCells, Milliseconds
-from qc_standard.edges.noise import SteadyNoise, noise_after
+from qc_standard.edges.noise import SteadyNoise, noise_after, without_lines
 from qc_standard.layout import silences
+from qc_standard.spectrum.hum import Hum
+from qc_standard.spectrum.low_band import LowBandLines
+from qc_standard.spectrum.steady import SteadyLines
 
 Cells = NDArray[np.float32]
 
@@ -59,6 +62,8 @@ FADED = 100.0
 """Power of the loudest of the last 10 s over that at the break, from which it is a fade that breaks off: 20 dB."""
 BEHIND = 10_000
 """Cells of those 10 s."""
+NOISE_FIRST_S = 0.2
+"""Seconds after the start of steady noise, from which on it is the noise that breaks off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +153,13 @@ def end_of(cells: MillisecondCells, end: int, stop: int, audible: NDArray[np.flo
     return best
 
 
+def _before_noise(end: Edge, noise: SteadyNoise | None) -> Edge:
+    """Return an end; where steady noise breaks off, hum that runs to the end of the file for example, it is no fade."""
+    if noise is None or not end.fade or end.at_s < noise.start_s + NOISE_FIRST_S:
+        return end
+    return replace(end, level=None, fade=False)
+
+
 def _drops(power: Cells, begin: int, stop: int) -> Iterator[int]:
     """Yield the cells from `begin` to `stop` between a loud and a far quieter one; the end of the file is one too."""
     if stop > begin:
@@ -200,8 +212,8 @@ class Edges(Derived[EdgesResult]):
         return cls(chain.signal.top)
 
     def needs(self) -> tuple[Need[Any], ...]:
-        """Return the cells of a millisecond and the programme."""
-        return Milliseconds(), Programme(self.top)
+        """Return the cells of a millisecond, the programme, and the lines that are no noise."""
+        return Milliseconds(), Programme(self.top), LowBandLines(), Hum(), SteadyLines()
 
     def work(self, measured: Measurements) -> EdgesResult:
         """Look at each end of each stretch of sound."""
@@ -218,7 +230,9 @@ class Edges(Derived[EdgesResult]):
             for (_, end), stop in zip(stretches, stops, strict=True)
         ]
         noises = [noise_after(bounds.power, end, stop) for (_, end), stop in zip(stretches, stops, strict=True)]
-        return EdgesResult(tuple(starts), tuple(ends), tuple(noises))
+        ends = [_before_noise(end, noise) for end, noise in zip(ends, noises, strict=True)]
+        lines = measured[Hum()], measured[SteadyLines()], measured[LowBandLines()]
+        return EdgesResult(tuple(starts), tuple(ends), tuple(without_lines(noise, *lines) for noise in noises))
 
     def publish(self, result: EdgesResult) -> Mapping[str, Quantity]:
         """Return the levels at the start and the end of the side."""

@@ -30,6 +30,6 @@ FAULTS = (
     ),
     PlantedFault(
         "a fade that is rounded to 16 bits, by its length", "file.truncated-fade",
-        (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0), "s", rounded_fade, exact=True,
+        (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0), "s", rounded_fade, exact=True, coding="PCM_16",
     ),
 )  # fmt: skip

@@ -49,6 +49,16 @@ def line_525(samples: Samples, rate: int, strength: float, seed: int) -> tuple[S
     return samples + _sine(samples, rate, 15_734.27, strength, seed), _all(samples, rate)
 
 
+def rumble(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Add rumble, noise from 4 to 12 Hz with an rms of `strength` dBFS, to both channels alike."""
+    rng, seconds = np.random.default_rng(seed), np.arange(samples.shape[1]) / rate
+    noise = np.zeros(samples.shape[1])
+    for hz in np.arange(4.0, 12.0, 1.0 / seconds[-1]):
+        noise += rng.standard_normal() * np.sin(2.0 * np.pi * hz * seconds + rng.uniform(0.0, 6.28))
+    noise *= 10.0 ** (strength / 20.0) / np.sqrt(np.mean(noise**2))
+    return samples + noise, _all(samples, rate)
+
+
 def _sine(samples: Samples, rate: int, hz: float, strength: float, seed: int) -> Samples:
     phase = np.random.default_rng(seed).uniform(0.0, 6.28)
     sine: Samples = 10.0 ** (strength / 20.0) * np.sin(2.0 * np.pi * hz * np.arange(samples.shape[1]) / rate + phase)
@@ -57,10 +67,12 @@ def _sine(samples: Samples, rate: int, hz: float, strength: float, seed: int) ->
 
 HUM_DBFS = tuple(float(level) for level in range(-84, -47, 4))
 LINE_DBFS = tuple(float(level) for level in range(-105, -59, 5))
+RUMBLE_DBFS = tuple(float(level) for level in range(-44, -16, 3))
 
 FAULTS = (
     PlantedFault("hum of 50 Hz, by its first line", "programme.hum", HUM_DBFS, "dBFS", hum_50),
     PlantedFault("hum of 60 Hz, by its first line", "programme.hum", HUM_DBFS, "dBFS", hum_60),
     PlantedFault("a line of 15,625 Hz, by its peak", "programme.steady-line", LINE_DBFS, "dBFS", line_625),
     PlantedFault("a line of 15,734 Hz, by its peak", "programme.steady-line", LINE_DBFS, "dBFS", line_525),
+    PlantedFault("rumble of 4 to 12 Hz, by its rms", "programme.subsonic", RUMBLE_DBFS, "dBFS", rumble),
 )

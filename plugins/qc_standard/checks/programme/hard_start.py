@@ -26,10 +26,9 @@ class HardStart(Check[HardStartLimits]):
         "file was trimmed too far, and the beginning of the first note is missing. It also makes a thump."
     )
     how = (
-        "The level of the first millisecond out of silence, where it comes within 9 dB of the next 100 ms and its "
-        "first sample lies less than 12 dB below their rms, or it begins with a step 4 dB above any in 50 ms; or where "
-        "it comes within 6 dB and then keeps to 2 dB, as a sound does that was there before. At the start of the side "
-        "and at declared starts of tracks."
+        "The level of the first millisecond out of silence, within 9 dB of the next 100 ms, where its first sample is "
+        "less than 12 dB below their rms, or it begins with a step 4 dB above any in 50 ms; or within 6 dB, where the "
+        "level then keeps to 2 dB. At the start of the side and at declared starts of tracks."
     )
     remedy = (
         "Have the head of the file checked against the master: the first note must be whole, with a fade-in of a few "

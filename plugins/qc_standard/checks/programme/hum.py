@@ -47,7 +47,6 @@ class Hum(Check[HumLimits]):
         "Hum of six lines on whole sides with pauses: found in all of 10 clean pieces from a first line of -68 dBFS, "
         "in none below. In 17 single minutes of music: 12 from -68 dBFS, 15 from -52 dBFS."
     )
-    explains: ClassVar[Mapping[str, tuple[str, ...]]] = {"programme.noise-after-end": ()}
     needs: ClassVar[tuple[type[Need[tuple[HumStretch, ...]]], ...]] = (HumStretches,)
     Limits = HumLimits
     judges: ClassVar[Mapping[str, Judged]] = {"level": Judged("hum.level", "<=", "the mains hum")}

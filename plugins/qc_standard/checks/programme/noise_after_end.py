@@ -26,9 +26,9 @@ class NoiseAfterEnd(Check[NoiseAfterEndLimits]):
         "master has its tails faded to silence; noise there is most often the end of a tape that nobody trimmed."
     )
     how = (
-        "The level from 20 Hz to the top of what sounds last after the last note, until the next one, the end of the "
-        "file or digital silence, where its last second is steady: each tenth within 3 dB of the mean, both halves "
-        "within 1.5 dB, as a fade or reverberation is not. At the end of the side and at declared ends of tracks."
+        "The level of what sounds last behind the last note, less mains hum and steady lines above 10 kHz, where its "
+        "last second is steady: each tenth within 3 dB of the mean, both halves within 1.5 dB, as a fade or room "
+        "sound is not. At the end of the side and at declared ends of tracks."
     )
     remedy = "Have the tail faded with the last note, or confirm that the room is meant to stay."
     client = ForClient(
@@ -40,8 +40,8 @@ class NoiseAfterEnd(Check[NoiseAfterEndLimits]):
         asks="Please fade the noise out together with the last note, or tell us that it is meant to stay.",
     )
     blind_to = (
-        "Noise above -45 dBFS, which counts as programme, noise of less than a second, and applause or surf, which "
-        "is not steady."
+        "Noise above -45 dBFS, which counts as programme, noise of less than a second, applause or surf, which is not "
+        "steady, and hiss more than 7 dB below a hum."
     )
     sensitivity = "Of 15 tails of white hiss, all were found at -67 dBFS, 2 at -70 dBFS, none below."
     needs: ClassVar[tuple[type[Need[EdgesResult]], ...]] = (Edges,)
