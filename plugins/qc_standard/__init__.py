@@ -24,6 +24,8 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.azimuth.delay import ChannelDelay
     from qc_standard.bits.low_bits import LowBits
     from qc_standard.bits.tails import Tails
+    from qc_standard.channels.balance import Balance
+    from qc_standard.channels.octave_correlation import OctaveCorrelation
     from qc_standard.documents.octave_balance import OctaveBalance
     from qc_standard.documents.track_loudness import TrackLoudness
     from qc_standard.edges.starts_and_ends import Edges
@@ -42,5 +44,5 @@ def qc_measures() -> list[type[Need[Any]]]:
     return [
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
         SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails, ChannelDelay,
-        NoiseFloor, QuietAgainstDisc,
+        NoiseFloor, QuietAgainstDisc, Balance, OctaveCorrelation,
     ]  # fmt: skip

@@ -100,7 +100,7 @@ def test_an_address_that_cannot_be_decoded_leaves_the_scripts_running(opened, fi
 
 def test_it_opens_from_disk_and_draws(opened):
     page = opened()
-    assert page.locator(".panels svg .one").count() == 2 * 11
+    assert page.locator(".panels svg .one").count() == 2 * 13
     assert all(len(curve.get_attribute("d")) > 100 for curve in page.locator(".panels svg .one").all())
     assert page.locator("#verdict").is_visible()
     assert not page.locator(".still svg").first.is_visible()
@@ -118,7 +118,7 @@ def test_the_cursor_walks_through_all_panels(opened):
     page.keyboard.press("End")
     assert now(page) == pytest.approx(29.5, abs=0.6)
     cursors = page.locator("#side-1 .panel .cursor").evaluate_all("all => all.map((one) => one.getAttribute('d'))")
-    assert len(cursors) == 11
+    assert len(cursors) == 13
     assert len(set(cursors)) == 1
 
 
