@@ -77,6 +77,19 @@ class SideEvidence:
     """source -> evidence, for a check of scope delivery"""
 
 
+class Comparison(Iterator[Finding]):
+    """The findings of a comparison with a limit, and whether the check has taken them."""
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        self._left = iter(findings)
+        self.unread = bool(findings)
+
+    def __next__(self) -> Finding:
+        """Return the next finding."""
+        self.unread = False
+        return next(self._left)
+
+
 class Context:
     """The CheckContext of one check, which records the numbers that the check reads."""
 
@@ -85,6 +98,7 @@ class Context:
         self.notes: list[str] = []
         self.broken = ""
         """why a measurement that the check asked for failed, also where the check goes on without it"""
+        self.comparisons: list[Comparison] = []
         self._evidence, self._check = evidence, check
         self._own: dict[type[Need[Any]], Any] = {}
         """this check's copies of the results that it has read"""
@@ -125,7 +139,9 @@ class Context:
             return self
         if source not in self._evidence.others:
             raise NotMeasuredError(f"there is no {source} here")
-        return Context(self._evidence.others[source], self._check)
+        other = Context(self._evidence.others[source], self._check)
+        other.comparisons = self.comparisons
+        return other
 
     def note(self, sentence: str) -> None:
         """Add a remark that is no finding; raises TypeError for what is no text."""
@@ -175,6 +191,9 @@ class Context:
 
     def judge(self, name: str, limit: Limit, *, op: Op, of: str = "", remedy: str = "") -> Iterator[Finding]:
         """Compare a published number with a limit; one finding for each event, else at most one, the more severe."""
+        return self._compare(self._judge(name, limit, op, of, remedy))
+
+    def _judge(self, name: str, limit: Limit, op: Op, of: str, remedy: str) -> Iterator[Finding]:
         quantity = self.measured(name)
         limit = _in_unit(limit, quantity.unit, op)
         events = self._evidence.events(name, limit) if name in MEASURES and MEASURES[name].op == op else ()
@@ -191,6 +210,9 @@ class Context:
         self, quantity: Quantity, limit: Limit, *, op: Op, of: str, field: Field = (), remedy: str = ""
     ) -> Iterator[Finding]:
         """Compare a number that the check computed with a limit; at most one finding, at the number's place."""
+        return self._compare(self._hold(quantity, limit, op, of, field, remedy))
+
+    def _hold(self, quantity: Quantity, limit: Limit, op: Op, of: str, field: Field, remedy: str) -> Iterator[Finding]:
         quantity = accepted_quantity(quantity, "what is compared with a limit")
         key = self._limit_key(limit)
         limit = _in_unit(limit, quantity.unit, op)
@@ -198,6 +220,12 @@ class Context:
         if field:
             location = location.model_copy(update=self._in_the_file(field))
         yield from self._compared(quantity, limit, op, of, location, key, remedy)
+
+    def _compare(self, findings: Iterator[Finding]) -> Comparison:
+        """Compare at once, so that an error is one also where the check drops what it gets."""
+        made = Comparison(list(findings))
+        self.comparisons.append(made)
+        return made
 
     def _limit_key(self, limit: Limit) -> str:
         """Return the name of one of the check's own limits, also of a copy with one grade removed."""

@@ -169,6 +169,8 @@ def _evaluate(check: Check[Any], context: Context, findings: list[Finding]) -> N
         if len(findings) == MOST:
             raise ValueError(f"it gave more than {MOST} findings")
         findings.append(accepted(finding, check_id, sides))
+    if any(comparison.unread for comparison in context.comparisons):
+        raise ValueError("it compared a number with a limit and dropped the finding; write: yield from ctx.judge(...)")
 
 
 def verdict(results: Iterable[CheckResult], failures: Iterable[PluginFailure]) -> Verdict:

@@ -184,6 +184,7 @@ def _sentence(error: ErrorDetails, model: type[BaseModel]) -> str:
     if isinstance(value, Mapping | list | tuple):
         form = "holds keys of its own" if isinstance(value, Mapping) else "is a list"
         return f"{name} {form}; {must}"
+    must = "it must be a text" if kind == "string_type" else must
     return f'{name} is "{shown(str(value))}"; {must}'
 
 

@@ -150,6 +150,17 @@ def compared(quantity, op="<="):
     return lambda check, ctx: ctx.hold(quantity, check.limits.most, op=op, of="it")
 
 
+def drops_it(check, ctx):
+    """The `yield from` is forgotten."""
+    ctx.judge("own.greatest", check.limits.most, op="<=")
+    return []
+
+
+def drops_an_error(check, ctx):
+    ctx.judge("own.geratest", check.limits.most, op="<=")
+    return []
+
+
 def noted(_check, ctx):
     ctx.note(3)
     return []
@@ -172,7 +183,7 @@ RETURNED = {
         "TypeError: a number is compared with a Limit, not with a value of type NoneType",
     ),
     "a note that is no text": (noted, "TypeError: a note is a sentence, not a value of type int"),
-    "a remedy that is no text": (changed(remedy=3), 'Finding: "remedy" is "3"; it must be one value'),
+    "a remedy that is no text": (changed(remedy=3), 'Finding: "remedy" is "3"; it must be a text'),
     "a margin that is no number": (changed(margin=float("nan")), 'Finding: "margin" is "nan"; it must be a number'),
     "another severity": (changed(severity="bad"), 'Finding: "severity" is "bad"; it must be warn or fail'),
     "under another check": (
@@ -188,6 +199,14 @@ RETURNED = {
     "a name that nothing publishes": (
         lambda check, ctx: ctx.judge("own.geratest", check.limits.most, op="<="),
         'LookupError: nothing publishes "own.geratest"; did you mean "own.greatest"?',
+    ),
+    "a name that nothing publishes, and no finding": (
+        drops_an_error,
+        'LookupError: nothing publishes "own.geratest"; did you mean "own.greatest"?',
+    ),
+    "a finding that it drops": (
+        drops_it,
+        "ValueError: it compared a number with a limit and dropped the finding; write: yield from ctx.judge(...)",
     ),
     "a limit with a misspelt key": (
         lambda check, _ctx: [type(check.limits.most)(unit="1", source="x", wran=1.0)],
