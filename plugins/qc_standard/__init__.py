@@ -29,6 +29,7 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.documents.octave_balance import OctaveBalance
     from qc_standard.documents.track_loudness import TrackLoudness
     from qc_standard.edges.starts_and_ends import Edges
+    from qc_standard.lossy.traces import LossyTraces
     from qc_standard.loudness import Loudness, ProgrammeLoudness
     from qc_standard.noise.disc import QuietAgainstDisc
     from qc_standard.noise.floor import NoiseFloor
@@ -44,5 +45,5 @@ def qc_measures() -> list[type[Need[Any]]]:
     return [
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
         SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails, ChannelDelay,
-        NoiseFloor, QuietAgainstDisc, Balance, OctaveCorrelation,
+        NoiseFloor, QuietAgainstDisc, Balance, OctaveCorrelation, LossyTraces,
     ]  # fmt: skip

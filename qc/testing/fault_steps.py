@@ -153,6 +153,21 @@ class BassOutOfPhase(FaultStep):
         return faults.bass_out_of_phase(x, rate, below_hz=self.below)
 
 
+class MissingBand(FaultStep):
+    """A band is left out of both channels for `lasts` from given seconds on, as a lossy coder leaves it out."""
+
+    at: tuple[Seconds, ...] = Field(examples=["[2 s, 3.5 s]"])
+    lasts: Seconds = Field(examples=["25 ms"])
+    from_: Hertz = Field(alias="from", examples=["12 kHz"])
+    to: Hertz = Field(examples=["13 kHz"])
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Return the faulty samples."""
+        from qc.testing import faults
+
+        return faults.missing_band(x, rate, at_s=self.at, seconds=self.lasts, from_hz=self.from_, to_hz=self.to)
+
+
 class Clicks(FaultStep):
     """Single samples of `level` are added at given seconds."""
 

@@ -22,6 +22,7 @@ from qc.testing.fault_steps import (
     Hum,
     Invert,
     LateChannel,
+    MissingBand,
     OneSample,
     Requantise,
     Shift,
@@ -54,6 +55,7 @@ class Step(InputModel):
     late_channel: LateChannel | None = None
     swap_channels: SwapChannels | None = None
     bass_out_of_phase: BassOutOfPhase | None = None
+    missing_band: MissingBand | None = None
     clicks: Clicks | None = None
     sibilants: Sibilants | None = None
     hum: Hum | None = None

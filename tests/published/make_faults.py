@@ -126,14 +126,19 @@ def finds(report: Report, check: str, place: Place | None) -> bool:
 def found(fault: PlantedFault, on: Sequence[Piece], before: dict[str, Counter[str]], host: Host) -> FoundFault:
     """Plant a fault in all pieces at all strengths and count how often it is found.
 
-    `before` has the findings of each piece without a fault; what is missing is judged and added.
+    `before` has the findings of each piece without a fault; what is missing is judged and added. A piece in which the
+    check has a finding already is left out: nothing could be seen in it.
     """
     counts, others, chosen = [0] * len(fault.strengths), Counter[str](), [
         piece for piece in on if not fault.rates or piece.rate in fault.rates
     ]  # fmt: skip
+    tried = 0
     for seed, piece in enumerate(chosen):
         if piece.name not in before:
             before[piece.name] = findings(judged(piece, piece.samples, host))
+        if before[piece.name][fault.check]:
+            continue
+        tried += 1
         for number, strength in enumerate(fault.strengths):
             samples, place = fault.plant(piece.samples, piece.rate, strength, seed)
             report = judged(piece, samples, host, exact=fault.exact, coding=fault.coding)
@@ -141,7 +146,7 @@ def found(fault: PlantedFault, on: Sequence[Piece], before: dict[str, Counter[st
             new = findings(report) - before[piece.name]
             others.update(name for name in new if name != fault.check and not name.startswith(("groove.", "hf.")))
     return FoundFault(
-        fault.name, fault.check, fault.unit, tuple(fault.strengths), counts, len(chosen), dict(sorted(others.items()))
+        fault.name, fault.check, fault.unit, tuple(fault.strengths), counts, tried, dict(sorted(others.items()))
     )
 
 
