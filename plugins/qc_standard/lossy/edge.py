@@ -1,4 +1,4 @@
-"""A steep edge of the spectrum in its top octave, as a lossy coder leaves it at the frequency up to which it codes.
+"""A steep edge of the spectrum from 10 kHz on, as a lossy coder leaves it at the frequency up to which it codes.
 
 Music fades over many kilohertz. The filter of a converter is as steep as a coder, but lies near half of a sample rate.
 """
@@ -11,7 +11,7 @@ import numpy as np
 
 from qc_standard.spectrum.spectra import BAND, Spectra
 
-LOW_HZ, HIGH_HZ = 14_500.0, 20_700.0
+LOW_HZ, HIGH_HZ = 10_000.0, 20_700.0
 """Where an edge may lie; the filters of converters begin above."""
 WIDE, APART = 4, 4
 """Bands of 16 bins, some 90 Hz, that are the mean level on each side of an edge, and those between the two sides."""

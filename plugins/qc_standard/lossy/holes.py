@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from qc.plugin_api import Analysis, Block, Chain, Stream
 from qc_standard.spectrum.hann import window
 
-LOW_HZ, HIGH_HZ = 10_000.0, 20_500.0
+LOW_HZ, HIGH_HZ = 7_000.0, 20_500.0
 BAND = 8
 """Bins of a band: 345 Hz at 44.1 kHz, 375 Hz at 48 and 96."""
 BURST = 16
@@ -72,11 +72,17 @@ class HolesResult:
         return first, int(ends[first]) - 1
 
 
+def by_band(ufunc: np.ufunc, level: NDArray[Any]) -> NDArray[Any]:
+    """Reduce (..., bands * 8) to (..., bands) in three steps of two: far faster than along an axis of eight."""
+    for _ in range(3):
+        level = ufunc(level[..., ::2], level[..., 1::2])
+    return level
+
+
 def holes_in(spectra: NDArray[Any]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Return the holes, and the places that sound, of power (..., frames, bands * 8): both (..., frames, bands - 4)."""
     level = 10.0 * np.log10(spectra + np.float32(1e-17))
-    bands = level.reshape(*level.shape[:-1], -1, BAND)
-    full, strongest = bands.mean(axis=-1), bands.max(axis=-1)[..., 2:-2]
+    full, strongest = by_band(np.add, level) / BAND, by_band(np.maximum, level)[..., 2:-2]
     below = np.maximum(full[..., :-4], full[..., 1:-3])
     above = np.maximum(full[..., 3:-1], full[..., 4:])
     beside, here = np.minimum(below, above), full[..., 2:-2]

@@ -54,11 +54,11 @@ class LossyTraces(Derived[CoderTraces | None]):
     }  # fmt: skip
     meanings: ClassVar[Mapping[str, str]] = {
         "file.holes": (
-            "Frames of 21 ms, of 256 in a row, in which a band of 350 Hz above 10 kHz is missing that is there just "
+            "Frames of 21 ms, of 256 in a row, in which a band of 350 Hz above 7 kHz is missing that is there just "
             "before or after, in the stretch of the side that has most."
         ),
         "file.holes_below_edge": "The same, where the sound of that stretch ends in a steep edge; none elsewhere.",
-        "file.coder_edge": "Frequency from 14.5 to 20.7 kHz at which the sound of that stretch ends at once.",
+        "file.coder_edge": "Frequency from 10 to 20.7 kHz at which the sound of that stretch ends at once.",
         "file.coder_edge_drop": "What the sound falls by across that edge, within 700 Hz.",
     }
 

@@ -27,10 +27,10 @@ class LossyOrigin(Check[LossyOriginLimits]):
         "reference file was sent in place of the master."
     )
     how = (
-        "Bursts of 16 frames of 21 ms, closer together at the start of a side: a band of 350 Hz from 10 to 20.5 kHz "
+        "Bursts of 16 frames of 21 ms, closer together at the start of a side: a band of 350 Hz from 7 to 20.5 kHz "
         "whose every line lies 15 dB below the bands on both sides, while the whole band is there one or two frames "
         "before or after. The channels and their difference are looked at. Counted by 256 frames in a row; fewer "
-        "are needed where the sound falls by 30 dB within 700 Hz between 14.5 and 20.7 kHz."
+        "are needed where the sound falls by 30 dB within 700 Hz between 10 and 20.7 kHz."
     )
     remedy = "Ask for the master from before it was compressed; nothing brings back what the coder left out."
     client = ForClient(
