@@ -111,9 +111,7 @@ def bass_out_of_phase(x: Array, rate: int, *, below_hz: float) -> Array:
     return np.vstack([x[LEFT], np.fft.irfft(spectrum, x.shape[1])])
 
 
-def missing_band(
-    x: Array, rate: int, *, at_s: Iterable[float], seconds: float, from_hz: float, to_hz: float
-) -> Array:
+def missing_band(x: Array, rate: int, *, at_s: Iterable[float], seconds: float, from_hz: float, to_hz: float) -> Array:
     """Leave a band of both channels out for some time from each given second on, within fades of 0.5 ms."""
     hz, gain = np.fft.rfftfreq(x.shape[1], 1.0 / rate), np.ones(x.shape[1])
     band = np.fft.irfft(np.fft.rfft(x) * ((hz >= from_hz) & (hz <= to_hz)), x.shape[1])

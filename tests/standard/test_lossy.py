@@ -119,7 +119,7 @@ def lossless():
     """Half a minute of loops of a package that are stored as FLAC."""
     parts = [soundfile.read(SOUNDS / f"{name}.flac", always_2d=True) for name in LOOPS]
     assert {rate for _, rate in parts} == {44_100}
-    sound = np.concatenate([np.repeat(x, 3 - x.shape[1], axis=1).T if x.shape[1] < 2 else x.T for x, _ in parts], axis=1)
+    sound = np.concatenate([np.broadcast_to(x.T, (2, len(x))) for x, _ in parts], axis=1)
     return np.tile(sound, (1, 4))[:, : 30 * 44_100]
 
 

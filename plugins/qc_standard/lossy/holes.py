@@ -33,7 +33,7 @@ ALIKE_DB = 10.0
 NEAR = 2
 """Frames before and after a hole in which the band must be there."""
 STRETCH = 256
-"""Frames with sound in the treble, in a row, in which holes are counted: from half a minute to three minutes of a side."""
+"""Frames with sound in the treble, in a row, in which holes are counted: half a minute to three minutes of a side."""
 LEAST_DB = -120.0
 """dBFS a bin that the bands on both sides need: what lies below may be the dither of a silent passage."""
 
@@ -82,7 +82,8 @@ def by_band(ufunc: np.ufunc, level: NDArray[Any]) -> NDArray[Any]:
 def holes_in(spectra: NDArray[Any]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Return the holes, and the places that sound, of power (..., frames, bands * 8): both (..., frames, bands - 4)."""
     level = 10.0 * np.log10(spectra + np.float32(1e-17))
-    full, strongest = by_band(np.add, level) / BAND, by_band(np.maximum, level)[..., 2:-2]
+    full = by_band(np.add, level) / np.float32(BAND)
+    strongest = by_band(np.maximum, level)[..., 2:-2]
     below = np.maximum(full[..., :-4], full[..., 1:-3])
     above = np.maximum(full[..., 3:-1], full[..., 4:])
     beside, here = np.minimum(below, above), full[..., 2:-2]
@@ -150,8 +151,8 @@ class _Looking:
         both = np.concatenate([channels, 0.5 * (channels[:1] - channels[1:])])
         holes, sounding = holes_in(both.real**2 + both.imag**2)
         order = self._sounding + np.cumsum(sounding.any(axis=(0, 2))) - 1
-        by_frame = holes.any(axis=0)
-        at = np.flatnonzero(by_frame.any(axis=1))
+        by_frame: NDArray[np.bool_] = np.logical_or.reduce(holes, axis=0)
+        at = np.flatnonzero(np.logical_or.reduce(by_frame, axis=1))
         self._sounding = int(order[-1]) + 1
         self._at.append(begin + self._size * at)
         self._order.append(order[at])

@@ -42,11 +42,16 @@ class LossyOrigin(Check[LossyOriginLimits]):
         asks="Please check whether this is the original master, and send us the file from before it was compressed.",
     )
     blind_to = (
-        "Coders at high rates that leave no band out, such as AAC at 256 kb/s and most files of Opus; files whose "
-        "sample rate was changed by a filter below 15 kHz, and music without treble. An edge alone is not enough: a "
+        "Coders at high rates that leave no band out, such as half the files of AAC above 160 kb/s and most of Opus; files whose "
+        "sample rate was changed by a filter below 10 kHz, and music without treble. An edge alone is not enough: a "
         "low-pass filter makes one too."
     )
-    sensitivity = "To be measured."
+    sensitivity = (
+        "Music sent through ffmpeg's coders: MP3 found in five of six pieces at 320 kb/s, in all from 224 down; AAC in "
+        "half of them at 256, in all from 112 down; Vorbis in four at 256, in all from 192 down. Of 41 pieces of free "
+        "music that is stored as Vorbis 39 were found; the others last ten seconds. An hour of lossless music had up "
+        "to 3 such frames of 256, and no steep edge."
+    )
     needs: ClassVar[tuple[type[Need[CoderTraces | None]], ...]] = (LossyTraces,)
     Limits = LossyOriginLimits
     judges: ClassVar[Mapping[str, Judged]] = {
