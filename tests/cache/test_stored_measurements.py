@@ -30,7 +30,7 @@ RATE = 48_000
 CORE = {
     "groove.band-parts", "groove.sectors", "groove.parts", "level.peaks", "loudness.file", "stereo.low-band",
     "stereo.means", "edges.milliseconds", "bits.low-bits", "spectrum.spectra", "spectrum.low-band",
-    "programme.time-faults",
+    "programme.time-faults", "lossy.holes",
 }  # fmt: skip
 ENTRIES = len(CORE) + 1
 """of a side: one an analysis, and what the level search found"""

@@ -42,9 +42,9 @@ class LossyOrigin(Check[LossyOriginLimits]):
         asks="Please check whether this is the original master, and send us the file from before it was compressed.",
     )
     blind_to = (
-        "Coders at high rates that leave no band out, such as half the files of AAC above 160 kb/s and most of Opus; files whose "
-        "sample rate was changed by a filter below 10 kHz, and music without treble. An edge alone is not enough: a "
-        "low-pass filter makes one too."
+        "Coders at high rates that leave no band out, such as half the files of AAC above 160 kb/s and most of Opus; "
+        "files whose sample rate was changed by a filter below 10 kHz, and music without treble. An edge alone is not "
+        "enough: a low-pass filter makes one too."
     )
     sensitivity = (
         "Music sent through ffmpeg's coders: MP3 found in five of six pieces at 320 kb/s, in all from 224 down; AAC in "
