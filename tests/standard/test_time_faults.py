@@ -17,10 +17,10 @@ from hypothesis import strategies as st
 from qc.model.cutting_chain import Chain
 from qc.plugin_api import Stream
 from qc.testing.drive import run_need
-from qc_standard.time_faults import dropouts, prediction
+from qc_standard.time_faults import edges, prediction
 from qc_standard.time_faults.analysis import FaultsInTime
 from qc_standard.time_faults.clicks import suspects
-from qc_standard.time_faults.parts import LEVEL, MARGIN, MOST, SQUARES, differences
+from qc_standard.time_faults.parts import LEVEL, MARGIN, MOST, POWER, SQUARES, differences
 from support.real_music import needed
 
 RATE = 48_000
@@ -90,6 +90,8 @@ def test_differences_are_those_of_numpy(part):
     assert found[MOST] == pytest.approx(np.abs(fourth).max(axis=1), rel=1e-5)
     assert found[SQUARES] == pytest.approx((fourth**2).mean(axis=1), rel=1e-5)
     assert found[LEVEL] == pytest.approx((first**2).mean(axis=1), rel=1e-5)
+    inner = row[MARGIN:-MARGIN].astype(np.float64).reshape(20, part)
+    assert found[POWER] == pytest.approx((inner**2).mean(axis=1), rel=1e-5)
 
 
 def test_what_is_looked_at_is_what_stands_out_from_the_ten_milliseconds_before_and_after():
@@ -106,22 +108,32 @@ def test_what_is_looked_at_is_what_stands_out_from_the_ten_milliseconds_before_a
     assert found.tolist() == sorted(k for _, k in sorted(expected)[-10:])
 
 
-def test_the_level_falls_where_the_least_of_before_is_above_the_greatest_behind():
+def test_a_steady_fall_is_where_the_least_of_before_is_above_the_greatest_behind():
     level = np.exp(0.15 * NOISE[0, :3000])
     for at in range(600, 2400, 90):
         level[at : at + 40] *= 10.0 ** (-0.1 * (6.0 + at / 200.0))
-    expected = set()
-    for mean, inner in ((2, 4), (10, 1)):
-        smooth = np.convolve(level, np.full(mean, 1.0 / mean), mode="valid")
-        least = np.array([smooth[k - 51 : k - mean].min() for k in range(499, 2501)])
-        behind = level if mean == 2 else smooth
-        fall = least / np.array([behind[k + 1 : k + 1 + inner].max() for k in range(499, 2501)])
-        peaks = (fall[1:-1] > 10.0**0.9) & (fall[1:-1] >= fall[:-2]) & (fall[1:-1] >= fall[2:])
-        expected |= set((np.flatnonzero(peaks) + 500).tolist())
+    smooth = np.convolve(level, [0.5, 0.5], mode="valid")
+    least = np.array([smooth[k - 51 : k - 2].min() for k in range(499, 2501)])
+    fall = least / np.array([level[k + 1 : k + 5].max() for k in range(499, 2501)])
+    peaks = (fall[1:-1] > 10.0**0.9) & (fall[1:-1] >= fall[:-2]) & (fall[1:-1] >= fall[2:])
+    expected = (np.flatnonzero(peaks) + 500).tolist()
     assert 5 < len(expected) < 60
-    assert dropouts._falls(level, 500, 2000).tolist() == sorted(expected)
-    back = np.ascontiguousarray(level[::-1])
-    assert dropouts._rises(back, 500, 2000).tolist() == sorted(3000 - k for k in dropouts._falls(level, 500, 2000))
+    assert edges.steady_falls(level, 500, 2000).tolist() == expected
+
+
+def test_a_sudden_fall_is_where_two_of_three_powers_fall_from_eight_parts_to_eight():
+    rows = np.exp(0.4 * NOISE.reshape(-1)[:9000].reshape(3, 3000))
+    for at in range(600, 2400, 90):
+        rows[:, at : at + 40] *= 0.03
+    mean = np.apply_along_axis(lambda row: np.convolve(row, np.full(8, 0.125), mode="valid"), 1, rows)
+    fall = np.array([mean[:, k - 8] / mean[:, k + 1] for k in range(499, 2501)]).T
+    found, least, second = edges.sudden_falls(rows, 500, 2000)
+    assert least == pytest.approx(fall.min(axis=0), rel=1e-9)
+    assert second == pytest.approx(np.median(fall, axis=0), rel=1e-9)
+    middle = np.median(fall, axis=0)
+    peaks = (middle[1:-1] >= 4.0) & (middle[1:-1] >= middle[:-2]) & (middle[1:-1] > middle[2:])
+    assert found.tolist() == (np.flatnonzero(peaks) + 500).tolist()
+    assert len(found) >= 20
 
 
 @settings(max_examples=15, deadline=None)

@@ -16,8 +16,9 @@ from qc.plugin_api import Analysis, At, Block, Chain, Quantity, Stream
 from qc_standard.dead import CHANNELS
 from qc_standard.time_faults import prediction
 from qc_standard.time_faults.clicks import FoundClick, clicks, merged
-from qc_standard.time_faults.dropouts import FLOOR, DropoutSearch, FoundDropout, joined
-from qc_standard.time_faults.parts import LEVEL, MARGIN, differences
+from qc_standard.time_faults.dropouts import DropoutSearch, FoundDropout, joined
+from qc_standard.time_faults.edges import FLOOR
+from qc_standard.time_faults.parts import LEVEL, MARGIN, POWER, SQUARES, differences
 
 Samples = NDArray[np.float32]
 
@@ -27,6 +28,8 @@ MOST_KEPT = 1000
 """Most clicks that are kept, those that stand out most."""
 MOST_FALL = 60.0
 """dB beyond which a fall is given as this bound."""
+FLOORS = np.array([[100.0 * FLOOR], [FLOOR], [FLOOR]])
+"""Power that is added to that of samples, and to those of their first and fourth differences."""
 EDGE_S = 0.004
 """Time about a fall or rise of the level within which a click is that edge."""
 
@@ -104,7 +107,7 @@ class _Search:
         size = 2 * self._around + STRETCH * self._part
         self._buffer = np.zeros((2, size + 2 * MARGIN), np.float32)
         self._filled = self._zero = self._around + MARGIN  # index of frame 0 in the buffer: negative later on
-        self._parts = np.zeros((2, 3, size // self._part), np.float32)
+        self._parts = np.zeros((2, 4, size // self._part), np.float32)
         self._compared = self._around // self._part - 1  # parts in the buffer whose differences are there
         self._taper = prediction.taper()
         self._clicks: list[FoundClick] = []
@@ -151,8 +154,9 @@ class _Search:
         for channel, name in enumerate(self._names):
             row, parts = self._buffer[channel], self._parts[channel]
             parts[:, new:] = differences(row[new * self._part :], self._part)
-            inner, levels = row[MARGIN : len(row) - MARGIN], parts[LEVEL].astype(np.float64) + FLOOR
-            self._dropouts[channel].push(inner, levels, before, STRETCH, (MARGIN - self._zero) // self._part)
+            inner = row[MARGIN : len(row) - MARGIN]
+            powers = parts[[POWER, LEVEL, SQUARES]].astype(np.float64) + FLOORS
+            self._dropouts[channel].push(inner, powers, before, STRETCH, (MARGIN - self._zero) // self._part)
             for click in clicks(inner, parts, before, before + STRETCH, self._rate, self._taper):
                 first, end = (place + MARGIN - self._zero for place in (click.first, click.end))
                 self._clicks.append(FoundClick(first, end, name, click.step_db, click.size))

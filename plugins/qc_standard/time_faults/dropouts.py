@@ -1,58 +1,52 @@
 """Dropouts: the level falls at once, and returns at once to the sound that was there before.
 
-The level is that of the first difference, by parts of 1 ms. It falls where the least of the 50 ms before is FALL above
-the greatest of the next few, and rises in the same way. A fall and a rise are a dropout when the level stays down
-between them, and when level and spectrum are the same before and after. What happens again and again, as a tremolo
-does, is music.
+A fall and a rise (`edges`) are a dropout when what they look like speaks for a switch and against an instrument: the
+level is the same right up to the edge and right from it on, all bands of the spectrum fall and rise by the same,
+and level and spectrum are alike before and after. Each departure adds to a sum, which may not exceed MOST_UNLIKE.
+What happens again and again, as a tremolo does, is music.
 """
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.plugin_api.kernels import kernel
+from qc_standard.time_faults.edges import FLOOR, sides, steady_falls, sudden_falls
 
 Samples = NDArray[np.float32]
 Array = NDArray[np.float64]
 
-FALL = 9.0
-"""Least fall in dB from which an edge is looked at."""
-STRONG = 10.0 ** (FALL / 10.0)
-"""The same as a ratio of powers."""
-SIDE = 50
-"""Parts of 1 ms before a fall and after a rise that are compared with what lies between."""
-INNER = 4
-"""Parts inside an edge that are down at once."""
-SMOOTH = (2, 10)
-"""Parts that a level is taken over: short ones for short dropouts, long ones for sounds that pulse."""
-SHORTEST, LONGEST, LONGEST_MUTE = 4, 310, 6000
-"""Parts of the shortest and the longest dropout, and of the longest silence that is one."""
+NEAR, NEARER = 25, 12
+"""Parts of 1 ms on either side of an edge that are compared; where the sound changes, the nearer ones are alike."""
+BESIDE, CLOSE = 10, 3
+"""Parts next to an edge whose level is compared with that of the closest ones."""
+CLOSEST = 6
+"""Parts within which edges are one."""
+SHORTEST, STEADY, LONGEST, LONGEST_MUTE = 4, 14, 310, 6000
+"""Parts of the shortest dropout; of the longest whose edges must be steady; of the longest; of the longest silence."""
 SILENT = 1e-9
 """Mean square of first differences up to which a stretch is silent."""
-FLOOR = 1e-13
-AUDIBLE = 3e-8
-"""Mean square of first differences that the sound before has at least."""
-ALIKE = ((60, 6.0, 4.5), (500, 6.0, 5.5), (6000, 12.0, 10.0))
-"""Most parts of a dropout, difference in dB of the levels before and after it, and mean difference of their spectra in
-bands: the longer it is, the further the music went on meanwhile (practice)."""
-BANDS_LEFT = 4.5
-"""Mean difference in dB of the spectrum of what is left from that of what is around (practice)."""
-MUTE, LONG_MUTE = 40.0, 50.0
-"""Fall in dB from which nothing is left of the sound, for up to LONGEST and for longer.
-
-After a smaller fall, what is left has the same spectrum.
-"""
-BANDS = 16
-STILL, ABRUPT, MOST_ABRUPT = 8.0, 0.7, 35.0
-"""Fall in dB that the last 3 ms before an edge may have by themselves, and the part of the whole fall, at most so many
-dB, that the 3 ms behind it have at least (practice)."""
+AUDIBLE = -85.0
+"""dB of first differences that the sound on either side has at least."""
+LEAST_EDGE, FALL = 6.0, 9.0
+"""dB by which all powers at an edge change at least, and two of three."""
+MOST_DECAY = 8.0
+"""dB by which the level right at an edge may lie below that of the 10 ms beside it."""
+LEAST_BANDS = 7.0
+"""dB by which half of the bands change at least at each edge."""
+MUTE = 40.0
+"""Fall in dB from which nothing is left of the sound. After a smaller fall, what is left has the same spectrum."""
+MOST_UNLIKE = 1.1
+"""Greatest sum of the departures (practice)."""
+BANDS, LOWEST_HZ, RANGE = 12, 150.0, 45.0
+"""Bands of equal ratio, from LOWEST_HZ to a quarter of the rate; those so many dB below the strongest do not count."""
 MOST_KEPT = 2000
 """Most dropouts of a channel that are kept, the first ones."""
 DEAD = 2000
@@ -61,6 +55,9 @@ TOGETHER = 5
 """Parts by which the edges of a dropout may differ between the channels."""
 AGAIN, MOST_AGAIN = 3000, 2
 """Parts around a dropout, and number of other ones in them from which they are music (practice)."""
+OTHERS, MANY, TIMES = 5000, 6, 2.0
+"""Parts around a mute in which abrupt silences are counted; from so many edges, and so many times those of mutes, they
+are the sound's own, as the consonants of dry speech are (practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,14 +72,36 @@ class FoundDropout:
 
 @dataclass(slots=True, eq=False)
 class _Edge:
+    """An edge: its part and what is on its louder and its quieter side, levels of first differences in dB."""
+
     part: int
-    level: float
-    """mean level of the louder side, in dB"""
-    step: float
-    """how far the level changes within some parts, in dB"""
     rises: bool
-    bands: Array | None = None
-    """spectrum of the louder side, from when it was needed"""
+    steady: bool
+    least: float
+    """dB by which the power that changes least does"""
+    second: float
+    loud: float
+    quiet: float
+    decay: float
+    """dB by which the closest parts of the louder side lie below those beside"""
+    hump: float
+    """the same of the quieter side, above"""
+    spectra: dict[tuple[str, int], Array] = field(default_factory=dict)
+    """those of so many parts on a side, from when they were needed"""
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    first: int
+    end: int
+    depth: float
+    unlike: float
+    mute: bool
+
+
+def _over(value: float, free: float, each: float) -> float:
+    """Return by how much of `each` a value exceeds what is free."""
+    return max(0.0, value - free) / each
 
 
 class DropoutSearch:
@@ -93,122 +112,126 @@ class DropoutSearch:
         self._history = np.full(LONGEST_MUTE + 4000, FLOOR)
         self._end = 0
         self._falls: deque[_Edge] = deque(maxlen=64)
-        self._found: list[tuple[int, int, float]] = []
+        self._found: list[_Pair] = []
+        self._mutes: tuple[list[int], list[int]] = ([], [])
+        """parts at which the sound stopped, and began, at once"""
         self.edges: deque[int] = deque(maxlen=2 * MOST_KEPT)
-        """parts at which the level changed at once, of dropouts or not: a sample that stands out there is no click"""
+        """parts at which a steady level changed at once, of dropouts or not: what stands out there is no click"""
 
-    def push(self, row: Samples, here: Array, before: int, count: int, zero: int) -> None:
+    def push(self, row: Samples, powers: Array, before: int, count: int, zero: int) -> None:
         """Process the parts `before` to `before + count` of a row of whole parts.
 
-        `here` has the level of each part of the row, the mean square of its first differences, (parts,); `zero` is
-        the side's part at 0.
+        `powers` has the mean squares of the samples, of their first and of their fourth differences, (3, parts);
+        `zero` is the side's part at 0.
         """
+        here = powers[1]
         self._history = np.concatenate([self._history[count:], here[before : before + count]])
         self._end = zero + before + count
         sound = _Sound(row, here, zero, self._part)
-        falls = _sharpest(_falls(here, before, count), sound, rises=False)
-        rises = _sharpest(_rises(here, before, count), sound, rises=True)
+        back = np.ascontiguousarray(powers[:, ::-1])
+        falls = _found(powers, before, count, zero, rises=False)
+        rises = _found(back, len(here) - before - count, count, zero, rises=True)
         for edge in sorted([*falls, *rises], key=lambda edge: edge.part):
-            if edge.step >= FALL:
-                self.edges.append(edge.part)
-            if edge.step < ABRUPT * FALL:
-                continue  # it is too slow for any dropout
+            if edge.steady:
+                self.edges.append(edge.part + edge.rises)
+            if edge.second >= MUTE and len(self._mutes[edge.rises]) < 20 * MOST_KEPT:
+                self._mutes[edge.rises].append(edge.part)
             if edge.rises:
                 self._close(edge, sound)
             else:
                 k = edge.part - zero
-                if float(here[k + 1 : k + LONGEST].max()) <= SILENT:
-                    edge.bands = sound.bands(edge)  # at the end of a long silence its sound will be gone
+                if float(here[k + 2 : k + LONGEST].max()) <= SILENT:
+                    sound.outer(edge, NEAR)  # at the end of a long silence its sound will be gone
+                    sound.outer(edge, NEARER)
                 self._falls.append(edge)
 
     def _close(self, rise: _Edge, sound: _Sound) -> None:
+        best: _Pair | None = None
         for fall in reversed(self._falls):
             length = rise.part - fall.part
-            if length < SHORTEST:
+            if length < SHORTEST or (length <= STEADY and not (fall.steady and rise.steady)):
                 continue
-            if length > LONGEST_MUTE:
-                return
-            first = len(self._history) - (self._end - fall.part)
-            inside = self._history[max(0, first + 1) : first + length - 1]
-            if not len(inside):
-                continue
-            depth = min(fall.level, rise.level) - 10.0 * math.log10(float(inside.mean()))
-            if length > LONGEST and (float(inside.max()) > SILENT or depth < LONG_MUTE):
-                return
-            if depth < FALL or min(fall.step, rise.step) < min(ABRUPT * depth, MOST_ABRUPT):
-                continue
-            if sound.alike(fall, rise) and (depth >= MUTE or sound.quieter(fall, rise)):
-                if len(self._found) < MOST_KEPT and (not self._found or self._found[-1][1] <= fall.part):
-                    self._found.append((fall.part, rise.part, depth))
-                return
+            if length > LONGEST_MUTE or (length > LONGEST and not self._silent(fall.part + 2, rise.part - 1)):
+                break
+            mute = min(fall.second, rise.second) >= MUTE
+            if length > LONGEST and not mute:
+                break
+            unlike = sound.unlike(fall, rise, mute=mute, most=MOST_UNLIKE if best is None else best.unlike)
+            if unlike <= (MOST_UNLIKE if best is None else best.unlike):
+                depth = 0.5 * (fall.loud - fall.quiet + rise.loud - rise.quiet)
+                if length < NEAR:
+                    inside = 10.0 * math.log10(self._mean(fall.part + 1, rise.part))
+                    depth = 0.5 * (fall.loud + rise.loud) - inside
+                best = _Pair(fall.part, rise.part, depth, unlike, mute)
+            if length > LONGEST:
+                break
+        if best is not None and best.depth >= FALL and len(self._found) < MOST_KEPT:
+            self._found.append(best)
+
+    def _parts(self, first: int, end: int) -> Array:
+        """Return the levels of some of the side's parts that are not long ago."""
+        zero = self._end - len(self._history)
+        return self._history[max(0, first - zero) : end - zero]
+
+    def _silent(self, first: int, end: int) -> bool:
+        parts = self._parts(first, end)
+        return len(parts) > 0 and float(parts.max()) <= SILENT
+
+    def _mean(self, first: int, end: int) -> float:
+        return float(self._parts(first, end).mean())
 
     def dropouts(self) -> Iterator[tuple[int, int, float]]:
         """Yield the dropouts as first part, end and depth, without those that come again and again."""
-        for first, end, depth in self._found:
-            others = sum(abs(other[0] - first) < AGAIN for other in self._found) - 1
-            if others < MOST_AGAIN:
-                yield first, end, depth
+        chosen: list[_Pair] = []
+        for pair in sorted(self._found, key=lambda pair: pair.unlike):
+            if all(pair.end < other.first or other.end < pair.first for other in chosen):
+                chosen.append(pair)
+        mutes = [pair.first for pair in chosen if pair.mute]
+        for pair in sorted(chosen, key=lambda pair: pair.first):
+            others = sum(abs(other.first - pair.first) < AGAIN for other in chosen) - 1
+            if others < MOST_AGAIN and not (pair.mute and self._cut_up(pair.first, mutes)):
+                yield pair.first, pair.end, pair.depth
+
+    def _cut_up(self, part: int, mutes: list[int]) -> bool:
+        """Whether abrupt silences that are no dropouts are frequent around a part."""
+        edges = max(_count(side, part) for side in self._mutes)
+        return edges >= MANY and edges >= TIMES * sum(abs(other - part) < OTHERS for other in mutes)
 
 
-@kernel
-def _level(here: Array, first: int, end: int) -> float:
-    """Return the mean level in dB of some parts."""
-    total = 0.0
-    for i in range(first, end):
-        total += here[i]
-    return 10.0 * np.log10(total / (end - first))
+def _count(parts: list[int], part: int) -> int:
+    """Return how many of some parts in order lie within OTHERS of one."""
+    return bisect_right(parts, part + OTHERS) - bisect_left(parts, part - OTHERS)
 
 
-@kernel
-def _fall(here: Array, level: Array, k: int, smooth: int) -> float:
-    """Return the least of the SIDE parts before part k over the greatest of some behind it, 0 below FALL.
-
-    `level` has the mean of `smooth` parts from each part on.
-    """
-    low = level[k + 1]
-    if smooth == SMOOTH[0]:
-        low = here[k + 1]
-        for i in range(1, INNER):
-            low = max(low, here[k + 1 + i])
-    low = max(low, FLOOR)
-    least = level[k - 1 - smooth]
-    for i in range(SIDE - smooth + 1):
-        least = min(least, level[k - 1 - smooth - i])
-        if least <= STRONG * low:
-            return 0.0
-    return least / low
-
-
-@kernel
-def _edges(here: Array, first: int, found: NDArray[np.bool_]) -> None:
-    """Mark the parts from `first` on that are a fall: loud for SIDE parts before them, low right after."""
-    level = np.zeros(len(here))
-    for smooth in SMOOTH:
-        level[:] = 0.0
-        for i in range(smooth):
-            for j in range(len(here) - smooth + 1):
-                level[j] += here[j + i]
-        for j in range(len(level)):
-            level[j] *= 1.0 / smooth
-        before, fall = 0.0, _fall(here, level, first, smooth)
-        for j in range(len(found)):
-            after = _fall(here, level, first + j + 1, smooth)
-            if fall > 0.0 and fall >= before and fall >= after:
-                found[j] = True
-            before, fall = fall, after
-
-
-def _falls(here: Array, before: int, count: int) -> NDArray[np.int64]:
-    """Return the parts from `before` to before `before + count` at which the level falls, in order."""
-    found = np.zeros(count, np.bool_)
-    _edges(here, before, found)
-    return np.flatnonzero(found) + before
-
-
-def _rises(here: Array, before: int, count: int) -> NDArray[np.int64]:
-    """Return the parts from which on the level is high again, in order."""
-    back = np.ascontiguousarray(here[::-1])
-    return len(here) - _falls(back, len(here) - before - count, count)[::-1]
+def _found(powers: Array, before: int, count: int, zero: int, *, rises: bool) -> list[_Edge]:
+    """Return the edges of some parts; for rises the powers are those of the time reversed."""
+    sudden, least, second = sudden_falls(powers, before, count)
+    steady = steady_falls(powers[1], before, count)
+    places = np.union1d(sudden, steady)
+    if not len(places):
+        return []
+    loud, quiet = sides(powers[1], places, (NEAR, BESIDE, CLOSE))
+    least, second = (10.0 * np.log10(ratio[places - before + 1]) for ratio in (least, second))
+    is_steady = np.isin(places, steady)
+    brief = is_steady & (second < FALL)  # it rises again within the parts behind it
+    least, second = (np.where(brief, loud[:, 0] - quiet[:, 2], ratio) for ratio in (least, second))
+    chosen = (least >= LEAST_EDGE) & (second >= FALL) & (loud[:, 0] >= AUDIBLE)
+    chosen &= loud[:, 1] - loud[:, 2] <= MOST_DECAY
+    out: list[_Edge] = []
+    for i in np.flatnonzero(chosen).tolist():
+        k = int(places[i])
+        edge = _Edge(
+            zero + (powers.shape[1] - 1 - k if rises else k), rises, bool(is_steady[i]), float(least[i]),
+            float(second[i]), float(loud[i, 0]), float(quiet[i, 0]), float(loud[i, 1] - loud[i, 2]),
+            float(quiet[i, 2] - quiet[i, 1]),
+        )  # fmt: skip
+        if out and abs(edge.part - out[-1].part) < CLOSEST:
+            kept, other = (edge, out[-1]) if edge.second > out[-1].second else (out[-1], edge)
+            kept.steady |= other.steady
+            out[-1] = kept
+        else:
+            out.append(edge)
+    return out
 
 
 @dataclass(frozen=True)
@@ -221,83 +244,89 @@ class _Sound:
     """the side's part at the first part of the row"""
     part: int
 
-    def edge(self, k: int, *, rises: bool) -> _Edge:
-        """Return the edge at a part of the row."""
-        outer, inner = slice(k - 4, k - 1), slice(k + 1, k + 4)
-        if rises:
-            outer, inner = inner, outer
-        level, beside, down = (_level(self.here, parts.start, parts.stop) for parts in (_near(k, rises), outer, inner))
-        step = min(beside, level) - down if beside > level - STILL else 0.0
-        return _Edge(self.zero + k, level, step, rises)
-
-    def bands(self, edge: _Edge) -> Array:
+    def outer(self, edge: _Edge, width: int) -> Array:
         """Return the spectrum of the louder side of an edge."""
-        if edge.bands is None:
-            near = _near(edge.part - self.zero, edge.rises)
-            edge.bands = _bands(self.row[near.start * self.part : near.stop * self.part])
-        return edge.bands
+        if ("outer", width) not in edge.spectra:
+            k = edge.part - self.zero
+            place = (k + 1, k + 1 + width) if edge.rises else (k - width, k)
+            edge.spectra["outer", width] = _bands(self.row[place[0] * self.part : place[1] * self.part], self.part)
+        return edge.spectra["outer", width]
 
-    def alike(self, fall: _Edge, rise: _Edge) -> bool:
-        """Whether level and spectrum are the same before a fall and after a rise."""
+    def inner(self, edge: _Edge, width: int) -> Array:
+        """Return the spectrum of the quieter side of an edge."""
+        if ("inner", width) not in edge.spectra:
+            k = edge.part - self.zero
+            place = (k - width, k) if edge.rises else (k + 1, k + 1 + width)
+            edge.spectra["inner", width] = _bands(self.row[place[0] * self.part : place[1] * self.part], self.part)
+        return edge.spectra["inner", width]
+
+    def unlike(self, fall: _Edge, rise: _Edge, *, mute: bool, most: float) -> float:
+        """Return the sum of the departures from a dropout, infinite or from `most` on where it is none."""
         length = rise.part - fall.part
-        _, level, bands = next(limits for limits in ALIKE if length <= limits[0])
-        return abs(rise.level - fall.level) <= level and _apart(self.bands(fall), self.bands(rise)) <= bands
+        edges = _over(fall.decay, 2.0, 3.0) + _over(rise.decay, 3.0, 4.0)
+        if not mute:
+            edges += _over(abs(fall.second - rise.second), 4.0, 3.0)
+            edges += _over(fall.second - fall.least, 4.0, 4.0) + _over(rise.second - rise.least, 5.0, 4.0)
+        if not mute and length > BESIDE:
+            edges += _over(abs(fall.hump), 2.0, 3.0) + _over(abs(rise.hump), 2.0, 3.0)
+        if edges > most:
+            return math.inf
+        return edges + min(self._uneven(fall, rise, width, mute=mute) for width in (NEAR, NEARER))
 
-    def quieter(self, fall: _Edge, rise: _Edge) -> bool:
-        """Whether what is left between two edges has the spectrum of the sound around, its level aside."""
-        k, length, width = rise.part - self.zero, rise.part - fall.part, SIDE * self.part
-        left = self.row[(k - length + 1) * self.part : (k - 1) * self.part]
-        if len(left) < 8:
-            return False
-        around = 0.5 * (self.bands(fall) + self.bands(rise))
-        spare = max(0, len(left) - width) // 2
-        bands = _bands(left[spare : spare + width], width)
-        deeper = (around - bands)[around > around.max() - 40.0].mean()
-        return _apart(bands + deeper, around) <= BANDS_LEFT
+    def _uneven(self, fall: _Edge, rise: _Edge, width: int, *, mute: bool) -> float:
+        """Return the departures of the spectra of so many parts on the sides of two edges."""
+        length = rise.part - fall.part
+        before, after = self.outer(fall, width), self.outer(rise, width)
+        top = np.maximum(before, after)
+        strong = top > top.max() - RANGE
+        unlike = _over(abs(fall.loud - rise.loud), 4.0, 8.0)
+        unlike += _over(float(np.abs(before - after)[strong].mean()), 4.0, 6.0)
+        if mute:
+            return unlike if length <= LONGEST else 0.5 * unlike
+        inside = min(width, length - 1)
+        falls, rises = ((before - self.inner(fall, inside))[strong], (after - self.inner(rise, inside))[strong])
+        by = _middle(falls), _middle(rises)
+        if min(by) < LEAST_BANDS:
+            return math.inf
+        uneven = _spread(falls), _spread(rises), abs(by[0] - by[1])
+        switched = _over(uneven[0], 1.3, 0.7) + _over(uneven[1], 1.6, 1.0) + _over(uneven[2], 1.5, 1.5)
+        bands = _over(uneven[0], 2.5, 3.0) + _over(uneven[1], 3.0, 4.0) + _over(uneven[2], 4.0, 5.0)
+        return min(switched, unlike + bands)
 
 
-def _near(k: int, rises: bool) -> slice:
-    """Return the SIDE parts on the louder side of an edge at part k."""
-    return slice(k + 1, k + 1 + SIDE) if rises else slice(k - 1 - SIDE, k - 1)
+def _middle(values: Array) -> float:
+    ordered = sorted(values.tolist())
+    return 0.5 * (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2])
 
 
-def _sharpest(places: NDArray[np.int64], sound: _Sound, *, rises: bool) -> list[_Edge]:
-    """Return the edges at some parts, the sharpest of those that are found close together; quiet ones have none."""
-    out: list[_Edge] = []
-    for k in places:
-        edge = sound.edge(int(k), rises=rises)
-        if edge.level < 10.0 * math.log10(AUDIBLE):
-            continue
-        if not out or edge.part - out[-1].part > SMOOTH[-1] + 2:
-            out.append(edge)
-        elif edge.step > out[-1].step:
-            out[-1] = edge
-    return out
+def _spread(values: Array) -> float:
+    mean = sum(values.tolist()) / len(values)
+    return math.sqrt(sum((value - mean) ** 2 for value in values.tolist()) / len(values))
 
 
 @lru_cache(64)
 def _window(length: int) -> Array:
-    return np.hanning(length)
+    """Return a Hann window whose squares sum up to 1."""
+    window = np.hanning(length + 2)[1:-1]
+    return window / math.sqrt(float((window**2).sum()))
 
 
 @lru_cache(64)
-def _borders(lines: int) -> NDArray[np.int64]:
+def _borders(lines: int, rate: int) -> NDArray[np.int64]:
     """Return the first line of each band of a spectrum, and the end of the last."""
-    return np.unique(np.geomspace(4, lines // 2, BANDS + 1).astype(np.int64))
+    frequencies = np.geomspace(LOWEST_HZ, 0.25 * rate, BANDS + 1)
+    return np.unique(np.ceil(frequencies * 2.0 * (lines - 1) / rate).astype(np.int64))
 
 
-def _bands(sound: Samples, width: int = 0) -> Array:
-    """Return the levels in dB of BANDS bands of equal ratio up to a quarter of the rate; `width` pads short sounds."""
-    tapered = _window(len(sound)) * np.diff(sound, prepend=sound[:1])
-    spectrum = np.abs(np.fft.rfft(tapered, max(width, len(sound)))) ** 2 / max(1, len(sound))
-    bands: Array = 10.0 * np.log10(np.add.reduceat(spectrum, _borders(len(spectrum)))[:-1] + 1e-12)
+def _bands(sound: Samples, part: int) -> Array:
+    """Return the mean levels of BANDS bands in dB; the sound is padded, so that those of any length compare."""
+    rate = 1000 * part
+    size = 1 << (NEAR * part - 1).bit_length()
+    lines = np.fft.rfft(_window(len(sound) - 1) * (sound[1:] - sound[:-1]), size)
+    spectrum = lines.real**2 + lines.imag**2
+    borders = _borders(len(spectrum), rate)
+    bands: Array = 10.0 * np.log10(np.add.reduceat(spectrum, borders)[:-1] / np.diff(borders) + 1e-14)
     return bands
-
-
-def _apart(bands: Array, other: Array) -> float:
-    """Mean difference of two spectra in dB, of the bands within 40 dB of the strongest."""
-    strong = np.maximum(bands, other)
-    return float(np.abs(bands - other)[strong > strong.max() - 40.0].mean())
 
 
 def joined(by_channel: Sequence[tuple[str, Iterable[tuple[int, int, float]]]], part: int) -> list[FoundDropout]:
@@ -312,5 +341,6 @@ def joined(by_channel: Sequence[tuple[str, Iterable[tuple[int, int, float]]]], p
             name, depth = "", max(depth, same[0][2])
         elif name and end - first >= DEAD:
             continue
-        out.append(FoundDropout(first * part, end * part, name, depth))
+        half = part // 2  # an edge lies within its part
+        out.append(FoundDropout(first * part + half, end * part + half, name, depth))
     return out

@@ -33,10 +33,10 @@ def short_dropout(samples: Array, rate: int, strength: float, seed: int) -> tupl
 
 
 def _lowered(samples: Array, rate: int, gain: float, seed: int, length: int) -> tuple[Array, Place]:
-    at = _somewhere(samples, rate, seed)
+    at = _somewhere(samples, rate, seed, length)
     faulty = samples.copy()
     faulty[:, at : at + length] *= gain
-    return faulty, (at / rate, min(at + length, samples.shape[1]) / rate)
+    return faulty, (at / rate, (at + length) / rate)
 
 
 def _added(samples: Array, rate: int, strength: float, seed: int, length: int) -> tuple[Array, Place]:
@@ -46,13 +46,17 @@ def _added(samples: Array, rate: int, strength: float, seed: int, length: int) -
     return faulty, (at / rate, (at + length) / rate)
 
 
-def _somewhere(samples: Array, rate: int, seed: int) -> int:
-    """Return a frame that lies 1 s or more from both ends, where the music is no more than 30 dB below its mean."""
+def _somewhere(samples: Array, rate: int, seed: int, length: int = 0) -> int:
+    """Return a frame that lies 1 s or more from both ends, where the music is no more than 30 dB below its mean.
+
+    It is so before the frame and after a fault of `length` frames, too: the fault lies within music.
+    """
     random, mean = np.random.default_rng(seed), float(np.mean(samples**2))
-    for _ in range(200):
-        at = int(random.integers(rate, samples.shape[1] - rate))
-        near = samples[:, at - rate // 20 : at + rate // 20]
-        if float(np.mean(near**2)) > 1e-3 * mean:
+    width = rate // 20
+    for _ in range(2000):
+        at = int(random.integers(rate, samples.shape[1] - rate - length))
+        near = samples[:, at - width : at], samples[:, at + length : at + length + width]
+        if all(float(np.mean(side**2)) > 1e-3 * mean for side in near):
             return at
     raise ValueError("the music is silent nearly everywhere")
 

@@ -30,9 +30,9 @@ class Dropout(Check[DropoutLimits]):
         "back from this file, and everyone hears it."
     )
     how = (
-        "The level by 1 ms, treble lifted: it falls at once by 9 dB or more, stays down for 4 to 310 ms, and returns "
-        "at once to the level and spectrum of before. What is left has that spectrum too, or is 40 dB lower. A silence "
-        "may last 6 s."
+        "By 1 ms, the level, also with treble lifted, falls at once by 9 dB or more, and returns at once after 5 to "
+        "310 ms. It is a dropout where the level is the same right up to the edges and all bands change alike, or "
+        "level and spectrum are the same before and after. What is left may be silent; a silence may last 6 s."
     )
     remedy = "Listen at this place; where the stop is not meant, ask for another transfer or an undamaged file."
     client = ForClient(
@@ -47,13 +47,14 @@ class Dropout(Check[DropoutLimits]):
         ),
     )
     blind_to = (
-        "Falls of less than 9 dB or slower than some milliseconds, music that is another after the dropout than "
-        "before, pulsing sounds, and stops that come three times within 3 s, as of a tremolo. A stop that is played or "
-        "cut into the music is found too. Silences at declared starts and ends of tracks are gaps."
+        "Falls of less than 9 dB or slower than some milliseconds, most of those within speech, one whose edge is that "
+        "of a sound itself, those of some milliseconds in pulsing sounds, and stops that come three times within 3 s, "
+        "as of a tremolo. A stop that is played or cut into the music is found too. Silences at declared starts and "
+        "ends of tracks are gaps, and many in a few seconds that differ are the consonants of dry speech."
     )
     sensitivity = (
-        "Falls of 120 ms at 35 places in music: 66 % were found at 12 dB, 80 % at 15 dB, 89 % from 20 dB on. With "
-        "nothing left, 83 % of 5 ms were found and 91 % of 2.5 s. No strength found all."
+        "Falls of 120 ms and 15 dB at 100 places in ten pieces: 72 % were found, 80 % without the piece of speech; of "
+        "300 ms with nothing left, 79 %."
     )
     needs: ClassVar[tuple[type[Need[TimeFaults]], ...]] = (FaultsInTime,)
     Limits = DropoutLimits
