@@ -19,8 +19,9 @@ from qc.measure.side import SideMeasurement, published_by
 from qc.model.errors import FAULTS, NotMeasuredError
 from qc.model.groove import Groove
 from qc.plugin_base import At, GrooveAt, GrooveDerived, Measurements, Need, Quantity
+from qc.plugin_host.places import place_of
 from qc.plugin_host.runner import Runner
-from qc.text.exceptions import exception_line
+from qc.text.exceptions import describe, exception_line
 
 Kind = type[Need[Any]]
 
@@ -98,6 +99,7 @@ class GrooveNumbers:
             try:
                 limits = OutsideSearch(partial(self._numbers, kind)).reach(own)
             except FAULTS as error:
+                describe(error, place_of(self._needs[kind].evaluate))  # what the search raises about it has no line
                 self.broken.setdefault(kind, exception_line(error))
             else:
                 found = found.joined(limits)

@@ -209,6 +209,7 @@ def test_a_number_that_gets_better_is_the_plugin_s_error_and_sets_no_level(deliv
     (failure,) = report.plugin_failures
     assert (failure.plugin, failure.stage, failure.side) == ("house", "house.turn-land", "A")
     assert "house.turn_land gets better as the level rises" in failure.message
+    assert failure.message.endswith(f"close_turns.py:{TurnLand.evaluate.__code__.co_firstlineno})")
     assert result_of(report, "house.close-turns").outcome == "error"
     assert LIMIT not in report.sides[0].levels.by_limit
     assert report.verdict == "error"
