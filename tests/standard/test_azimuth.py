@@ -5,6 +5,7 @@ A-9, A-10 in ../shared/facts/standards.md: the loss of a head askew, x = pi w ta
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from qc.model.cutting_chain import Chain
 from qc.testing import faults, signals
@@ -128,6 +129,6 @@ def test_echoes_of_one_side_are_no_delay():
     rng, rate = np.random.default_rng(2), 48_000
     direct = signals.pink_noise(16.0, rate, 0.1)
     tail = np.exp(-np.arange(rate // 4) / (0.05 * rate)) * 0.01
-    room = [np.convolve(channel[: 16 * rate], tail * rng.standard_normal(len(tail)))[: 16 * rate] for channel in direct]
+    room = [signal.fftconvolve(one, tail * rng.standard_normal(len(tail)))[: 16 * rate] for one in direct]
     found = measured(direct + np.vstack(room), rate)
     assert found is None or abs(found) < 4e-6
