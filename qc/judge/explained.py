@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -23,24 +24,24 @@ def without_explained(results: Sequence[CheckResult], checks: Iterable[Check[Any
         kinds_by_check = by_id[cause.check].explains if cause.check in by_id else {}
         for check_id, kinds in kinds_by_check.items():
             for i, result in enumerate(left):
-                if result.check == check_id and result.side is not None:
+                if result.check == check_id:
                     left[i] = _without(result, kinds, cause)
     return left
 
 
 def _without(result: CheckResult, kinds: tuple[str, ...], cause: CheckResult) -> CheckResult:
-    """Return a result of one side without the findings of some kinds, or of all, that `cause` is grave enough for."""
-    grave = max(
-        (
-            _RANK[finding.severity]
-            for finding in cause.findings
-            if finding.waived_by is None and finding.location.side == result.side
-        ),
-        default=0,
-    )
-    kept = [finding for finding in result.findings if not _is_of(finding, kinds) or _RANK[finding.severity] > grave]
+    """Return a result without the findings of some kinds, or of all, that `cause` is grave enough for on their side."""
+    grave = defaultdict[str | None, int](int)
+    for finding in cause.findings:
+        if finding.waived_by is None and finding.location.side:
+            grave[finding.location.side] = max(grave[finding.location.side], _RANK[finding.severity])
+    kept = [
+        finding
+        for finding in result.findings
+        if not _is_of(finding, kinds) or _RANK[finding.severity] > grave[finding.location.side]
+    ]
     gone = len(result.findings) - len(kept)
-    if not gone or (not kinds and _RANK.get(result.outcome, 0) > grave):
+    if not gone or (not kinds and _RANK.get(result.outcome, 0) > grave[result.side]):
         return result
     reason = f"{gone} finding{'s' * (gone != 1)} left to {cause.check}"
     waived = sum(finding.waived_by is not None for finding in result.findings if finding not in kept)

@@ -22,6 +22,8 @@ from qc.text.sanitize import misplaced
 Coding = Literal["8 bit", "16 bit", "24 bit", "32 bit", "32 bit float", "64 bit float"]
 Audio = Annotated[tuple[Step, ...], Field(min_length=1)]
 Count = Annotated[int, Field(ge=0)]
+Tag = Literal["title", "album", "comment", "tracknumber", "date"]
+"""Tags that libsndfile writes into WAV, AIFF and FLAC files, each where the container has it."""
 
 _ENTRY: TypeAdapter[Entry] = TypeAdapter(Entry)
 
@@ -56,6 +58,10 @@ class CaseSide(InputModel):
     """channels of the file: "1" has the left one only, "4" has both channels twice"""
     coding: Coding = "24 bit"
     container: Literal["WAV", "RF64", "AIFF", "FLAC"] = "WAV"
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9 _.\-]{1,100}$", examples=["QH-001_A.wav"])] | None = None
+    """name of the file, by default "side-a.wav" with the suffix of its container"""
+    tags: Mapping[Tag, Line] = Field(default_factory=dict)
+    """texts that the file says of itself: title, album, comment, tracknumber, date"""
     file: FileFaults = FileFaults()
     tracks: tuple[TrackMade, ...] = ()
     """declared tracks, none by default"""

@@ -73,7 +73,7 @@ def _side(side: CaseSide, folder: Path) -> dict[str, Any]:
     """Write the files of a side and return its entry in the delivery file."""
     entry: dict[str, Any] = {"id": side.id}
     if side.audio is not None:
-        file = folder / f"side-{side.id.lower()}{SUFFIXES[side.container]}"
+        file = folder / (side.name or f"side-{side.id.lower()}{SUFFIXES[side.container]}")
         _write(side, side.audio, side.rate, file)
         entry["audio"] = file.name
         entry |= _checksum(side, file)
@@ -105,6 +105,8 @@ def _write(side: CaseSide, steps: Sequence[Any], rate: int, file: Path) -> None:
     rows = {"1": x[:1], "2": x, "4": np.concatenate([x, x])}[side.channels]
     kind = {"format": side.container, "subtype": CODINGS[side.coding]}
     with soundfile.SoundFile(file, "w", rate, len(rows), **kind) as out:
+        for tag, text in side.tags.items():
+            setattr(out, tag, text)
         for start in range(0, rows.shape[1], BLOCK):
             out.write(_coded(rows[:, start : start + BLOCK].T, side.coding))
 

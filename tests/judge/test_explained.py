@@ -81,3 +81,11 @@ def test_a_result_without_findings_keeps_its_outcome():
     broken = result(SYMPTOM, outcome="error", side="B")
     found = cause(finding(CAUSE.id), finding(CAUSE.id, side="B"))
     assert without_explained([passing, broken, found], CHECKS)[:2] == [passing, broken]
+
+
+def test_of_a_check_of_the_delivery_the_findings_of_the_side_with_the_cause_are_left_out():
+    named = [check("house.cause", explains={SYMPTOM: ("side",)}), check(SYMPTOM)]
+    of_sides = [finding(SYMPTOM, "warn", side=side, measured="side") for side in ("A", "B")]
+    symptom = CheckResult(check=SYMPTOM, scope="delivery", side=None, outcome="warn", findings=tuple(of_sides))
+    left, _ = without_explained([symptom, cause(finding(CAUSE.id))], named)
+    assert (left.outcome, [kept.location.side for kept in left.findings]) == ("warn", ["B"])

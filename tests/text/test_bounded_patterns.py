@@ -15,10 +15,15 @@ CALLS = {"compile", "match", "fullmatch", "search", "sub", "subn", "split", "fin
 OWN = "text of the package itself, its plugins or its compiler"
 SCALAR = "a value of a YAML file: yaml_nodes.LONGEST characters"
 ONE_PASS = "linear: one class of characters, or parts that cannot take each other's characters"
+SAID = "a tag, audio.tags.collected.LONGEST_VALUE characters, or the name of a file"
 BOUNDED = {
     "plugins/qc_standard/checks/delivery/number_or_isrc.py": SCALAR,
     "plugins/qc_standard/checks/delivery/papers_disagree.py": SCALAR,
     "plugins/qc_standard/checks/file/unused_bits.py": OWN,
+    "plugins/qc_standard/file_words/codes.py": SAID,
+    "plugins/qc_standard/file_words/contradictions.py": SAID,
+    "plugins/qc_standard/file_words/side_names.py": SAID,
+    "plugins/qc_standard/file_words/wording.py": SAID,
     "qc/cli/main.py": "the first two characters of a word of the command line",
     "qc/draft/cue.py": "cue.LONGEST_LINE, looked at before; the split into lines: " + ONE_PASS,
     "qc/delivery/approvals.py": "approvals.LARGEST, looked at before; " + ONE_PASS,

@@ -13,6 +13,7 @@ from qc_standard.checks.delivery.sample_rates_differ import SampleRatesDiffer
 from qc_standard.checks.delivery.sides_exchanged import SidesExchanged
 from qc_standard.checks.delivery.tracks_exchanged import TracksExchanged
 from qc_standard.checks.file.lossy_origin import LossyOrigin
+from qc_standard.checks.file.says_otherwise import SaysOtherwise
 from qc_standard.checks.file.truncated_fade import TruncatedFade
 from qc_standard.checks.file.unused_bits import UnusedBits
 from qc_standard.checks.file.upsampled import Upsampled
@@ -74,6 +75,7 @@ def every_check() -> list[type[Check[Any]]]:
         SidesExchanged,
         TracksExchanged,
         LossyOrigin,
+        SaysOtherwise,
         TruncatedFade,
         UnusedBits,
         Upsampled,

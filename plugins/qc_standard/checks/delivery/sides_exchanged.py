@@ -64,6 +64,7 @@ class SidesExchanged(Check[SidesExchangedLimits]):
         "delivery.tracks-exchanged": (),
         "programme.speed": (),
         "delivery.audio-disagrees": ("shorter than declared",),
+        "file.says-otherwise": ("side", "sides exchanged", "title of another side", "ISRC of another side"),
     }
     Limits = SidesExchangedLimits
 
