@@ -33,6 +33,7 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.loudness import Loudness, ProgrammeLoudness
     from qc_standard.noise.disc import QuietAgainstDisc
     from qc_standard.noise.floor import NoiseFloor
+    from qc_standard.noise.print_through import PrintThrough
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation
     from qc_standard.spectrum.hum import Hum
@@ -45,5 +46,5 @@ def qc_measures() -> list[type[Need[Any]]]:
     return [
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
         SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails, ChannelDelay,
-        NoiseFloor, QuietAgainstDisc, Balance, OctaveCorrelation, LossyTraces,
+        NoiseFloor, QuietAgainstDisc, PrintThrough, Balance, OctaveCorrelation, LossyTraces,
     ]  # fmt: skip
