@@ -216,7 +216,7 @@ def song():
 @pytest.mark.music
 @pytest.mark.ffmpeg
 @pytest.mark.parametrize(
-    ("name", "strength"), [("hard_start", 0.0), ("hard_end", 0.0), ("fade_cut_off", 33.0), ("noise_after_end", -60.0)]
+    ("name", "strength"), [("hard_start", 0.0), ("hard_end", 0.0), ("fade_cut_off", -52.0), ("noise_after_end", -60.0)]
 )
 def test_a_planted_edge_is_found_at_its_place(song, name, strength):
     x, (start, end) = getattr(planted, name)(song, 44_100, strength, 3)

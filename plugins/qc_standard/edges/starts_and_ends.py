@@ -62,8 +62,10 @@ FADED = 100.0
 """Power of the loudest of the last 10 s over that at the break, from which it is a fade that breaks off: 20 dB."""
 BEHIND = 10_000
 """Cells of those 10 s."""
-NOISE_FIRST_S = 0.2
-"""Seconds after the start of steady noise, from which on it is the noise that breaks off."""
+TOGETHER_S = 0.15
+"""Seconds after the last tenth of noise in which it may break off."""
+NOISE_LASTS_S = 1.5
+"""Seconds that noise lasts at the least before it breaks off; the end of a fade may be as steady for a second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,11 +155,16 @@ def end_of(cells: MillisecondCells, end: int, stop: int, audible: NDArray[np.flo
     return best
 
 
-def _before_noise(end: Edge, noise: SteadyNoise | None) -> Edge:
-    """Return an end; where steady noise breaks off, hum that runs to the end of the file for example, it is no fade."""
-    if noise is None or not end.fade or end.at_s < noise.start_s + NOISE_FIRST_S:
-        return end
-    return replace(end, level=None, fade=False)
+def _one_fault(end: Edge, noise: SteadyNoise | None) -> tuple[Edge, SteadyNoise | None]:
+    """Return an end and its noise; where a fade and steady noise break off together, only what lasted is kept.
+
+    Hum that runs to the end of the file is no fade, and a fade that keeps its level for a second is no noise.
+    """
+    if noise is None or not end.fade or not noise.start_s <= end.at_s <= noise.end_s + TOGETHER_S:
+        return end, noise
+    if end.at_s - noise.start_s >= NOISE_LASTS_S:
+        return replace(end, level=None, fade=False), noise
+    return end, None
 
 
 def _drops(power: Cells, begin: int, stop: int) -> Iterator[int]:
@@ -230,9 +237,11 @@ class Edges(Derived[EdgesResult]):
             for (_, end), stop in zip(stretches, stops, strict=True)
         ]
         noises = [noise_after(bounds.power, end, stop) for (_, end), stop in zip(stretches, stops, strict=True)]
-        ends = [_before_noise(end, noise) for end, noise in zip(ends, noises, strict=True)]
+        faults = [_one_fault(end, noise) for end, noise in zip(ends, noises, strict=True)]
         lines = measured[Hum()], measured[SteadyLines()], measured[LowBandLines()]
-        return EdgesResult(tuple(starts), tuple(ends), tuple(without_lines(noise, *lines) for noise in noises))
+        return EdgesResult(
+            tuple(starts), tuple(end for end, _ in faults), tuple(without_lines(noise, *lines) for _, noise in faults)
+        )
 
     def publish(self, result: EdgesResult) -> Mapping[str, Quantity]:
         """Return the levels at the start and the end of the side."""

@@ -48,11 +48,11 @@ def hard_end(samples: Samples, rate: int, strength: float, seed: int) -> tuple[S
 
 
 def fade_cut_off(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
-    """Fade the last 4 s of the music by `strength` dB and break off there, at a random frame."""
-    end = _heard(samples)[1] - int(np.random.default_rng(seed).uniform(0.2, 0.8) * rate)
-    x = samples.copy()
-    frames = min(end, 4 * rate)
-    x[:, end - frames : end] *= 10.0 ** (-strength * np.linspace(0.0, 1.0, frames) / 20.0)
+    """Fade 4 s of the music so that it breaks off at `strength` dBFS, the rms of 20 ms, where it was at full level."""
+    end = samples.shape[1] - _at_full_level(samples[:, ::-1], rate, seed)
+    level = 10.0 * np.log10(np.square(samples[:, end - rate // 50 : end]).mean())
+    x, frames = samples.copy(), min(end, 4 * rate)
+    x[:, end - frames : end] *= 10.0 ** ((strength - level) * np.linspace(0.0, 1.0, frames) / 20.0)
     x[:, end:] = 0.0
     return x, (end / rate - 0.01, end / rate)
 
@@ -70,8 +70,8 @@ FAULTS = (
     PlantedFault("a start that is cut into, by its fade", "programme.hard-start", FADES_MS, "ms", hard_start),
     PlantedFault("an end that is cut off, by its fade", "programme.hard-end", FADES_MS, "ms", hard_end),
     PlantedFault(
-        "a fade that breaks off, by its depth", "programme.fade-cut-off",
-        (60.0, 57.0, 54.0, 51.0, 48.0, 45.0, 42.0, 39.0, 36.0, 33.0), "dB", fade_cut_off,
+        "a fade that breaks off, by its level", "programme.fade-cut-off",
+        (-72.0, -69.0, -66.0, -63.0, -60.0, -57.0, -54.0, -51.0, -48.0, -45.0), "dBFS", fade_cut_off,
     ),
     PlantedFault(
         "hiss behind the last note", "programme.noise-after-end",

@@ -38,7 +38,7 @@ class FadeCutOff(Check[FadeCutOffLimits]):
     )
     blind_to = (
         "A fade that breaks off less than 20 dB above the noise that follows, one that is faded within more than 2 ms, "
-        "and one that has kept its level for a second, which is noise."
+        "and one that has kept its level for 1.5 s, which is noise."
     )
     sensitivity = (
         "Of 15 fades of music, 14 that broke off 33 to 36 dB down were found, 9 at 42 dB, 7 at 45 dB, none at 48 dB "
