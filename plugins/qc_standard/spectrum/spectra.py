@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qc.plugin_api import Analysis, Block, Chain, Stream
+from qc.plugin_api.meters import TwoSpectra
 from qc_standard.spectrum.hann import window
 
 Array = NDArray[np.float64]
@@ -141,7 +142,7 @@ class SideSpectra(Analysis[SpectraSums]):
 
     id: ClassVar[str] = "spectrum.spectra"
     version: ClassVar[int] = 2
-    cost: ClassVar[float] = 4.0
+    cost: ClassVar[float] = 2.0
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003
@@ -159,7 +160,7 @@ class _Summing:
     def __init__(self, rate: int) -> None:
         self._rate, self._size = rate, frame_size(rate)
         self._hop = FRAMES_A_HOP * self._size
-        self._window = window(self._size)
+        self._window, self._spectra = window(self._size), TwoSpectra(self._size)
         self._frame = np.zeros((2, self._size), dtype=np.float32)
         self._segments = _Segments()
         self._levels: list[tuple[float, float]] = []
@@ -182,7 +183,7 @@ class _Summing:
     def _transform(self, number: int) -> None:
         """Add the spectrum of a whole frame."""
         self._frame *= self._window
-        left, right = np.fft.rfft(self._frame[0]), np.fft.rfft(self._frame[1])
+        left, right = self._spectra.of(self._frame)
         power = np.stack([_squares(left), _squares(right)])
         power[:, [0, -1]] *= 0.5  # no second bin of a negative frequency is added to these two
         cross = left[: BINS + 1] * np.conj(right[: BINS + 1])
