@@ -52,6 +52,8 @@ def _sides(audio: Sequence[str], named: Sequence[str]) -> list[Given]:
         if ids.count(side.id.casefold()) > 1:
             raise UsageError(f"--side {side.id}: the side is given twice; name every side differently")
     for path in files:
+        if path.is_dir():
+            raise UsageError(f"init: {shown(str(path))} is a folder; name the audio files in it, one a side")
         if files.count(path) > 1:
             raise UsageError(f"init: {shown(str(path))} is given twice; name every file once")
     return sides

@@ -153,7 +153,7 @@ def require_unit(unit: object, what: str) -> None:
 def parse(text: str) -> tuple[float, str]:
     """Split "115 mm" into (115.0, "mm"); a bare number has unit "1". Raises ValueError with one sentence."""
     number, unit = _split(text)
-    unit = unit or "1"
+    unit = next((word for word, plural in _PLURALS.items() if unit == plural), unit) or "1"
     require_unit(unit, f'"{text}"')
     value = float(number)
     if not math.isfinite(value):
@@ -224,7 +224,7 @@ def margin(value: float, bound: float, op: Op) -> float:
 
 def show(value: float, unit: str) -> str:
     """Format a value for the reader: places by unit, counts whole, levels with a sign, under 1 % two digits."""
-    places = 0 if unit == "1" and float(value).is_integer() else _PLACES.get(unit, 3)
+    places = 0 if unit in {"1", *_PLURALS} and float(value).is_integer() else _PLACES.get(unit, 3)
     sign = "+" if unit in {"dB", "dBTP", "LU"} else ""
     text = f"{value:.2g}" if unit == "%" and 0.0 < abs(value) < 0.995 else f"{value:{sign}.{places}f}"
     if float(text) == 0.0:

@@ -20,7 +20,9 @@ def result_of(judged: JudgedReport, check: str, side: str | None = None) -> dict
     if not of_check:
         ruleset = judged.report["ruleset"]
         name = f"{ruleset['name']}@{ruleset['version']}"
-        raise AssertionError(f"{check} did not run: the ruleset {name} does not name it under limits, or puts it off")
+        raise AssertionError(
+            f"{check} did not run: the ruleset {name} does not name it under limits, or puts it off; name another"
+        )
     for result in of_check:
         if side is None or result["side"] in {side, None}:
             found: dict[str, Any] = result

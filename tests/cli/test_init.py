@@ -173,6 +173,7 @@ def refused(bench, *words):
     [
         ([], "give the audio files, one a side, or --side ID=FILE,FILE..."),
         (["side-a.wav", "--side", "B=x.wav"], "give the audio files, one a side, or --side"),
+        (["."], "init: . is a folder; name the audio files in it"),
         (["side-a.wav", "side-a.wav"], "side-a.wav is given twice"),
         (["--side", "A"], "--side A: write it as ID=FILE,FILE..."),
         (["--side", "A=side-a.wav", "--side", "a=x.wav"], "--side A: the side is given twice"),

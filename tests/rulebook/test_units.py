@@ -48,7 +48,7 @@ def test_units_of_different_rows_do_not_convert_where_their_dimensions_differ():
                     convert(1.0, unit, other)
 
 
-def test_what_the_page_says_of_tolerances_and_the_micro_sign_holds():
+def test_what_the_page_says_of_tolerances_the_micro_sign_and_plurals_holds():
     page = " ".join(units_page().split())
     assert "up to 0.01 mm or 0.01 um beyond it" in page
     assert meets(14.0099, 14.0, "<=", "um")
@@ -57,3 +57,6 @@ def test_what_the_page_says_of_tolerances_and_the_micro_sign_holds():
     assert not meets(14.0001, 14.0, "<=", "s")
     assert parse("14 µm") == (14.0, "um")
     assert not is_unit("µm")
+    assert parse("3 turns") == (3.0, "turn")
+    assert not is_unit("turns")
+    assert (show(3.0, "turn"), show(-0.84, "turn"), show(1.0, "bit")) == ("3 turns", "-0.84 turns", "1 bit")
