@@ -104,6 +104,7 @@ def main() -> None:
     from qc.judge import level as at_level
     from qc.judge import session as checking
     from qc.plugin_host.runner import Runner
+    from qc.run import check as running
 
     began = time.process_time()  # all until here: the start
     watch = Watch()
@@ -115,11 +116,12 @@ def main() -> None:
         return "taps" if isinstance(owner, GroupTaps) else "process " + ", ".join(need.id for need in owner.needs)
 
     watch.on(api, "build_host", "papers")
-    watch.on(api, "read_any", "papers")
-    watch.on(api, "choose", "papers")
+    watch.on(running, "read_any", "papers")
+    watch.on(running, "chosen", "papers")
     watch.on(FileSource, "read", "read")
     watch.on(FileSource, "hash", "hash")
     watch.on(process._Pass, "_process", stage_name)
+    watch.on(checking, "search_levels", "levels")
     watch.on(at_level.SearchedSide, "at", "levels")
     watch.on(checking, "judge_side", "judge")
     watch.on(checking, "judge_delivery", "judge")
