@@ -66,7 +66,11 @@ def lineage(tap: Tap) -> tuple[Tap, ...]:
 
 
 def _grouped(analyses: tuple[Analysis[Any], ...]) -> tuple[tuple[Analysis[Any], ...], ...]:
-    """Group the analyses that share a tap, the costliest group first, so that no thread ends up waiting for it."""
+    """Group the analyses that share a tap, the costliest group first, so that no thread ends up waiting for it.
+
+    Groups without a tap are put together as long as they cost no more than the costliest: every group is a thread that
+    each block is handed to, which takes longer than a light analysis needs for the block.
+    """
     groups: list[tuple[list[Analysis[Any]], set[Tap]]] = []
     for analysis in analyses:
         members, taps = [analysis], {t for tap in analysis.taps() for t in lineage(tap)}
@@ -77,5 +81,18 @@ def _grouped(analyses: tuple[Analysis[Any], ...]) -> tuple[tuple[Analysis[Any], 
             else:
                 others.append(group)
         groups = [*others, (members, taps)]
-    groups.sort(key=lambda group: -sum(a.cost for a in group[0]))
-    return tuple(tuple(members) for members, _ in groups)
+    groups.sort(key=lambda group: -_cost(group[0]))
+    together: list[tuple[list[Analysis[Any]], set[Tap]]] = []
+    for members, taps in groups:
+        most = _cost(groups[0][0]) - _cost(members)
+        roomy = [] if taps else [light for light, none in together if not none and _cost(light) <= most]
+        if roomy:
+            min(roomy, key=_cost).extend(members)
+        else:
+            together.append((members, taps))
+    together.sort(key=lambda group: -_cost(group[0]))
+    return tuple(tuple(members) for members, _ in together)
+
+
+def _cost(analyses: Iterable[Analysis[Any]]) -> float:
+    return sum(analysis.cost for analysis in analyses)

@@ -130,10 +130,18 @@ def test_one_analysis_joins_groups_that_had_nothing_in_common():
 
 def test_the_costliest_group_comes_first():
     shared = Band("shared")
-    needs = [Hears("c", (), 25.0), Hears("a", (shared,), 20.0), Hears("b", (shared,), 10.0), Hears("d", (), 1.0)]
-    assert [sum(a.cost for a in group) for group in plan(needs).groups] == [30.0, 25.0, 1.0]
+    needs = [Hears("c", (), 25.0), Hears("a", (shared,), 20.0), Hears("b", (shared,), 10.0), Hears("d", (), 6.0)]
+    assert [sum(a.cost for a in group) for group in plan(needs).groups] == [30.0, 25.0, 6.0]
 
 
 def test_the_same_needs_give_the_same_plan():
     needs = [Hears(str(k), (Band(str(k % 3)),)) for k in range(9)]
     assert plan(needs) == plan(list(needs))
+
+
+def test_light_groups_without_a_tap_share_a_thread_up_to_the_cost_of_the_costliest():
+    heavy, light = Hears("heavy"), [Hears(f"light {cost}", (), cost) for cost in (3.0, 4.0, 2.0, 2.5)]
+    groups = plan([*light, heavy]).groups
+    assert groups[0] == (heavy,)
+    assert sorted(sum(need.cost for need in group) for group in groups[1:]) == [2.0, 9.5]
+    assert {need for group in groups for need in group} == {heavy, *light}
