@@ -47,10 +47,10 @@ class LossyOrigin(Check[LossyOriginLimits]):
         "enough: a low-pass filter makes one too."
     )
     sensitivity = (
-        "Music sent through ffmpeg's coders: MP3 found in five of six pieces at 320 kb/s, in all from 224 down; AAC in "
-        "half of them at 256, in all from 112 down; Vorbis in four at 256, in all from 192 down. Of 41 pieces of free "
-        "music that is stored as Vorbis 39 were found; the others last ten seconds. An hour of lossless music had up "
-        "to 3 such frames of 256, and no steep edge."
+        "Music sent through ffmpeg's coders: MP3 found in five of six pieces at 320 kb/s, in all from 224 kb/s down; "
+        "AAC in half of them at 256 kb/s, in all from 112 kb/s down; Vorbis in four at 256 kb/s, in all from 192 kb/s "
+        "down; Opus in half from 80 kb/s down. Of 41 pieces of free music that is stored as Vorbis 39 were found; the "
+        "others last ten seconds. An hour of lossless music had up to 3 such frames of 256, and no steep edge."
     )
     needs: ClassVar[tuple[type[Need[CoderTraces | None]], ...]] = (LossyTraces,)
     Limits = LossyOriginLimits

@@ -48,7 +48,7 @@ class ChannelsOutOfTime(Check[ChannelsOutOfTimeLimits]):
         "two microphones heard at different times looks late."
     )
     sensitivity = (
-        "Music of ten kinds, half a minute each: in nine a late channel is found, from 16 us on, and measured to 3 us; "
+        "Music of ten kinds, half a minute each: in nine a late channel is found, from 14 us on, and measured to 3 us; "
         "the tenth has no middle. Ten clean sides measure up to 1 us."
     )
     needs: ClassVar[tuple[type[Need[DelayResult]], ...]] = (ChannelDelay,)
