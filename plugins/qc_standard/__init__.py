@@ -38,6 +38,7 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.relation import Relation
     from qc_standard.spectrum.hum import Hum
     from qc_standard.spectrum.outside import OutsideTheBand
+    from qc_standard.spectrum.recording_curve import RecordingCurve
     from qc_standard.spectrum.steady import SteadyLines
     from qc_standard.spectrum.upsampled import RaisedRate
     from qc_standard.stereo import LowCorrelation, Stereo
@@ -47,4 +48,5 @@ def qc_measures() -> list[type[Need[Any]]]:
         Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
         SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails, ChannelDelay,
         NoiseFloor, QuietAgainstDisc, PrintThrough, Balance, OctaveCorrelation, LossyTraces,
+        RecordingCurve,
     ]  # fmt: skip

@@ -229,6 +229,18 @@ class OneSample(FaultStep):
         return faults.one_sample(x, rate, at_s=self.at, value=value, channel=self.channel)
 
 
+class RecordingCurve(FaultStep):
+    """A part of the recording curve of discs is applied; the peak stays as it was."""
+
+    part: Part = 1.0
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Return the faulty samples."""
+        from qc.testing import faults
+
+        return faults.recording_curve(x, rate, part=self.part)
+
+
 class Requantise(FaultStep):
     """Samples are rounded to fewer bits, with dither where `dither` is given."""
 

@@ -24,6 +24,7 @@ from qc.testing.fault_steps import (
     LateChannel,
     MissingBand,
     OneSample,
+    RecordingCurve,
     Requantise,
     Shift,
     Sibilants,
@@ -60,6 +61,7 @@ class Step(InputModel):
     sibilants: Sibilants | None = None
     hum: Hum | None = None
     one_sample: OneSample | None = None
+    recording_curve: RecordingCurve | None = None
     requantise: Requantise | None = None
 
     @model_validator(mode="before")

@@ -56,6 +56,7 @@ from qc_standard.checks.programme.hum import Hum
 from qc_standard.checks.programme.identical_channels import IdenticalChannels
 from qc_standard.checks.programme.noise_after_end import NoiseAfterEnd
 from qc_standard.checks.programme.polarity_reversed import PolarityReversed
+from qc_standard.checks.programme.pre_emphasised import PreEmphasised
 from qc_standard.checks.programme.quiet_against_noise import QuietAgainstNoise
 from qc_standard.checks.programme.speed import Speed
 from qc_standard.checks.programme.steady_line import SteadyLine
@@ -118,6 +119,7 @@ def every_check() -> list[type[Check[Any]]]:
         IdenticalChannels,
         NoiseAfterEnd,
         PolarityReversed,
+        PreEmphasised,
         QuietAgainstNoise,
         Speed,
         SteadyLine,
