@@ -51,10 +51,10 @@ def line_525(samples: Samples, rate: int, strength: float, seed: int) -> tuple[S
 
 def rumble(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
     """Add rumble, noise from 4 to 12 Hz with an rms of `strength` dBFS, to both channels alike."""
-    rng, seconds = np.random.default_rng(seed), np.arange(samples.shape[1]) / rate
-    noise = np.zeros(samples.shape[1])
-    for hz in np.arange(4.0, 12.0, 1.0 / seconds[-1]):
-        noise += rng.standard_normal() * np.sin(2.0 * np.pi * hz * seconds + rng.uniform(0.0, 6.28))
+    frames = samples.shape[1]
+    hertz = np.fft.rfftfreq(frames, 1.0 / rate)
+    spectrum = np.fft.rfft(np.random.default_rng(seed).standard_normal(frames)) * ((hertz >= 4.0) & (hertz <= 12.0))
+    noise = np.fft.irfft(spectrum, frames)
     noise *= 10.0 ** (strength / 20.0) / np.sqrt(np.mean(noise**2))
     return samples + noise, _all(samples, rate)
 
