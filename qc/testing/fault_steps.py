@@ -94,6 +94,20 @@ class Gap(FaultStep):
         return faults.gap(x, rate, at_s=self.at, seconds=self.lasts, fade_s=self.fade)
 
 
+class Stutter(FaultStep):
+    """The stretch before `at` is played again, once or some times, and delays the rest."""
+
+    at: Seconds = Field(examples=["2 s"])
+    lasts: Seconds = Field(examples=["50 ms"])
+    times: Annotated[int, Field(ge=1, examples=["1"])] = 1
+
+    def done(self, x: Samples, rate: int) -> Samples:
+        """Return the faulty samples."""
+        from qc.testing import faults
+
+        return faults.stuttered(x, rate, at_s=self.at, seconds=self.lasts, times=self.times)
+
+
 class Shift(FaultStep):
     """The whole side is delayed, or with a negative time advanced."""
 

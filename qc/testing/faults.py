@@ -67,6 +67,13 @@ def gap(x: Array, rate: int, *, at_s: float, seconds: float, fade_s: float = 0.0
     return np.concatenate([_faded_out(x[:, :at], rate, fade_s), np.zeros((2, round(seconds * rate))), after], axis=1)
 
 
+def stuttered(x: Array, rate: int, *, at_s: float, seconds: float, times: int = 1) -> Array:
+    """Repeat the seconds before a place `times` times, which delays the rest, as a buffer that slips does."""
+    at = round(at_s * rate)
+    again = [x[:, max(0, at - round(seconds * rate)) : at]] * times
+    return np.concatenate([x[:, :at], *again, x[:, at:]], axis=1)
+
+
 def _faded_out(x: Array, rate: int, fade_s: float) -> Array:
     """Fade the last seconds of (rows, frames) to nothing along a raised cosine."""
     frames = min(round(fade_s * rate), x.shape[1])

@@ -28,6 +28,7 @@ from qc.testing.fault_steps import (
     Requantise,
     Shift,
     Sibilants,
+    Stutter,
     SwapChannels,
 )
 from qc.testing.signal_steps import Bursts, Music, PinkNoise, SignalStep, Silence, Sine, Sweep, Swell
@@ -51,6 +52,7 @@ class Step(InputModel):
     dc_offset: DcOffset | None = None
     dropout: Dropout | None = None
     gap: Gap | None = None
+    stutter: Stutter | None = None
     shift: Shift | None = None
     invert: Invert | None = None
     late_channel: LateChannel | None = None

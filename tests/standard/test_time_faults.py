@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from qc.model.cutting_chain import Chain
 from qc.plugin_api import Stream
+from qc.testing import faults as faulty
 from qc.testing.drive import run_need
 from qc_standard.time_faults import edges, prediction
 from qc_standard.time_faults.analysis import FaultsInTime
@@ -223,3 +224,51 @@ def test_what_music_is_made_of_has_no_faults(wave):
     assert result.clicks == ()
     assert result.dropouts == ()
     assert FaultsInTime().publish(result) == {}
+
+
+@pytest.mark.parametrize("rate", [44_100, 48_000, 96_000])
+@pytest.mark.parametrize(("seconds", "times"), [(0.005, 1), (0.05, 1), (0.02, 3), (0.2, 1)])
+def test_a_stretch_that_comes_again_is_found_to_the_frame(seconds, times, rate):
+    x = 0.1 * np.tile(NOISE, 2)[:, : 4 * rate]
+    at, again = round(2.1237 * rate), round(seconds * rate)
+    y = faulty.stuttered(x, rate, at_s=2.1237, seconds=seconds, times=times)
+    assert np.array_equal(y[:, at : at + again], y[:, at - again : at])  # by its definition
+    (repeat,) = faults(y, rate).repeats
+    assert (repeat.first, repeat.end, repeat.lag, repeat.channel) == (at, at + times * again, again, "")
+
+
+@pytest.mark.parametrize("noise_db", [-80.0, -100.0])
+def test_noise_that_was_added_hides_no_repeat(noise_db):
+    y = faulty.stuttered(0.2 * NOISE, RATE, at_s=2.0, seconds=0.05)
+    y = y + 10.0 ** (noise_db / 20.0) * np.random.default_rng(5).standard_normal(y.shape)
+    (repeat,) = faults(y).repeats
+    assert repeat.first == pytest.approx(2 * RATE, abs=3)
+    assert repeat.end - repeat.first == pytest.approx(0.05 * RATE, abs=6)
+
+
+def test_a_repeat_of_one_channel_names_it():
+    x = 0.1 * NOISE
+    x[1, 2 * RATE : 2 * RATE + 2400] = x[1, 2 * RATE - 2400 : 2 * RATE]
+    (repeat,) = faults(x).repeats
+    assert repeat.channel == "right"
+
+
+def notes(wave, seconds=0.1, count=40):
+    """Return notes of whole periods, each equal to itself after its period."""
+    frequencies = 10 * np.random.default_rng(7).integers(10, 100, count)
+    return np.concatenate([wave(2.0 * np.pi * hz * np.arange(round(seconds * RATE)) / RATE) for hz in frequencies])
+
+
+HIT = np.random.default_rng(3).standard_normal(RATE // 10) * np.exp(-np.arange(RATE // 10) / 600.0)
+WITHOUT_REPEATS = {
+    "notes of sines": 0.4 * notes(np.sin),
+    "notes of squares": 0.4 * notes(scipy.signal.square),
+    "plucked sines": 0.4 * notes(np.sin) * np.tile(np.exp(-np.arange(RATE // 10) / 4800.0), 40),
+    "a roll of one drum": 0.3 * np.concatenate([HIT, HIT, HIT, 0.0 * HIT, HIT, HIT, 0.5 * HIT] * 5),
+    "bars that repeat": 0.1 * np.tile(NOISE[0, : RATE // 2], 8),
+}
+
+
+@pytest.mark.parametrize("wave", WITHOUT_REPEATS.values(), ids=WITHOUT_REPEATS)
+def test_music_that_repeats_itself_is_no_repeat(wave):
+    assert faults(np.vstack([wave, 0.7 * wave])).repeats == ()

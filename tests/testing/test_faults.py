@@ -87,6 +87,16 @@ def test_direct_current_is_the_mean_of_its_channel(tone):
     assert np.array_equal(y[1], tone[1])
 
 
+def test_a_stutter_plays_a_stretch_again_and_delays_the_rest(tone):
+    y = faults.stuttered(tone, RATE, at_s=0.25, seconds=0.05, times=2)
+    at, again = round(0.25 * RATE), round(0.05 * RATE)
+    assert y.shape == (2, tone.shape[1] + 2 * again)
+    assert np.array_equal(y[:, :at], tone[:, :at])
+    assert np.array_equal(y[:, at : at + again], tone[:, at - again : at])
+    assert np.array_equal(y[:, at + again : at + 2 * again], tone[:, at - again : at])
+    assert np.array_equal(y[:, at + 2 * again :], tone[:, at:])
+
+
 def test_a_dropout_is_silent_from_one_frame_to_another(tone):
     y = faults.dropout(tone + 1.0, RATE, at_s=0.25, seconds=0.5, channel="left")
     left, right = changed(tone + 1.0, y)

@@ -58,6 +58,7 @@ from qc_standard.checks.programme.noise_after_end import NoiseAfterEnd
 from qc_standard.checks.programme.polarity_reversed import PolarityReversed
 from qc_standard.checks.programme.pre_emphasised import PreEmphasised
 from qc_standard.checks.programme.quiet_against_noise import QuietAgainstNoise
+from qc_standard.checks.programme.repeated_or_skipped import RepeatedOrSkipped
 from qc_standard.checks.programme.speed import Speed
 from qc_standard.checks.programme.steady_line import SteadyLine
 from qc_standard.checks.programme.subsonic import Subsonic
@@ -120,6 +121,7 @@ def every_check() -> list[type[Check[Any]]]:
         NoiseAfterEnd,
         PolarityReversed,
         PreEmphasised,
+        RepeatedOrSkipped,
         QuietAgainstNoise,
         Speed,
         SteadyLine,

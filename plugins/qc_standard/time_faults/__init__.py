@@ -1,1 +1,1 @@
-"""Faults in time within the programme: clicks and dropouts."""
+"""Faults in time within the programme: clicks, dropouts and repeats."""

@@ -19,6 +19,7 @@ from qc_standard.time_faults.clicks import FoundClick, clicks, merged
 from qc_standard.time_faults.dropouts import DropoutSearch, FoundDropout, joined
 from qc_standard.time_faults.edges import FLOOR
 from qc_standard.time_faults.parts import LEVEL, MARGIN, POWER, SQUARES, differences
+from qc_standard.time_faults.repeats import FoundRepeat, RepeatSearch, in_both
 
 Samples = NDArray[np.float32]
 
@@ -43,6 +44,8 @@ class TimeFaults:
     """all from 20 dB on, in order of time"""
     dropouts: tuple[FoundDropout, ...] = ()
     """all from 9 dB on, in order of time"""
+    repeats: tuple[FoundRepeat, ...] = ()
+    """all from 4 ms on, in order of time"""
 
     def place(self, first: int, end: int, channel: str) -> At:
         """Return the place of a fault, in file seconds; one at the first frame may begin in the silence before it."""
@@ -54,14 +57,23 @@ class TimeFaults:
         deep = dropout.depth_db > MOST_FALL
         return Quantity(value=min(dropout.depth_db, MOST_FALL), unit="dB", bound=">" if deep else None, at=at)
 
+    def length(self, repeat: FoundRepeat) -> Quantity:
+        """Return the length of a repeat, at its place."""
+        at = self.place(repeat.first, repeat.end, repeat.channel)
+        return Quantity(value=(repeat.end - repeat.first) / self.rate, unit="s", at=at)
+
 
 @dataclass(frozen=True)
 class FaultsInTime(Analysis[TimeFaults]):
-    """Clicks and dropouts within the programme."""
+    """Clicks, dropouts and repeats within the programme."""
 
     id: ClassVar[str] = "programme.time-faults"
     cost: ClassVar[float] = 4.0
-    publishes: ClassVar[Mapping[str, str]] = {"programme.click_step": "dB", "programme.dropout_fall": "dB"}
+    publishes: ClassVar[Mapping[str, str]] = {
+        "programme.click_step": "dB",
+        "programme.dropout_fall": "dB",
+        "programme.repeated": "s",
+    }
     meanings: ClassVar[Mapping[str, str]] = {
         "programme.click_step": (
             "How far the click that stands out most leaves what the sound around it predicts, over how far that sound "
@@ -70,6 +82,10 @@ class FaultsInTime(Analysis[TimeFaults]):
         "programme.dropout_fall": (
             "How far the level falls in the deepest dropout, 60 dB with a bound where nothing is left; none without a "
             "dropout."
+        ),
+        "programme.repeated": (
+            "Length of the longest stretch that repeats the one before it, as a buffer that slips does; none where "
+            "nothing is repeated."
         ),
     }
 
@@ -92,6 +108,9 @@ class FaultsInTime(Analysis[TimeFaults]):
         dropout = max(result.dropouts, key=lambda dropout: dropout.depth_db, default=None)
         if dropout is not None:
             numbers["programme.dropout_fall"] = result.fall(dropout)
+        repeat = max(result.repeats, key=lambda repeat: repeat.end - repeat.first, default=None)
+        if repeat is not None:
+            numbers["programme.repeated"] = result.length(repeat)
         return numbers
 
 
@@ -112,6 +131,8 @@ class _Search:
         self._taper = prediction.taper()
         self._clicks: list[FoundClick] = []
         self._dropouts = [DropoutSearch(self._part) for _ in self._names]
+        self._repeats: list[list[FoundRepeat]] = [[] for _ in self._names]
+        self._same = RepeatSearch(self._part)
 
     def push(self, block: Block) -> None:
         """Process the next block."""
@@ -133,9 +154,13 @@ class _Search:
             self._advance()
         found = [search.dropouts() for search in self._dropouts]
         dropouts = joined([*zip(self._names, found, strict=True)], self._part)
-        edges = np.array(sorted(part * self._part for search in self._dropouts for part in search.edges))
-        clear = [click for click in self._clicks if not np.any(np.abs(edges - click.first) < EDGE_S * self._rate)]
-        return TimeFaults(self._rate, tuple(merged(clear, self._rate)), tuple(dropouts))
+        repeats = in_both(self._repeats, 2 * self._part)
+        edges = [part * self._part for search in self._dropouts for part in search.edges]
+        edges += [place for repeat in repeats for place in range(repeat.first, repeat.end + 1, repeat.lag)]
+        edges += [repeat.end for repeat in repeats]
+        at, near = np.array(edges), EDGE_S * self._rate
+        clear = [click for click in self._clicks if not np.any(np.abs(at - click.first) < near)]
+        return TimeFaults(self._rate, tuple(merged(clear, self._rate)), tuple(dropouts), tuple(repeats))
 
     def _advance(self) -> None:
         """Move the buffer on by a stretch."""
@@ -160,5 +185,9 @@ class _Search:
             for click in clicks(inner, parts, before, before + STRETCH, self._rate, self._taper):
                 first, end = (place + MARGIN - self._zero for place in (click.first, click.end))
                 self._clicks.append(FoundClick(first, end, name, click.step_db, click.size))
+            if len(self._repeats[channel]) < MOST_KEPT:
+                for begin, stop, lag in self._same.find(inner, before * self._part, (before + STRETCH) * self._part):
+                    first, end = (place + MARGIN - self._zero for place in (begin, stop))
+                    self._repeats[channel].append(FoundRepeat(first, end, name, lag))
         if len(self._clicks) > 2 * MOST_KEPT:
             self._clicks = sorted(self._clicks, key=lambda click: -click.step_db)[:MOST_KEPT]

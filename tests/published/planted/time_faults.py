@@ -32,6 +32,24 @@ def short_dropout(samples: Array, rate: int, strength: float, seed: int) -> tupl
     return _lowered(samples, rate, 0.0, seed, round(1e-3 * strength * rate))
 
 
+def twice(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, Place]:
+    """Play `strength` ms again, which delays the rest."""
+    return _again(samples, rate, 1e-3 * strength, seed)
+
+
+def noisy_twice(samples: Array, rate: int, strength: float, seed: int) -> tuple[Array, Place]:
+    """Play 50 ms again, and add white noise of `strength` dBFS rms to all."""
+    faulty, place = _again(samples, rate, 0.05, seed)
+    noise = np.random.default_rng(seed).standard_normal(faulty.shape)
+    return faulty + 10.0 ** (strength / 20.0) * noise, place
+
+
+def _again(samples: Array, rate: int, seconds: float, seed: int) -> tuple[Array, Place]:
+    at, frames = _somewhere(samples, rate, seed), round(seconds * rate)
+    faulty = np.concatenate([samples[:, :at], samples[:, at - frames : at], samples[:, at:]], axis=1)
+    return faulty, (at / rate, at / rate + seconds)
+
+
 def _lowered(samples: Array, rate: int, gain: float, seed: int, length: int) -> tuple[Array, Place]:
     at = _somewhere(samples, rate, seed, length)
     faulty = samples.copy()
@@ -74,5 +92,19 @@ FAULTS = [
     ),
     PlantedFault(
         "a hole", "programme.dropout", (1.0, 2.0, 3.0, 4.0, 5.0, 10.0, 30.0, 100.0, 300.0, 2500.0), "ms", short_dropout
+    ),
+    PlantedFault(
+        "a stretch that comes twice",
+        "programme.repeated-or-skipped",
+        (1.0, 2.0, 5.0, 7.0, 10.0, 20.0, 30.0, 50.0, 100.0, 200.0),
+        "ms",
+        twice,
+    ),
+    PlantedFault(
+        "50 ms that come twice, by noise added to all",
+        "programme.repeated-or-skipped",
+        (-50.0, -56.0, -62.0, -68.0, -74.0, -80.0, -86.0, -92.0, -100.0, -120.0),
+        "dBFS",
+        noisy_twice,
     ),
 ]
