@@ -6,6 +6,7 @@ Samples are (2, n) float64 at `rate`; strengths are in dBFS of a sine's peak unl
 from __future__ import annotations
 
 import numpy as np
+from scipy import signal
 
 from support.planted_faults import Place, PlantedFault, Samples
 
@@ -65,6 +66,25 @@ def _sine(samples: Samples, rate: int, hz: float, strength: float, seed: int) ->
     return sine
 
 
+def band_above_20_khz(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, Place]:
+    """Add noise of 20.2 to 21.8 kHz with an rms of `strength` dBFS."""
+    frames = samples.shape[1]
+    hz = np.fft.rfftfreq(frames, 1.0 / rate)
+    white = np.fft.rfft(np.random.default_rng(seed).standard_normal((2, frames)))
+    noise = np.fft.irfft(white * ((hz > 20_200.0) & (hz < 21_800.0)), frames)
+    return samples + noise * (10.0 ** (strength / 20.0) / noise.std()), _all(samples, rate)
+
+
+def raised_rate(samples: Samples, rate: int, strength: float, seed: int) -> tuple[Samples, None]:
+    """Bring to 44.1 kHz and back, and add white noise of `strength` dBFS rms, as of another converter."""
+    small = signal.resample_poly(samples, 147, 320, axis=1)
+    raised = signal.resample_poly(small, 320, 147, axis=1)[:, : samples.shape[1]]
+    noise = np.random.default_rng(seed).standard_normal(raised.shape)
+    return raised + 10.0 ** (strength / 20.0) * noise, None
+
+
+ABOVE_DBFS = (-50.0, -46.0, -42.0, -38.0, -36.0, -34.0, -32.0, -30.0, -27.0, -24.0)
+NOISE_DBFS = (-60.0, -65.0, -70.0, -75.0, -80.0, -85.0, -90.0, -100.0, -110.0, -120.0)
 HUM_DBFS = tuple(float(level) for level in range(-84, -47, 4))
 LINE_DBFS = tuple(float(level) for level in range(-105, -59, 5))
 RUMBLE_DBFS = tuple(float(level) for level in range(-44, -16, 3))
@@ -75,4 +95,9 @@ FAULTS = (
     PlantedFault("a line of 15,625 Hz, by its peak", "programme.steady-line", LINE_DBFS, "dBFS", line_625),
     PlantedFault("a line of 15,734 Hz, by its peak", "programme.steady-line", LINE_DBFS, "dBFS", line_525),
     PlantedFault("rumble of 4 to 12 Hz, by its rms", "programme.subsonic", RUMBLE_DBFS, "dBFS", rumble),
-)
+    PlantedFault("noise above 20 kHz, by its rms", "programme.ultrasonic", ABOVE_DBFS, "dBFS", band_above_20_khz),
+    PlantedFault(
+        "a rate of 44.1 kHz, by the noise added later", "file.upsampled", NOISE_DBFS, "dBFS", raised_rate,
+        rates=(96_000,),
+    ),
+)  # fmt: skip
