@@ -11,6 +11,7 @@ import pytest
 import qc
 from qc import plugin_api
 from qc.cli.new_plugin import pin
+from qc.rulebook.project.pages import shipped_host
 from support.surface import LIST, surface
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -46,3 +47,14 @@ def test_a_plugin_is_pinned_to_the_minor_version_it_is_written_for_and_the_next(
 def test_the_example_is_pinned_as_a_new_plugin_is():
     project = tomllib.loads((ROOT / "examples" / "house_rules" / "pyproject.toml").read_text(encoding="utf-8"))
     assert pin(qc.__version__) in project["project"]["dependencies"]
+
+
+def test_every_need_of_the_tool_is_in_the_table_of_results_with_its_import():
+    page = (ROOT / "plugins" / "README.md").read_text(encoding="utf-8")
+    table = page[page.index("\n## Read results of others\n") : page.index("\n## When a plugin fails\n")]
+    missing = [
+        need.__name__
+        for need in shipped_host().needs
+        if f"`{need.__name__}`" not in table or f"from {need.__module__} import " not in table
+    ]
+    assert not missing, f"plugins/README.md, Read results of others: add {', '.join(missing)}"
