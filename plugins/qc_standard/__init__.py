@@ -34,6 +34,7 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.noise.disc import QuietAgainstDisc
     from qc_standard.noise.floor import NoiseFloor
     from qc_standard.noise.print_through import PrintThrough
+    from qc_standard.overs import Overs
     from qc_standard.peaks import Peaks
     from qc_standard.relation import Relation
     from qc_standard.spectrum.hum import Hum
@@ -45,7 +46,7 @@ def qc_measures() -> list[type[Need[Any]]]:
     from qc_standard.time_faults.analysis import FaultsInTime
 
     return [
-        Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Stereo, LowCorrelation, Relation, Edges, Hum,
+        Loudness, ProgrammeLoudness, TrackLoudness, Peaks, Overs, Stereo, LowCorrelation, Relation, Edges, Hum,
         SteadyLines, RaisedRate, OutsideTheBand, OctaveBalance, FaultsInTime, LowBits, Tails, ChannelDelay,
         NoiseFloor, QuietAgainstDisc, PrintThrough, Balance, OctaveCorrelation, LossyTraces,
         RecordingCurve,

@@ -28,8 +28,8 @@ from support import forged_store
 
 RATE = 48_000
 CORE = {
-    "groove.band-parts", "groove.sectors", "groove.parts", "level.peaks", "loudness.file", "stereo.low-band",
-    "stereo.means", "edges.milliseconds", "bits.low-bits", "spectrum.spectra", "spectrum.low-band",
+    "groove.band-parts", "groove.sectors", "groove.parts", "level.peaks", "level.overs", "loudness.file",
+    "stereo.low-band", "stereo.means", "edges.milliseconds", "bits.low-bits", "spectrum.spectra", "spectrum.low-band",
     "programme.time-faults", "lossy.holes",
 }  # fmt: skip
 ENTRIES = len(CORE) + 1

@@ -12,6 +12,7 @@ from qc_standard.checks.delivery.same_audio_twice import SameAudioTwice
 from qc_standard.checks.delivery.sample_rates_differ import SampleRatesDiffer
 from qc_standard.checks.delivery.sides_exchanged import SidesExchanged
 from qc_standard.checks.delivery.tracks_exchanged import TracksExchanged
+from qc_standard.checks.file.inter_sample_overs import InterSampleOvers
 from qc_standard.checks.file.lossy_origin import LossyOrigin
 from qc_standard.checks.file.says_otherwise import SaysOtherwise
 from qc_standard.checks.file.truncated_fade import TruncatedFade
@@ -77,6 +78,7 @@ def every_check() -> list[type[Check[Any]]]:
         SidesExchanged,
         TracksExchanged,
         LossyOrigin,
+        InterSampleOvers,
         SaysOtherwise,
         TruncatedFade,
         UnusedBits,
