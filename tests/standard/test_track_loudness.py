@@ -61,6 +61,14 @@ def test_a_note_lists_the_loudness_of_each_track(report):
     assert "1 -20.0 (-20.0), 2 -23.0 (-23.0), 3 -14.0 (-14.0)" in result.reason
 
 
+def test_the_note_is_there_beside_a_finding_too(tmp_path):
+    x = 10.0 ** (-16.0 / 20.0) * three_tones()
+    report = api.check(deliver(tmp_path, {"A": Sent(x, RATE, tracks=TRACKS)}), api.Options(workers=1))
+    result = next(result for result in report.results if result.check == "loudness.outside-range")
+    assert [finding.severity for finding in result.findings] == ["warn"]
+    assert "1 -36.0 (-36.0), 2 -39.0 (-39.0), 3 -30.0 (-30.0)" in result.reason
+
+
 def test_a_track_is_as_loud_as_ffmpeg_says_of_it_alone(tmp_path, report):
     needed(shutil.which("ffmpeg"), "ffmpeg is not here")
     file = tmp_path / "track.wav"

@@ -51,10 +51,10 @@ class OutsideRange(LimitCheck[OutsideRangeLimits]):
     }
 
     def evaluate(self, ctx: CheckContext) -> Iterable[Finding]:
-        """Judge the loudness of the side; where it is in range, a note lists that of each track."""
+        """Judge the loudness of the side; a note lists that of each track."""
         found = list(super().evaluate(ctx))
         tracks = DeclaredTrack.every(ctx.declared)
-        if len(tracks) > 1 and not found:  # with findings, a note would say that the check stopped before its end
+        if len(tracks) > 1:
             try:
                 ctx.note(_by_track(tracks, ctx[TrackLoudness]))
             except NotMeasuredError:
