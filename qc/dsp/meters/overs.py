@@ -1,6 +1,6 @@
 """Overs: stretches in which the wave between the samples passes full scale (true peak of ITU-R BS.1770-5, annex 2).
 
-The wave is that of `truepeak`. It is worked out only beside samples of at least half of full scale: a sine of up to a
+The wave is that of `truepeak`. It is worked out only next to samples of at least half of full scale: a sine of up to a
 third of the sample rate has one within 60 degrees of its peak.
 """
 
@@ -18,7 +18,7 @@ from qc.dsp.meters.truepeak import HALF, STEP, WEIGHTS, oversample
 Array = NDArray[np.float64]
 
 NEAR = 0.5
-"""Magnitude of a sample beside which the wave is worked out: cos(pi / 3)."""
+"""Magnitude of a sample next to which the wave is worked out: cos(pi / 3)."""
 OVER = 10.0 ** (0.02 / 20.0)
 """Magnitude from which the wave passes full scale: 0.02 dB, twice the ripple of the weights."""
 ROWS = 4096
