@@ -68,7 +68,8 @@ def balance_along(balance: Array, second_s: float = 1.0) -> BalanceAlong:
     away = found - np.median(found)
     at = int(np.abs(away).argmax())
     middle = (float(there[at]) + 0.5) * second_s
-    place = At(start_s=max(0.0, middle - 0.25 * WINDOW), end_s=middle + 0.25 * WINDOW)
+    half = 0.25 * WINDOW * second_s
+    place = At(start_s=max(0.0, middle - half), end_s=min(middle + half, len(balance) * second_s))
     departure = Quantity(value=float(away[at]), unit="dB", at=place)
     return BalanceAlong(values, _drift(there * second_s, found, len(balance) * second_s), departure)
 

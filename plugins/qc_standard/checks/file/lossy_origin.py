@@ -27,10 +27,9 @@ class LossyOrigin(Check[LossyOriginLimits]):
         "reference file was sent in place of the master."
     )
     how = (
-        "Bursts of 16 frames of 21 ms, closer together at the start of a side: a band of 350 Hz from 7 to 20.5 kHz "
-        "whose every line lies 15 dB below the bands on both sides, while the whole band is there one or two frames "
-        "before or after. The channels and their difference are looked at. Counted by 256 frames in a row; fewer "
-        "are needed where the sound falls by 30 dB within 700 Hz between 10 and 20.7 kHz."
+        "Bursts of 16 frames of 21 ms. A hole is a band of 350 Hz from 7 to 20.5 kHz, 15 dB below those beside it and "
+        "there one or two frames before or after, in a channel or their difference. Counted by 256 frames; fewer are "
+        "needed where the sound ends in a fall of 30 dB within 700 Hz."
     )
     remedy = "Ask for the master from before it was compressed; nothing brings back what the coder left out."
     client = ForClient(
@@ -39,7 +38,7 @@ class LossyOrigin(Check[LossyOriginLimits]):
             "In the highest tones small pieces of the sound are missing, again and again, as MP3 and similar formats "
             "leave them out to make a file small. Such a file can sound fine, but the record can be no better than it."
         ),
-        asks="Please check whether this is the original master, and send us the file from before it was compressed.",
+        asks="Please check whether this is the original master, and send us the file from before it was made smaller.",
     )
     blind_to = (
         "Coders at high rates that leave no band out, such as half the files of AAC above 160 kb/s and most of Opus; "

@@ -40,11 +40,9 @@ class SaysOtherwise(Check[SaysOtherwiseLimits]):
         "the wrong file. It sounds as good as the right one, so nothing that is measured shows it."
     )
     how = (
-        "Titles, side, disc, track and catalogue numbers, ISRCs, the day it was made and cue points, from bext and "
-        "iXML chunks, RIFF INFO, Vorbis comments, FLAC cue sheets, AIFF chunks, ID3 and the file's name, against the "
-        "delivery. Case, accents, signs and longer forms of one name are the same; a cue point may lie 1 s off. It "
-        "fails where a file names another side and has a title or a code of that side, or two files name each "
-        "other's side."
+        "What bext, iXML, INFO, Vorbis comments, cue points, ID3 and the file's name say of titles, sides, numbers, "
+        "ISRCs and dates, against the delivery. Case, accents, signs and longer forms are the same. Another side fails "
+        "with a title or code of that side, or where two files name each other's."
     )
     remedy = "Ask whether this is the right file; if it is, correct the delivery or the file's tags."
     client = ForClient(

@@ -57,12 +57,9 @@ class GapDisagrees(Check[GapDisagreesLimits]):
         "that nobody declared may be a gap without its mark, or a drop-out."
     )
     how = (
-        "The part of each declared gap of more than 0.3 s with programme, 10 dB above the noise floor of the side "
-        "(programme.noise_floor), by windows of 10 ms; and "
-        "every stretch without programme inside the side that no declared gap covers. Three or more such silences of "
-        "one track, of at least half the limit and with less than a minute of sound from one to the next, are its "
-        "pauses, and a silence up to a declared end is the last sound dying away: both are noted, and judged only "
-        "where they are longer than the failure."
+        "The programme, 10 dB above the noise floor, in each declared gap over 0.3 s; and silences that no gap covers. "
+        "Three of one track, of half the limit or more and less than a minute apart, are its pauses, and one up to a "
+        "declared end is the last sound dying away: noted, and judged only where longer than the failure."
     )
     remedy = (
         "Correct the times in the delivery. Where the tracks are meant to run into each other, declare a segue; where "
@@ -100,20 +97,19 @@ class GapDisagrees(Check[GapDisagreesLimits]):
                 Quantity(value=share, unit="%", at=at), self.limits.programme, op="<=", of=of,
                 field=("tracks", track.index, "end"),
             )  # fmt: skip
-        for silence in self._without_pauses(ctx, list(_undeclared(silences(programme), tracks)), tracks):
+        silent = list(_undeclared(silences(programme), tracks))
+        apart = self.limits.pauses
+        for silence in silent if apart is None else self._without_pauses(ctx, silent, tracks, apart):
             of = f"the silence at {clock(silence.start_s)}, where no gap is declared,"
             at = At(start_s=silence.start_s, end_s=silence.end_s)
             quantity = Quantity(value=silence.seconds, unit="s", at=at)
             yield from ctx.hold(quantity, self.limits.silence, op="<=", of=of)
 
     def _without_pauses(
-        self, ctx: CheckContext, silent: list[SilentStretch], tracks: list[DeclaredTrack]
+        self, ctx: CheckContext, silent: list[SilentStretch], tracks: list[DeclaredTrack], apart: float
     ) -> Iterator[SilentStretch]:  # fmt: skip
         """Yield the silences that are neither pauses of the music nor the end of a track, and note the others."""
-        limit, apart = self.limits.silence, self.limits.pauses
-        if apart is None:
-            yield from silent
-            return
+        limit = self.limits.silence
         shortest = min(value for value in (limit.warn, limit.fail) if value is not None)
         longest = np.inf if limit.fail is None else limit.fail
         excused = set[SilentStretch]()

@@ -47,10 +47,9 @@ class Dropout(Check[DropoutLimits]):
         ),
     )
     blind_to = (
-        "Falls of less than 9 dB or slower than some milliseconds, most of those within speech, one whose edge is that "
-        "of a sound itself, those of some milliseconds in pulsing sounds, and stops that come three times within 3 s, "
-        "as of a tremolo. A stop that is played or cut into the music is found too. Silences at declared starts and "
-        "ends of tracks are gaps, and many in a few seconds that differ are the consonants of dry speech."
+        "Falls of less than 9 dB or slower than some milliseconds, most of those within speech or a pulsing sound, and "
+        "stops that come three times within 3 s. A stop that is played or cut into the music is found too. Silences "
+        "at declared starts and ends of tracks are gaps."
     )
     sensitivity = (
         "Falls of 120 ms and 15 dB at 100 places in ten pieces: 72 % were found, 80 % without the piece of speech; of "
