@@ -27,6 +27,8 @@ LEAST = 0.003
 """Least height of a landmark: -50 dBFS (practice)."""
 TOLERANCE, PART = 6e-4, 0.02
 """Difference of equal landmarks: of noise at -80 dBFS, and at most this part of their height."""
+LOOSE = 0.3
+"""Difference half a millisecond beside equal landmarks, over their height, beyond which they are not compared."""
 SAME = 0.01
 """Rms of the differences over that of the stretch, of stretches that are the same: -40 dB (practice)."""
 NOISE = 3e-7
@@ -60,15 +62,22 @@ class FoundRepeat:
 @kernel
 def _highest(row: Samples, part: int, most: Samples) -> None:
     """Compute the greatest sample of each part."""
-    half = part // 2
-    room = np.empty(half + 1, np.float32)
+    half = (part + 1) // 2
+    quarter = (half + 1) // 2
+    eighth = (quarter + 1) // 2
+    two, four, eight = np.empty(half, np.float32), np.empty(quarter, np.float32), np.empty(eighth, np.float32)
+    two_on, four_on = two[half - quarter :], four[quarter - eighth :]
     for k in range(len(most)):
         low, high = row[k * part : k * part + half], row[k * part + part - half : k * part + part]
         for j in range(half):
-            room[j] = max(low[j], high[j])
-        greatest = row[k * part + half]
-        for j in range(half):
-            greatest = max(greatest, room[j])
+            two[j] = max(low[j], high[j])
+        for j in range(quarter):
+            four[j] = max(two[j], two_on[j])
+        for j in range(eighth):
+            eight[j] = max(four[j], four_on[j])
+        greatest = eight[0]
+        for j in range(1, eighth):
+            greatest = max(greatest, eight[j])
         most[k] = greatest
 
 
@@ -128,7 +137,12 @@ def _try(row: Samples, at: int, lag: int, shortest: int, found: NDArray[np.int64
     allowed = min(TOLERANCE, PART * row[at])
     if abs(row[at] - row[at - lag]) > allowed:
         return 0
-    best, nearest = _nearest(row, at, lag, shortest // 8)
+    reach = shortest // 8
+    before = abs(row[at - reach] - row[at - reach - lag])
+    behind = abs(row[at + reach] - row[at + reach - lag])
+    if max(before, behind) > LOOSE * row[at]:
+        return 0
+    best, nearest = _nearest(row, at, lag, reach)
     if best > allowed:
         return 0
     has_ends = _extent(row, at, nearest, max(5.0 * best, NOISE), found)
@@ -175,7 +189,9 @@ class RepeatSearch:
         found = np.zeros((16, 3), np.int64)
         count = _repeats(row, places, self._shortest, self._longest, found)
         for first, stop, lag in found[:count].tolist():
-            if begin <= first < end and self._is_slip(row.astype(np.float64), first, stop, lag):
+            zero = max(0, first - lag - 5 * part)
+            near = row[zero : stop + 5 * part].astype(np.float64)
+            if begin <= first < end and self._is_slip(near, first - zero, stop - zero, lag):
                 yield first, stop, lag
 
     def _is_slip(self, row: Array, first: int, end: int, lag: int) -> bool:
