@@ -33,7 +33,7 @@ class Overs(Analysis[tuple[OverPassage, ...]]):
     """Passages in which the wave between the samples passes full scale, in the order of time."""
 
     id: ClassVar[str] = "level.overs"
-    cost: ClassVar[float] = 0.3
+    cost: ClassVar[float] = 1.7
     publishes: ClassVar[Mapping[str, str]] = {PASSAGES: "1"}
     meanings: ClassVar[Mapping[str, str]] = {
         PASSAGES: (

@@ -104,7 +104,7 @@ class Holes(Analysis[HolesResult]):
     """Holes in the treble."""
 
     id: ClassVar[str] = "lossy.holes"
-    cost: ClassVar[float] = 3.0
+    cost: ClassVar[float] = 1.2
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003

@@ -72,7 +72,7 @@ class LowBandLines(Analysis[LowBandFrames]):
 
     id: ClassVar[str] = "spectrum.low-band"
     version: ClassVar[int] = 3
-    cost: ClassVar[float] = 2.0
+    cost: ClassVar[float] = 3.0
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003

@@ -142,7 +142,7 @@ class SideSpectra(Analysis[SpectraSums]):
 
     id: ClassVar[str] = "spectrum.spectra"
     version: ClassVar[int] = 2
-    cost: ClassVar[float] = 2.0
+    cost: ClassVar[float] = 3.0
 
     @classmethod
     def of(cls, chain: Chain) -> Self:  # noqa: ARG003

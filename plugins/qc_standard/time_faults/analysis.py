@@ -68,7 +68,7 @@ class FaultsInTime(Analysis[TimeFaults]):
     """Clicks, dropouts and repeats within the programme."""
 
     id: ClassVar[str] = "programme.time-faults"
-    cost: ClassVar[float] = 4.0
+    cost: ClassVar[float] = 9.0
     publishes: ClassVar[Mapping[str, str]] = {
         "programme.click_step": "dB",
         "programme.dropout_fall": "dB",

@@ -156,14 +156,17 @@ def _try(row: Samples, at: int, lag: int, shortest: int, found: NDArray[np.int64
 def _repeats(row: Samples, places: NDArray[np.int64], shortest: int, longest: int, found: NDArray[np.int64]) -> int:
     """Find stretches that are the same a lag earlier, (most, 3); return how many."""
     count, tries, done = 0, 0, longest + shortest
+    heights = np.empty(len(places), np.float32)  # side by side: the samples themselves lie far apart in memory
     for i in range(len(places)):
+        heights[i] = row[places[i]]
         at, back, tried = places[i], 1, 0
+        allowed = min(TOLERANCE, PART * heights[i])
         if at >= len(row) - shortest:
             break
         while at >= done and back <= i and at - places[i - back] <= longest and tries < TRIES and count < len(found):
-            lag = at - places[i - back]
+            lag, unlike = at - places[i - back], abs(heights[i] - heights[i - back]) > allowed
             back += 1
-            if lag >= shortest:
+            if lag >= shortest and not unlike:
                 tried = _try(row, at, lag, shortest, found[count])
                 tries += tried > 0
             if tried in (1, 2):
