@@ -49,8 +49,8 @@ class Click(Check[ClickLimits]):
         "the music, of a synthesiser or an old record, is found too."
     )
     sensitivity = (
-        "Single samples at 36 places in music: half were found at -48 dBFS, 94 % at -18 dBFS, all at -6 dBFS. "
-        "Rectangles of 0.2 ms: half at -42 dBFS, 92 % at -18 dBFS, all at -6 dBFS."
+        "Single samples, one in each of ten pieces: half were found from -48 dBFS, all from -18 dBFS. Ticks of 0.2 ms: "
+        "half from -42 dBFS, 9 of ten at -18 dBFS, all from -12 dBFS."
     )
     needs: ClassVar[tuple[type[Need[TimeFaults]], ...]] = (FaultsInTime,)
     Limits = ClickLimits
