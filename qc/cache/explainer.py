@@ -79,9 +79,12 @@ class Explainer:
         plugin = f" (plugin {shown(owner)})" if owner else ""
         return f"its result cannot be stored, so it is measured in each run: {why}{plugin}"
 
-    def say(self, side: str, reasons: Mapping[Analysis[Any], str]) -> None:
-        """Report the reasons, one line an analysis; one line for the whole side where all have the same."""
-        if len(reasons) > 1 and len(set(reasons.values())) == 1:
+    def say(self, side: str, reasons: Mapping[Analysis[Any], str], *, of_all: bool) -> None:
+        """Report the reasons, one line an analysis; one line for the whole side where all have the same.
+
+        `of_all` says whether no analysis of the side was taken from the store.
+        """
+        if of_all and len(reasons) > 1 and len(set(reasons.values())) == 1:
             self._say(f"side {shown(side, LONG)}: every analysis was measured: {next(iter(reasons.values()))}")
             return
         for analysis, why in reasons.items():

@@ -130,8 +130,13 @@ class Store:
         day = min((stored.day for stored in found.values()), default="")
         return StoredResults({analysis: stored.value for analysis, stored in found.items()}, day)
 
-    def keep(self, sound: Sound, results: Mapping[Analysis[Any], Any], reasons: Reasons | None = None) -> None:
-        """Store results; those of a type that is not stored are left out, and reported where it is to be explained."""
+    def keep(
+        self, sound: Sound, results: Mapping[Analysis[Any], Any], reasons: Reasons | None = None, *, of_all: bool = True
+    ) -> None:  # fmt: skip
+        """Store results; those of a type that is not stored are left out, and reported where it is to be explained.
+
+        `of_all` says whether nothing was taken from the store.
+        """
         reasons = reasons or {}
         for analysis, result in results.items():
             try:
@@ -140,7 +145,7 @@ class Store:
                 if self._explainer is not None and analysis in reasons:
                     reasons[analysis] = self._explainer.unstored(analysis, result, error)
         if self._explainer is not None:
-            self._explainer.say(_side(sound), reasons)
+            self._explainer.say(_side(sound), reasons, of_all=of_all)
 
     def reasons(self, sound: Sound | None, analyses: Iterable[Analysis[Any]], files: Iterable[Path]) -> Reasons:
         """Return why each analysis is not taken from the store; empty where nothing is to be explained.

@@ -215,7 +215,8 @@ def _measure(
     if received.fatal:
         return _faulty_side(side_input, received, unbuilt)
     if store is not None and sound is not None:
-        store.keep(sound, {analysis: new[analysis] for analysis in left if analysis in new}, reasons)
+        kept = {analysis: new[analysis] for analysis in left if analysis in new}
+        store.keep(sound, kept, reasons, of_all=not stored)
     read_by_groove = _read_by_groove(planned, measured)
     asked = {need: measured.results[need] for need in needs if need in measured.results}
     measured = replace(measured, results=asked)  # needs that only others read are released

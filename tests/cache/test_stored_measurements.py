@@ -20,6 +20,7 @@ from qc import Analysis, Quantity, api, hookimpl
 from qc.cache import entry, keys
 from qc.cache.store import Store
 from qc.groove.level.memo import StoredMemo
+from qc.groove.signal.sector_envelopes import Sectors
 from qc.measure import side as measuring
 from qc.plugin_host.host import Host
 from qc.testing.deliveries import Sent, deliver
@@ -506,6 +507,12 @@ def test_each_analysis_that_was_measured_is_named_with_the_reason(folder, why, m
     assert why(folder, Crest) == ["side A: house.crest was measured: it was not measured of this audio before"]
     monkeypatch.setattr(Crest, "version", 2)
     assert why(folder, Crest) == ["side A: house.crest was measured: its version changed"]
+    monkeypatch.setattr(Crest, "version", 3)
+    monkeypatch.setattr(Sectors, "version", 3)
+    assert why(folder, Crest) == [
+        "side A: groove.sectors was measured: its version changed",
+        "side A: house.crest was measured: its version changed",
+    ]
     assert why(folder, Crest, verify=True) == [every + "--verify measures everything again"]
 
 
