@@ -43,8 +43,8 @@ class Upsampled(Check[UpsampledLimits]):
         "filter of its own at such a place looks raised."
     )
     sensitivity = (
-        "Music of 44.1 and 48 kHz that sox raised to 96 kHz: found in all of 10 pieces, with falls of 45 to 105 dB; "
-        "noise that was added above the edge hides it where it leaves a fall of less than 20 dB."
+        "Music of 44.1 and 48 kHz that sox raised to 96 kHz: found in all of 10 pieces, with falls of 45 to 105 dB. Of "
+        "the planted faults one piece is at 96 kHz: found with noise above its edge at -75 dBFS or less."
     )
     needs: ClassVar[tuple[type[Need[Edge | None]], ...]] = (RaisedRate,)
     Limits = UpsampledLimits

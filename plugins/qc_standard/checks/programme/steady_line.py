@@ -41,8 +41,8 @@ class SteadyLine(Check[SteadyLineLimits]):
     )
     blind_to = "Lines below 10 kHz, above 23.5 kHz, in less than 80 % of the side, or that wander by a few hertz."
     sensitivity = (
-        "Lines of television planted in 10 clean pieces: found in half of them from a peak of -75 dBFS on, in all from "
-        "-65 dBFS; those below -77 dBFS are measured and keep the limit."
+        "Lines of television planted in 10 clean pieces: at a peak of -75 dBFS 8 were found, all from -70 dBFS "
+        "(15,734 Hz) or -65 dBFS (15,625 Hz); those below -77 dBFS are measured and keep the limit."
     )
     needs: ClassVar[tuple[type[Need[tuple[Line, ...]]], ...]] = (SteadyLines,)
     Limits = SteadyLineLimits
