@@ -28,7 +28,7 @@ NEAR_NOUGHT = {"bit": 1.0, "um": 2.0, "dB": 0.11, "dBTP": 0.15, "min": 0.02}
 """by unit; of a correlation and of counts, which have none, by the measurement"""
 NEAR_NOUGHT_OF = {
     "stereo.low_correlation": 0.03, "level.clipped_runs": 1.0, "level.flat_top_runs": 1.0, "file.holes": 1.0,
-    "file.holes_below_edge": 1.0,
+    "file.holes_below_edge": 1.0, "file.inter_sample_overs": 1.0,
 }  # fmt: skip
 ONE_CELL = {"groove.sibilance_time": 1.0e-3}
 """A ms of the windows that shares of time are counted in, 10 s but for this one: no two cases lie closer."""
@@ -42,6 +42,7 @@ WITHOUT_LIMITS = {
     "delivery.tracks-exchanged": {"pass", "fail", "not_applicable"},
     "programme.channels-exchanged": {"pass", "fail", "not_applicable"},
     "layout.loudest-or-brightest-last": {"pass", "not_applicable"},
+    "file.says-otherwise": {"pass", "warn", "fail", "not_applicable"},
 }
 """Outcomes that a check without limits has, by what its own words say; one that reads no file is not measured."""
 
