@@ -219,7 +219,7 @@ def test_verify_takes_away_what_is_stored_of_audio_that_cannot_be_judged(tmp_pat
     bad = deliver(tmp_path / "bad", {"A": Sent({"silent": silent, "not_finite": not_finite}[spoil](music()))})
     fresh = api.check(bad, None, installed()).model_dump(mode="json", exclude={"run"})
     stored, keep = [], Store.keep
-    monkeypatch.setattr(Store, "keep", lambda *words: stored.append(words) or keep(*words))
+    monkeypatch.setattr(Store, "keep", lambda *words, **more: stored.append(words) or keep(*words, **more))
     check(good)
     ((store, sound, results, *_),) = stored
     digest = hashlib.sha256((bad / "side-a.wav").read_bytes()).hexdigest()
