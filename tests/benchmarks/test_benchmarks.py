@@ -18,9 +18,8 @@ def test_every_stage_is_found_in_a_check(tmp_path):
     side = Sent(0.2 * np.vstack([tone(400.0, 4.0, 96_000)] * 2), 96_000)
     told = stages.measured(deliver(tmp_path / "d", {"A": side}), 1)
     assert set(stages.NAMES) <= set(told)
-    assert {"process groove.band-parts, groove.sectors", "process level.peaks"} <= set(
-        told
-    )  # the first two share a tap
+    assert "process groove.band-parts, groove.sectors" in told  # they share a tap
+    assert any("level.peaks" in stage for stage in told)  # with others, in one thread
     assert all(spent > 0.0 for spent in told.values()), told
     assert len(stages.table(told)) == len(told) + 1
 
