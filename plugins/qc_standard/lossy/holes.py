@@ -28,7 +28,7 @@ DEPTH_DB = 15.0
 """dB by which the strongest bin of a hole lies below the mean of the bands on both sides (practice)."""
 FULL_DB = 6.0
 """dB by which the band may lie below those when it is there, within the next frames."""
-ALIKE_DB = 10.0
+UNCHANGED_DB = 10.0
 """dB by which the bands on both sides may change until then."""
 NEAR = 2
 """Frames before and after a hole in which the band must be there."""
@@ -86,16 +86,16 @@ def holes_in(spectra: NDArray[Any]) -> tuple[NDArray[np.bool_], NDArray[np.bool_
     strongest = by_band(np.maximum, level)[..., 2:-2]
     below = np.maximum(full[..., :-4], full[..., 1:-3])
     above = np.maximum(full[..., 3:-1], full[..., 4:])
-    beside, here = np.minimum(below, above), full[..., 2:-2]
-    sounding = beside > LEAST_DB
-    low = sounding & (beside - strongest > DEPTH_DB)
-    there = here > beside - FULL_DB
+    neighbours, band = np.minimum(below, above), full[..., 2:-2]
+    sounding = neighbours > LEAST_DB
+    low = sounding & (neighbours - strongest > DEPTH_DB)
+    present = band > neighbours - FULL_DB
     switched = np.zeros_like(low)
     for apart in range(1, NEAR + 1):
         first, second = (..., slice(None, -apart), slice(None)), (..., slice(apart, None), slice(None))
-        alike = np.abs(beside[first] - beside[second]) < ALIKE_DB
-        switched[first] |= alike & there[second]
-        switched[second] |= alike & there[first]
+        unchanged = np.abs(neighbours[first] - neighbours[second]) < UNCHANGED_DB
+        switched[first] |= unchanged & present[second]
+        switched[second] |= unchanged & present[first]
     return low & switched, sounding
 
 
